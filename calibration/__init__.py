@@ -1,0 +1,1 @@
+"""Lens, level reference, inclinometer and print scale: makes, keeps and doubts their profiles."""

@@ -1,0 +1,75 @@
+"""The lens model: OpenCV's pinhole with radial and tangential distortion, and its uncertainty.
+
+Pixels: first pixel's centre (0, 0), x right, y down. Rays: normalised image coordinates
+(x/z, y/z) in the camera frame (x right, y down, z forward), undistorted.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+F64 = NDArray[np.float64]
+
+PARAMETERS = ("fx", "fy", "cx", "cy", "k1", "k2", "p1", "p2", "k3")
+
+
+@dataclass(frozen=True)
+class Lens:
+    """Intrinsics of one camera at one image size, with their full covariance.
+
+    ident : names it as an uncertainty source ("fieldcam-f1-4000x3000").
+    size : width, height in pixels. theta : the nine PARAMETERS, OpenCV's order of distortion.
+    covariance : (9, 9); parameters held fixed have zero rows.
+    sound : False for a guess (EXIF focal length, no profile).
+    """
+
+    ident: str
+    size: tuple[int, int]
+    theta: F64
+    covariance: F64
+    sound: bool = True
+
+    def project(self, rays: F64, theta: F64 | None = None) -> F64:
+        """Pixels (n, 2) of undistorted rays (n, 2). OpenCV's model, docs of calib3d."""
+        return distort(rays, self.theta if theta is None else theta)
+
+    def rays(self, pixels: F64, theta: F64 | None = None) -> F64:
+        """Undistorted rays (n, 2) of pixels (n, 2), by fixed-point iteration to 1e-12."""
+        return undistort(pixels, self.theta if theta is None else theta)
+
+    def axes(self) -> F64:
+        """(k, 9): steps of one standard deviation along the covariance's principal axes."""
+        values, vectors = np.linalg.eigh(self.covariance)
+        keep = values > max(float(values.max()), 0.0) * 1e-14
+        return np.asarray((vectors[:, keep] * np.sqrt(values[keep])).T, dtype=np.float64)
+
+
+def distort(rays: F64, theta: F64) -> F64:
+    """Pixels (n, 2) of rays (n, 2) under the nine parameters."""
+    fx, fy, cx, cy, k1, k2, p1, p2, k3 = theta
+    x, y = rays[:, 0], rays[:, 1]
+    r2 = x * x + y * y
+    radial = 1 + r2 * (k1 + r2 * (k2 + r2 * k3))
+    xd = x * radial + 2 * p1 * x * y + p2 * (r2 + 2 * x * x)
+    yd = y * radial + p1 * (r2 + 2 * y * y) + 2 * p2 * x * y
+    return np.stack([fx * xd + cx, fy * yd + cy], axis=1)
+
+
+def undistort(pixels: F64, theta: F64, steps: int = 50) -> F64:
+    """Rays (n, 2) of pixels (n, 2) under the nine parameters."""
+    fx, fy, cx, cy, k1, k2, p1, p2, k3 = theta
+    xd, yd = (pixels[:, 0] - cx) / fx, (pixels[:, 1] - cy) / fy
+    x, y = xd.copy(), yd.copy()
+    for _ in range(steps):
+        r2 = x * x + y * y
+        radial = 1 + r2 * (k1 + r2 * (k2 + r2 * k3))
+        xn = (xd - 2 * p1 * x * y - p2 * (r2 + 2 * x * x)) / radial
+        yn = (yd - p1 * (r2 + 2 * y * y) - 2 * p2 * x * y) / radial
+        moved = max(float(np.abs(xn - x).max(initial=0)), float(np.abs(yn - y).max(initial=0)))
+        x, y = xn, yn
+        if moved < 1e-12:
+            break
+    return np.stack([x, y], axis=1)

@@ -1,0 +1,1 @@
+"""What the builder does with readings: batch, wing, cross-check, decisions, corrections, report, commands."""

@@ -1,0 +1,42 @@
+"""Angles of lines and directions. Degrees at every interface; atan2, never a quotient."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+def degrees_between(a: NDArray[np.float64], b: NDArray[np.float64]) -> float:
+    """Unsigned angle between two 3-vectors, degrees, 0 to 180 (well conditioned at 0, 90 and 180)."""
+    return math.degrees(math.atan2(float(np.linalg.norm(np.cross(a, b))), float(np.dot(a, b))))
+
+
+def wrap_half_turn(angle_deg: float) -> float:
+    """The angle of an undirected line, brought to [-90, 90) degrees."""
+    return (angle_deg + 90.0) % 180.0 - 90.0
+
+
+def inclination(direction: NDArray[np.float64], up: NDArray[np.float64]) -> float:
+    """Angle of a direction above the horizontal, degrees, -90 to 90; `up` points away from gravity."""
+    u = up / np.linalg.norm(up)
+    rise = float(np.dot(direction, u))
+    run = float(np.linalg.norm(direction - rise * u))
+    return math.degrees(math.atan2(rise, run))
+
+
+def angle_in_plane(direction: NDArray[np.float64], normal: NDArray[np.float64],
+                   up: NDArray[np.float64], forward: NDArray[np.float64]) -> float:
+    """Angle of an in-plane direction above the plane's own level line, degrees, -180 to 180.
+
+    The level line is the horizontal line of the plane; its sense is the one nearer to `forward`.
+    `up` need not lie in the plane: its projection on it counts.
+    """
+    n = normal / np.linalg.norm(normal)
+    v = up - n * float(np.dot(up, n))
+    v = v / np.linalg.norm(v)
+    h = np.cross(v, n)
+    if float(np.dot(h, forward)) < 0:
+        h = -h
+    return math.degrees(math.atan2(float(np.dot(direction, v)), float(np.dot(direction, h))))

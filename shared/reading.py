@@ -1,0 +1,157 @@
+"""What one photo yields: angles with budgets, flags, reasons, advice, and how it was made.
+
+Three channels, kept apart: a caller's mistake raises `UserError`; a photo that cannot be measured
+gives a reading without a value and with a reason; a doubtful one gives a value with a flag.
+Pixels in the evidence: (x, y), first pixel's centre (0, 0), y down, EXIF orientation applied.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from shared.quantity import Quantity
+
+Point = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Flag:
+    """A doubt about a value: a stable code, and the doubt in plain words."""
+
+    code: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Advice:
+    """What would help most.
+
+    u_now, u_then : U before and after, degrees, where it can be computed.
+    """
+
+    text: str
+    u_now: float | None = None
+    u_then: float | None = None
+
+
+@dataclass(frozen=True)
+class Angle:
+    """One line's angle: a value with flags, or no value with a reason."""
+
+    quantity: Quantity | None
+    reason: str | None = None
+    flags: tuple[Flag, ...] = ()
+
+
+@dataclass(frozen=True)
+class SeenCard:
+    """A station card found in the photo.
+
+    outline : its printed board's four corners, pixels, in board order. corners : those used for the plane.
+    rms_px : residual of the used corners in the joint solution.
+    """
+
+    kind: Literal["panel", "strip"]
+    number: int
+    outline: tuple[Point, ...]
+    corners: tuple[Point, ...]
+    rejected: tuple[Point, ...]
+    rms_px: float
+
+
+@dataclass(frozen=True)
+class SeenLine:
+    """A line found in the photo, or a candidate that was weighed.
+
+    role : "chord", "spar", "plumb", "level", or "candidate" with the reasons for and against.
+    path : points along the fitted line, pixels. width_mm : drawn width on the rib plane (NaN off it).
+    evidence : name -> number, what spoke for and against.
+    """
+
+    role: Literal["chord", "spar", "plumb", "level", "candidate"]
+    path: tuple[Point, ...]
+    width_mm: float
+    rms_px: float
+    used: bool
+    why: str
+    evidence: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True)
+class SeenMark:
+    """A reference mark. off_mm : distance of its centre above the fitted chord line, mm on the rib plane."""
+
+    kind: Literal["quartered", "cross"]
+    at: Point
+    off_mm: float
+    u_mm: float
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What the overlay draws."""
+
+    size: tuple[int, int]
+    cards: tuple[SeenCard, ...] = ()
+    lines: tuple[SeenLine, ...] = ()
+    marks: tuple[SeenMark, ...] = ()
+    grid: tuple[tuple[Point, ...], ...] = ()
+
+
+@dataclass(frozen=True)
+class Photo:
+    """Which photo it was. taken : EXIF date and time, ISO 8601 without zone, or None."""
+
+    name: str
+    sha256: str
+    width: int
+    height: int
+    taken: str | None
+    camera: str | None
+
+
+@dataclass(frozen=True)
+class Made:
+    """How a reading was made."""
+
+    version: str
+    lens: str | None
+    level: str | None
+    settings: tuple[tuple[str, str], ...] = ()
+    helped: bool = False
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One photo of one station.
+
+    forward : which way the leading edge points in the photo. lean_deg : the rib plane's lean as solved
+    for (positive outboard), with u. seconds : time the reading took.
+    """
+
+    photo: Photo
+    station: str | None
+    chord: Angle
+    spar: Angle
+    forward: Literal["left", "right"] | None
+    reference: Literal["plumb", "level", "both"] | None
+    made: Made
+    flags: tuple[Flag, ...] = ()
+    advice: tuple[Advice, ...] = ()
+    evidence: Evidence | None = None
+
+    @property
+    def measured(self) -> bool:
+        """Whether the chord angle has a value."""
+        return self.chord.quantity is not None
+
+    @property
+    def built_in(self) -> Quantity | None:
+        """Built-in angle (chord angle minus lean of the spar line), degrees; None unless both were read.
+
+        What both share (level reference, rib plane, lens) cancels in it as it should.
+        """
+        if self.chord.quantity is None or self.spar.quantity is None:
+            return None
+        return (self.chord.quantity - self.spar.quantity).shifted(90.0)

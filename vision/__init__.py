@@ -1,0 +1,1 @@
+"""From one photo to what is seen in it (cards, lines, marks, level reference), and the reading."""
