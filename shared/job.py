@@ -21,6 +21,7 @@ class Station:
     lean_deg : lean of the rib plane from plumb, positive when its top leans outboard
         (on a centre station: towards the right wing); None takes the wing's dihedral.
     spar_at : where the spar line crosses the chord line, as a fraction of the chord from the leading edge.
+    card : kind of card to print for it; None leaves it to the rib's depth.
     """
 
     name: str
@@ -36,6 +37,7 @@ class Station:
     lean_deg: float | None = None
     u_lean_deg: float | None = None
     panel: str | None = None
+    card: Literal["panel", "strip"] | None = None
 
 
 @dataclass(frozen=True)
