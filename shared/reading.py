@@ -90,13 +90,19 @@ class SeenMark:
 
 @dataclass(frozen=True)
 class Evidence:
-    """What the overlay draws."""
+    """What the overlay draws; all points in pixels of the full photo.
+
+    size : width, height of the photo. grid : polylines of the rib plane's millimetre grid.
+    level_line : the rib plane's own level line through the middle of the chord line, against which
+    the chord angle shows.
+    """
 
     size: tuple[int, int]
     cards: tuple[SeenCard, ...] = ()
     lines: tuple[SeenLine, ...] = ()
     marks: tuple[SeenMark, ...] = ()
     grid: tuple[tuple[Point, ...], ...] = ()
+    level_line: tuple[Point, ...] = ()
 
 
 @dataclass(frozen=True)

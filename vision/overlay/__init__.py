@@ -1,0 +1,172 @@
+"""The annotated picture: what was seen in a photo, what was weighed, and what came of it.
+
+Drawn on the reduced photo, with straightened strips of the measured lines and a caption in words, so
+that a reading can be judged by eye, on a phone, without the tool. Colours are those of Okabe and Ito
+(Color Universal Design, 2008), told apart by line style and label as well.
+"""
+
+from __future__ import annotations
+
+import string
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw
+
+from shared.reading import Evidence, Point, Reading, SeenLine
+from shared.rounding import number
+from vision.overlay import drawing
+from vision.overlay.caption import PAPER, QUIET, Sentence, caption, sentences
+from vision.overlay.lettering import Colour, extent, face, label
+from vision.overlay.picture import PictureLike, gray_of, reduced
+from vision.overlay.placing import Board, beside
+from vision.overlay.strips import length_px, straightened
+
+__all__ = ["PictureLike", "draw_overlay"]
+
+F64 = NDArray[np.float64]
+U8 = NDArray[np.uint8]
+
+COLOURS: dict[str, Colour] = {
+    "chord": (178, 114, 0), "spar": (115, 158, 0), "plumb": (0, 94, 213), "level": (0, 94, 213),
+    "candidate": (66, 228, 240), "card": (233, 180, 86), "mark": (167, 121, 204), "ink": (255, 255, 255),
+}
+NAMES = {"chord": "chord line", "spar": "spar line", "plumb": "plumb line", "level": "level line"}
+MAX_CANDIDATES = 8
+_STRIP_HALF_PX = 14.0
+_LEAST_STRETCH = 3.0
+
+
+def draw_overlay(source: PictureLike | U8, reading: Reading, max_width: int = 1600) -> U8:
+    """The annotated picture.
+
+    Parameters
+    ----------
+    source : a loaded photo, or its pixels as (h, w) or (h, w, 3) BGR uint8 or uint16, EXIF orientation
+        applied.
+    reading : what was read from it; its evidence says what to draw. Without evidence the photo and the
+        words stand alone.
+    max_width : width of the result at most, pixels.
+
+    Returns
+    -------
+    (H, W, 3) BGR uint8: the angles (or why there is none), the photo reduced, straightened strips of
+    the measured lines, further words.
+    """
+    gray = gray_of(source)
+    image = reduced(source, gray, max_width)
+    width = image.shape[1]
+    evidence = reading.evidence or Evidence(size=(gray.shape[1], gray.shape[0]))
+    letters = _letters(evidence.lines)
+    sheet = _Sheet(image, evidence.size)
+    _draw_plane(sheet, evidence)
+    _draw_lines(sheet, evidence, letters)
+    _draw_labels(sheet, reading, evidence, letters)
+    head, rest = sentences(reading, letters)
+    parts = [caption(head, width), sheet.image, *_strips(gray, evidence, width), caption(rest, width)]
+    return np.concatenate(parts, axis=0)
+
+
+class _Sheet:
+    """The reduced picture, with the scale from the photo's pixels to its own."""
+
+    def __init__(self, image: U8, size: tuple[int, int]) -> None:
+        self.image = image
+        self.scale = image.shape[1] / size[0]
+        self.unit = image.shape[1] / 800.0  # a thin stroke
+        self.thin = max(1, round(self.unit))
+
+    def points(self, path: tuple[Point, ...]) -> F64:
+        """Pixels of the photo to pixels of the sheet (first pixel's centre is (0, 0) in both)."""
+        full: F64 = np.asarray(path, dtype=np.float64).reshape(-1, 2)
+        return np.asarray((full + 0.5) * self.scale - 0.5, dtype=np.float64)
+
+
+def _letters(lines: tuple[SeenLine, ...]) -> dict[int, str]:
+    weighed = [i for i, line in enumerate(lines) if line.role == "candidate" or not line.used]
+    return dict(zip(weighed[:MAX_CANDIDATES], string.ascii_uppercase, strict=False))
+
+
+def _draw_plane(sheet: _Sheet, evidence: Evidence) -> None:
+    drawing.grid(sheet.image, [sheet.points(p) for p in evidence.grid], COLOURS["ink"], 0.45)
+    for card in evidence.cards:
+        drawing.stroke(sheet.image, sheet.points(card.outline), COLOURS["card"], sheet.thin, closed=True)
+        drawing.dots(sheet.image, sheet.points(card.corners), COLOURS["card"], 1.6 * sheet.unit)
+        drawing.crosses(sheet.image, sheet.points(card.rejected), COLOURS["plumb"], 2.5 * sheet.unit,
+                        sheet.thin)
+
+
+def _draw_lines(sheet: _Sheet, evidence: Evidence, letters: dict[int, str]) -> None:
+    unit, thin = sheet.unit, sheet.thin
+    drawing.dashes(sheet.image, sheet.points(evidence.level_line), COLOURS["ink"], thin, 8 * unit, 8 * unit)
+    for i, line in enumerate(evidence.lines):
+        path = sheet.points(line.path)
+        if i in letters:
+            drawing.dashes(sheet.image, path, COLOURS["candidate"], thin, 7 * unit, 5 * unit)
+        elif line.used:
+            drawing.rails(sheet.image, path, COLOURS[line.role], 3.5 * unit, thin)
+    for mark in evidence.marks:
+        drawing.ring(sheet.image, sheet.points((mark.at,))[0], COLOURS["mark"], 9 * unit, thin)
+
+
+def _draw_labels(sheet: _Sheet, reading: Reading, evidence: Evidence, letters: dict[int, str]) -> None:
+    width, height = sheet.image.shape[1], sheet.image.shape[0]
+    font = face(max(11, round(width / 48)), bold=True)
+    board = Board((width, height))
+    for line in evidence.lines:
+        board.avoid(sheet.points(line.path))
+    for card in evidence.cards:
+        board.keep_clear(sheet.points(card.outline))
+    words: list[tuple[str, Colour, F64]] = []
+    for i, line in enumerate(evidence.lines):
+        if line.used and line.role in NAMES:
+            words.append((NAMES[line.role], COLOURS[line.role], sheet.points(line.path)))
+        elif i in letters:
+            words.append((letters[i], COLOURS["candidate"], sheet.points(line.path)))
+    words += [(f"card {c.number}, {c.rms_px:.2f} px", COLOURS["card"],
+               sheet.points((*c.outline, c.outline[0])))
+              for c in evidence.cards if c.outline]
+    words += [(f"{number(m.off_mm, 2, sign=True)} mm", COLOURS["mark"],
+               sheet.points((m.at,)) + 9 * sheet.unit * np.array([[-1.0, 0.0], [1.0, 0.0]]))
+              for m in evidence.marks if np.isfinite(m.off_mm)]
+    if evidence.level_line:
+        words.append(("level", COLOURS["ink"], sheet.points(evidence.level_line)))
+    words += _nose(reading, evidence, sheet)
+    canvas = Image.fromarray(sheet.image)
+    pen = ImageDraw.Draw(canvas)
+    for text, colour, path in words:
+        size = extent(text, font)
+        label(pen, board.place(beside(path, size, 6 * sheet.unit), size), text, colour, font)
+    sheet.image = np.asarray(canvas, dtype=np.uint8)
+
+
+def _nose(reading: Reading, evidence: Evidence, sheet: _Sheet) -> list[tuple[str, Colour, F64]]:
+    chord = next((line for line in evidence.lines if line.role == "chord" and line.used), None)
+    if chord is None or not chord.path or reading.forward is None:
+        return []
+    path = sheet.points(chord.path)
+    end = path[np.argmax(path[:, 0]) if reading.forward == "right" else np.argmin(path[:, 0])]
+    text = "nose →" if reading.forward == "right" else "← nose"
+    return [(text, COLOURS["ink"], np.stack([end, end + 0.01]))]
+
+
+def _strips(gray: U8, evidence: Evidence, width: int) -> list[U8]:
+    """The measured lines straightened, each under a line of words."""
+    out = []
+    for line in evidence.lines:
+        path = np.asarray(line.path, dtype=np.float64).reshape(-1, 2)
+        if not line.used or line.role not in NAMES or len(path) < 2 or length_px(path) < 50:
+            continue
+        height = round(width / 22)
+        enlarged = height / (2 * _STRIP_HALF_PX)
+        wide = min(width, round(length_px(path) * enlarged / _LEAST_STRETCH))
+        across = enlarged * length_px(path) / wide
+        strip = straightened(gray, path, wide, height, _STRIP_HALF_PX)
+        picture = np.full((height, width, 3), PAPER, dtype=np.uint8)
+        picture[:, :wide] = strip[:, :, None]
+        tick, middle = width // 60, height // 2
+        for edge in (slice(0, tick), slice(wide - tick, wide)):
+            picture[middle - 1:middle + 2, edge] = COLOURS[line.role]
+        words = f"{NAMES[line.role]} straightened, stretched {across:.0f} times across: fit at mid-height"
+        out += [caption([Sentence(words, QUIET, 1 / 46)], width, margin=width // 160), picture]
+    return out

@@ -1,0 +1,96 @@
+"""The words under the picture: angles with U, or the reason why there is none; flags; what was weighed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw
+
+from shared.reading import Angle, Reading, SeenLine
+from shared.rounding import degrees
+from vision.overlay.lettering import Colour, face, wrap
+
+U8 = NDArray[np.uint8]
+
+PAPER: Colour = (24, 20, 18)
+INK: Colour = (245, 245, 245)
+QUIET: Colour = (190, 190, 190)
+WARN: Colour = (66, 228, 240)
+"""Yellow of the Okabe-Ito set, distinct from white in brightness and always beside the word FLAG."""
+STOP: Colour = (60, 170, 255)
+
+
+@dataclass(frozen=True)
+class Sentence:
+    """One paragraph of the caption. size : height as a share of the picture's width."""
+
+    text: str
+    colour: Colour
+    size: float
+    bold: bool = False
+
+
+def sentences(reading: Reading, letters: dict[int, str]) -> tuple[list[Sentence], list[Sentence]]:
+    """What stands above the picture, and below.
+
+    letters : index of a candidate line -> the letter it carries in the picture.
+    """
+    station = reading.station or "station unknown"
+    head = []
+    if reading.chord.quantity is None:
+        head.append(Sentence(f"{station}: NOT MEASURED", STOP, 1 / 20, bold=True))
+        head.append(Sentence(f"Reason: {reading.chord.reason or 'none given'}", INK, 1 / 30))
+    else:
+        head.append(Sentence(f"{station}  chord {degrees(reading.chord.quantity)}", INK, 1 / 20, bold=True))
+    head += _spar(reading.spar)
+    flags = {f.code: f for f in (*reading.flags, *reading.chord.flags, *reading.spar.flags)}
+    head += [Sentence(f"FLAG: {f.text}", WARN, 1 / 34, bold=True) for f in flags.values()]
+    out = [Sentence(f"To do: {a.text}", INK, 1 / 38) for a in reading.advice]
+    lines = reading.evidence.lines if reading.evidence else ()
+    out += [Sentence(f"{letter}: {_why(lines[i])}", QUIET, 1 / 40) for i, letter in letters.items()]
+    out.append(Sentence(_small_print(reading), QUIET, 1 / 46))
+    return head, out
+
+
+def caption(parts: list[Sentence], width: int, margin: int | None = None) -> U8:
+    """The sentences set on a dark ground: (h, width, 3) BGR uint8. margin : above and below, pixels."""
+    side = round(width / 60)
+    margin = side if margin is None else margin
+    rows = []
+    y = float(margin)
+    for part in parts:
+        font = face(max(9, round(width * part.size)), part.bold)
+        rise, fall = font.getmetrics()
+        for line in wrap(part.text, font, width - 2 * side):
+            rows.append((y, line, font, part.colour))
+            y += (rise + fall) * 1.05
+        y += 0.12 * (rise + fall)
+    sheet = Image.new("RGB", (width, round(y) + margin), PAPER)
+    pen = ImageDraw.Draw(sheet)
+    for top, line, font, colour in rows:
+        pen.text((side, top), line, fill=colour, font=font)
+    return np.asarray(sheet, dtype=np.uint8)
+
+
+def _spar(angle: Angle) -> list[Sentence]:
+    if angle.quantity is not None:
+        return [Sentence(f"spar line {degrees(angle.quantity)}", INK, 1 / 28, bold=True)]
+    if angle.reason:
+        return [Sentence(f"Spar line not measured: {angle.reason}", INK, 1 / 38)]
+    return []
+
+
+def _why(line: SeenLine) -> str:
+    numbers = ", ".join(f"{name} {value:.3g}" for name, value in line.evidence[:4])
+    return f"{line.why or 'weighed, not taken'}" + (f" ({numbers})" if numbers else "")
+
+
+def _small_print(reading: Reading) -> str:
+    reference = {"plumb": "plumb line", "level": "level line", "both": "plumb line and level line"}
+    against = reference[reading.reference] if reading.reference else "no level reference"
+    helped = " Lines pointed out by hand." if reading.made.helped else ""
+    return (f"Nose-up positive; ± is U, k = 2, about 95 %. Against {against}.{helped} {reading.photo.name}, "
+            f"SHA-256 {reading.photo.sha256[:12]}, ribangle {reading.made.version}. "
+            "An aid, not an inspection: confirm with an independent instrument.")
