@@ -6,10 +6,11 @@ Degrees, nose-up positive; `Quantity` keeps shared components, so differences of
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 from rigging.bonding import BondingWindow, ToCheck
 from rigging.corrections import Correction
+from rigging.crosscheck_types import CrossCheck, Pair
 from rigging.decision import Decision
 from rigging.repeats import Combined
 from rigging.rib_or_jig import RibOrJig
@@ -43,20 +44,6 @@ class LineResult:
 
 
 @dataclass(frozen=True)
-class GaugeWitness:
-    """The inclinometer's word on one line beside the camera's.
-
-    value : the gauge's reading in our sign, its uncertainty in parts. en : En number (None when the
-    camera has no value). agrees : |En| <= 1.
-    """
-
-    line: Literal["chord", "spar"]
-    value: Quantity
-    en: float | None
-    agrees: bool | None
-
-
-@dataclass(frozen=True)
 class Refusal:
     """A photo without a value, or without a station, and the reason."""
 
@@ -70,6 +57,7 @@ class StationResult:
     """Everything about one station.
 
     state : the chord's decision, or "not measured". headline : one sentence.
+    gauge : the inclinometer's word beside the camera's, with En numbers, chord and spar line.
     """
 
     station: Station
@@ -82,7 +70,7 @@ class StationResult:
     symmetry: Symmetry | None
     fairness: Fairness | None
     rib_or_jig: RibOrJig
-    gauge: tuple[GaugeWitness, ...] = ()
+    gauge: tuple[Pair, ...] = ()
     flags: tuple[Flag, ...] = ()
 
 
@@ -120,7 +108,7 @@ class Survey:
     corrections: tuple[Correction, ...]
     order: tuple[ToCheck, ...]
     bonding: BondingWindow | None
-    crosscheck: Any
+    crosscheck: CrossCheck | None
     refusals: tuple[Refusal, ...]
     flags: tuple[Flag, ...]
     provenance: Provenance
