@@ -11,7 +11,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.lens_model import F64, distort
 
@@ -213,7 +212,7 @@ def fit_pose(view: View, theta: F64) -> tuple[F64, F64, F64]:
     cost, damping = _cost([view], theta, [pose]), 1e-3
     for _ in range(40):
         block = _normal(view, theta, pose, none)
-        d = np.linalg.solve(block[1] + damping * np.diag(np.diag(block[1])), block[4])
+        d = scaled_solve(block[1] + damping * np.diag(np.diag(block[1])), block[4])
         new = (rotation(d[:3]) @ pose[0], pose[1] + d[3:])
         new_cost = _cost([view], theta, [new])
         if new_cost < cost:
@@ -264,7 +263,8 @@ def _solve(blocks: list[Block], damping: float) -> tuple[F64, list[F64]]:
         s += aa + damping * np.diag(np.diag(aa)) - ab @ w
         g += ae - w.T @ be
     step = scaled_solve(s, g)
-    turns = [np.linalg.solve(bb + damping * np.diag(np.diag(bb)), be - ab.T @ step) for _, bb, ab, _, be in blocks]
+    turns = [np.asarray(np.linalg.solve(bb + damping * np.diag(np.diag(bb)), be - ab.T @ step), np.float64)
+             for _, bb, ab, _, be in blocks]
     return step, turns
 
 
@@ -300,7 +300,5 @@ def _result(views: list[View], theta: F64, poses: list[tuple[F64, F64]], free: F
         raise np.linalg.LinAlgError("fewer corners than unknowns")
     sigma = float(np.sqrt(squares / freedom))
     covariance = free @ scaled_inverse(s) @ free.T * sigma**2
-    return Bundle(theta, covariance, tuple(r for r, _ in poses), tuple(t for _, t in poses), tuple(residuals), sigma)
-
-
-Bool = NDArray[np.bool_]
+    rotations, shifts = tuple(r for r, _ in poses), tuple(t for _, t in poses)
+    return Bundle(theta, covariance, rotations, shifts, tuple(residuals), sigma)

@@ -44,8 +44,8 @@ def lens_for(profile: LensProfile, exif: ExifLike, size: tuple[int, int]) -> Len
     ways = layouts(profile.size, size, tag)
     if len(ways) == 1:
         return LensMatch(profile.lens.turned(ways[0]))
-    text = (f"the pixels of this photo were stored turned (EXIF orientation {tag}, shown {size[0]} x {size[1]}): "
-            "which way the sensor lay is open, and the lens' uncertainty covers both")
+    text = (f"EXIF orientation {tag} on a photo shown {size[0]} x {size[1]} leaves open which way up the sensor "
+            "was; the lens' uncertainty covers both")
     return LensMatch(_either(profile.lens.turned(ways[0]), profile.lens.turned(ways[1])),
                      flags=(Flag("lens-turn", text),))
 
@@ -59,7 +59,8 @@ def mismatch(profile: LensProfile, exif: ExifLike, size: tuple[int, int]) -> str
         return (f"the lens profile is for the lens {profile.lens_model or 'without name'!r}, "
                 f"the photo was taken through {exif.lens_model or 'one without name'!r}")
     if exif.digital_zoom is not None and exif.digital_zoom > 1 + ZOOM_TOLERANCE:
-        return f"the photo has digital zoom {exif.digital_zoom:.2g}x: no lens profile holds for it; take it without zoom"
+        return (f"the photo has digital zoom {exif.digital_zoom:.3g}x, for which no lens profile holds: "
+                "take it without zoom")
     if profile.focal_mm is not None and not same_focal(exif.focal_mm, profile.focal_mm):
         seen = "no focal length" if exif.focal_mm is None else f"focal length {exif.focal_mm:g} mm"
         return f"the lens profile is for focal length {profile.focal_mm:g} mm, the photo says {seen}"
@@ -68,8 +69,8 @@ def mismatch(profile: LensProfile, exif: ExifLike, size: tuple[int, int]) -> str
         return (f"the lens profile is for {profile.focal35_mm:g} mm (35 mm equivalent), the photo says "
                 f"{exif.focal35_mm:g} mm: it was zoomed or cropped in the camera")
     if sorted(size) != sorted(profile.size):
-        return (f"the lens profile is for {profile.width} x {profile.height} pixels, the photo has {size[0]} x "
-                f"{size[1]}: cropped, scaled or taken in another mode")
+        return (f"the lens profile is for {profile.width} x {profile.height} pixels, the photo has "
+                f"{size[0]} x {size[1]}: cropped, scaled or taken in another mode")
     return None
 
 
@@ -94,8 +95,8 @@ def layouts(sensor: tuple[int, int], shown: tuple[int, int], tag: int) -> tuple[
 
 def _either(a: Lens, b: Lens) -> Lens:
     half = (a.theta - b.theta) / 2
-    return Lens(a.ident, a.size, (a.theta + b.theta) / 2, (a.covariance + b.covariance) / 2 + np.outer(half, half),
-                a.sound and b.sound)
+    covariance = (a.covariance + b.covariance) / 2 + np.outer(half, half)
+    return Lens(a.ident, a.size, (a.theta + b.theta) / 2, covariance, a.sound and b.sound)
 
 
 def guess_lens(exif: ExifLike, size: tuple[int, int]) -> Lens:
@@ -104,7 +105,7 @@ def guess_lens(exif: ExifLike, size: tuple[int, int]) -> Lens:
     size : of the picture as shown. The equivalent refers to the diagonal (CIPA DCG-001), yet makers round it
     to whole millimetres and some refer it to the width: together some 3 %. Principal point: the middle,
     1 % of the diagonal. Distortion: none, but 4 % and 3 % at the corner for k1 and k2 - what is left in the
-    pictures of consumer cameras; common practice, no source. Without any focal length: 28 mm, give or take 30 %.
+    pictures of consumer cameras; common practice, no source. Without any focal length: 28 mm, +-30 %.
     """
     w, h = size
     diagonal = math.hypot(w, h)

@@ -15,7 +15,7 @@ from calibration.lens_model import PARAMETERS, Lens
 from shared.errors import UserError
 from shared.files import write_whole
 
-FORMAT = "ribangle lens profile 1"
+FORMAT: Literal["ribangle lens profile 1"] = "ribangle lens profile 1"
 
 
 @dataclass(frozen=True)
@@ -38,7 +38,7 @@ class LensProfile:
         EXIF orientation gets the lens turned with it (`calibration.lens_match.lens_for`).
     focal_mm : EXIF focal length the profile holds for; None where the photos do not tell.
     theta : fx fy cx cy k1 k2 p1 p2 k3, pixels and OpenCV's distortion. covariance : 9 x 9.
-    model : parameters that were free, in words ("f, c, k1, k2, p1, p2").
+    free : parameters that were free, in words ("f, c, k1, k2, p1, p2"); one f ties fx to fy.
     rms_px : residual over all used corners; held_out_px : the same on photos left out of the fit.
     coverage : share of the picture's area within reach of a used corner, 0 to 1.
     date : ISO 8601 day the photos were taken, or, failing that, calibrated.
@@ -87,10 +87,6 @@ def save_lens(path: Path, profile: LensProfile) -> None:
     write_whole(path, msgspec.json.format(msgspec.json.encode(profile), indent=1) + b"\n")
 
 
-class _Strict(msgspec.Struct, forbid_unknown_fields=True):
-    """Only here so that unknown keys are refused: msgspec ignores them in plain dataclasses."""
-
-
 def load_lens(path: Path) -> LensProfile:
     """Read a profile. Raises UserError for a missing, broken or doctored file."""
     try:
@@ -104,8 +100,9 @@ def load_lens(path: Path) -> LensProfile:
     except (msgspec.MsgspecError, UnicodeDecodeError) as error:
         raise UserError(f"lens profile {path}", f"is not a lens profile ({error})",
                         "calibrate again with `ribangle calibrate lens`") from None
-    known = {f.name for f in msgspec.structs.fields(_Strict)} | set(LensProfile.__dataclass_fields__)
-    unknown = sorted(set(keys) - known)
+    # msgspec passes over unknown keys in dataclasses; a mistyped key must not be lost in silence
+    unknown = sorted(set(keys) - set(LensProfile.__dataclass_fields__))
+    unknown += sorted({k for use in keys.get("photos", ()) for k in use} - set(PhotoUse.__dataclass_fields__))
     if unknown:
         raise UserError(f"lens profile {path}", f"has the unknown key {unknown[0]!r}", "remove it")
     _check(path, profile)
@@ -161,8 +158,8 @@ def find_lens(folder: Path, make: str | None, model: str | None, lens_model: str
     """
     best: LensProfile | None = None
     for _, p in profiles_in(folder) if folder.is_dir() else ():
-        fits = (same_words(p.make, make) and same_words(p.model, model) and same_words(p.lens_model, lens_model)
-                and sorted(p.size) == sorted(size)
+        fits = (same_words(p.make, make) and same_words(p.model, model)
+                and same_words(p.lens_model, lens_model) and sorted(p.size) == sorted(size)
                 and ((p.focal_mm is None and focal_mm is None) or same_focal(focal_mm, p.focal_mm)))
         if fits and (best is None or p.date > best.date):
             best = p
