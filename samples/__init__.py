@@ -1,0 +1,12 @@
+"""Sample photos with job files: the demo's wing, and data with known truth for tests."""
+
+from pathlib import Path
+
+FOLDER = Path(__file__).resolve().parent
+"""Where the samples are."""
+
+TRAINER = FOLDER / "trainer"
+"""The invented two-seat trainer: `trainer.toml`, `photos/`, `boards/`, `lens/`, `gauge.csv`, `truth.json`."""
+
+LEAN = FOLDER / "lean"
+"""Two ribs of the same wing that lean: `lean.toml`, `photos/`, `truth.json`."""
