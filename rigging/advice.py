@@ -76,8 +76,9 @@ def advise(decision: Decision, deviation: Quantity, photos: int,
            from_reader: Iterable[Advice] = ()) -> tuple[Advice, ...]:
     """Steps that would decide an undecided station if its value stayed as it is, at most three.
 
-    Cheapest first. Pairs of steps are tried when no single one suffices; then the step that helps most is named with how
-    far it goes. Nothing for a decided station. `from_reader` : advice of the reading, with its own U.
+    Cheapest first. Pairs of steps are tried when no single one suffices; then the step that helps most
+    is named with how far it goes. Nothing for a decided station. `from_reader` : advice of the reading,
+    with its own U.
     """
     if decision.outcome != "undecided":
         return ()

@@ -12,9 +12,10 @@ from rigging.bonding import BondingWindow, ToCheck
 from rigging.corrections import Correction
 from rigging.crosscheck_types import CrossCheck, Pair
 from rigging.decision import Decision
+from rigging.fairness import Fairness, Unfair
 from rigging.repeats import Combined
 from rigging.rib_or_jig import RibOrJig
-from rigging.wing import Fairness, Symmetry, Twist, Unfair, Washout
+from rigging.wing import Symmetry, Twist, Washout
 from shared.job import Job, Station
 from shared.quantity import Quantity
 from shared.reading import Flag
