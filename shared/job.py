@@ -20,6 +20,8 @@ class Station:
     chord_deg, spar_deg : design angles, nose-up positive; the spar line as an inclinometer reads it (90 + lean).
     lean_deg : lean of the rib plane from plumb, positive when its top leans outboard
         (on a centre station: towards the right wing); None takes the wing's dihedral.
+    built_in_tolerance_deg : allowed deviation of the chord angle relative to the spar line; None takes the
+        chord's tolerance.
     spar_at : where the spar line crosses the chord line, as a fraction of the chord from the leading edge.
     card : kind of card to print for it; None leaves it to the rib's depth.
     """
@@ -37,6 +39,7 @@ class Station:
     lean_deg: float | None = None
     u_lean_deg: float | None = None
     panel: str | None = None
+    built_in_tolerance_deg: float | None = None
     card: Literal["panel", "strip"] | None = None
 
 
@@ -48,6 +51,8 @@ class Wing:
     dihedral_deg : ribs square to a spar with dihedral lean inboard by it. None: not stated.
     u_lean_deg : standard uncertainty of the rib planes' lean. None: the tool's wide default.
     symmetry_tolerance_deg : allowed difference, left minus right.
+    root_setting : "kept": every chord angle is judged as it stands to gravity; "taken out": the root's own
+        deviation is taken off all others, as when the whole wing stands tilted in its supports.
     """
 
     name: str
@@ -55,6 +60,7 @@ class Wing:
     dihedral_deg: float | None = None
     u_lean_deg: float | None = None
     symmetry_tolerance_deg: float = 0.2
+    root_setting: Literal["kept", "taken out"] = "kept"
 
 
 @dataclass(frozen=True)
@@ -92,6 +98,8 @@ class Jig:
     thread : "M6", "1/4-20" or a pitch as "1.0 mm". clockwise : what a clockwise turn does to the nose.
     acts_on : "trailing" or "leading" edge side of the pivot. notch : smallest part of a turn worth giving.
     panel : which stations it moves (their `panel`); None moves each station on its own.
+    at_span_mm : where along the span it acts, when a panel has several: between two jigs the panel takes up
+        their turns in proportion (it twists evenly), beyond them it follows the nearer one.
     """
 
     kind: Literal["screw", "shim", "packing"] = "screw"
@@ -101,6 +109,8 @@ class Jig:
     notch: float = 0.125
     step_mm: float | None = None
     panel: str | None = None
+    acts_on: Literal["trailing", "leading"] = "trailing"
+    at_span_mm: float | None = None
 
 
 @dataclass(frozen=True)
@@ -113,6 +123,15 @@ class Glue:
 
 
 @dataclass(frozen=True)
+class Height:
+    """Height of the spar at a station, mm, over any one level surface (a water level's, a laser's)."""
+
+    station: str
+    mm: float
+    u_mm: float = 0.5
+
+
+@dataclass(frozen=True)
 class Job:
     """A wing and how it is measured.
 
@@ -120,6 +139,7 @@ class Job:
     lens : "auto" (profiles are matched by EXIF) or a profile's path.
     card_scale : measured over nominal length of the printed scale bar (1.0: true to scale), and its u.
     marking_u_deg : how well the lines were drawn by hand; kept apart from the camera's own uncertainty.
+    heights : for the spanwise level. stage : where the work stands, when told.
     """
 
     wing: Wing
@@ -134,6 +154,8 @@ class Job:
     card_scale: float = 1.0
     u_card_scale: float = 0.005
     marking_u_deg: float | None = None
+    heights: tuple[Height, ...] = ()
+    stage: Literal["before glue", "after glue"] | None = None
 
     def station(self, name: str) -> Station:
         """The station of this name. Raises KeyError."""
