@@ -1,0 +1,67 @@
+"""The whole pack of printed matter for a job, as one PDF at true scale."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from rigging.printed import aids, mounting
+from rigging.printed.boards import kind_for
+from rigging.printed.card_sheet import PrintedCard, draw_card
+from rigging.printed.pages import Book
+from shared.job import Job, Station
+from vision.card_spec import LAST_CARD, Kind
+
+SPARES = 4
+_GAP = 4.0
+
+
+def card_kind(station: Station) -> Kind:
+    """The kind of card a station gets: the job's word, or what its rib's depth allows."""
+    return station.card or kind_for(station.chord_mm)
+
+
+def cards_of(job: Job, spares: int = SPARES) -> tuple[PrintedCard, ...]:
+    """The cards in the job's order, then spares (half panels, half strips) with unused numbers."""
+    cards = [PrintedCard(card_kind(s), n, s.name) for s in job.stations for n in s.cards]
+    used = {c.number for c in cards}
+    free = [n for n in range(LAST_CARD + 1) if n not in used][:spares]
+    kinds: tuple[Kind, Kind] = ("panel", "strip")
+    return (*cards, *(PrintedCard(kinds[k * 2 // max(len(free), 1)], n, None) for k, n in enumerate(free)))
+
+
+def print_pack(job: Job, paper: str = "a4", spares: int = SPARES) -> bytes:
+    """The PDF: how to mount, station cards, reference marks, gauge tags, lens board.
+
+    paper : "a4" or "letter". Black and grey only.
+    """
+    book = Book(paper, job.wing.name)
+    mounting.mounting_page(book, job)
+    cards_pages(book, cards_of(job, spares))
+    aids.marks_page(book)
+    aids.tags_page(book)
+    aids.lens_page(book)
+    return book.done()
+
+
+def cards_pages(book: Book, cards: Iterable[PrintedCard]) -> None:
+    """Cards down the page, as many as fit; on each page the widest kind first, so that none is wasted."""
+    waiting = list(cards)
+    while waiting:
+        free = book.page("station cards")
+        y = free.y + free.h
+        for card in _next_page(waiting, free.h):
+            waiting.remove(card)
+            width, height = card.size
+            y -= height
+            draw_card(book, card, book.width / 2 - width / 2, y)
+            y -= _GAP
+
+
+def _next_page(waiting: list[PrintedCard], room: float) -> list[PrintedCard]:
+    """The first card waiting, and after it whichever following ones still fit."""
+    taken = []
+    for card in waiting:
+        if card.size[1] <= room:
+            taken.append(card)
+            room -= card.size[1] + _GAP
+    return taken
