@@ -37,5 +37,10 @@ def limits_of_agreement(differences: Sequence[float]) -> Agreement | None:
     def interval(value: float, half: float) -> Interval:
         return Interval(value, value - half, value + half)
 
-    return Agreement(n, interval(bias, half_bias), sd,
-                     interval(bias - 1.96 * sd, half_limit), interval(bias + 1.96 * sd, half_limit))
+    return Agreement(
+        n,
+        interval(bias, half_bias),
+        sd,
+        interval(bias - 1.96 * sd, half_limit),
+        interval(bias + 1.96 * sd, half_limit),
+    )

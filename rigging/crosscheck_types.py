@@ -14,8 +14,18 @@ from shared.quantity import Quantity
 from shared.reading import Flag
 
 Verdict = Literal[
-    "none", "offset", "sign", "complement", "sense", "swap", "sides", "station", "drift", "sticking",
-    "rounding", "scatter",
+    "none",
+    "offset",
+    "sign",
+    "complement",
+    "sense",
+    "swap",
+    "sides",
+    "station",
+    "drift",
+    "sticking",
+    "rounding",
+    "scatter",
 ]
 
 
