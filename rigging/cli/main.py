@@ -1,12 +1,13 @@
 """The command `ribangle`: a group whose commands are imported only when called, and its way of failing.
 
 A user sees one line for a mistake, never a traceback. Exit codes: 0 done (all measured), 1 some photos
-not measured, 2 bad input, 3 none measured, 130 stopped by Ctrl-C.
+not measured, 2 bad input, 3 none measured, 70 a fault of the tool, 130 stopped by Ctrl-C.
 """
 
 from __future__ import annotations
 
 import importlib
+import os
 import sys
 from collections.abc import Sequence
 
@@ -17,6 +18,7 @@ from shared.errors import UserError
 COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("rigging.cli.demo:demo", "Measure the bundled sample wing and say where to look."),
     "new": ("rigging.cli.new:new", "Write a commented starting job file."),
+    "cards": ("rigging.cli.cards:cards", "Print the station cards and what goes with them."),
     "measure": ("rigging.cli.measure:measure", "Read the rib angles from photos."),
 }
 """Command name -> ("module:attribute" of a click command, its one-line help)."""
@@ -80,7 +82,14 @@ def group() -> None:
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line; never returns. Every failure of the user's making is one line on stderr."""
-    sys.exit(run(arguments))
+    try:
+        code = run(arguments)
+    except Exception as error:  # a fault of ours: one line all the same, the traceback on request
+        if os.environ.get("RIBANGLE_TRACEBACK"):
+            raise
+        code = _fail(f"a fault of the tool itself, {type(error).__name__}: {error}; please report it with "
+                     "what RIBANGLE_TRACEBACK=1 in the environment shows", 70)
+    sys.exit(code)
 
 
 def run(arguments: Sequence[str] | None = None) -> int:
@@ -95,7 +104,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
         return _fail(str(error), 2)
     except click.ClickException as error:
         hint = error.ctx.command_path if isinstance(error, click.UsageError) and error.ctx else ""
-        return _fail(" ".join(error.format_message().split()) + (f" ({hint} --help)" if hint else ""), 2)
+        return _fail(error.format_message() + (f" ({hint} --help)" if hint else ""), 2)
     except (KeyboardInterrupt, click.Abort):
         return _fail("stopped; what was finished is kept", 130)
     except BrokenPipeError:
@@ -120,14 +129,13 @@ def missing_library(error: ImportError) -> str | None:
 
 
 def _fail(line: str, code: int) -> int:
-    click.echo(f"ribangle: {line}", err=True)
+    shown = "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in " ".join(line.split()))
+    click.echo(f"ribangle: {shown}", err=True)
     return code
 
 
 def _silence_stdout() -> None:
     """Point stdout at nothing, so that the interpreter's last flush does not complain of the closed pipe."""
-    import os
-
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 

@@ -1,0 +1,40 @@
+"""`ribangle new`: write a commented starting job file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+
+@click.command(short_help="Write a commented starting job file.")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--name", default="My wing", show_default=True, help="What the wing is called in reports.")
+@click.option("--stations", default=6, show_default=True, metavar="N", help="Stations on each wing, 1 to 15.")
+@click.option("--span", nargs=2, type=float, default=(400.0, 3900.0), show_default=True, metavar="ROOT TIP",
+              help="Distance of the first and last station from the centre line, mm.")
+@click.option("--chord", nargs=2, type=float, default=(1200.0, 900.0), show_default=True, metavar="ROOT TIP",
+              help="Chord of the first and last station, mm.")
+@click.option("--angle", nargs=2, type=float, default=(2.0, 0.0), show_default=True, metavar="ROOT TIP",
+              help="Design chord angle of the first and last station, degrees, nose-up positive.")
+@click.option("--tolerance", type=float, default=0.25, show_default=True, metavar="DEG",
+              help="Allowed deviation of the chord angle either way, degrees.")
+@click.option("--force", is_flag=True, help="Replace the file if it is there.")
+def new(file: Path, name: str, stations: int, span: tuple[float, float], chord: tuple[float, float],
+        angle: tuple[float, float], tolerance: float, force: bool) -> None:
+    """Write a commented starting job to FILE (as wing.toml), to be edited by hand."""
+    from rigging.new_job import Start, starting_job
+    from shared.errors import UserError
+    from shared.files import write_whole
+    from shared.job_file import parse_job
+
+    if file.suffix.lower() != ".toml":
+        raise UserError(str(file), "a job file's name ends in .toml", f"write {file}.toml")
+    if file.exists() and not force:
+        raise UserError(str(file), "is there already", "give another name, or --force to replace it")
+    text = starting_job(Start(name, stations, span, chord, angle, tolerance))
+    parse_job(text, file.name, file.parent)  # whatever the options were, what is written loads
+    if not file.parent.is_dir():
+        raise UserError(str(file.parent), "there is no such folder", "make it first")
+    write_whole(file, text)
+    click.echo(f"wrote {file}: edit every number in it, then ribangle measure {file} PHOTOS")
