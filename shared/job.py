@@ -132,6 +132,15 @@ class Height:
 
 
 @dataclass(frozen=True)
+class SparLevel:
+    """A level laid along the spar: rise outboard, degrees, positive as dihedral."""
+
+    side: Side
+    deg: float
+    u_deg: float = 0.1
+
+
+@dataclass(frozen=True)
 class Job:
     """A wing and how it is measured.
 
@@ -139,7 +148,7 @@ class Job:
     lens : "auto" (profiles are matched by EXIF) or a profile's path.
     card_scale : measured over nominal length of the printed scale bar (1.0: true to scale), and its u.
     marking_u_deg : how well the lines were drawn by hand; kept apart from the camera's own uncertainty.
-    heights : for the spanwise level. stage : where the work stands, when told.
+    heights, spar_levels : for the spanwise level. stage : where the work stands, when told.
     """
 
     wing: Wing
@@ -155,6 +164,7 @@ class Job:
     u_card_scale: float = 0.005
     marking_u_deg: float | None = None
     heights: tuple[Height, ...] = ()
+    spar_levels: tuple[SparLevel, ...] = ()
     stage: Literal["before glue", "after glue"] | None = None
 
     def station(self, name: str) -> Station:
