@@ -1,0 +1,229 @@
+"""Expected uncertainty per station before any photo, and the cheapest set-up that would decide its tolerance.
+
+Every figure comes from the joint solution itself (`vision.rib_plane`), run on the scene that a set-up would
+show: its covariance does not need the photo, only the geometry (JCGM 100:2008, 5.1.2: u depends on the
+sensitivities and the inputs' u). Hands differ, so each set-up is looked at from several places.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+import numpy as np
+
+from calibration.lens_model import Lens
+from rigging.planning_scene import Noise, PlacedCard, SetUp, View, imagine
+from rigging.printed.boards import kind_for
+from shared.job import Job, Station
+from shared.quantity import Quantity, combine
+from vision.propagate import Angles, angles
+from vision.rib_plane import solve
+
+PART = 1.0 / 3.0
+"""U that counts as deciding, as a part of the tolerance: a rib off by two thirds of it is still told apart."""
+FILL = 0.66
+"""Chord as a part of the picture's width where no distance is given."""
+HANDS = 8
+"""From how many places a set-up is looked at."""
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What is chosen for all stations before the photos.
+
+    fill : chord as a part of the picture's width; distance_mm overrides it. string_at : how far the plumb line
+    hangs from the middle of the picture, as a part of the chord; square : stood square to the rib right opposite
+    the string. cards : 1 or 2; photos : of each station, each from another place. strings : 1 or 2.
+    level_line : on the rib in place of a string. u_lean_deg : how well the lean is known; None as the job says.
+    """
+
+    fill: float = FILL
+    distance_mm: float | None = None
+    string_at: float = 0.2
+    square: bool = False
+    cards: int = 1
+    photos: int = 1
+    strings: int = 1
+    level_line: bool = False
+    u_lean_deg: float | None = None
+
+
+@dataclass(frozen=True)
+class Step:
+    """Something that makes U smaller: what it is, what it costs in trouble, what it changes."""
+
+    text: str
+    cost: float
+    change: tuple[tuple[str, object], ...]
+
+    def applied(self, choice: Choice) -> Choice:
+        """The choice with this step taken."""
+        return replace(choice, **dict(self.change))  # type: ignore[arg-type]
+
+
+STEPS: tuple[Step, ...] = (
+    Step("stand square to the rib, right opposite the string", 1.0, (("square", True), ("string_at", 0.0))),
+    Step("step closer, so that the rib fills four fifths of the picture", 1.0, (("fill", 0.8), ("distance_mm", None))),
+    Step("take three photos, each from another place", 2.0, (("photos", 3),)),
+    Step("measure the rib's lean with a level on its face, to 0.2°", 2.5, (("u_lean_deg", 0.2),)),
+    Step("put a second card on the rib, far from the first", 3.0, (("cards", 2),)),
+    Step("hang a second string, half a chord from the first", 4.0, (("strings", 2),)),
+    Step("throw a level laser line on the rib", 6.0, (("level_line", True),)),
+)
+
+
+@dataclass(frozen=True)
+class Expected:
+    """What a set-up is expected to give. U (k = 2) in degrees: the median over places to stand, and the range of
+    nine in ten of them. budget : standard uncertainty by name, of the median place."""
+
+    chord: float
+    chord_range: tuple[float, float]
+    spar: float | None
+    budget: tuple[tuple[str, float], ...]
+
+
+@dataclass(frozen=True)
+class StationPlan:
+    """The plan for one station.
+
+    needed : U that would decide. steps : the cheapest that reaches it, empty where the choice does; None where none
+    does. then : what it gives (the best of all steps where none does).
+    """
+
+    station: Station
+    choice: Choice
+    distance_mm: float
+    now: Expected
+    needed: float
+    steps: tuple[Step, ...] | None
+    then: Expected
+
+    @property
+    def decides(self) -> bool:
+        """Whether the set-up decides as it is."""
+        return self.steps == ()
+
+
+def plan_job(job: Job, lens: Lens, choice: Choice | None = None, part: float = PART, noise: Noise | None = None,
+             ) -> tuple[StationPlan, ...]:
+    """The plan for every station of the job, in its order.
+
+    choice : None takes the cards from the job (two where a station has two) and the rest as usual.
+    """
+    memory: dict[tuple[object, ...], Expected] = {}
+    return tuple(_plan(job, s, lens, choice, part, noise or Noise(), memory) for s in job.stations)
+
+
+def _plan(job: Job, station: Station, lens: Lens, choice: Choice | None, part: float, noise: Noise,
+          memory: dict[tuple[object, ...], Expected]) -> StationPlan:
+    mine = choice or Choice(cards=min(len(station.cards), 2) or 1)
+    needed = part * station.chord_tolerance_deg
+
+    def look(c: Choice) -> Expected:
+        key = (c, station.chord_mm, station.card, _lean(job, station), station.spar_at, station.chord_deg)
+        if key not in memory:
+            memory[key] = expect(job, station, lens, c, noise)
+        return memory[key]
+
+    now = look(mine)
+    distance = distance_of(station, lens, mine)
+    if now.chord <= needed:
+        return StationPlan(station, mine, distance, now, needed, (), now)
+    for steps in ladders(mine):
+        then = look(_climb(mine, steps))
+        if then.chord <= needed:
+            return StationPlan(station, mine, distance, now, needed, steps, then)
+    best = min((look(_climb(mine, s)) for s in ladders(mine)), key=lambda e: e.chord)
+    return StationPlan(station, mine, distance, now, needed, None, best)
+
+
+def ladders(choice: Choice) -> list[tuple[Step, ...]]:
+    """Sets of steps that would change this choice, the cheapest first; a laser line replaces the strings."""
+    useful = [s for s in STEPS if s.applied(choice) != choice]
+    sets = [c for n in range(1, len(useful) + 1) for c in combinations(useful, n)
+            if not ({"strings", "level_line"} <= {key for s in c for key, _ in s.change})]
+    return sorted(sets, key=lambda c: sum(s.cost for s in c))
+
+
+def _climb(choice: Choice, steps: Iterable[Step]) -> Choice:
+    for s in steps:
+        choice = s.applied(choice)
+    return choice
+
+
+def distance_of(station: Station, lens: Lens, choice: Choice) -> float:
+    """Distance from camera to rib, mm."""
+    if choice.distance_mm is not None:
+        return choice.distance_mm
+    return float(lens.theta[0]) * station.chord_mm / (choice.fill * lens.size[0])
+
+
+def expect(job: Job, station: Station, lens: Lens, choice: Choice, noise: Noise, hands: int = HANDS) -> Expected:
+    """What a choice is expected to give at a station."""
+    rng = np.random.default_rng(9)
+    got: list[tuple[Quantity, Quantity | None]] = []
+    for _ in range(hands):
+        photos = [_photo(job, station, lens, choice, noise, rng, k) for k in range(choice.photos)]
+        chord = _mean([a.chord for a in photos if a.chord])
+        spar = _mean([a.spar for a in photos if a.spar]) if photos[0].spar else None
+        got.append((chord, spar))
+    order = sorted(got, key=lambda pair: pair[0].U)
+    middle = order[len(order) // 2][0]
+    size = [q.U for q, _ in order]
+    spars = [s.U for _, s in got if s is not None]
+    return Expected(float(np.median(size)), (float(np.quantile(size, 0.05)), float(np.quantile(size, 0.95))),
+                    float(np.median(spars)) if spars else None, tuple(middle.budget().items()))
+
+
+def _mean(quantities: Sequence[Quantity]) -> Quantity:
+    return combine([1.0 / len(quantities)] * len(quantities), quantities)
+
+
+def _photo(job: Job, station: Station, lens: Lens, choice: Choice, noise: Noise, rng: np.random.Generator,
+           number: int) -> Angles:
+    """One imagined photo from a place a hand would choose: some degrees askew, some centimetres aside."""
+    chord, distance = station.chord_mm, distance_of(station, lens, choice)
+    askew = 0.4 if choice.square else 1.0
+    for patience in range(40):
+        calm = 0.9**patience
+        view = View(distance, *(calm * askew * rng.uniform(-w, w) for w in (8.0, 5.0, 3.0)),
+                    (calm * rng.uniform(-0.06, 0.06) * chord, calm * rng.uniform(-0.05, 0.08) * chord))
+        side = float(rng.choice([-1.0, 1.0]))
+        strings = _strings(choice, chord, side, distance, view)
+        setup = SetUp(lens, chord, cards_for(station, choice.cards), view, strings, noise=noise,
+                      level_at=-0.03 * chord if choice.level_line else None, photo=f"planned {number}",
+                      lean_deg=_lean(job, station)[0], u_lean_deg=choice.u_lean_deg or _lean(job, station)[1],
+                      u_level_deg=job.level.u_deg, spar_at=station.spar_at, angle_deg=station.chord_deg)
+        try:
+            scene, state = imagine(setup)
+        except ValueError:  # a card out of the picture: nobody would have released the shutter
+            continue
+        return angles(solve(scene, state, max_rounds=0))
+    raise ValueError(f"the rib of {station.name} does not fit into the picture at {distance:.0f} mm")
+
+
+def _strings(choice: Choice, chord: float, side: float, distance: float, view: View) -> tuple[float, ...]:
+    if choice.level_line:
+        return ()
+    foot = view.aim[0] + distance * float(np.tan(np.radians(view.yaw_deg)))
+    middle = foot + 0.03 * side * chord if choice.square else view.aim[0] + side * choice.string_at * chord
+    middle = float(np.clip(middle, -0.42 * chord, 0.42 * chord))
+    return (middle,) if choice.strings == 1 else (middle, middle - (0.5 if middle > 0 else -0.5) * chord)
+
+
+def cards_for(station: Station, count: int) -> tuple[PlacedCard, ...]:
+    """Where cards usually go: one near mid chord; two fore and aft."""
+    kind = station.card or kind_for(station.chord_mm)
+    if count == 1:
+        return (PlacedCard(kind, 0.47, 3.0),)
+    return (PlacedCard(kind, 0.17, 3.0), PlacedCard(kind, 0.68, -3.0))
+
+
+def _lean(job: Job, station: Station) -> tuple[float, float]:
+    """Lean of the rib plane and its standard uncertainty, degrees, as the reader takes them from the job."""
+    deg = station.lean_deg if station.lean_deg is not None else -(job.wing.dihedral_deg or 0.0)
+    u = station.u_lean_deg or job.wing.u_lean_deg or 1.0
+    return deg, u

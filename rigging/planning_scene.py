@@ -1,0 +1,213 @@
+"""A photo that has not been taken: what would be seen of a rib from a given place, ready for the joint solution.
+
+World frame, mm: X along the picture towards the leading edge, Y away from the camera, Z up; the rib's mid
+chord is the origin and its face the plane Y = 0, turned about X by the lean. The scene is without error, so
+the solution is the truth and only its uncertainty is of interest.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.lens_model import Lens, distort
+from vision.card_spec import SPECS, Kind
+from vision.cards import Card
+from vision.rib_plane import Lean, LineSeen, Scene, State
+
+F64 = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class PlacedCard:
+    """A card on the rib. at : its middle, as a part of the chord from the leading edge. turn_deg : askew."""
+
+    kind: Kind
+    at: float
+    turn_deg: float = 0.0
+
+
+@dataclass(frozen=True)
+class View:
+    """Where the camera is. yaw, pitch, roll : degrees from square-on. aim : mm from mid chord, along the chord
+    towards the leading edge and up, where the middle of the picture lies. distance_mm : along that axis."""
+
+    distance_mm: float
+    yaw_deg: float = 0.0
+    pitch_deg: float = 0.0
+    roll_deg: float = 0.0
+    aim: tuple[float, float] = (0.0, 0.0)
+
+
+@dataclass(frozen=True)
+class Noise:
+    """What seeing is worth, standard deviations.
+
+    corner_px : each coordinate of a card corner. line_px : a point of a pen line or string, one point for
+    each pixel along. pen_wave_mm, pen_reach_mm : waviness of the drawn line and how far it hangs together.
+    string_wave_px : of the string. aspect : printed scale across against down.
+    """
+
+    corner_px: float = 0.04
+    line_px: float = 0.35
+    pen_wave_mm: float = 0.10
+    pen_reach_mm: float = 45.0
+    string_wave_px: float = 0.0
+    string_reach_px: float = 1.0
+    aspect: float = 0.0
+
+
+@dataclass(frozen=True)
+class SetUp:
+    """All that is chosen before the shutter is pressed.
+
+    strings_mm : where plumb lines hang, mm from mid chord towards the leading edge; gap_mm : how far in front.
+    level_at : height of a level line above the chord line, mm; None without one. lean_deg, u_lean_deg : the rib
+    plane's lean, top away from the camera, and how well it is known. u_level_deg : of each reference itself.
+    """
+
+    lens: Lens
+    chord_mm: float
+    cards: tuple[PlacedCard, ...]
+    view: View
+    strings_mm: tuple[float, ...] = (0.0,)
+    gap_mm: float = 20.0
+    level_at: float | None = None
+    lean_deg: float = 0.0
+    u_lean_deg: float = 1.0
+    u_level_deg: float = 0.02
+    spar_at: float | None = 0.3
+    angle_deg: float = 1.0
+    noise: Noise = field(default_factory=Noise)
+    photo: str = "planned"
+
+
+def imagine(setup: SetUp) -> tuple[Scene, State]:
+    """The scene of a set-up and the state that is its exact solution.
+
+    Raises ValueError when a card or the whole chord line lies outside the picture.
+    """
+    world = _World(setup)
+    cards, places = world.cards()
+    lines, planes = world.lines()
+    lean = Lean(setup.lean_deg, setup.u_lean_deg, "lean", 1.0)
+    scene = Scene(setup.lens, cards, lines, lean, setup.photo, u_aspect=setup.noise.aspect)
+    rotation, shift = world.rib_frame(setup.cards[0])
+    state = State(np.zeros(len(setup.lens.axes())), rotation, shift, places, 0.0, world.turn @ [0.0, 0.0, -1.0],
+                  planes)
+    return scene, state
+
+
+class _World:
+    """The geometry of one set-up."""
+
+    def __init__(self, setup: SetUp) -> None:
+        self.s = setup
+        self.turn, self.eye = _camera(setup.view)
+        a, e = math.radians(setup.angle_deg), math.radians(setup.lean_deg)
+        tip = np.array([[1, 0, 0], [0, math.cos(e), math.sin(e)], [0, -math.sin(e), math.cos(e)]])
+        self.tip = tip
+        self.ex = tip @ [math.cos(a), 0.0, math.sin(a)]
+        self.ez = tip @ [-math.sin(a), 0.0, math.cos(a)]
+
+    def rib(self, x: float, z: float) -> F64:
+        """World point of a place on the rib: mm from mid chord along the chord, mm above the chord line."""
+        return np.asarray(x * self.ex + z * self.ez, dtype=np.float64)
+
+    def pixels(self, points: F64) -> F64:
+        """Pixels (n, 2) of world points (n, 3)."""
+        q = (points - self.eye) @ self.turn.T
+        return distort(q[:, :2] / q[:, 2:], self.s.lens.theta)
+
+    def shown(self, pixels: F64) -> NDArray[np.bool_]:
+        """Which pixels (n, 2) the picture holds."""
+        return np.asarray(((pixels >= 0) & (pixels <= np.array(self.s.lens.size) - 1.0)).all(axis=1))
+
+    def card_axes(self, card: PlacedCard) -> tuple[F64, F64, F64]:
+        """Origin of a card's board, its x axis and its y axis (down the sheet), world."""
+        t = math.radians(card.turn_deg)
+        along = math.cos(t) * self.ex + math.sin(t) * self.ez
+        down = math.sin(t) * self.ex - math.cos(t) * self.ez
+        width, height = SPECS[card.kind].size_mm
+        middle = self.rib((0.5 - card.at) * self.s.chord_mm, height / 2 + 20.0)
+        return middle - along * width / 2 - down * height / 2, along, down
+
+    def cards(self) -> tuple[tuple[Card, ...], F64]:
+        """The cards as seen, and the places of all but the first in the first one's frame."""
+        seen, places = [], []
+        first, along, down = self.card_axes(self.s.cards[0])
+        for number, placed in enumerate(self.s.cards):
+            spec = SPECS[placed.kind]
+            origin, ax, ay = self.card_axes(placed)
+            board = spec.inner_corners()
+            pixels = self.pixels(origin + board[:, :1] * ax + board[:, 1:] * ay)
+            outline = self.pixels(origin + spec.outline()[:, :1] * ax + spec.outline()[:, 1:] * ay)
+            if not self.shown(outline).all():
+                raise ValueError("a card lies outside the picture")
+            scale = float(np.linalg.norm(pixels[1] - pixels[0])) / spec.square_mm
+            seen.append(Card(spec, number, board, pixels, np.full(len(board), self.s.noise.corner_px),
+                             np.empty((0, 2)), np.eye(3), scale, 1.0, 105.0))
+            if number:
+                off, turn = origin - first, math.radians(self.s.cards[0].turn_deg - placed.turn_deg)
+                places.append([float(off @ along), float(off @ down), turn])
+        return tuple(seen), np.array(places, dtype=np.float64).reshape(-1, 3)
+
+    def rib_frame(self, card: PlacedCard) -> tuple[F64, F64]:
+        """Rotation of the solver's rib frame (x, down, into the rib) into the camera's, and its origin there."""
+        origin, ax, ay = self.card_axes(card)
+        rotation = self.turn @ np.stack([ax, ay, np.cross(ax, ay)], axis=1)
+        return np.asarray(rotation), np.asarray(self.turn @ (origin - self.eye))
+
+    def lines(self) -> tuple[tuple[LineSeen, ...], F64]:
+        """The lines as seen, and the planes through the camera that hold them."""
+        s, n = self.s, self.s.noise
+        half = 0.485 * s.chord_mm
+        lines = [self._line("chord", self.rib(-half, 0), self.rib(half, 0), n.pen_wave_mm, n.pen_reach_mm)]
+        if s.spar_at is not None:
+            x, c = (0.5 - s.spar_at) * s.chord_mm, s.chord_mm
+            lines.append(self._line("spar", self.rib(x, -0.04 * c), self.rib(x, 0.075 * c), n.pen_wave_mm / 2,
+                                    n.pen_reach_mm))
+        for k, x in enumerate(s.strings_mm):
+            y = -s.gap_mm
+            lines.append(self._line("plumb", np.array([x, y, -0.12 * s.chord_mm - 60]), np.array([x, y, 900.0]),
+                                    source=f"string {k}"))
+        if s.level_at is not None:
+            a, b = self.tip @ [-half, 0.0, s.level_at], self.tip @ [half, 0.0, s.level_at]
+            lines.append(self._line("level", a, b, source="level line"))
+        return tuple(line for line, _ in lines), np.array([plane for _, plane in lines])
+
+    def _line(self, role: Literal["chord", "spar", "plumb", "level"], a: F64, b: F64, wave_mm: float = 0.0,
+              reach_mm: float = 1.0, source: str = "") -> tuple[LineSeen, F64]:
+        fine = a + np.linspace(0, 1, 1600)[:, None] * (b - a)
+        pixels = self.pixels(fine)
+        pixels = pixels[self.shown(pixels)]
+        if len(pixels) < 20:
+            raise ValueError(f"the {role} line lies outside the picture")
+        keep = pixels[np.linspace(0, len(pixels) - 1, 48).astype(int)]
+        length = float(np.linalg.norm(keep[-1] - keep[0]))
+        scale = length / float(np.linalg.norm(b - a)) * 1600 / len(pixels)
+        noise = np.full(len(keep), self.s.noise.line_px * math.sqrt(len(keep) / length))
+        plane = np.cross(self.turn @ (a - self.eye), self.turn @ (b - self.eye))
+        own = self.s.u_level_deg if role in ("plumb", "level") else 0.0
+        wave_px, reach_px = wave_mm * scale, reach_mm * scale
+        if role == "plumb":
+            wave_px, reach_px = self.s.noise.string_wave_px, self.s.noise.string_reach_px
+        return LineSeen(role, keep, noise, wave_px, reach_px, own, source, "level reference"), \
+            plane / np.linalg.norm(plane)
+
+
+def _camera(view: View) -> tuple[F64, F64]:
+    """World to camera rotation (rows: right, down, forward) and the camera's place."""
+    yaw, pitch, roll = (math.radians(v) for v in (view.yaw_deg, view.pitch_deg, view.roll_deg))
+    about_z = np.array([[math.cos(yaw), -math.sin(yaw), 0], [math.sin(yaw), math.cos(yaw), 0], [0, 0, 1]])
+    about_x = np.array([[1, 0, 0], [0, math.cos(pitch), -math.sin(pitch)], [0, math.sin(pitch), math.cos(pitch)]])
+    square = about_z @ about_x
+    forward, up = square[:, 1], square[:, 2]
+    right = np.cross(forward, up)
+    up, right = (math.cos(roll) * up + math.sin(roll) * right, math.cos(roll) * right - math.sin(roll) * up)
+    eye = np.array([view.aim[0], 0.0, view.aim[1]]) - forward * view.distance_mm
+    return np.stack([right, -up, forward]), eye
