@@ -4,8 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import os
-import tempfile
+import secrets
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import IO
+
+PART = ".part-"
+"""How the name of a file begins that is not written to its end yet."""
 
 
 def write_whole(path: Path, data: bytes | str) -> None:
@@ -14,20 +20,26 @@ def write_whole(path: Path, data: bytes | str) -> None:
     The bytes go to a temporary file in the same folder, are flushed to the disk, then take the name.
     Raises OSError when the folder is missing, read-only or full; nothing is left behind then.
     """
-    raw = data.encode("utf-8") if isinstance(data, str) else data
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=".part-", suffix=".tmp")
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(raw)
-            stream.flush()
-            os.fsync(stream.fileno())
-        os.replace(name, path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
+    with writing_whole(path) as stream:
+        stream.write(data.encode("utf-8") if isinstance(data, str) else data)
 
 
 def sha256_of(path: Path) -> str:
     """SHA-256 of a file's bytes, hexadecimal."""
     with path.open("rb") as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+@contextmanager
+def writing_whole(path: Path) -> Iterator[IO[bytes]]:
+    """As `write_whole`, for content that is written piece by piece and need not fit in memory."""
+    part = path.with_name(f"{PART}{secrets.token_hex(8)}.tmp")  # short: the name itself may be near the limit
+    try:
+        with part.open("xb") as stream:
+            yield stream
+            stream.flush()
+            os.fsync(stream.fileno())
+        part.replace(path)
+    except BaseException:
+        part.unlink(missing_ok=True)
+        raise
