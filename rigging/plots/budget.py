@@ -40,7 +40,6 @@ def budget_plot(budget: Mapping[str, float], title: str, name: str = "budget") -
     rows = [*parts, ("all together, u", total)]
     with look():
         figure, (axes,) = new_figure(height=0.9 + 0.3 * len(rows))
-        figure.suptitle(title, x=0.01, ha="left", fontsize=10.5, weight="bold")
         at = np.arange(len(rows))[::-1]
         bars = axes.barh(at, [u for _, u in rows], height=0.66, color=BLUE, edgecolor=BLUE)
         bars[-1].set(facecolor="white", hatch="////")

@@ -39,8 +39,8 @@ RC: Any = {
 class Plot:
     """A finished picture.
 
-    name : short, for ids and file names. title : heading for people. alt : what it shows, in words,
-    numbers included, for somebody who does not see it.
+    name : short, for ids and file names. title : heading for people, shown by what shows the plot, not
+    inside it. alt : what it shows, in words, numbers included, for somebody who does not see it.
     """
 
     name: str

@@ -38,7 +38,7 @@ def agreement_plot(check: CrossCheck) -> Plot | None:
         panels[0].set_ylabel("camera − inclinometer")
         figure.supxlabel("line: bias; dashed: 95 % limits of agreement; hollow: |En| > 1", fontsize=9)
         tidy_degrees(panels[0])
-    return Plot("agreement", "Agreement with the inclinometer", _agreement_words(check), figure)
+    return Plot("agreement", "Difference against mean", _agreement_words(check), figure)
 
 
 def station_plot(check: CrossCheck) -> Plot | None:
@@ -48,7 +48,6 @@ def station_plot(check: CrossCheck) -> Plot | None:
     names = list(dict.fromkeys(p.station for p in check.pairs))
     with look():
         figure, (axes,) = new_figure(height=3.2)
-        axes.set_title("Camera minus inclinometer, station by station")
         for line, marker, shift, colour in (("chord", "o", -0.14, BLUE), ("spar", "^", 0.14, ORANGE)):
             for k, p in enumerate([p for p in check.pairs if p.line == line]):
                 axes.errorbar(names.index(p.station) + shift, p.difference.value, p.difference.U,
@@ -62,7 +61,7 @@ def station_plot(check: CrossCheck) -> Plot | None:
                     title_fontsize=8.5)
     words = "; ".join(f"{p.station} {p.line} {degrees(p.difference, True)}, En {number(p.en, 1, True)}"
                       for p in check.pairs)
-    return Plot("stations", "Camera minus inclinometer", f"Differences with U, station by station. {words}.",
+    return Plot("stations", "Station by station", f"Differences with U, station by station. {words}.",
                 figure)
 
 

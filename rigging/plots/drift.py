@@ -34,7 +34,6 @@ def drift_plot(drifts: Sequence[Drift], title: str = "What moved") -> Plot | Non
     lines = list(dict.fromkeys(d.line for d in drifts))
     with look():
         figure, (axes,) = new_figure(height=3.2)
-        axes.set_title(title)
         axes.axhline(0, color=GREY, lw=0.8)
         for k, line in enumerate(lines):
             colour, marker = ((BLUE, "o"), (ORANGE, "^"), (GREY, "D"))[k % 3]

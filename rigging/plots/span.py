@@ -56,7 +56,6 @@ def rib_or_jig_plot(survey: Survey) -> Plot | None:
         return None
     with look():
         figure, (axes,) = new_figure(height=3.3)
-        axes.set_title("What is jig and what is rib")
         at = np.arange(len(split), dtype=float)
         for values, name, colour, marker, shift in (
                 ([jig for _, jig, _ in split], "jig: spar line's lean off design", GREEN, "^", -0.14),
@@ -74,7 +73,8 @@ def rib_or_jig_plot(survey: Survey) -> Plot | None:
         _legend(axes)
     words = "; ".join(f"{s.station.name}: jig {degrees(j, True)}, rib {degrees(r, True)}"
                       for s, j, r in split)
-    return Plot("rib-or-jig", "Rib or jig", f"Deviation split in two at each station. {words}.", figure)
+    return Plot("rib-or-jig", "What is jig and what is rib",
+                f"Deviation split in two at each station. {words}.", figure)
 
 
 def _along_span(name: str, title: str, what: str, spots: Sequence[_Spot], survey: Survey) -> Plot | None:
@@ -82,7 +82,6 @@ def _along_span(name: str, title: str, what: str, spots: Sequence[_Spot], survey
         return None
     with look():
         figure, (whole, off) = new_figure(2, height=5.0, ratios=(1.25, 1.0), share_x=True)
-        whole.set_title(title)
         for side, (label, colour, marker, style) in SIDES.items():
             own = sorted((s for s in spots if s.result.station.side == side), key=_span)
             missing = sorted(_metres(r) for r in survey.stations

@@ -18,7 +18,6 @@ def symmetry_plot(survey: Survey) -> Plot | None:
         return None
     with look():
         figure, (axes,) = new_figure(height=2.9)
-        axes.set_title("Symmetry: left minus right")
         at = np.arange(len(pairs), dtype=float)
         band = np.array([p.decision.tolerance_deg for p in pairs])
         edges = np.concatenate([[-0.5], at + 0.5])
@@ -35,4 +34,4 @@ def symmetry_plot(survey: Survey) -> Plot | None:
         tidy_degrees(axes)
     words = "; ".join(f"{p.left} minus {p.right} {degrees(p.quantity, True)}, {p.decision.outcome}"
                       for p in pairs)
-    return Plot("symmetry", "Symmetry", f"Left minus right with tolerance band. {words}.", figure)
+    return Plot("symmetry", "Left minus right", f"Left minus right with tolerance band. {words}.", figure)

@@ -1,0 +1,117 @@
+"""What to turn, and what the inclinometer says."""
+
+from __future__ import annotations
+
+from rigging.crosscheck_types import CrossCheck
+from rigging.plots import agreement_plot, station_plot
+from rigging.report.blocks import Block, Pictures, Points, Section, Table, Words, cells
+from rigging.report.wording import angle, design
+from rigging.survey import Survey
+from shared.rounding import number
+
+
+def corrections(survey: Survey) -> Section | None:
+    """The jigs' corrections and what they do; None without a jig."""
+    if not survey.corrections:
+        return None
+    blocks: list[Block] = []
+    needed = [c for c in survey.corrections if c.needed]
+    if needed:
+        blocks.append(Points(tuple(c.words for c in needed), ordered=len(needed) > 1))
+    blocks += [Words(c.words) for c in survey.corrections if not c.needed]
+    rows = tuple(
+        cells(m.station, angle(m.before, sign=True), angle(m.after, sign=True), design(m.tolerance_deg))
+        for c in needed
+        for m in c.moved
+    )
+    if rows:
+        blocks.append(
+            Table(
+                "Deviation from design now, and as it should be afterwards",
+                ("Station", "Now", "Afterwards", "Tolerance"),
+                rows,
+            )
+        )
+    blocks.append(
+        Words("Turn, then photograph again: a correction is a forecast until it is measured.", "note")
+    )
+    return Section("corrections", "What to turn", tuple(blocks))
+
+
+def crosscheck(survey: Survey) -> Section:
+    """Camera against inclinometer."""
+    check = survey.crosscheck
+    if check is None or not check.pairs:
+        return Section(
+            "crosscheck",
+            "The inclinometer's word",
+            (
+                Words(
+                    "No inclinometer readings were given: nothing independent stands beside the camera.",
+                    "warning",
+                ),
+            ),
+        )
+    blocks: list[Block] = [Words(_meaning(check), "warning" if check.diagnosis.alarm else "plain")]
+    if check.diagnosis.advice:
+        blocks.append(Points(check.diagnosis.advice))
+    blocks.append(Pictures(tuple(p for p in (agreement_plot(check), station_plot(check)) if p is not None)))
+    if check.agreement is not None:
+        blocks.append(Words(_agreement(check)))
+    blocks.append(
+        Table(
+            "Camera and inclinometer, line by line",
+            ("Line", "Camera", "Gauge showed", "Gauge, our sense", "Camera − gauge", "En"),
+            tuple(
+                cells(
+                    f"{p.station} {p.line}",
+                    angle(p.camera),
+                    f"{number(p.shown_deg, 2)}°",
+                    angle(p.gauge),
+                    angle(p.difference, sign=True),
+                    number(p.en, 2, sign=True) + ("" if p.agrees else " !"),
+                )
+                for p in check.pairs
+            ),
+            folded=True,
+        )
+    )
+    lonely = [f"{n} {line} (camera only)" for n, line in check.camera_only]
+    lonely += [f"{n} {line} (gauge only)" for n, line in check.gauge_only]
+    if lonely:
+        blocks.append(Words("Without a partner: " + ", ".join(lonely) + "."))
+    if check.oddities:
+        blocks.append(Points(tuple(f"row {o.row}: {o.text}" for o in check.oddities)))
+    blocks.append(
+        Words(
+            "En is the difference over the root of the sum of both U squared (ISO/IEC 17043, "
+            "ISO 13528); the two agree where |En| is at most 1, ! marks the others. Bias and limits "
+            "after Bland and Altman, Lancet 1986.",
+            "note",
+        )
+    )
+    return Section("crosscheck", "The inclinometer's word", tuple(blocks))
+
+
+def _meaning(check: CrossCheck) -> str:
+    diagnosis = check.diagnosis
+    if diagnosis.verdict is None:
+        silent = diagnosis.why_silent or "no explanation stands out"
+        return f"What the differences mean cannot be told: {silent}."
+    text = diagnosis.verdict.text
+    text = f"{text[:1].upper()}{text[1:]} (probability {100 * diagnosis.verdict.probability:.0f} %"
+    if diagnosis.runner_up is not None:
+        text += f"; next best, {100 * diagnosis.runner_up.probability:.0f} %: {diagnosis.runner_up.text}"
+    return text + ")."
+
+
+def _agreement(check: CrossCheck) -> str:
+    a = check.agreement
+    assert a is not None
+    return (
+        f"Bias (camera − gauge) {number(a.bias.value, 3, True)}° "
+        f"(95 % interval {number(a.bias.low, 3, True)}° to {number(a.bias.high, 3, True)}°) "
+        f"over {a.n} pairs; 95 % limits of agreement "
+        f"{number(a.lower.value, 3, True)}° to {number(a.upper.value, 3, True)}°; "
+        f"{len(check.disagreeing)} of {len(check.pairs)} pairs beyond |En| = 1."
+    )
