@@ -86,6 +86,13 @@ def turned_size(size: tuple[int, int], orientation: int) -> tuple[int, int]:
     return size if abs(turn_matrix(orientation)[0, 0]) == 1 else (size[1], size[0])
 
 
+def turn_points(points: F64, size: tuple[int, int], orientation: int) -> F64:
+    """Points (n, 2) of a picture of this size after an EXIF orientation, pixels."""
+    a = turn_matrix(orientation)
+    corner = a @ np.array([size[0] - 1.0, size[1] - 1.0])
+    return np.asarray(points @ a.T - np.minimum(corner, 0.0))
+
+
 def distort(rays: F64, theta: F64) -> F64:
     """Pixels (n, 2) of rays (n, 2) under the nine parameters."""
     fx, fy, cx, cy, k1, k2, p1, p2, k3 = theta

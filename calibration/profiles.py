@@ -40,7 +40,8 @@ class LensProfile:
     theta : fx fy cx cy k1 k2 p1 p2 k3, pixels and OpenCV's distortion. covariance : 9 x 9.
     free : parameters that were free, in words ("f, c, k1, k2, p1, p2"); one f ties fx to fy.
     rms_px : residual over all used corners; held_out_px : the same on photos left out of the fit.
-    coverage : share of the picture's area within reach of a used corner, 0 to 1.
+    coverage : share of the picture that the boards lay over, 0 to 1. reach_px : furthest corner used from the
+        principal point; beyond it the distortion is extrapolated.
     date : ISO 8601 day the photos were taken, or, failing that, calibrated.
     method : how it was made, in words.
     """
@@ -63,6 +64,7 @@ class LensProfile:
     rms_px: float
     held_out_px: float | None
     coverage: float | None
+    reach_px: float | None = None
     photos: tuple[PhotoUse, ...] = ()
     notes: tuple[str, ...] = ()
 
