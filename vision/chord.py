@@ -1,0 +1,159 @@
+"""Which line is the chord line.
+
+Candidates are all straight stripes of pen width near the card. What speaks for one: its length against
+the rib's chord, its continuity, the card and the reference marks along it, the job's design angle as a
+wide gate (never as a pull). What speaks against it: running on past the rib, a laser's colour, a tilt
+beyond the gate. Two of about equal right are not decided between: both are shown, with the remedy.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.candidates import Stripe, find_stripes, profile_along
+from vision.marks import Mark, find_marks
+from vision.ridges import level_ridges
+from vision.sheet import Sheet
+
+F32 = NDArray[np.float32]
+F64 = NDArray[np.float64]
+Box = tuple[float, float, float, float]
+
+SHORTEST = 0.35
+"""A chord line seen over less than this part of the chord is too short to measure."""
+LONGEST = 1.12
+"""A stripe longer than this, in chords, runs on past the rib: a seam or an edge behind it."""
+EQUAL_RIGHT = 0.60
+"""A rival with more than this share of the best one's weight is of equal right."""
+GATE_DEG = 12.0
+"""How far from the design angle a line is still looked at."""
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A stripe weighed as the chord line. ends : (2, 2) sheet mm. weight : mm of line well seen, marks counted.
+    against : why it is out, or empty. evidence : names and numbers. marks : on it."""
+
+    ends: F64
+    weight: float
+    against: str
+    evidence: tuple[tuple[str, float], ...]
+    marks: tuple[Mark, ...]
+    light: bool
+
+
+@dataclass(frozen=True)
+class ChordChoice:
+    """The chosen candidate or the reason why none; all that were weighed, best first."""
+
+    chosen: Candidate | None
+    reason: str
+    candidates: tuple[Candidate, ...]
+
+
+def choose_chord(sheet: Sheet, boxes: list[Box], chord_mm: float, design_slope_deg: float, roll_free_deg: float,
+                 laser: F32 | None) -> ChordChoice:
+    """Find and weigh.
+
+    Parameters
+    ----------
+    sheet : the band round the cards. boxes : (u0, v0, u1, v1) of the cards, sheet mm.
+    design_slope_deg : expected slope of the line in the sheet, degrees, down to the right positive;
+    roll_free_deg : how far gravity may stand from the sheet's v axis, degrees (camera roll), added to the gate.
+    laser : (h, w) how laser-like coloured each sheet pixel is, 0 to 1, or None.
+    """
+    mm = sheet.mm
+    dark, light = level_ridges(sheet.image, _reaches(mm), max(3, round(6 / mm)))
+    depth = np.maximum(dark, light)
+    limit = float(np.tan(np.radians(GATE_DEG + roll_free_deg)))
+    stripes = find_stripes(depth, sheet.valid, limit, apart=max(2.0, 2.5 / mm), bridge=0.12 * chord_mm / mm,
+                           shortest=0.12 * chord_mm / mm, most=10)
+    weighed = []
+    for s in stripes:
+        c = _weigh(sheet, depth, dark, light, s, boxes, chord_mm, design_slope_deg, roll_free_deg, laser)
+        weighed.append((c, s))
+    weighed.sort(key=lambda cs: -cs[0].weight * (not cs[0].against))
+    weighed = _drop_echoes(depth, weighed)
+    ordered = tuple(c for c, _ in weighed)
+    fit = [c for c in ordered if not c.against]
+    if not fit:
+        return ChordChoice(None, "no drawn line near the card is long, straight and continuous enough to be the "
+                           "chord line", ordered)
+    best = fit[0]
+    rivals = [c for c in fit[1:] if c.weight > EQUAL_RIGHT * best.weight]
+    if rivals:
+        return ChordChoice(None, "two lines have about equal right to be the chord line: add reference marks to the "
+                           "true one, rub the other out, or give a hint", ordered)
+    return ChordChoice(best, "", ordered)
+
+
+def _reaches(mm: float) -> tuple[int, ...]:
+    return tuple(sorted({max(2, round(1.5 / mm)), max(3, round(3.4 / mm))}))
+
+
+def _weigh(sheet: Sheet, depth: F32, dark: F32, light: F32, s: Stripe, boxes: list[Box], chord_mm: float,
+           design_slope_deg: float, roll_free_deg: float, laser: F32 | None) -> Candidate:
+    mm = sheet.mm
+    ends = sheet.uv(s.ends)
+    length = float(np.linalg.norm(ends[1] - ends[0]))
+    slope_deg = float(np.degrees(np.arctan(s.slope)))
+    along = profile_along(depth, s.row, s.slope)
+    is_light = float(np.nanmedian((profile_along(light, s.row, s.slope)
+                                   - profile_along(dark, s.row, s.slope))[int(s.first):int(s.last) + 1])) > 0
+    typical = s.depth
+    seen = np.nan_to_num(along, nan=-1.0) > 0.35 * typical
+    outside = float(seen.sum() - seen[int(s.first):int(s.last) + 1].sum()) * mm
+    coloured = _laser_share(laser, s) if laser is not None and is_light else 0.0
+    marks = find_marks(sheet, ends, typical)
+    boxes_met = min(_card_gap(b, sheet, s) for b in boxes)
+    against = ""
+    if length > LONGEST * chord_mm:
+        against = "runs on past the rib"
+    elif s.seen * mm < SHORTEST * chord_mm:
+        against = "too short"
+    elif coloured > 0.4:
+        against = "a laser line, by its colour"
+    elif abs(slope_deg - design_slope_deg) > GATE_DEG + roll_free_deg:
+        against = "too far from the design angle"
+    elif boxes_met > 0.12 * chord_mm:
+        against = "not beside the card"
+    on_line = min(len(marks), 2)
+    weight = s.seen * mm * s.cover * (1.0 + 0.6 * on_line)
+    evidence = (("length, chords", length / chord_mm), ("cover", s.cover), ("depth", typical),
+                ("slope, deg", slope_deg), ("marks on it", float(len(marks))), ("seen beyond, mm", outside),
+                ("laser colour", coloured), ("gap to the card, mm", boxes_met))
+    return Candidate(ends, weight, against, evidence, tuple(marks), is_light)
+
+
+def _laser_share(laser: F32, s: Stripe) -> float:
+    return float(np.nanmean(profile_along(laser, s.row, s.slope)[int(s.first):int(s.last) + 1] > 0.5))
+
+
+def _card_gap(box: Box, sheet: Sheet, s: Stripe) -> float:
+    """Distance from the card to the line, mm; far when the card lies beyond the line's ends."""
+    u0, v0, u1, v1 = box
+    mid = sheet.index(np.array([[(u0 + u1) / 2, (v0 + v1) / 2]]))[0]
+    over = max(s.first - mid[0], mid[0] - s.last, 0.0) * sheet.mm
+    v = s.at(float(mid[0])) * sheet.mm + sheet.v0
+    return float(np.hypot(max(v0 - v, v - v1, 0.0), max(0.0, over - 0.5 * (u1 - u0))))
+
+
+def _drop_echoes(depth: F32, weighed: list[tuple[Candidate, Stripe]]) -> list[tuple[Candidate, Stripe]]:
+    """Take out finds that live only on a better one's ink: where they part from it they show nothing."""
+    kept: list[tuple[Candidate, Stripe]] = []
+    for c, s in weighed:
+        echo = False
+        for _, t in kept:
+            cols = np.arange(int(s.first), int(s.last) + 1)
+            apart = np.abs((s.row - t.row) + (s.slope - t.slope) * cols) > 2.6
+            own = np.nan_to_num(profile_along(depth, s.row, s.slope, slack=0), nan=-1.0)[cols]
+            seen = own > 0.5 * min(s.depth, t.depth)
+            near_share = 1 - apart.mean()
+            if near_share > 0.25 and (seen & apart).sum() < 0.5 * apart.sum():
+                echo = True
+        if not echo:
+            kept.append((c, s))
+    return kept

@@ -1,0 +1,98 @@
+"""What shows gravity in a photo: hanging strings, and the line a level laser throws on the rib.
+
+A string passes in front of the rib and goes on beyond it. The string's shadow and the spar line end at
+the rib's outline; cables, poles and door frames behind the rib end there too, from the other side.
+Seen on the rib *and* beyond it, straight through: that is a string.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.candidates import Stripe, find_stripes, profile_along
+from vision.ridges import level_ridges
+from vision.sheet import Sheet
+
+F32 = NDArray[np.float32]
+F64 = NDArray[np.float64]
+
+STRING_TILT = 0.12
+"""Largest |slope| against the expected vertical when gravity is roughly known."""
+
+
+@dataclass(frozen=True)
+class UprightLine:
+    """An upright stripe and where it is seen. ends : (2, 2) sheet mm, top first. on_rib, above, below : share
+    of the rib's inside, of what lies above and below the rib, where it shows; depth : relative."""
+
+    ends: F64
+    on_rib: float
+    above: float
+    below: float
+    depth: float
+    at_chord: F64
+
+    @property
+    def is_string(self) -> bool:
+        """In front of the rib and beyond it."""
+        return self.on_rib > 0.55 and max(self.above, self.below) > 0.4
+
+    @property
+    def on_rib_only(self) -> bool:
+        """A drawn line or a shadow on the rib."""
+        return self.on_rib > 0.55 and self.above < 0.3 and self.below < 0.3
+
+
+def upright_depth(sheet: Sheet) -> F32:
+    """(w, h) relative depth of upright stripes of either sign in a sheet, transposed: rows are u, columns v."""
+    mm = sheet.mm
+    image = np.ascontiguousarray(sheet.image.T)
+    reaches = tuple(sorted({max(2, round(1.6 / mm)), max(2, round(3.0 / mm))}))
+    dark, light = level_ridges(image, reaches, max(3, round(8 / mm)))
+    return np.maximum(dark, light)
+
+
+def find_uprights(sheet: Sheet, depth: F32, chord: F64, chord_mm: float, tilt: float = STRING_TILT,
+                  most: int = 16) -> list[UprightLine]:
+    """Upright stripes that cross the chord line (2, 2) sheet mm, with where each is seen."""
+    mm = sheet.mm
+    stripes = find_stripes(depth, sheet.valid.T, tilt, apart=max(2.0, 2.5 / mm), bridge=0.25 * chord_mm / mm,
+                           shortest=max(40.0, 0.05 * chord_mm) / mm, most=most)
+    out = []
+    for s in stripes:
+        line = judge_upright(sheet, depth, s, chord, chord_mm)
+        if line is not None:
+            out.append(line)
+    return out
+
+
+def judge_upright(sheet: Sheet, depth: F32, s: Stripe, chord: F64, chord_mm: float) -> UprightLine | None:
+    """Where a stripe is seen, relative to the rib; None if it does not cross the chord line."""
+    mm = sheet.mm
+    cols, own = _own(depth, s)
+    u = (s.row + s.slope * cols) * mm + sheet.u0
+    v = cols * mm + sheet.v0
+    slope = (chord[1, 1] - chord[0, 1]) / (chord[1, 0] - chord[0, 0])
+    height = (chord[0, 1] + slope * (u - chord[0, 0])) - v  # above the chord line, mm
+    k = int(np.argmin(np.abs(height)))
+    left, right = min(chord[:, 0]), max(chord[:, 0])
+    if abs(height[k]) > 2 * mm or not left + 2 < u[k] < right - 2:
+        return None
+    # how deep the rib is here: a thin rib near the trailing edge, 12 % of the chord at its thickest
+    inside = 0.018 * chord_mm
+    rib = (np.abs(height) < inside) & (np.abs(height) > 2.0)
+    above = (height > 0.13 * chord_mm) & (height < 0.30 * chord_mm)
+    below = (height < -0.075 * chord_mm) & (height > -0.16 * chord_mm)
+    level = max(0.008, 0.3 * s.depth)
+    seen = own > level
+    share = [float(seen[m].mean()) if m.sum() > 5 else 0.0 for m in (rib, above, below)]
+    ends = np.array([[s.at(c) * mm + sheet.u0, c * mm + sheet.v0] for c in (s.first, s.last)])
+    return UprightLine(ends, share[0], share[1], share[2], s.depth, np.array([u[k], v[k]]))
+
+
+def _own(depth: F32, s: Stripe) -> tuple[F64, F32]:
+    own = np.nan_to_num(profile_along(depth, s.row, s.slope), nan=-1.0)
+    return np.arange(len(own), dtype=np.float64), own

@@ -1,0 +1,226 @@
+"""One drawn line or string, measured: the centre of its stroke every few millimetres, to hundredths of a pixel.
+
+The stroke's profile is a bar between two sides that may differ in brightness,
+
+    I(x) = L (1 - P(x - c + h)) + B (P(x - c + h) - P(x - c - h)) + R P(x - c - h),   P = normal cdf of width s,
+
+fitted by Gauss-Newton in every short segment. With L and R free the centre c is not drawn to the darker
+side, the bias that Steger 1998 describes for lines between unequal sides. Half width h and blur s are
+taken from the whole line's mean profile; segments that do not look like the line are set aside.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from vision.sheet import Plane
+from vision.waviness import Waviness, estimate_waviness
+
+F64 = NDArray[np.float64]
+
+CENTRE_FLOOR_PX = 0.02
+"""What sampling and the stroke's ragged edges leave in a segment's centre beyond the fit's noise."""
+
+
+@dataclass(frozen=True)
+class Stroke:
+    """A measured line.
+
+    pixels : (n, 2) centres of the kept segments, picture pixels. uv : (n, 2) the same, sheet mm.
+    sigma_px : (n,) independent standard deviation across the line. width_mm, blur_px : of the mean profile.
+    depth : (n,) grey levels below (above: negative) the mean of the two sides. kept : (m,) of all segments.
+    place : (m,) mm along the line of all segments. off_px : (m,) centre's distance from the fitted line.
+    waviness : what is left beyond sigma_px, and how far it reaches along the line, mm.
+    """
+
+    pixels: F64
+    uv: F64
+    sigma_px: F64
+    width_mm: float
+    blur_px: float
+    depth: F64
+    kept: NDArray[np.bool_]
+    place: F64
+    off_px: F64
+    waviness: Waviness
+    px_per_mm: float
+
+    @property
+    def length_mm(self) -> float:
+        """From the first kept segment to the last."""
+        return float(np.linalg.norm(self.uv[-1] - self.uv[0])) if len(self.uv) > 1 else 0.0
+
+
+@dataclass(frozen=True)
+class Sampled:
+    """Profiles across a line. values : (m, k) mean grey of each segment at `across` (k,) pixels.
+    spread : (m,) standard deviation along each segment, of one pixel. centres : (m, 2) sheet mm."""
+
+    values: F64
+    across: F64
+    place: F64
+    centres: F64
+    normal: F64
+    px_per_mm: F64
+    inside: NDArray[np.bool_]
+
+
+def sample(gray: NDArray[np.uint8], plane: Plane, a: F64, b: F64, half_px: float, segment_mm: float) -> Sampled:
+    """Mean profiles across the line from a to b (sheet mm) in segments of `segment_mm`."""
+    length = float(np.linalg.norm(b - a))
+    t = (b - a) / length
+    q = np.array([-t[1], t[0]])
+    knots = np.linspace(0, length, max(6, int(length / 30)))
+    centre = plane.to_pixels(a + knots[:, None] * t)
+    side = plane.to_pixels(a + knots[:, None] * t + q)
+    scale = np.linalg.norm(side - centre, axis=1)
+    mean_scale = float(np.median(scale))
+    count = max(3, int(length / segment_mm))
+    per = max(3, int(np.ceil(length * mean_scale / count)))
+    s = (np.arange(count * per) + 0.5) * length / (count * per)
+    across = np.arange(-np.ceil(half_px), np.ceil(half_px) + 1)
+    fine = _cubic(knots, np.c_[centre, (side - centre) / scale[:, None], scale], s)
+    mx = fine[:, 0, None] + fine[:, 2, None] * across
+    my = fine[:, 1, None] + fine[:, 3, None] * across
+    h, w = gray.shape
+    values = cv2.remap(gray, mx.astype(np.float32), my.astype(np.float32), cv2.INTER_CUBIC,
+                       borderMode=cv2.BORDER_REPLICATE).astype(np.float64)
+    inside = (mx.min(1) > 1) & (mx.max(1) < w - 2) & (my.min(1) > 1) & (my.max(1) < h - 2)
+    values = values.reshape(count, per, -1)
+    place = s.reshape(count, per).mean(1)
+    return Sampled(values.mean(1), across, place, a + place[:, None] * t, q,
+                   fine[:, 4].reshape(count, per).mean(1), inside.reshape(count, per).all(1))
+
+
+def _cubic(x: F64, y: F64, at: F64) -> F64:
+    from scipy.interpolate import CubicSpline
+    return np.asarray(CubicSpline(x, y)(at), dtype=np.float64)
+
+
+def measure(gray: NDArray[np.uint8], plane: Plane, a: F64, b: F64, *, half_px: float, segment_mm: float,
+            blur_px: float, any_sign: bool = False, rounds: int = 2) -> Stroke | None:
+    """Measure the line that runs about from a to b (sheet mm, good to 1 or 2 pixels).
+
+    any_sign : the stroke may be darker here and lighter there (a string before changing backgrounds).
+    Returns None when fewer than five segments look like a stroke.
+    """
+    for _ in range(rounds):
+        seen = sample(gray, plane, a, b, half_px, segment_mm)
+        fit = _fit(seen, blur_px, any_sign)
+        if fit is None:
+            return None
+        centre, sigma, depth, ok, half_width, blur = fit
+        uv = seen.centres + (centre / seen.px_per_mm)[:, None] * seen.normal
+        good, line = _robust_line(seen.place, centre, sigma, ok)
+        if good.sum() < 5:
+            return None
+        t = (b - a) / np.linalg.norm(b - a)
+        ends = np.array([0.0, float(np.linalg.norm(b - a))])
+        shift = np.polyval(line, ends) / float(np.median(seen.px_per_mm))
+        a, b = a + shift[0] * seen.normal, a + ends[1] * t + shift[1] * seen.normal
+    off = centre - np.polyval(line, seen.place)
+    scale = float(np.median(seen.px_per_mm))
+    sigma = np.hypot(sigma, CENTRE_FLOOR_PX)
+    wave = estimate_waviness(seen.place[good], off[good], sigma[good])
+    return Stroke(plane.to_pixels(uv[good]), uv[good], sigma[good], 2 * half_width / scale, blur, depth[good],
+                  good, seen.place, off, wave, scale)
+
+
+def _fit(seen: Sampled, blur_px: float, any_sign: bool
+         ) -> tuple[F64, F64, F64, NDArray[np.bool_], float, float] | None:
+    x = seen.across
+    values = seen.values
+    rim = np.abs(x) >= np.abs(x).max() - 1.5
+    depth0 = np.median(values[:, rim], axis=1) - values[:, np.abs(x) <= 1.5].mean(1)
+    strong = seen.inside & (np.abs(depth0) >= np.percentile(np.abs(depth0[seen.inside]), 50)) \
+        if seen.inside.sum() >= 5 else seen.inside
+    if strong.sum() < 3:
+        return None
+    sign = np.sign(depth0) if any_sign else np.full(len(values), np.sign(np.median(depth0[strong])))
+    mean = ((values - np.median(values[:, rim], axis=1, keepdims=True)) * sign[:, None])[strong].mean(0)
+    half_width, blur = _mean_shape(x, mean, blur_px)
+    c, cov, coef, rms = _bars(x, values, half_width, blur)
+    depth = (coef[:, 0] + coef[:, 2]) / 2 - coef[:, 1]
+    signed = depth * sign if not any_sign else np.abs(depth)
+    typical = float(np.median(signed[strong]))
+    sigma = np.sqrt(cov)
+    ok = seen.inside & (signed > (0.15 if any_sign else 0.3) * typical) & (signed < 4 * typical) \
+        & (np.abs(c) < np.abs(x).max() * 0.7) & (sigma < 0.6) & (rms < 0.5 * np.abs(depth) + 2.0)
+    if ok.sum() < 5:
+        return None
+    return c, sigma, depth, ok, half_width, blur
+
+
+def _mean_shape(x: F64, mean: F64, blur_px: float) -> tuple[float, float]:
+    """Half width and blur of the mean profile, pixels, by a small search; blur near the picture's own."""
+    best = (np.inf, 0.5, blur_px)
+    rows = mean[None]
+    for blur in blur_px * np.array([0.7, 1.0, 1.4]):
+        for half in np.geomspace(0.3, max(1.0, 0.5 * np.abs(x).max()), 12):
+            _, _, _, rms = _bars(x, rows, float(half), float(blur), rounds=4)
+            score = float(rms[0]) * (1 + 0.02 * abs(np.log(blur / blur_px)))
+            if score < best[0]:
+                best = (score, float(half), float(blur))
+    return best[1], best[2]
+
+
+def _bars(x: F64, values: F64, h: float, s: float, rounds: int = 6) -> tuple[F64, F64, F64, F64]:
+    """Batched bar fits: centre (n,), its variance (n,), L, B, R (n, 3), residual rms (n,)."""
+    n = len(values)
+    inner = np.abs(x) <= 0.6 * np.abs(x).max()
+    rim = ~inner
+    level = np.median(values[:, rim], axis=1, keepdims=True)
+    dip = np.abs(values - level) * inner
+    dip = np.clip(dip - 0.5 * dip.max(1, keepdims=True), 0, None)
+    c = (dip * x).sum(1) / np.maximum(dip.sum(1), 1e-9)
+    coef = np.zeros((n, 3))
+    cov = np.full(n, np.inf)
+    rms = np.full(n, np.inf)
+    for _ in range(rounds):
+        z1, z2 = (x - c[:, None] + h) / s, (x - c[:, None] - h) / s
+        p1, p2 = ndtr(z1), ndtr(z2)
+        base = np.stack([1 - p1, p1 - p2, p2], axis=-1)
+        normal = np.einsum("nki,nkj->nij", base, base) + 1e-9 * np.eye(3)
+        coef = np.linalg.solve(normal, np.einsum("nki,nk->ni", base, values)[..., None])[..., 0]
+        r = values - np.einsum("nki,ni->nk", base, coef)
+        g1, g2 = np.exp(-0.5 * z1 * z1) / (s * 2.5066282746), np.exp(-0.5 * z2 * z2) / (s * 2.5066282746)
+        slope = (coef[:, :1] - coef[:, 1:2]) * g1 + (coef[:, 1:2] - coef[:, 2:]) * g2
+        # the centre's own direction, with what L, B, R can explain taken out (Golub and Pereyra 1973)
+        part = np.linalg.solve(normal, np.einsum("nki,nk->ni", base, slope)[..., None])[..., 0]
+        free = slope - np.einsum("nki,ni->nk", base, part)
+        power = np.maximum((free * free).sum(1), 1e-9)
+        step = (free * r).sum(1) / power
+        rms = np.sqrt((r * r).sum(1) / max(len(x) - 4, 1))
+        cov = rms * rms / power
+        c = c + np.clip(step, -1.0, 1.0)
+    return c, cov, coef, rms
+
+
+def _robust_line(s: F64, c: F64, sigma: F64, ok: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], F64]:
+    """Straight line through the centres by bisquare weights from a median start; which segments agree with it."""
+    i = np.flatnonzero(ok)
+    # start: the best of all lines through pairs of segments well apart, by the median distance
+    rng = np.random.default_rng(len(i))
+    pairs = rng.choice(i, size=(120, 2))
+    pairs = pairs[np.abs(s[pairs[:, 0]] - s[pairs[:, 1]]) > 0.25 * np.ptp(s[i])]
+    best, line = np.inf, np.array([0.0, float(np.median(c[i]))])
+    for p, q in pairs:
+        k = (c[q] - c[p]) / (s[q] - s[p])
+        m = float(np.median(np.abs(c[i] - c[p] - k * (s[i] - s[p]))))
+        if m < best:
+            best, line = m, np.array([k, c[p] - k * s[p]])
+    good = ok.copy()
+    for _ in range(8):
+        r = c - np.polyval(line, s)
+        scale = max(1.4826 * float(np.median(np.abs(r[ok]))), 0.03)
+        w = np.clip(1 - (r / (4.5 * scale)) ** 2, 0, None) ** 2 / (sigma**2 + scale**2) * ok
+        if (w > 0).sum() < 4:
+            break
+        line = np.polyfit(s, c, 1, w=np.sqrt(w))
+        good = ok & (np.abs(r) < 4.0 * scale)
+    return good, line

@@ -1,0 +1,110 @@
+"""Reference marks on a line: printed quartered circles (centre at the saddle point) and pen crosses."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision import saddles
+from vision.sheet import Plane, Sheet
+
+F64 = NDArray[np.float64]
+
+RING_MM = 4.5
+"""Radius at which the quarters of a 16 mm mark are looked at."""
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A mark near a line. uv : (2,) sheet mm. turn_deg : direction of a black quarter's middle (quartered)."""
+
+    kind: Literal["quartered", "cross"]
+    uv: F64
+    turn_deg: float
+    strength: float
+
+
+def find_marks(sheet: Sheet, ends: F64, depth: float) -> list[Mark]:
+    """Marks whose centre lies within 2.5 mm of the line between two ends (2, 2), sheet mm."""
+    quartered = _quartered(sheet, ends)
+    return quartered if len(quartered) >= 2 else quartered + _crosses(sheet, ends, quartered, depth)
+
+
+def _quartered(sheet: Sheet, ends: F64) -> list[Mark]:
+    """Second circular harmonic of the grey on a ring: a quartered circle has little else."""
+    a, b = ends
+    length = float(np.linalg.norm(b - a))
+    t = (b - a) / length
+    q = np.array([-t[1], t[0]])
+    s = np.arange(-0.02 * length, 1.02 * length, 1.0)
+    d = np.arange(-2.0, 2.01, 1.0)
+    phi = np.arange(16) * np.pi / 8
+    ring = np.stack([np.cos(phi), np.sin(phi)], axis=1) * RING_MM
+    centre = a + s[:, None, None] * t + d[None, :, None] * q
+    grey = _look(sheet, (centre[:, :, None, :] + ring).reshape(len(s), -1, 2)).reshape(len(s), len(d), 16)
+    spectrum = np.fft.rfft(grey, axis=2)
+    second = 2 * np.abs(spectrum[..., 2]) / 16
+    others = np.sqrt((np.abs(spectrum[..., 1:]) ** 2).sum(2) - np.abs(spectrum[..., 2]) ** 2) * 2 / 16
+    mean = spectrum[..., 0].real / 16
+    score = second / (mean + 10) * (second > 1.6 * others)
+    marks: list[Mark] = []
+    for _ in range(3):
+        i, j = np.unravel_index(int(score.argmax()), score.shape)
+        if score[i, j] < 0.35:
+            break
+        # the middle of the dark quarters: half the phase of the second harmonic, plus a quarter turn
+        turn = np.degrees(-np.angle(spectrum[i, j, 2]) / 2) + 90.0
+        marks.append(Mark("quartered", centre[i, j], float(turn % 180), float(score[i, j])))
+        score[np.abs(s - s[i]) < 20] = 0
+    return sorted(marks, key=lambda m: float((m.uv - a) @ t))
+
+
+def _look(sheet: Sheet, uv: F64) -> F64:
+    """Grey (n, m) of the sheet at points (n, m, 2) mm, bilinear."""
+    at = sheet.index(uv.reshape(-1, 2)).reshape(uv.shape).astype(np.float32)
+    return cv2.remap(sheet.image, np.ascontiguousarray(at[..., 0]), np.ascontiguousarray(at[..., 1]),
+                     cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float64)
+
+
+def _crosses(sheet: Sheet, ends: F64, taken: list[Mark], depth: float) -> list[Mark]:
+    """Short pen strokes across the line near its ends: dark on both sides of it, and not beyond."""
+    a, b = ends
+    length = float(np.linalg.norm(b - a))
+    t = (b - a) / length
+    q = np.array([-t[1], t[0]])
+    s = np.arange(0.01 * length, 0.99 * length, 0.5)
+    d = np.array([-11.0, -5.5, -4.0, -2.8, 2.8, 4.0, 5.5, 11.0])
+    grey = _look(sheet, a + s[:, None, None] * t + d[None, :, None] * q)
+    k = max(2, round(2.0 / 0.5))
+    low = np.minimum(np.roll(grey, k, axis=0), np.roll(grey, -k, axis=0))
+    dip = (low - grey) / (low + 12)
+    on, beyond = dip[:, 1:7].min(1), dip[:, [0, 7]].max(1)
+    ok = (on > max(0.03, 0.3 * depth)) & (beyond < 0.5 * on) & ((s < 0.2 * length) | (s > 0.8 * length))
+    marks = []
+    for half in (s < 0.5 * length, s >= 0.5 * length):
+        i = np.flatnonzero(ok & half)
+        if len(i):
+            best = i[int(np.argmax(on[i]))]
+            place = a + s[best] * t
+            if all(np.linalg.norm(place - m.uv) > 25 for m in taken):
+                marks.append(Mark("cross", place, 90.0, float(on[best])))
+    return marks
+
+
+def locate(gray: NDArray[np.uint8], plane: Plane, mark: Mark) -> tuple[F64, float] | None:
+    """Saddle point of a quartered circle in the photo: pixel (2,) and its standard deviation, pixels."""
+    edge = np.radians(mark.turn_deg + 45.0)
+    ex, ey = np.array([np.cos(edge), np.sin(edge)]), np.array([-np.sin(edge), np.cos(edge)])
+    p = plane.to_pixels(np.stack([mark.uv, mark.uv + ex, mark.uv + ey]))
+    scale = float(min(np.linalg.norm(p[1] - p[0]), np.linalg.norm(p[2] - p[0])))
+    unit = [(p[k] - p[0]) / np.linalg.norm(p[k] - p[0]) for k in (1, 2)]
+    # the sheet's pixel is up to a millimetre off: first a wide window, then one well inside the circle
+    half = np.array([min(5.5 * scale, 14.0)])
+    seen = saddles.refine(gray, p[:1], unit[0][None], unit[1][None], half, rounds=10)
+    if not np.isfinite(seen.sigma_px[0]) or seen.misfit[0] > 0.4 or abs(seen.contrast[0]) < 12:
+        return None
+    return seen.points[0], float(np.hypot(0.4 * seen.sigma_px[0], 0.04))

@@ -1,0 +1,100 @@
+"""From the joint solution to angles with their budgets.
+
+The angles are functions of the fitted state; their loadings on the independent observations follow
+from the solution's gain. Observations of one origin (one card's corners, one line's points) are
+compressed to as many independent variates as there are angles, by QR, which keeps every variance and
+every covariance between the angles of the photo exactly.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shared.angles import angle_in_plane, inclination
+from shared.quantity import Component, Quantity
+from vision.rib_plane import LineSeen, Solution, State, _count, _move, _whitener, direction_in_plane
+
+F64 = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Angles:
+    """What a photo says, degrees: chord and spar angle where their lines were seen, and the plane's lean
+    from plumb (positive: far side down, top towards the camera)."""
+
+    chord: Quantity | None
+    spar: Quantity | None
+    lean: Quantity
+
+
+def values(scene_lines: tuple[LineSeen, ...], s: State) -> F64:
+    """Chord angle, spar angle (NaN when not seen), lean of the plane; degrees."""
+    n, up, forward = s.rotation[:, 2], -s.gravity, s.rotation[:, 0]
+    chord = spar = float("nan")
+    for line, plane in zip(scene_lines, s.planes, strict=True):
+        if line.role == "chord":
+            d = direction_in_plane(n, plane)
+            chord = inclination(d if d @ forward > 0 else -d, up)
+        elif line.role == "spar":
+            d = direction_in_plane(n, plane)
+            spar = angle_in_plane(d if d @ up > 0 else -d, n, up, forward)
+    lean = float(np.degrees(np.arcsin(np.clip(n @ s.gravity, -1, 1))))
+    return np.array([chord, spar, lean])
+
+
+def angles(solution: Solution, extra: Iterable[Component] = ()) -> Angles:
+    """Angles and budgets of a solution; `extra` components go to the chord and the spar alike."""
+    scene, s = solution.scene, solution.state
+    base = values(scene.lines, s)
+    seen = np.isfinite(base)
+    grad = np.zeros((3, _count(scene, s)))
+    for j in range(grad.shape[1]):
+        d = np.zeros(grad.shape[1])
+        d[j] = 1e-6 if j >= len(s.z) else 1e-3
+        grad[:, j] = (values(scene.lines, _move(scene, s, d)) - values(scene.lines, _move(scene, s, -d))) / (2 * d[j])
+    grad[~seen] = 0.0
+    load = -grad @ solution.gain
+    parts: list[list[Component]] = [[], [], []]
+    for name, source, block in _blocks(solution, load):
+        small = np.linalg.qr(block.T, mode="r").T if block.shape[1] > 1 else block
+        for i in range(small.shape[1]):
+            tag = source if block.shape[1] == 1 else f"{source} {name} {i + 1}"
+            for row in range(3):
+                if abs(small[row, i]) > 0:
+                    parts[row].append(Component(name, tag, float(small[row, i])))
+    more = tuple(extra)
+    quantities = [Quantity(float(v), tuple(p) + more) if ok else None
+                  for v, p, ok in zip(base, parts, seen, strict=True)]
+    lean = quantities[2]
+    assert lean is not None
+    return Angles(quantities[0], quantities[1], Quantity(lean.value, tuple(parts[2])))
+
+
+def _blocks(solution: Solution, load: F64) -> list[tuple[str, str, F64]]:
+    """Loadings (3, n) by name and source; a line's points are split into noise and waviness."""
+    scene = solution.scene
+    out: list[tuple[str, str, F64]] = []
+    groups: dict[tuple[str, str], list[int]] = {}
+    for i, label in enumerate(solution.labels):
+        groups.setdefault(label, []).append(i)
+    line_of = {f"photo:{scene.photo} line {i}": line for i, line in enumerate(scene.lines)}
+    for (name, source), index in groups.items():
+        block = load[:, index]
+        line = line_of.get(source)
+        if line is None:
+            out.append((name, source, block))
+            continue
+        chol, along = _whitener(line)
+        raw = np.linalg.solve(chol.T, block.T).T
+        out.append((name, source, raw * line.noise_px))
+        if line.wave_px > 0:
+            wave = line.wave_px**2 * np.exp(-np.abs(along[:, None] - along[None, :]) / line.reach_px)
+            root = np.linalg.cholesky(wave + 1e-12 * line.wave_px**2 * np.eye(len(along)))
+            label = {"chord": "pen waviness", "spar": "pen waviness",
+                     "plumb": "string waviness", "level": "level line waviness"}[line.role]
+            out.append((label, source, raw @ root))
+    return out

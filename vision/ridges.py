@@ -1,0 +1,56 @@
+"""Ridges, not edges: how much darker (or lighter) a thin stripe is than *both* of its sides.
+
+The lesser of the two sides counts, so the edge of a board, a tape or a straightedge gives nothing,
+however strong; a pen line gives its whole depth. (The second derivative of Steger 1998 responds to
+both, which is why it is not used for finding here.)
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+F32 = NDArray[np.float32]
+
+FULL_DEPTH = 0.06
+"""Depth, relative to the brightness beside the line, at which a stripe counts in full: more ink is not more
+line, so that long weak lines beat short strong ones."""
+DOUBT = 0.35
+"""What a column without a ridge takes off again, in the same unit."""
+
+
+def level_ridges(image: NDArray[np.uint8] | F32, reach_px: tuple[int, ...], along_px: int) -> tuple[F32, F32]:
+    """Nearly horizontal stripes in a picture.
+
+    Parameters
+    ----------
+    image : (h, w) grey. reach_px : distances at which the sides are looked at, rows; a stripe up to about
+    1.5 times a reach wide is seen. along_px : length of the running mean along the stripe.
+
+    Returns
+    -------
+    dark, light : (h, w) relative depth of stripes darker and lighter than both sides; negative where none.
+    """
+    smooth = cv2.blur(image, (along_px, 1)).astype(np.float32) if along_px > 1 else image.astype(np.float32)
+    dark = light = None
+    for reach in reach_px:
+        above = np.empty_like(smooth)
+        below = np.empty_like(smooth)
+        above[reach:], above[:reach] = smooth[:-reach], smooth[:1]
+        below[:-reach], below[-reach:] = smooth[reach:], smooth[-1:]
+        lower, upper = np.minimum(above, below), np.maximum(above, below)
+        base = upper + 12.0
+        d, b = (lower - smooth) / base, (smooth - upper) / base
+        dark = d if dark is None else np.maximum(dark, d)
+        light = b if light is None else np.maximum(light, b)
+    assert dark is not None and light is not None
+    return dark, light
+
+
+def votes(depth: F32, valid: NDArray[np.bool_] | None = None) -> F32:
+    """Depths as votes between -DOUBT and 1 for summing along lines; nothing where the photo does not reach."""
+    out = np.clip(depth / FULL_DEPTH, -DOUBT, 1.0).astype(np.float32)
+    if valid is not None:
+        out[~valid] = 0.0
+    return out
