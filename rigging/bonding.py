@@ -64,9 +64,9 @@ def _minutes(value: float) -> str:
 
 
 def order_to_check(stations: Iterable[tuple[str, Decision | None, str | None]]) -> tuple[ToCheck, ...]:
-    """Doubtful stations first: not measured, undecided, out of tolerance, then sound ones by least margin.
+    """Doubtful stations first: not measured, undecided or doubted, out of tolerance, then by least margin.
 
-    stations : name, the chord's decision (None: not measured), reason or doubt. Within a group the one
+    stations : name, the chord's decision (None: not measured), why it is not measured or doubted. Within a group the one
     with the least probability of conformance, then the least margin over its tolerance, comes first.
     """
     keyed = []
@@ -75,6 +75,8 @@ def order_to_check(stations: Iterable[tuple[str, Decision | None, str | None]]) 
             keyed.append(((0, 0.0, 0.0, place), ToCheck(name, reason or "not measured")))
             continue
         group = {"undecided": 1, "nonconforming": 2, "conforming": 3}[decision.outcome]
+        if reason is not None:
+            group = 1
         p = decision.p_conforming if math.isfinite(decision.p_conforming) else -1.0
         known = math.isfinite(decision.margin_deg)
         margin = decision.margin_deg / decision.tolerance_deg if known else -math.inf
@@ -85,6 +87,8 @@ def order_to_check(stations: Iterable[tuple[str, Decision | None, str | None]]) 
 def _why(decision: Decision, reason: str | None) -> str:
     if decision.outcome == "undecided":
         return f"undecided: {reason or decision.why or 'the tolerance is within its uncertainty'}"
+    if reason is not None:
+        return reason
     if decision.outcome == "nonconforming":
         return "out of tolerance"
     return f"within tolerance, {100 * decision.margin_deg / decision.tolerance_deg:.0f} % of it to spare"

@@ -153,7 +153,8 @@ def _draft(jig: Jig, names: tuple[str, ...], change: Quantity, wrong: bool) -> C
         words = (f"{_of(jig, names)}: leave it; its stations do not lie off alike, and no turn of it mends "
                  f"them ({degrees(change, sign=True)} would be best)")
     else:
-        words = f"{_of(jig, names)}: leave it, no station is shown to be out of tolerance"
+        words = (f"{_of(jig, names)}: leave it, no spar line on it (or chord, where that alone was read) is "
+                 "shown to be wrong")
     return Correction(jig, names, change, amount, rounded if needed else 0.0, u_amount, needed, words)
 
 

@@ -23,8 +23,8 @@ class RibOrJig:
     """A station's chord deviation in its two parts, degrees, nose-up positive.
 
     jig : deviation of the spar line's lean from design; rib : deviation of the built-in angle from
-    design; the two add up to the chord's deviation. cause : "sum" when each part is within its own
-    tolerance but together they are not; "untold" when the uncertainty, or a missing spar line, leaves
+    design; the two add up to the chord's deviation. cause : "neither" is shown wrong while the chord is
+    right; "sum" when each part is within its own tolerance but together they are not; "untold" when the uncertainty, or a missing spar line, leaves
     it open. before_glue, after_glue : what it means for the builder, in words.
     """
 
@@ -89,15 +89,15 @@ def _cause(jig: Decision, rib: Decision, chord: Decision | None) -> Cause:
         both: Cause = "both"
         return both if outcomes[0] == outcomes[1] else "jig" if outcomes[0] == "nonconforming" else "rib"
     if outcomes == ("conforming", "conforming"):
-        if chord is None or chord.outcome == "conforming":
-            return "neither"
-        return "sum" if chord.outcome == "nonconforming" else "untold"
+        return "sum" if chord is not None and chord.outcome == "nonconforming" else "neither"
     # one part clearly wrong and many times the other, which is open only at its own limit
     if "nonconforming" in outcomes:
         wrong, other = (jig, rib) if outcomes[0] == "nonconforming" else (rib, jig)
         most, least = abs(other.deviation_deg) + other.U_deg, abs(wrong.deviation_deg) - wrong.U_deg
         if other.why is None and most < least:
             return "jig" if wrong is jig else "rib"
+    if "nonconforming" not in outcomes and chord is not None and chord.outcome == "conforming":
+        return "neither"
     return "untold"
 
 
@@ -113,7 +113,7 @@ def _words(station: Station, cause: Cause, spar: Quantity, built_in: Quantity, d
     lean = f"spar line {degrees(spar, sign=True)} off ({_lean(spar.value)}, so {_sense(spar.value)})"
     rib = f"rib {degrees(built_in, sign=True)} off its spar line ({_sense(built_in.value)})"
     heads: dict[Cause, str] = {
-        "neither": "spar line and rib both right",
+        "neither": "neither spar line nor rib is shown to be wrong",
         "jig": "the jig, spar or fitting stands wrong; the rib is true to it",
         "rib": "the rib itself is set wrong on a spar that stands right",
         "both": "the jig stands wrong and the rib is set wrong as well",

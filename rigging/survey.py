@@ -5,8 +5,10 @@ Degrees, nose-up positive; `Quantity` keeps shared components, so differences of
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from datetime import datetime
+from typing import TYPE_CHECKING, Literal
 
 from rigging.bonding import BondingWindow, ToCheck
 from rigging.corrections import Correction
@@ -15,13 +17,19 @@ from rigging.decision import Decision
 from rigging.fairness import Fairness, Unfair
 from rigging.repeats import Combined
 from rigging.rib_or_jig import RibOrJig
+from rigging.span_level import SpanLevel
 from rigging.wing import Symmetry, Twist, Washout
+from shared.gauge_readings import GaugeReadings
 from shared.job import Job, Station
 from shared.quantity import Quantity
-from shared.reading import Flag
+from shared.reading import Flag, Reading
+
+if TYPE_CHECKING:
+    from calibration.gauge_profile import GaugeProfile
 
 RootSetting = Literal["kept", "taken out"]
 Stage = Literal["before glue", "after glue"]
+State = Literal["conforming", "nonconforming", "undecided", "not measured"]
 
 
 @dataclass(frozen=True)
@@ -62,7 +70,7 @@ class StationResult:
     """
 
     station: Station
-    state: Literal["conforming", "nonconforming", "undecided", "not measured"]
+    state: State
     headline: str
     chord: LineResult
     spar: LineResult
@@ -113,6 +121,7 @@ class Survey:
     refusals: tuple[Refusal, ...]
     flags: tuple[Flag, ...]
     provenance: Provenance
+    span_levels: tuple[SpanLevel, ...] = ()
 
     def station(self, name: str) -> StationResult:
         """The result of the station of this name. Raises KeyError."""
@@ -120,3 +129,25 @@ class Survey:
             if s.station.name == name:
                 return s
         raise KeyError(name)
+
+
+def evaluate(job: Job, readings: Sequence[Reading], gauge_readings: GaugeReadings | None = None, *,
+             gauge_profile: GaugeProfile | None = None, set_aside: Mapping[str, str] | None = None,
+             root_setting: RootSetting | None = None, stage: Stage | None = None,
+             now: datetime | None = None) -> Survey:
+    """Evaluate a set of readings as a survey of the job's wing.
+
+    Parameters
+    ----------
+    readings : one a photo, any order; photos of no station of the job are listed as refused.
+    gauge_readings, gauge_profile : the inclinometer's, for the cross-check.
+    set_aside : photo name or SHA-256 -> the user's reason for leaving that photo out.
+    root_setting, stage : None takes the job's.
+    now : local time without zone, for the bonding window and the provenance; None is the clock's.
+    """
+    from rigging.evaluate import evaluate_survey
+    from rigging.station_lines import Asked
+
+    asked = Asked(dict(set_aside or {}), root_setting or job.wing.root_setting, stage or job.stage,
+                  now or datetime.now().replace(microsecond=0))
+    return evaluate_survey(job, readings, gauge_readings, gauge_profile, asked)

@@ -15,7 +15,7 @@ from typing import Any
 import msgspec
 
 from shared.errors import UserError
-from shared.job import Gauge, Glue, Height, Jig, Job, Level, Station, Wing
+from shared.job import Gauge, Glue, Height, Jig, Job, Level, SparLevel, Station, Wing
 from shared.job_mistakes import explain, where
 from shared.job_rules import check
 from shared.job_schema import JobTables
@@ -116,5 +116,6 @@ def _job(tables: JobTables, folder: Path) -> Job:
         u_card_scale=cards.u_scale,
         marking_u_deg=wing.marking_u_deg,
         heights=tuple(Height(**fields(height)) for height in tables.height),
+        spar_levels=tuple(SparLevel(**fields(level)) for level in tables.spar_level),
         stage=wing.stage,
     )

@@ -156,6 +156,15 @@ class CardsTable(Struct, forbid_unknown_fields=True):
         "standard uncertainty of that ratio"))] = 0.005
 
 
+class SparLevelTable(Struct, forbid_unknown_fields=True, kw_only=True):
+    """One [[spar_level]]: a level laid along the spar of one side."""
+
+    side: Annotated[Literal["left", "right"], Meta(description="the wing whose spar it lay on")]
+    deg: Annotated[Tilt, Meta(description="rise of the spar outboard, degrees, positive as dihedral")]
+    u_deg: Annotated[float, Meta(gt=0.0, le=10.0, description=(
+        "standard uncertainty of that reading, degrees"))] = 0.1
+
+
 class JobTables(Struct, forbid_unknown_fields=True, kw_only=True):
     """The whole file."""
 
@@ -168,12 +177,13 @@ class JobTables(Struct, forbid_unknown_fields=True, kw_only=True):
     glue: GlueTable | UnsetType = UNSET
     cards: CardsTable = field(default_factory=CardsTable)
     height: list[HeightTable] = []
+    spar_level: list[SparLevelTable] = []
 
 
 TABLES: dict[str, type[Struct]] = {
     "wing": WingTable, "station": StationTable, "camera": CameraTable, "level": LevelTable,
     "gauge": GaugeTable, "jig": JigTable, "glue": GlueTable, "cards": CardsTable,
-    "height": HeightTable,
+    "height": HeightTable, "spar_level": SparLevelTable,
 }
 """Table name -> its keys."""
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from rigging.new_job import Start, starting_job
 from shared.errors import UserError
-from shared.job import Gauge, Glue, Height, Jig, Level, Station, Wing
+from shared.job import Gauge, Glue, Height, Jig, Level, SparLevel, Station, Wing
 from shared.job_file import load_job, parse_job
 from shared.job_schema import TABLES, describe
 
@@ -56,6 +56,9 @@ at_span_mm = 2000
 station = "R1"
 mm = 812.5
 u_mm = 0.4
+[[spar_level]]
+side = "left"
+deg = 2.9
 [glue]
 working_min = 35
 gel_min = 60
@@ -112,6 +115,7 @@ def test_every_key_arrives_where_it_belongs() -> None:
     assert job.jigs == (Jig("screw", "1/4-20", 250.0, "nose-down", 0.25),
                         Jig("shim", step_mm=0.4, panel="outer", acts_on="leading", at_span_mm=2000.0))
     assert (job.heights, job.stage) == ((Height("R1", 812.5, 0.4),), "before glue")
+    assert job.spar_levels == (SparLevel("left", 2.9, 0.1),)
     assert job.glue == Glue(35.0, 60.0, "2026-05-16T09:15:00")
 
 
