@@ -66,8 +66,8 @@ def _minutes(value: float) -> str:
 def order_to_check(stations: Iterable[tuple[str, Decision | None, str | None]]) -> tuple[ToCheck, ...]:
     """Doubtful stations first: not measured, undecided or doubted, out of tolerance, then by least margin.
 
-    stations : name, the chord's decision (None: not measured), why it is not measured or doubted. Within a group the one
-    with the least probability of conformance, then the least margin over its tolerance, comes first.
+    stations : name, the chord's decision (None: not measured), why it is not measured or doubted. Within
+    a group the least probability of conformance, then the least margin over tolerance, comes first.
     """
     keyed = []
     for place, (name, decision, reason) in enumerate(stations):

@@ -23,9 +23,10 @@ class RibOrJig:
     """A station's chord deviation in its two parts, degrees, nose-up positive.
 
     jig : deviation of the spar line's lean from design; rib : deviation of the built-in angle from
-    design; the two add up to the chord's deviation. cause : "neither" is shown wrong while the chord is
-    right; "sum" when each part is within its own tolerance but together they are not; "untold" when the uncertainty, or a missing spar line, leaves
-    it open. before_glue, after_glue : what it means for the builder, in words.
+    design; the two add up to the chord's deviation. cause : "neither" is shown wrong and the chord is
+    right; "sum" when each part is within its own tolerance but together they are not; "untold" when the
+    uncertainty, or a missing spar line, leaves it open. before_glue, after_glue : what it means for the
+    builder, in words.
     """
 
     cause: Cause

@@ -52,7 +52,7 @@ def station_result(
 
 
 def _at_odds(pair: Pair, check: CrossCheck) -> Flag:
-    """The flag of a pair that disagrees; its code tells whether a fault of the gauge as a whole explains it."""
+    """The flag of a pair that disagrees; its code tells whether a fault of all gauge readings explains it."""
     verdict = check.diagnosis.verdict
     text = (
         f"camera and inclinometer disagree on the {pair.line} line: {degrees(pair.camera)} against "
