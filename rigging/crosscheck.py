@@ -58,7 +58,7 @@ def crosscheck(
 
     camera : (station, line) -> angle, degrees, chord nose-up positive, spar line 90 + lean. gauge : how the
     inclinometer counts and how good it is. profile : its calibration, applied to the readings. now : ISO
-    8601, for the profile's age when the readings carry no time. Stations that are not in `stations` are left out.
+    8601, for the profile's age when the readings carry no time. Stations not in `stations` are left out.
     """
     by_name = {s.name: s for s in stations}
     written: dict[tuple[str, Line], list[GaugeReading]] = {}
@@ -103,8 +103,10 @@ def diagnose(
     none = next((h for h in ranked if not h.faults), None)
     worst = max(abs(p.difference.value) / p.difference.u for p in pairs)
     said = evidence(best, none, second, worst)
-    if best.probability >= SURE:
+    if best.probability >= SURE and "scatter" not in best.kinds:
         return Diagnosis(best, second, ranked, None, said, advice(best))
+    if best.probability >= SURE:
+        return Diagnosis(None, second, ranked, f"no pattern: {best.text}", said, advice(best))
     why = (
         f"the data do not single one out: {best.text} ({best.probability:.0%}), or "
         f"{second.text if second else 'another'} ({second.probability if second else 0:.0%})"

@@ -13,7 +13,7 @@ from rigging.crosscheck_faults import F64, I64, PRIOR_NONE, Candidate, Layout, c
 from rigging.crosscheck_types import Fault
 from shared.quantity import Quantity, combine
 
-SURE = 0.80
+SURE = 0.60
 """Posterior probability from which an explanation is named."""
 SECOND = math.log(0.3)
 """Price of a second fault beside the first, beyond both priors."""
@@ -82,12 +82,16 @@ def _posterior(layout: Layout, noise: Noise) -> list[tuple[float, tuple[Candidat
 def _names(every: list[Candidate]) -> I64:
     """(n,) a number for each fault; the same for one fault of several assumed sizes. 0: no fault."""
     known: dict[tuple[str | tuple[str, ...] | None, ...], int] = {}
-    return np.array(
-        [
-            known.setdefault((f.kind, f.line, f.side, f.variant, f.stations), len(known))
-            for f in (c.fault for c in every)
-        ]
-    )
+    return np.array([known.setdefault(_identity(f), len(known)) for f in (c.fault for c in every)])
+
+
+def _identity(f: Fault) -> tuple[str | tuple[str, ...] | None, ...]:
+    """What makes two faults one: how a station was misread, or which lines a swap took along, does not."""
+    if f.kind == "station":
+        return f.kind, f.line, f.stations
+    if f.kind == "swap":
+        return f.kind, f.stations
+    return f.kind, f.line, f.side, f.variant, f.stations
 
 
 def _evidence(layout: Layout, noise: Noise, every: list[Candidate], s: Stack) -> F64:
@@ -168,6 +172,14 @@ def _described(
             size = combine([float(w) for w in row], moved)
             size = size.shifted(float(row @ (right - layout.camera)) - size.value)
             faults[id(c)] = replace(c.fault, size=size)
+    for c in real:
+        if c.fault.kind == "station" and faults[id(c)].size is None:
+            i = next(
+                i
+                for i, at in enumerate(zip(layout.stations, layout.lines, strict=True))
+                if at == (c.fault.stations[0], c.fault.line)
+            )
+            faults[id(c)] = replace(c.fault, size=-differences[i])
     ordered = sorted((faults[id(c)] for c in real), key=lambda f: (bool(f.stations), f.kind))
     spread = np.sqrt(np.diag(loud.own) + (loud.shared**2).sum(axis=1))
     return Weighed(tuple(ordered), probability, evidence, residual / spread)

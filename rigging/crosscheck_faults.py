@@ -2,12 +2,13 @@
 
 A candidate turns the readings back into what they should have been (a re-ordering, a sign and a shift a
 pair), adds a pattern of unknown size (offset, drift, one station), or adds variance (rounding, sticking,
-scatter). Its prior probability is a judgement of this project (common practice, no source); it matters only where the
-data hardly speak.
+scatter). Its prior probability is a judgement of this project (common practice, no source); it matters only
+where the data hardly speak.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
@@ -25,7 +26,7 @@ PRIOR_NONE = 0.6
 PRIOR = {
     "offset": 0.10,
     "opposed": 0.02,
-    "station": 0.10,
+    "station": 0.14,
     "swap": 0.05,
     "sign": 0.04,
     "complement": 0.03,
@@ -39,6 +40,8 @@ PRIOR = {
 SIZES = ((0.6, 0.85), (15.0, 0.15))
 """Prior spread of an unknown size in degrees, and its share: slips of a degree, and rarely wild ones."""
 STEPS = (0.25, 0.5, 1.0, 2.0, 5.0)
+STUCK = ((0.6, 0.7), (3.0, 0.3))
+"""How far off a stuck display is, standard deviation in degrees, and its share."""
 STRETCH = (1.5, 2.0, 3.0, 5.0)
 
 
@@ -200,7 +203,7 @@ def _signs(layout: Layout, base: Candidate) -> Iterator[Candidate]:
             )
     n = len(layout.stations)
     for i in range(n):
-        fault = Fault("sign", (layout.stations[i],), layout.lines[i])
+        fault = Fault("station", (layout.stations[i],), layout.lines[i], variant="sign turned")
         yield _turned(layout, np.arange(n) == i, base, fault, PRIOR["sign"] * 0.25 / n)
 
 
@@ -212,14 +215,18 @@ def _complements(layout: Layout, base: Candidate) -> Iterator[Candidate]:
         if mask.sum() > 1
     ]
     single = [
-        (Fault("complement", (layout.stations[i],), layout.lines[i]), np.arange(n) == i, 0.4 / n)
+        (
+            Fault("station", (layout.stations[i],), layout.lines[i], variant="complement"),
+            np.arange(n) == i,
+            0.4 / n,
+        )
         for i in range(n)
     ]
     spar = np.array([line == "spar" for line in layout.lines])
     for fault, mask, share in whole + single:
         minus = replace(
             base,
-            fault=replace(fault, variant="90 minus"),
+            fault=replace(fault, variant=fault.variant or "90 minus"),
             prior=PRIOR["complement"] * share * 0.6,
             sign=np.where(mask, -1.0, 1.0),
             shift=np.where(mask, 90.0, 0.0),
@@ -227,7 +234,7 @@ def _complements(layout: Layout, base: Candidate) -> Iterator[Candidate]:
         yield minus
         yield replace(
             minus,
-            fault=replace(fault, variant="90 away"),
+            fault=replace(fault, variant=fault.variant or "90 away"),
             prior=PRIOR["complement"] * share * 0.4,
             sign=base.sign,
             shift=np.where(mask, np.where(spar, 90.0, -90.0), 0.0),
@@ -298,35 +305,42 @@ def _sides(layout: Layout, base: Candidate) -> Iterator[Candidate]:
 
 
 def _sticking(layout: Layout, base: Candidate) -> Iterator[Candidate]:
-    """Runs of equal readings of one line in the order of reading: all after the first may be stuck."""
-    runs: list[NDArray[np.int64]] = []
+    """Runs of equal readings of one line in the order of reading: all after the first may be stuck.
+
+    That a stuck display repeats to the last digit speaks for it only where the camera saw the angle change.
+    A run of two is one station alone that repeats the reading before it.
+    """
+    runs: list[I64] = []
     lines: tuple[Line, ...] = ("chord", "spar")
     for line in lines:
         index = np.flatnonzero(layout.at(line))
         index = index[np.argsort(layout.when[index], kind="stable")]
-        shown = layout.shown[index]
-        for start in range(len(index) - 1):
-            if start and abs(shown[start] - shown[start - 1]) < 1e-9:
-                continue
-            stop = start + 1
-            while stop < len(index) and abs(shown[stop] - shown[start]) < 1e-9:
-                stop += 1
-                if stop - start >= 2:
-                    runs.append(index[start:stop])
+        cuts = np.flatnonzero(np.abs(np.diff(layout.shown[index])) > 1e-9) + 1
+        runs += [run for run in np.split(index, cuts) if len(run) >= 2]
     for run in runs:
         widen = np.zeros(len(layout.stations))
-        widen[run[1:]] = 0.6**2
-        yield replace(
-            base,
-            fault=Fault("sticking", tuple(layout.stations[i] for i in run), layout.lines[run[0]]),
-            prior=PRIOR["sticking"] / len(runs),
-            widen=widen,
-            bonus=2.0,
-        )
+        widen[run[1:]] = 1.0
+        moved = np.abs(layout.camera[run[1:]] - layout.camera[run[0]]) > 2.5 * layout.u[run[1:]]
+        names = tuple(layout.stations[i] for i in run)
+        fault = Fault("sticking", names, layout.lines[run[0]])
+        if len(run) == 2:
+            fault = Fault("station", names[1:], layout.lines[run[0]], variant="repeats the one before")
+        for size, share in STUCK:
+            yield replace(
+                base,
+                fault=fault,
+                prior=PRIOR["sticking"] * share / len(runs),
+                widen=widen * size**2,
+                bonus=2.0 * float(moved.sum()),
+            )
 
 
 def _rounding(layout: Layout, base: Candidate) -> Iterator[Candidate]:
-    """All readings whole multiples of a step much coarser than the display's."""
+    """All readings whole multiples of a step much coarser than the display's.
+
+    A wing set by this very gauge also reads in round numbers, so the roundness counts for no more than e^4;
+    the rest must come from the differences. A finer step would not leave all readings on a coarser one.
+    """
     n = len(layout.stations)
     steps = [
         q
@@ -339,7 +353,7 @@ def _rounding(layout: Layout, base: Candidate) -> Iterator[Candidate]:
             fault=Fault("rounding", variant=f"{q:g}"),
             prior=PRIOR["rounding"] / len(steps),
             widen=np.full(n, q * q / 12),
-            bonus=min(2.0, n * float(np.log(q / layout.resolution))),
+            bonus=min(4.0, n * math.log(q / layout.resolution)) - n * math.log(steps[-1] / q),
         )
 
 

@@ -33,7 +33,12 @@ def of_fault(f: Fault) -> str:
             return f"a drift of {amount(f.size)} from the first reading to the last"
         case "station":
             both = line or " (both lines)"
-            return f"one station alone: {f.stations[0]}{both} was read {amount(f.size)} off"
+            how = {
+                "sign turned": ", which fits with its sign turned",
+                "complement": ", which fits as the complement",
+                "repeats the one before": ", repeating the reading before it",
+            }.get(f.variant, "")
+            return f"one station alone: {f.stations[0]}{both} was read {amount(f.size)} off{how}"
         case "sign":
             return f"the sign{where or lines}{side} is turned round"
         case "complement":
