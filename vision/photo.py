@@ -39,10 +39,6 @@ MAX_PIXELS = 120_000_000
 MIN_SIDE = 64
 """Smallest side of a picture in which anything could be measured, pixels."""
 
-SUFFIXES = frozenset({".jpg", ".jpeg", ".jpe", ".jfif", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif",
-                      ".hif", ".avif"})
-"""File name endings taken for photos when a folder is searched (lower case)."""
-
 _FORMATS = ("JPEG", "MPO", "PNG", "TIFF", "WEBP", "HEIF", "AVIF")
 
 

@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+import hashlib
+import io
 import os
 import stat
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 MAX_BYTES = 400_000_000
 """Largest file read, bytes (an uncompressed 16-bit colour picture of 60 megapixels)."""
+
+SUFFIXES = frozenset({".jpg", ".jpeg", ".jpe", ".jfif", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif",
+                      ".hif", ".avif"})
+"""File name endings taken for photos when a folder is searched (lower case)."""
 
 _JOINERS = "\u200c\u200d"
 
@@ -35,10 +42,20 @@ def _photo_error(reason: str, facts: Mapping[str, Any]) -> PhotoError:
 
 
 def read_bytes(path: Path) -> bytes:
-    """The whole content of a regular file. Raises PhotoError with the reason.
+    """The whole content of a regular file. Raises PhotoError with the reason."""
+    with _opened(path) as stream:
+        return stream.read(MAX_BYTES)
 
-    Opened without waiting, so that a pipe standing in the folder cannot hang a batch.
-    """
+
+def sha256_of_photo(path: Path) -> str:
+    """SHA-256 of the bytes that `read_bytes` gives, hexadecimal. Raises PhotoError."""
+    with _opened(path) as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[io.BufferedReader]:
+    """A regular file of bearable size, opened without waiting, so that a pipe cannot hang a batch."""
     flags = os.O_RDONLY
     for name in ("O_NONBLOCK", "O_BINARY", "O_CLOEXEC"):  # whichever this system has
         flags |= getattr(os, name, 0)
@@ -63,7 +80,7 @@ def read_bytes(path: Path) -> bytes:
             raise PhotoError(f"{facts.st_size / 1e6:.0f} MB; "
                              f"files over {MAX_BYTES / 1e6:.0f} MB are not read")
         with os.fdopen(handle, "rb", closefd=False) as stream:
-            return stream.read(MAX_BYTES)
+            yield stream
     except OSError as error:
         raise PhotoError(f"cannot be read ({text_of(error)})") from None
     finally:

@@ -1,0 +1,113 @@
+"""A pool of worker processes that outlives what a photo may do to one of them.
+
+The standard library's pool, with: a bounded number of photos under way (memory stays flat), workers that
+cannot hold up Ctrl-C nor outlive the batch, and, when a worker dies, the photos it may have died of tried
+again one at a time, so that the guilty one is named and the others are measured.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import sys
+from collections.abc import Generator, Iterable, Iterator
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from typing import Any
+
+from rigging.batch_worker import Outcome, Plan, Task, measure_one, refused, start_worker
+
+_ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
+
+_PRELOAD = ("vision.photo", "vision.reader", "vision.overlay", "rigging.batch_worker", "rigging.batch_store",
+            "rigging.readings_file")
+
+
+def available_cores() -> int:
+    """Cores that this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def run_pool(tasks: Iterable[Task], plan: Plan, workers: int) -> Generator[Outcome, None, None]:
+    """Outcomes of all tasks, in the order they are done.
+
+    workers : processes, at least 1. Closing the iterator, or Ctrl-C, ends them after the photo at hand.
+    """
+    pending = iter(tasks)
+    suspects: list[Task] = []
+    while True:
+        lost: list[Task] = []
+        yield from _run(pending, plan, workers, lost)
+        if not lost:
+            return
+        suspects += lost
+        while suspects:
+            yield from _alone(suspects.pop(0), plan)
+
+
+def _run(tasks: Iterator[Task], plan: Plan, workers: int, lost: list[Task]) -> Generator[Outcome, None, None]:
+    """Run until all is done or a worker dies; then `lost` holds the tasks that were under way."""
+    pool = _pool(workers)
+    under_way: dict[Future[Outcome], Task] = {}
+    try:
+        for task in tasks:
+            try:
+                under_way[pool.submit(measure_one, task, plan)] = task
+            except BrokenProcessPool:
+                lost.append(task)
+                break
+            if len(under_way) >= 2 * workers:
+                yield from _done(under_way, lost)
+                if lost:
+                    break
+        while under_way:
+            yield from _done(under_way, lost)
+    finally:
+        pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _done(under_way: dict[Future[Outcome], Task], lost: list[Task]) -> Generator[Outcome, None, None]:
+    """Wait for at least one and hand over what is done."""
+    done, _ = wait(under_way, return_when=FIRST_COMPLETED)
+    for future in done:
+        task = under_way.pop(future)
+        try:
+            yield future.result()
+        except BrokenProcessPool:
+            lost.append(task)
+
+
+def _alone(task: Task, plan: Plan) -> Generator[Outcome, None, None]:
+    """One task in a process of its own; a refusal if it kills that too."""
+    with _pool(1) as pool:
+        try:
+            yield pool.submit(measure_one, task, plan).result()
+        except BrokenProcessPool:
+            yield crashed(task)
+
+
+def crashed(task: Task) -> Outcome:
+    """The outcome of a photo that a worker died of."""
+    import msgspec
+
+    from rigging.readings_file import to_tree
+
+    reading = refused(task.name, "the worker died of it (a damaged picture, or too little memory)")
+    return Outcome(task.path, "", msgspec.json.encode(to_tree(reading)), None, "", False)
+
+
+def _pool(workers: int) -> ProcessPoolExecutor:
+    for name in _ONE_THREAD:  # libraries' own threads would fight the workers for the cores
+        os.environ.setdefault(name, "1")
+    return ProcessPoolExecutor(workers, mp_context=_context(), initializer=start_worker)
+
+
+def _context() -> Any:
+    """Processes forked from a clean server that has the heavy imports done, where the system has that."""
+    if sys.platform.startswith("linux"):
+        context = multiprocessing.get_context("forkserver")
+        context.set_forkserver_preload(list(_PRELOAD))
+        return context
+    return multiprocessing.get_context("spawn")

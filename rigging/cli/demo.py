@@ -1,0 +1,34 @@
+"""`ribangle demo`: the main job on the bundled sample wing."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+
+@click.command(short_help="Measure the bundled sample wing and say where to look.")
+@click.option("--out", type=click.Path(path_type=Path), default=Path("ribangle-demo"), show_default=True,
+              metavar="FOLDER", help="Where the results go.")
+@click.option("--jobs", type=click.IntRange(1, 1024), metavar="N",
+              help="Processes that share the work. [default: one for each core]")
+@click.option("--again", is_flag=True, help="Measure anew what was measured before.")
+def demo(out: Path, jobs: int | None, again: bool) -> int:
+    """Read the rib angles of an invented wooden trainer from its sample photos, into ./ribangle-demo."""
+    from rigging.batch import Options
+    from rigging.batch_find import find_photos
+    from rigging.cli.measure import run, show
+    from samples import TRAINER
+    from shared.job_file import load_job
+
+    job_file = TRAINER / "trainer.toml"
+    job = load_job(job_file)
+    result = run(job, find_photos([TRAINER / "photos"]), out, Options(workers=jobs, again=again), quiet=False)
+    show(job, result)
+    click.echo()
+    click.echo(f"The wing is invented; faults were built into it and into its gauge readings. Look at {out}:")
+    click.echo("  overlays/      what was seen in each photo, and the angle that follows from it")
+    click.echo("  readings.csv   the angles with their uncertainties, for a spreadsheet")
+    click.echo("  readings.json  the same with every component of every uncertainty")
+    click.echo(f"The job file is {job_file}; start your own with: ribangle new wing.toml")
+    return result.exit_code

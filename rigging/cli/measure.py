@@ -1,0 +1,112 @@
+"""`ribangle measure`: photos in, angles out."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from rigging.batch import BatchResult, Options
+    from rigging.batch_find import Source
+    from shared.job import Job
+
+
+@click.command(short_help="Read the rib angles from photos.")
+@click.argument("job_file", metavar="JOB", type=click.Path(path_type=Path))
+@click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--out", type=click.Path(path_type=Path), metavar="FOLDER",
+              help="Where the results go. [default: NAME-readings beside the job file NAME.toml]")
+@click.option("--jobs", type=click.IntRange(1, 1024), metavar="N",
+              help="Processes that share the work. [default: one for each core]")
+@click.option("--cluster", metavar="ADDRESS",
+              help="Share the work on the Dask cluster of this scheduler instead.")
+@click.option("--again", is_flag=True, help="Measure anew what was measured before and has not changed.")
+@click.option("--no-overlays", is_flag=True, help="Draw no annotated pictures.")
+@click.option("--follow-links", is_flag=True, help="Read photos through links that lead out of their folder.")
+@click.option("--json", "as_json", is_flag=True, help="Print the readings as JSON, and nothing else.")
+def measure(job_file: Path, photos: tuple[Path, ...], out: Path | None, jobs: int | None, cluster: str | None,
+            again: bool, no_overlays: bool, follow_links: bool, as_json: bool) -> int:
+    """Read the rib angles from PHOTOS (files, or folders of them) of the wing that JOB describes.
+
+    Writes readings.csv, readings.json and an annotated picture of every photo. Photos that were measured
+    before and have not changed are taken over. Stopped halfway, the same command goes on where it was.
+
+    Exit code: 0 all photos measured, 1 some not, 2 bad input, 3 none measured.
+    """
+    from shared.job_file import load_job
+
+    job = load_job(job_file)  # a mistake in it is told before anything heavy is loaded
+
+    from rigging.batch import Options
+    from rigging.batch_find import find_photos
+
+    sources = find_photos(photos, follow_links=follow_links)
+    folder = out or job_file.parent / f"{job_file.stem}-readings"
+    options = Options(workers=jobs, cluster=cluster, again=again, overlays=not no_overlays)
+    result = run(job, sources, folder, options, quiet=as_json)
+    if as_json:
+        print_json(result)
+    else:
+        show(job, result)
+    return result.exit_code
+
+
+def run(job: Job, sources: list[Source], folder: Path, options: Options, *, quiet: bool) -> BatchResult:
+    """Measure with a progress bar on stderr, where that is a terminal."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    from rigging.batch import measure_batch
+
+    console = Console(stderr=True)
+    columns = (TextColumn("measuring"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=console, transient=True, disable=quiet or not console.is_terminal) as bar:
+        task = bar.add_task("", total=len(sources))
+        return measure_batch(job, sources, folder, options,
+                             lambda done, total: bar.update(task, completed=done, total=total))
+
+
+def show(job: Job, result: BatchResult) -> None:
+    """The table, what was written where, and the caution."""
+    from rich.console import Console
+
+    from rigging.batch_table import readings_table
+    from rigging.readings_file import CAUTION, iter_trees
+
+    console = Console(highlight=False)
+    if not console.is_terminal:
+        console = Console(width=160, highlight=False)
+    console.print(readings_table(job, iter_trees(result.json), gauge_shown(job)))
+    total = len(result.lines)
+    known = f", {result.known} of them known from before" if result.known else ""
+    click.echo(f"{result.measured} of {total} photos measured{known}.")
+    click.echo(f"Written: {result.csv}, {result.json.name}, overlays/ (an annotated picture of each photo).")
+    click.echo(CAUTION)
+
+
+def gauge_shown(job: Job) -> dict[tuple[str, str], float]:
+    """What the inclinometer showed, by station and line; a readings file that cannot be used is told of."""
+    if job.gauge.readings is None:
+        return {}
+    from shared.errors import UserError
+    from shared.gauge_csv import load_gauge_readings
+
+    names = [station.name for station in job.stations]
+    try:
+        read = load_gauge_readings(job.folder / job.gauge.readings, names)
+    except UserError as error:
+        click.echo(f"ribangle: {error}", err=True)
+        return {}
+    return {(reading.station, reading.line): reading.shown_deg for reading in read.readings}
+
+
+def print_json(result: BatchResult) -> None:
+    """The readings file on stdout, byte for byte."""
+    import shutil
+
+    with result.json.open("rb") as stream:
+        shutil.copyfileobj(stream, sys.stdout.buffer)
+    sys.stdout.buffer.flush()
