@@ -16,13 +16,14 @@ import numpy as np
 from calibration.lens_model import Lens
 from rigging.planning_scene import Noise, PlacedCard, SetUp, View, imagine
 from rigging.printed.boards import kind_for
+from shared.errors import UserError
 from shared.job import Job, Station
 from shared.quantity import Quantity, combine
 from vision.propagate import Angles, angles
 from vision.rib_plane import solve
 
 PART = 1.0 / 3.0
-"""U that counts as deciding, as a part of the tolerance: a rib off by two thirds of it is still told apart."""
+"""U that counts as deciding, as a part of the tolerance: a rib off by two thirds is still told apart."""
 FILL = 0.66
 """Chord as a part of the picture's width where no distance is given."""
 HANDS = 8
@@ -33,10 +34,13 @@ HANDS = 8
 class Choice:
     """What is chosen for all stations before the photos.
 
-    fill : chord as a part of the picture's width; distance_mm overrides it. string_at : how far the plumb line
-    hangs from the middle of the picture, as a part of the chord; square : stood square to the rib right opposite
+    fill : chord as a part of the picture's width; distance_mm overrides it. string_at : how far the plumb
+    line
+    hangs from the middle of the picture, as a part of the chord; square : stood square to the rib right
+    opposite
     the string. cards : 1 or 2; photos : of each station, each from another place. strings : 1 or 2.
-    level_line : on the rib in place of a string. u_lean_deg : how well the lean is known; None as the job says.
+    level_line : on the rib in place of a string. u_lean_deg : how well the lean is known; None as the job
+    says.
     """
 
     fill: float = FILL
@@ -65,7 +69,8 @@ class Step:
 
 STEPS: tuple[Step, ...] = (
     Step("stand square to the rib, right opposite the string", 1.0, (("square", True), ("string_at", 0.0))),
-    Step("step closer, so that the rib fills four fifths of the picture", 1.0, (("fill", 0.8), ("distance_mm", None))),
+    Step("step closer, so that the rib fills four fifths of the picture", 1.0,
+         (("fill", 0.8), ("distance_mm", None))),
     Step("take three photos, each from another place", 2.0, (("photos", 3),)),
     Step("measure the rib's lean with a level on its face, to 0.2°", 2.5, (("u_lean_deg", 0.2),)),
     Step("put a second card on the rib, far from the first", 3.0, (("cards", 2),)),
@@ -76,8 +81,10 @@ STEPS: tuple[Step, ...] = (
 
 @dataclass(frozen=True)
 class Expected:
-    """What a set-up is expected to give. U (k = 2) in degrees: the median over places to stand, and the range of
-    nine in ten of them. budget : standard uncertainty by name, of the median place."""
+    """What a set-up is expected to give.
+
+    chord, spar : U (k = 2), degrees, the median over places to stand; chord_range : nine in ten of them.
+    budget : standard uncertainty by name, of the median place."""
 
     chord: float
     chord_range: tuple[float, float]
@@ -89,7 +96,8 @@ class Expected:
 class StationPlan:
     """The plan for one station.
 
-    needed : U that would decide. steps : the cheapest that reaches it, empty where the choice does; None where none
+    needed : U that would decide. steps : the cheapest that reaches it, empty where the choice does; None
+    where none
     does. then : what it gives (the best of all steps where none does).
     """
 
@@ -107,19 +115,19 @@ class StationPlan:
         return self.steps == ()
 
 
-def plan_job(job: Job, lens: Lens, choice: Choice | None = None, part: float = PART, noise: Noise | None = None,
-             ) -> tuple[StationPlan, ...]:
-    """The plan for every station of the job, in its order.
+def plan_job(job: Job, lens: Lens, choices: Sequence[Choice], part: float = PART,
+             noise: Noise | None = None) -> tuple[StationPlan, ...]:
+    """The plan for every station of the job; choices : one for each, in the job's order.
 
-    choice : None takes the cards from the job (two where a station has two) and the rest as usual.
+    Raises UserError where a rib does not fit into the picture.
     """
     memory: dict[tuple[object, ...], Expected] = {}
-    return tuple(_plan(job, s, lens, choice, part, noise or Noise(), memory) for s in job.stations)
+    return tuple(_plan(job, s, lens, c, part, noise or Noise(), memory)
+                 for s, c in zip(job.stations, choices, strict=True))
 
 
-def _plan(job: Job, station: Station, lens: Lens, choice: Choice | None, part: float, noise: Noise,
+def _plan(job: Job, station: Station, lens: Lens, mine: Choice, part: float, noise: Noise,
           memory: dict[tuple[object, ...], Expected]) -> StationPlan:
-    mine = choice or Choice(cards=min(len(station.cards), 2) or 1)
     needed = part * station.chord_tolerance_deg
 
     def look(c: Choice) -> Expected:
@@ -161,7 +169,8 @@ def distance_of(station: Station, lens: Lens, choice: Choice) -> float:
     return float(lens.theta[0]) * station.chord_mm / (choice.fill * lens.size[0])
 
 
-def expect(job: Job, station: Station, lens: Lens, choice: Choice, noise: Noise, hands: int = HANDS) -> Expected:
+def expect(job: Job, station: Station, lens: Lens, choice: Choice, noise: Noise,
+           hands: int = HANDS) -> Expected:
     """What a choice is expected to give at a station."""
     rng = np.random.default_rng(9)
     got: list[tuple[Quantity, Quantity | None]] = []
@@ -189,7 +198,8 @@ def _photo(job: Job, station: Station, lens: Lens, choice: Choice, noise: Noise,
     askew = 0.4 if choice.square else 1.0
     for patience in range(40):
         calm = 0.9**patience
-        view = View(distance, *(calm * askew * rng.uniform(-w, w) for w in (8.0, 5.0, 3.0)),
+        yaw, pitch, roll = calm * askew * rng.uniform(-1, 1, 3) * [8.0, 5.0, 3.0]
+        view = View(distance, yaw, pitch, roll,
                     (calm * rng.uniform(-0.06, 0.06) * chord, calm * rng.uniform(-0.05, 0.08) * chord))
         side = float(rng.choice([-1.0, 1.0]))
         strings = _strings(choice, chord, side, distance, view)
@@ -202,7 +212,8 @@ def _photo(job: Job, station: Station, lens: Lens, choice: Choice, noise: Noise,
         except ValueError:  # a card out of the picture: nobody would have released the shutter
             continue
         return angles(solve(scene, state, max_rounds=0))
-    raise ValueError(f"the rib of {station.name} does not fit into the picture at {distance:.0f} mm")
+    raise UserError(f"distance {distance:.0f} mm", f"the rib of {station.name} does not fit into the picture",
+                    "stand further away, or take a wider camera")
 
 
 def _strings(choice: Choice, chord: float, side: float, distance: float, view: View) -> tuple[float, ...]:

@@ -52,7 +52,8 @@ def planned_lens(word: str, folder: Path = Path()) -> Lens:
 
             return load_lens(path).lens
         raise UserError(f"camera '{word}'", "is neither a lens profile nor a description",
-                        "give a profile's path, or the 35 mm equivalent focal length as 27mm or 27mm@4000x3000")
+                        "give a profile's path, or the 35 mm equivalent focal length as 27mm or "
+                        "27mm@4000x3000")
     focal35 = float(found[1].replace(",", "."))
     size = (int(found[2]), int(found[3])) if found[2] else (4000, 3000)
     if not 8 <= focal35 <= 400 or not 300 <= min(size) <= max(size) <= 30_000:
@@ -90,8 +91,8 @@ def typical_lens(focal_px: float, size: tuple[int, int], seed: int = 20) -> Lens
             q = board @ _turn(p[:3]).T + p[3:]
             return distort(q[:, :2] / q[:, 2:], lens).ravel()
 
-        by_lens = _columns(lambda d, p=pose: seen(theta + tie @ d, p), 8)  # type: ignore[misc]
-        by_pose = _columns(lambda d, p=pose: seen(theta, p + d), 6)  # type: ignore[misc]
+        by_lens = _columns(lambda d, p=pose: seen(theta + tie @ d, p), 8)
+        by_pose = _columns(lambda d, p=pose: seen(theta, p + d), 6)
         left = by_lens - by_pose @ np.linalg.lstsq(by_pose, by_lens, rcond=None)[0]
         information += left.T @ left / _CORNER_PX**2
     scale = np.sqrt(np.diag(information))

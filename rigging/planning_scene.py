@@ -1,4 +1,5 @@
-"""A photo that has not been taken: what would be seen of a rib from a given place, ready for the joint solution.
+"""A photo that has not been taken: what would be seen of a rib from a given place, ready for the joint
+solution.
 
 World frame, mm: X along the picture towards the leading edge, Y away from the camera, Z up; the rib's mid
 chord is the origin and its face the plane Y = 0, turned about X by the lean. The scene is without error, so
@@ -33,7 +34,8 @@ class PlacedCard:
 
 @dataclass(frozen=True)
 class View:
-    """Where the camera is. yaw, pitch, roll : degrees from square-on. aim : mm from mid chord, along the chord
+    """Where the camera is. yaw, pitch, roll : degrees from square-on. aim : mm from mid chord, along the
+    chord
     towards the leading edge and up, where the middle of the picture lies. distance_mm : along that axis."""
 
     distance_mm: float
@@ -49,7 +51,8 @@ class Noise:
 
     corner_px : each coordinate of a card corner. line_px : a point of a pen line or string, one point for
     each pixel along. pen_wave_mm, pen_reach_mm : waviness of the drawn line and how far it hangs together.
-    string_wave_px : of the string. aspect : printed scale across against down.
+    string_wave_px : of the string. aspect : printed scale across against down. seat_deg : how flat a card lies
+    on the rib, about either axis.
     """
 
     corner_px: float = 0.04
@@ -59,14 +62,17 @@ class Noise:
     string_wave_px: float = 0.0
     string_reach_px: float = 1.0
     aspect: float = 0.0
+    seat_deg: float = 0.0
 
 
 @dataclass(frozen=True)
 class SetUp:
     """All that is chosen before the shutter is pressed.
 
-    strings_mm : where plumb lines hang, mm from mid chord towards the leading edge; gap_mm : how far in front.
-    level_at : height of a level line above the chord line, mm; None without one. lean_deg, u_lean_deg : the rib
+    strings_mm : where plumb lines hang, mm from mid chord towards the leading edge; gap_mm : how far in
+    front.
+    level_at : height of a level line above the chord line, mm; None without one. lean_deg, u_lean_deg : the
+    rib
     plane's lean, top away from the camera, and how well it is known. u_level_deg : of each reference itself.
     """
 
@@ -95,10 +101,12 @@ def imagine(setup: SetUp) -> tuple[Scene, State]:
     cards, places = world.cards()
     lines, planes = world.lines()
     lean = Lean(setup.lean_deg, setup.u_lean_deg, "lean", 1.0)
-    scene = Scene(setup.lens, cards, lines, lean, setup.photo, u_aspect=setup.noise.aspect)
+    scene = Scene(setup.lens, cards, lines, lean, setup.photo, u_aspect=setup.noise.aspect,
+                  u_seat_deg=setup.noise.seat_deg)
     rotation, shift = world.rib_frame(setup.cards[0])
-    state = State(np.zeros(len(setup.lens.axes())), rotation, shift, places, 0.0, world.turn @ [0.0, 0.0, -1.0],
-                  planes)
+    gravity = world.turn @ [0.0, 0.0, -1.0]
+    state = State(z=np.zeros(len(setup.lens.axes())), rotation=rotation, shift=shift, places=places, aspect=0.0,
+                  seats=np.zeros((len(cards), 2)), gravity=gravity, planes=planes)
     return scene, state
 
 
@@ -157,7 +165,7 @@ class _World:
         return tuple(seen), np.array(places, dtype=np.float64).reshape(-1, 3)
 
     def rib_frame(self, card: PlacedCard) -> tuple[F64, F64]:
-        """Rotation of the solver's rib frame (x, down, into the rib) into the camera's, and its origin there."""
+        """Rotation of the solver's rib frame (x, down, into the rib) into the camera's; its origin there."""
         origin, ax, ay = self.card_axes(card)
         rotation = self.turn @ np.stack([ax, ay, np.cross(ax, ay)], axis=1)
         return np.asarray(rotation), np.asarray(self.turn @ (origin - self.eye))
@@ -172,8 +180,8 @@ class _World:
             lines.append(self._line("spar", self.rib(x, -0.04 * c), self.rib(x, 0.075 * c), n.pen_wave_mm / 2,
                                     n.pen_reach_mm))
         for k, x in enumerate(s.strings_mm):
-            y = -s.gap_mm
-            lines.append(self._line("plumb", np.array([x, y, -0.12 * s.chord_mm - 60]), np.array([x, y, 900.0]),
+            low, high = np.array([[x, -s.gap_mm, -0.12 * s.chord_mm - 60], [x, -s.gap_mm, 900.0]])
+            lines.append(self._line("plumb", low, high,
                                     source=f"string {k}"))
         if s.level_at is not None:
             a, b = self.tip @ [-half, 0.0, s.level_at], self.tip @ [half, 0.0, s.level_at]
@@ -204,7 +212,8 @@ def _camera(view: View) -> tuple[F64, F64]:
     """World to camera rotation (rows: right, down, forward) and the camera's place."""
     yaw, pitch, roll = (math.radians(v) for v in (view.yaw_deg, view.pitch_deg, view.roll_deg))
     about_z = np.array([[math.cos(yaw), -math.sin(yaw), 0], [math.sin(yaw), math.cos(yaw), 0], [0, 0, 1]])
-    about_x = np.array([[1, 0, 0], [0, math.cos(pitch), -math.sin(pitch)], [0, math.sin(pitch), math.cos(pitch)]])
+    c, s = math.cos(pitch), math.sin(pitch)
+    about_x = np.array([[1, 0, 0], [0, c, -s], [0, s, c]])
     square = about_z @ about_x
     forward, up = square[:, 1], square[:, 2]
     right = np.cross(forward, up)

@@ -17,7 +17,7 @@ from vision.card_spec import SPECS, dictionary
 from vision.cards import find_cards
 
 PX_PER_MM = 12.0
-FRONT = 1
+FRONT = 2
 """Pages before the first card."""
 
 
@@ -194,7 +194,7 @@ def test_black_and_grey_only(pack):
 
 def test_the_pack_is_vector_and_carries_the_names(pack):
     document = pypdfium2.PdfDocument(pack)
-    words = "".join(document[k].get_textpage().get_text_bounded() for k in range(FRONT, 5))
+    words = "".join(document[k].get_textpage().get_text_bounded() for k in range(FRONT, 6))
     images = [o for k in range(len(document)) for o in document[k].get_objects() if o.type == 3]
     document.close()
     assert "Ω-rib, outer bay" in words and "Größe" in words

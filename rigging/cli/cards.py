@@ -33,7 +33,8 @@ import click
 def cards(job: Path, paper: str, out: Path, spares: int) -> None:
     """Print what hangs on the ribs, at true scale.
 
-    JOB is the job file. One PDF, black and grey: how to print and mount, a station card for
+    JOB is the job file. One PDF, black and grey: how to print and mount, how to photograph, a station card
+    for
     each number in the job, spares, reference marks, gauge tags, a lens board. Print it at 100 % and
     measure the
     bars before cutting.

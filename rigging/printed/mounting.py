@@ -8,7 +8,8 @@ from reportlab.graphics import renderPDF
 from reportlab.graphics.shapes import Drawing, Group, Line, Rect
 
 from rigging.printed import kit
-from rigging.printed.pages import CAUTION, Book
+from rigging.printed.pages import Book
+from shared.cautions import CAUTIONS
 from shared.job import Job
 
 WIDE, HIGH = 92.0, 44.0
@@ -222,17 +223,9 @@ _THEN = (
 def mounting_page(book: Book, job: Job) -> None:
     """The first page: print, check, cut, mount."""
     free = book.page("how to print and mount")
-    y = (
-        book.prose(
-            free.x,
-            free.y + free.h - 4,
-            f"{len(job.stations)} stations, cards "
-            f"{', '.join(f'{n}' for s in job.stations for n in s.cards)}. " + CAUTION,
-            2.7,
-            free.w,
-        )
-        - 1
-    )
+    numbers = ", ".join(f"{n}" for s in job.stations for n in s.cards)
+    words = f"{len(job.stations)} stations, cards {numbers}. " + " ".join(CAUTIONS[:2])
+    y = book.prose(free.x, free.y + free.h - 4, words, 2.7, free.w) - 1
     step = (y - free.y) / 4
     for k, (name, draw) in enumerate(PICTURES.items()):
         x = free.x + (k % 2) * (free.w - WIDE)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from rigging.printed import aids, mounting
+from rigging.printed import aids, guide, mounting
 from rigging.printed.boards import kind_for
 from rigging.printed.card_sheet import PrintedCard, draw_card
 from rigging.printed.pages import Book
@@ -30,12 +30,13 @@ def cards_of(job: Job, spares: int = SPARES) -> tuple[PrintedCard, ...]:
 
 
 def print_pack(job: Job, paper: str = "a4", spares: int = SPARES) -> bytes:
-    """The PDF: how to mount, station cards, reference marks, gauge tags, lens board.
+    """The PDF: how to mount, how to photograph, station cards, reference marks, gauge tags, lens board.
 
     paper : "a4" or "letter". Black and grey only.
     """
     book = Book(paper, job.wing.name)
     mounting.mounting_page(book, job)
+    guide.guide_page(book)
     cards_pages(book, cards_of(job, spares))
     aids.marks_page(book)
     aids.tags_page(book)

@@ -19,10 +19,6 @@ PAPERS: dict[str, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9
 """Upright width and height, mm: ISO 216; ANSI/ASME Y14.1 size A."""
 BODY, BOLD = "RibBody", "RibBold"
 GREY = Color(0.45, 0.45, 0.45)
-CAUTION = (
-    "An aid, not an inspection. Confirm with an independent instrument. The designer's drawings, the "
-    "local authority and a licensed inspector decide."
-)
 _EDGE = 7.0  # what common printers leave white: 6.35 mm and less
 
 

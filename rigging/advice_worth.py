@@ -1,0 +1,154 @@
+"""What each piece of advice for the photographer is worth in degrees, from the tool's own solver.
+
+An example wing stands for all: a rib of 1000 mm, one strip card, a phone of 27 mm with a lens profile, the
+chord over two thirds of the picture, a plumb line, the rib's lean known to 0.5 deg (a spirit level held
+against it). Each piece of advice is followed and not followed; everything else stays. Kept beside this
+module as `advice_worth.json`, so that printing needs no simulation; `python -m rigging.advice_worth`
+writes it.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.lens_model import Lens
+from rigging.planning import Choice, expect
+from rigging.planning_lens import planned_lens
+from rigging.planning_scene import Noise, PlacedCard, SetUp, View, imagine
+from shared.job import Job, Level, Station, Wing
+from vision.cards import Card
+from vision.propagate import values
+from vision.rib_plane import Scene, solve
+
+KEPT = Path(__file__).with_suffix(".json")
+PLACES = 24
+"""From how many places the errors of a bad habit are looked at."""
+
+
+@dataclass(frozen=True)
+class Worth:
+    """One piece of advice.
+
+    followed, ignored : degrees; U (k = 2), or with kind "error" the error that 95 % of photos stay within and
+    that no U covers.
+    """
+
+    followed: float
+    ignored: float
+    kind: str = "U"
+
+
+def example() -> tuple[Job, Station]:
+    """The wing that the figures are for."""
+    station = Station("example", "right", 1000.0, 1000.0, (1,), 1.0, 0.25, spar_at=0.3, card="strip")
+    return Job(Wing("example", "example", 0.0, 0.5), (station,), level=Level(u_deg=0.02)), station
+
+
+def compute() -> dict[str, Worth]:
+    """All figures, from the solver."""
+    usual = Choice(string_at=0.1)
+    square = replace(usual, square=True)
+    out = {
+        "square": Worth(_u(square), _u(replace(usual, string_at=0.3))),
+        "two-cards": Worth(_u(replace(square, cards=2)), _u(square)),
+        "fill": Worth(_u(replace(square, fill=0.75)), _u(replace(square, fill=0.3))),
+        "photos": Worth(_u(replace(usual, photos=3)), _u(usual)),
+        "lean": Worth(_u(replace(usual, u_lean_deg=0.2)), _u(replace(usual, u_lean_deg=2.0))),
+        "two-strings": Worth(_u(replace(usual, strings=2)), _u(usual)),
+        "level-line": Worth(_u(replace(usual, level_line=True)), _u(usual)),
+        "profile": Worth(_u(usual), _u(usual, camera="27mm@4000x3000 uncalibrated")),
+        "sharp": Worth(_u(square), _u(square, noise=Noise(0.3, 1.5))),
+    }
+    for name, spoil in SPOILERS.items():
+        out[name] = Worth(0.0, _error(spoil), "error")
+    return out
+
+
+@cache
+def kept() -> dict[str, Worth]:
+    """The figures as kept beside this module."""
+    return {k: Worth(**v) for k, v in json.loads(KEPT.read_text("utf-8")).items()}
+
+
+def _u(choice: Choice, camera: str = "27mm@4000x3000", noise: Noise | None = None) -> float:
+    job, station = example()
+    return expect(job, station, planned_lens(camera), choice, noise or Noise(), hands=16).chord
+
+
+def _zoomed(scene: Scene) -> Scene:
+    """The profile of the unzoomed lens, used for a photo zoomed by 1.25."""
+    theta = scene.lens.theta.copy()
+    theta[:2] /= 1.25
+    return replace(scene, lens=replace(scene.lens, theta=theta))
+
+
+def _crossed(scene: Scene) -> Scene:
+    """A string over the card: a column of corners pulled 1.5 px towards it, all believed."""
+    card = scene.cards[0]
+    pull = np.where(np.abs(card.board[:, 0] - 60.0) < 1.0, 1.5, 0.0)
+    return _with(scene, replace(card, pixels=card.pixels + np.c_[pull, 0 * pull]))
+
+
+def _stretched(scene: Scene) -> Scene:
+    """A printer that stretches the paper's length by half a per cent."""
+    card = scene.cards[0]
+    return _with(scene, replace(card, board=card.board * [1 / 1.005, 1.0]))
+
+
+def _one_corner_lifted(scene: Scene) -> Scene:
+    """A card that stands off the rib by 2 mm along one of its short sides: its plane is not the rib's."""
+    card, lens = scene.cards[0], scene.lens
+    return _with(scene, replace(card, pixels=_lifted(card, lens)))
+
+
+def _lifted(card: Card, lens: Lens) -> NDArray[np.float64]:
+    depth = lens.theta[0] / card.px_per_mm
+    closer = 2.0 * card.board[:, 0] / card.board[:, 0].max()
+    middle = lens.theta[2:4]
+    return np.asarray(middle + (card.pixels - middle) * (depth / (depth - closer))[:, None])
+
+
+SPOILERS: dict[str, Callable[[Scene], Scene]] = {
+    "zoom": _zoomed, "crossed": _crossed, "stretched": _stretched, "lifted": _one_corner_lifted,
+}
+
+
+def _with(scene: Scene, card: Card) -> Scene:
+    return replace(scene, cards=(card, *scene.cards[1:]))
+
+
+def _error(spoil: Callable[[Scene], Scene]) -> float:
+    """Error of the chord angle that 95 % of photos stay within, when something is wrong that no one told."""
+    _, station = example()
+    rng, lens, off = np.random.default_rng(5), planned_lens("27mm@4000x3000"), []
+    distance = float(lens.theta[0]) * station.chord_mm / (0.66 * lens.size[0])
+    for _ in range(PLACES):
+        view = View(distance, rng.uniform(-8, 8), rng.uniform(-5, 5), rng.uniform(-3, 3),
+                    (rng.uniform(-60, 60), rng.uniform(-50, 80)))
+        string = float(rng.choice([-1, 1]) * 200.0)
+        setup = SetUp(lens, station.chord_mm, (PlacedCard("strip", 0.47, 3.0),), view, (string,),
+                      u_lean_deg=0.5)
+        scene, state = imagine(setup)
+        true = values(scene.lines, state)[0]
+        off.append(abs(values(scene.lines, solve(spoil(scene), state).state)[0] - true))
+    return float(np.quantile(off, 0.95))
+
+
+def main() -> None:
+    """Compute the figures anew and keep them."""
+    from shared.files import write_whole
+
+    rows = {k: {"followed": round(w.followed, 4), "ignored": round(w.ignored, 4), "kind": w.kind}
+            for k, w in compute().items()}
+    write_whole(KEPT, json.dumps(rows, indent=1) + "\n")
+
+
+if __name__ == "__main__":
+    main()

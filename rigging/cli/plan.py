@@ -1,0 +1,107 @@
+"""`ribangle plan JOB`: what U to expect before any photo, and the cheapest set-up that decides."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from calibration.lens_model import Lens
+    from rigging.planning import StationPlan
+    from shared.job import Job
+    from shared.lengths import Units
+
+
+@click.command(epilog='Example: ribangle plan wing.toml --camera 27mm@4000x3000 --distance "4 ft" --units in')
+@click.argument("job", type=click.Path(path_type=Path))
+@click.option("--camera", metavar="WHAT", help=(
+    "A lens profile's path, or a phone as its EXIF tells it: 27mm@4000x3000, with the word uncalibrated "
+    "where it "
+    "has no profile. Default: the profile in the job's lens folder, else 26mm@4000x3000."))
+@click.option("--distance", metavar="LENGTH", help=(
+    "From camera to rib: 1200, 1.2 m, 48 in. Default: as far as makes the rib two thirds of the picture."))
+@click.option("--cards", "count", type=click.IntRange(1, 2), help="Cards on each rib. Default: as the job "
+                                                                  "says.")
+@click.option("--string", "string_at", type=click.FloatRange(0.0, 0.45), default=0.2, show_default=True,
+              help="How far the string hangs from the middle of the picture, in chords.")
+@click.option("--square", is_flag=True, help="Stand square to the rib, right opposite the string.")
+@click.option("--photos", type=click.IntRange(1, 9), default=1, show_default=True, help="Photos of each "
+                                                                                        "station.")
+@click.option("--part", type=click.FloatRange(0.05, 1.0), default=1 / 3, show_default="1/3",
+              help="U that counts as deciding, as a part of the tolerance.")
+@click.option("--units", type=click.Choice(["mm", "in"]), default="mm", show_default=True, help="Lengths "
+                                                                                                "shown in.")
+def plan(job: Path, camera: str | None, distance: str | None, count: int | None, string_at: float, square:
+bool,
+         photos: int, part: float, units: Units) -> None:
+    """Say how well each station can be read, before a photo is taken.
+
+    JOB is the job file. For each station: U to expect (k = 2, the middle of what hands do, and nine in ten of
+    them), and the least trouble that would bring U down to what decides its tolerance.
+    """
+    from rigging.planning import Choice, plan_job
+    from shared.job_file import load_job
+    from shared.lengths import parse_length
+
+    loaded = load_job(job)
+    lens = _lens(loaded, camera)
+    far = None if distance is None else parse_length(distance, "--distance")
+    choices = [Choice(distance_mm=far, string_at=0.0 if square else string_at, square=square, photos=photos,
+                      cards=count or min(max(len(s.cards), 1), 2)) for s in loaded.stations]
+    plans = plan_job(loaded, lens, choices, part)
+    _show(plans, lens, part, units)
+
+
+def _lens(job: Job, camera: str | None) -> Lens:
+    from rigging.planning_lens import PHONE, planned_lens
+
+    if camera is not None:
+        return planned_lens(camera)
+    if job.lens != "auto":
+        return planned_lens(job.lens, job.folder)
+    kept = sorted((job.folder / job.lens_folder).glob("*.json"))
+    return planned_lens(str(kept[0])) if kept else planned_lens(PHONE)
+
+
+def _show(plans: tuple[StationPlan, ...], lens: Lens, part: float, units: Units) -> None:
+    from rich.box import SIMPLE
+    from rich.console import Console
+    from rich.table import Table
+
+    from shared.cautions import SHORT
+    from shared.lengths import format_length
+
+    console = Console()
+    if not console.is_terminal:
+        console.width = max(console.width, 100)
+    table = Table(title=f"Expected U (k = 2) with {lens.ident}", title_justify="left", box=SIMPLE,
+                  padding=(0, 1))
+    table.add_column("station", no_wrap=True)
+    for name in ("distance", "cards", "U chord", "nine in ten", "U spar", "decides"):
+        table.add_column(name, justify="right", no_wrap=True)
+    table.add_column("largest part", no_wrap=True)
+    for p in plans:
+        low, high = p.now.chord_range
+        table.add_row(p.station.name, format_length(p.distance_mm, units), str(p.choice.cards),
+                      f"{p.now.chord:.3f}°", f"{low:.2f} to {high:.2f}",
+                      "" if p.now.spar is None else f"{p.now.spar:.3f}°",
+                      f"{'yes' if p.decides else 'no'} ({p.needed:.3f})", p.now.budget[0][0])
+    console.print(table)
+    groups: dict[tuple[str, ...] | None, list[StationPlan]] = {}
+    for p in plans:
+        if not p.decides:
+            groups.setdefault(None if p.steps is None else tuple(s.text for s in p.steps), []).append(p)
+    if not groups:
+        console.print(f"As planned, U is at most {part:.0%} of the tolerance at every station.")
+    for steps, members in groups.items():
+        names = ", ".join(p.station.name for p in members)
+        then = max(p.then.chord for p in members)
+        if steps is None:
+            console.print(f"{names}: nothing here brings U below {part:.0%} of the tolerance; the best of "
+                          f"it gives "
+                          f"{then:.3f}°.")
+        else:
+            console.print(f"{names}: {'; '.join(steps)}. Then U is {then:.3f}° or less.")
+    console.print(SHORT)
