@@ -76,7 +76,7 @@ def stations(survey: Survey) -> Section:
 
 def _row(s: StationResult) -> tuple[Cell, ...]:
     c = s.chord
-    flagged = " ⚑" if c.flags or s.flags else ""
+    flagged = " ⚑" if _doubted(s) else ""
     return cells(
         s.station.name + flagged,
         outcome(c.decision, s.state),
@@ -105,6 +105,11 @@ def _undecided(survey: Survey) -> tuple[Block, ...]:
         blocks += [Words("What would decide the undecided ones:"), Points(tuple(items))]
     if missing:
         blocks += [Words("Not measured:"), Points(tuple(missing))]
-    if any(s.flags or s.chord.flags for s in survey.stations):
+    if any(_doubted(s) for s in survey.stations):
         blocks.append(Words("⚑ a doubt is noted under Flags and refusals.", "note"))
     return tuple(blocks)
+
+
+def _doubted(s: StationResult) -> bool:
+    """Whether a doubt hangs on the station's value itself, not only on what the inclinometer said."""
+    return any(not f.code.startswith("gauge") for f in (*s.chord.flags, *s.flags))

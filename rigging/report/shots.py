@@ -33,8 +33,9 @@ def shots(survey: Survey, overlays: Mapping[str, Path]) -> Section | None:
         "Annotated photos",
         (
             Words(
-                "Small here; each opens large. The rails run either side of the line that was measured, so that "
-                "the line itself stays visible. U is the camera's own, without the marking of the line by hand.",
+                "Small here; each opens large. The rails run either side of the line that was measured, so "
+                "that the line itself stays visible. U is the camera's own, without the marking of the line "
+                "by hand.",
                 "note",
             ),
             Shots(made),
