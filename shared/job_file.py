@@ -7,6 +7,7 @@ the remedy. Nothing is guessed: an unknown key, a wrong type or an impossible va
 from __future__ import annotations
 
 import math
+import re
 import tomllib
 from datetime import date, datetime, time
 from pathlib import Path
@@ -19,6 +20,7 @@ from shared.job import Gauge, Glue, Height, Jig, Job, Level, SparLevel, Station,
 from shared.job_mistakes import explain, where
 from shared.job_rules import check
 from shared.job_schema import JobTables
+from shared.lengths import parse_length
 
 MAX_BYTES = 1_000_000
 """Largest job file read; a wing of 400 ribs takes a tenth of it."""
@@ -41,13 +43,13 @@ def parse_job(text: str, file: str = "job.toml", folder: Path = Path()) -> Job:
     try:
         tree = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise UserError(file, f"is not TOML: {error}",
-                        "mend that line; text values stand in quotes, a table starts with [name]") from None
+        raise UserError(file, f"is not TOML: {error}", _toml_remedy(text, str(error))) from None
     except (RecursionError, ValueError) as error:
         raise UserError(file, f"is not a job file ({type(error).__name__})",
                         "start afresh with ribangle new") from None
     tree = _plain(tree)
     _refuse_odd_numbers(tree, file, tree, ())
+    tree = _lengths(tree, file, tree, ())
     try:
         tables = msgspec.convert(tree, JobTables)
     except msgspec.ValidationError as error:
@@ -84,6 +86,27 @@ def _plain(tree: Any) -> Any:
     if isinstance(tree, list):
         return [_plain(value) for value in tree]
     return tree.isoformat() if isinstance(tree, (datetime, date, time)) else tree
+
+
+def _lengths(tree: Any, file: str, root: Any, path: tuple[str | int, ...]) -> Any:
+    """Lengths written with their unit ("47 1/4 in", "1.2 m") in millimetres, wherever a key ends in _mm."""
+    if isinstance(tree, dict):
+        return {key: _lengths(value, file, root, (*path, key)) for key, value in tree.items()}
+    if isinstance(tree, list):
+        return [_lengths(value, file, root, (*path, index)) for index, value in enumerate(tree)]
+    last = path[-1] if path else None
+    if isinstance(tree, str) and isinstance(last, str) and last.endswith("_mm") and not tree.isdecimal():
+        return parse_length(tree, where(file, root, path))
+    return tree
+
+
+def _toml_remedy(text: str, error: str) -> str:
+    line = re.search(r"line (\d+)", error)
+    lines = text.splitlines()
+    at = int(line[1]) - 1 if line else len(lines)
+    if at < len(lines) and re.search(r"=\s*[-+]?\d+,\d+\s*(#|$)", lines[at]):
+        return "write decimals with a point, as 0.25"
+    return "mend that line; text values stand in quotes, a table starts with [name]"
 
 
 def _refuse_odd_numbers(tree: Any, file: str, root: Any, path: tuple[str | int, ...]) -> None:
