@@ -36,19 +36,19 @@ def to_tree(reading: Reading, overlay: str | None = None) -> Tree:
 
     overlay : path of its annotated picture, relative to the readings file.
     """
-    tree: Tree = _finite(msgspec.to_builtins(reading))
+    tree: Tree = finite(msgspec.to_builtins(reading))
     _sum_up(tree["chord"], reading.chord.quantity)
     _sum_up(tree["spar"], reading.spar.quantity)
     built_in = reading.built_in
     tree["built_in"] = None if built_in is None else {
-        "quantity": _finite(msgspec.to_builtins(built_in)), **_sums(built_in)}
+        "quantity": finite(msgspec.to_builtins(built_in)), **_sums(built_in)}
     tree["overlay"] = overlay
     return tree
 
 
 def from_tree(tree: Tree) -> Reading:
     """The reading of a tree made by `to_tree`. Raises msgspec.ValidationError where it is none."""
-    return msgspec.convert(_known_or_nan(tree, Reading), Reading)
+    return msgspec.convert(known_or_nan(tree, Reading), Reading)
 
 
 def write_readings(stream: IO[bytes], job: Job, trees: Iterable[Tree]) -> None:
@@ -119,34 +119,34 @@ def _sum_up(angle: Tree, quantity: Quantity | None) -> None:
 
 
 def _sums(quantity: Quantity) -> Tree:
-    sums: Tree = _finite({"value": quantity.value, "u": quantity.u, "U": quantity.U,
+    sums: Tree = finite({"value": quantity.value, "u": quantity.u, "U": quantity.U,
                           "budget": quantity.budget()})
     return sums
 
 
-def _finite(value: Any) -> Any:
+def finite(value: Any) -> Any:
     """The same tree with null in place of every number that is none."""
     if isinstance(value, dict):
-        return {key: _finite(item) for key, item in value.items()}
+        return {key: finite(item) for key, item in value.items()}
     if isinstance(value, (list, tuple)):
-        return [_finite(item) for item in value]
+        return [finite(item) for item in value]
     if isinstance(value, float):
         return float(value) if math.isfinite(value) else None
     return value
 
 
-def _known_or_nan(value: Any, kind: Any) -> Any:
+def known_or_nan(value: Any, kind: Any) -> Any:
     """The same tree with NaN in place of null wherever `kind` wants a number."""
     if value is None:
         return math.nan if kind is float else None
     if isinstance(kind, type) and is_dataclass(kind) and isinstance(value, dict):
-        return {key: _known_or_nan(value[key], hint) for key, hint in _hints(kind) if key in value}
+        return {key: known_or_nan(value[key], hint) for key, hint in _hints(kind) if key in value}
     if isinstance(value, list) and get_origin(kind) is tuple:
-        return [_known_or_nan(item, part)
+        return [known_or_nan(item, part)
                 for item, part in zip(value, _parts(kind, len(value)), strict=True)]
     if get_origin(kind) in (Union, types.UnionType):
         options = [part for part in get_args(kind) if part is not types.NoneType]
-        return _known_or_nan(value, options[0]) if len(options) == 1 else value
+        return known_or_nan(value, options[0]) if len(options) == 1 else value
     return value
 
 

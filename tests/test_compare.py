@@ -1,0 +1,103 @@
+"""Before and after, and left against right: what moved by more than its uncertainty."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+import numpy as np
+import pytest
+from readings import angle, reading
+
+from rigging.compare import compare, mirror
+from rigging.survey import Survey, evaluate
+from shared.job import Job, Station, Wing
+
+NOW = datetime(2026, 5, 16, 9, 30)
+JOB = Job(
+    Wing("invented", "R1"),
+    tuple(
+        Station(f"{side[0].upper()}{i}", side, 700.0 * i, 1000.0, (), 2.0 - 0.5 * i, 0.25, 90.0, 0.25)
+        for side in ("right", "left")
+        for i in range(1, 6)
+    ),
+    marking_u_deg=0.1,
+)
+
+
+def survey(
+    day: str,
+    seed: int,
+    chord: dict[str, float] | None = None,
+    spar: dict[str, float] | None = None,
+    tilt: float = 0.0,
+    level: float = 0.01,
+    own: float = 0.02,
+) -> Survey:
+    rng = np.random.default_rng(seed)
+    found = []
+    for s in JOB.stations:
+        c = s.chord_deg + (chord or {}).get(s.name, 0.0) + tilt + rng.normal(0, own)
+        p = 90.0 + (spar or {}).get(s.name, 0.0) + tilt + rng.normal(0, own)
+        name = f"{day}-{s.name}"
+        found.append(
+            reading(
+                s.name,
+                angle(c, name, own=own, level=level),
+                angle(p, name + "s", own=own, level=level),
+                name=f"{name}.jpg",
+            )
+        )
+    return evaluate(JOB, found, now=NOW)
+
+
+def test_what_both_surveys_share_cancels_in_the_change():
+    result = compare(survey("a", 1, level=0.3), survey("b", 2, level=0.3))
+    c = result.changes[0]
+    assert c.a.u > 0.3 and c.b.u > 0.3
+    assert c.change.u == pytest.approx(0.02 * np.sqrt(2), rel=1e-9)  # neither level nor marking is left
+
+
+def test_false_movement_is_about_as_rare_as_u_promises():
+    moved = [
+        c.moved for seed in range(40) for c in compare(survey("a", seed), survey("b", seed + 500)).of("chord")
+    ]
+    assert 0.02 < np.mean(moved) < 0.08  # U at k = 2 leaves 4.6 %
+
+
+def test_a_rib_that_moved_is_told_from_a_jig_that_moved():
+    before = survey("a", 3, own=0.01)
+    rib = compare(before, survey("b", 4, chord={"L3": 0.3}, own=0.01))
+    jig = compare(before, survey("c", 5, chord={"R4": -0.3}, spar={"R4": -0.3}, own=0.01))
+    assert any("L3: chord line moved" in f and "rib moved on its spar" in f for f in rib.findings)
+    assert any("R4: chord line moved" in f and "jig or fitting moved" in f for f in jig.findings)
+
+
+def test_a_wing_set_down_anew_is_one_finding_and_the_rest_is_told_beside_it():
+    result = compare(survey("a", 6), survey("b", 7, tilt=0.5, chord={"L3": 0.4}))
+    assert result.common is not None and result.common.value == pytest.approx(0.5, abs=0.03)
+    assert result.findings[0].startswith("All stations turned alike by +0.")
+    named = [f for f in result.findings[1:] if "chord" in f]
+    assert any(f.startswith("L3") and "against the rest" in f for f in named)
+    assert all(c.moved for c in result.of("chord"))
+    assert sum(c.moved_beside for c in result.of("chord")) <= 3
+
+
+def test_survey_against_itself_moves_nothing_at_all():
+    s = survey("a", 8)
+    result = compare(s, s)
+    assert {c.change.value for c in result.changes} == {0.0} and {c.change.u for c in result.changes} == {0.0}
+
+
+def test_stations_that_one_survey_lacks_are_named():
+    full = survey("a", 9)
+    half = evaluate(JOB, [reading("R1", angle(1.5, "x"))], now=NOW)
+    result = compare(full, half)
+    assert ("R2", "chord") in result.missing and ("R1", "spar") in result.missing
+    assert [c.station for c in result.changes] == ["R1"]
+
+
+def test_mirror_compares_left_with_right():
+    result = mirror(survey("a", 10, chord={"L4": 0.5}, own=0.01))
+    moved = {c.station: c.change.value for c in result.of("chord") if c.moved}
+    assert "L4/R4" in moved and moved["L4/R4"] == pytest.approx(0.5, abs=0.06)
+    assert any("L4/R4: left minus right +0.5" in f for f in result.findings)
