@@ -54,7 +54,8 @@ class Canvas:
     def fill(self, outline: F64, value: float = 1.0, mask: U8 | None = None) -> U8:
         """(h, w) uint8 mask of a polygon in pixels (n, 2), edges smoothed; drawn into `mask` where given."""
         out = np.zeros((self.camera.height, self.camera.width), np.uint8) if mask is None else mask
-        cv2.fillPoly(out, [np.round(outline * 16).astype(np.int32)], int(255 * value), cv2.LINE_AA, 4)
+        near = np.clip(np.nan_to_num(outline), -30000, 30000)  # corners far out of view
+        cv2.fillPoly(out, [np.round(near * 16).astype(np.int32)], int(255 * value), cv2.LINE_AA, 4)
         return out
 
     def along(self, plane: Plane, a: F64, b: F64, half_mm: float) -> Iterator[tuple[Box, F64, F64, F64]]:

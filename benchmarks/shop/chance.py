@@ -36,20 +36,23 @@ def good_scene(
     chord = float(u(650, 1500))
     turn = float(u(-3.5, 3.5))
     pen = chance_pen(rng, surface)
-    scene = Scene(
+    naca = ("2412", "4412", "2415", "0012", "4415")[int(rng.integers(5))]
+    marks: tuple[Literal["quartered", "cross", "none"], ...] = ("quartered", "cross", "none")
+    return Scene(
         seed=seed, camera=camera, chord_mm=chord, chord_deg=turn, spar_deg=float(90 + u(-1.5, 1.5)),
-        spar_at=0.30, forward=1 if rng.random() < 0.5 else -1, naca=("2412", "4412", "2415", "0012", "4415")[int(rng.integers(5))],
-        lean_deg=float(u(-4, 4)) if lean else 0.0, cards=chance_cards(rng, cards),
-        marks=("quartered", "cross", "none")[int(rng.integers(3))] if surface != "carbon" else "quartered",
-        chord_pen=pen, spar_pen=replace(pen, wave_mm=pen.wave_mm / 2), lines=chance_lines(rng, chord, surface),
+        forward=1 if rng.random() < 0.5 else -1, naca=naca, lean_deg=float(u(-4, 4)) if lean else 0.0,
+        cards=chance_cards(rng, cards),
+        marks="quartered" if surface == "carbon" else marks[int(rng.integers(3))],
+        chord_pen=pen, spar_pen=replace(pen, wave_mm=pen.wave_mm / 2),
+        lines=chance_lines(rng, chord, surface),
         strings=(chance_string(rng, chord),) if level == "plumb" else (),
         laser=chance_laser(rng) if level == "laser" else None, cords=chance_cords(rng), surface=surface,
-        grain=float(u(0.5, 1.5)), wall_mm=float(u(600, 1500)), yaw_deg=float(u(-12, 12)), pitch_deg=float(u(-8, 8)),
-        roll_deg=float(u(-5, 5)), aim=(float(u(-0.07, 0.07) * chord), float(u(-0.05, 0.09) * chord)), fill=float(u(0.55, 0.76)),
-        gradient=float(u(0, 0.4)), exposure=float(u(0.6, 0.95)) * (0.8 if level == "laser" else 1.0), blur_px=float(u(0.6, 1.1)),
-        noise=float(u(0.5, 1.8)), sharpen=float(u(0, 0.7)),
+        grain=float(u(0.5, 1.5)), wall_mm=float(u(600, 1500)), yaw_deg=float(u(-12, 12)),
+        pitch_deg=float(u(-8, 8)), roll_deg=float(u(-5, 5)),
+        aim=(float(u(-0.07, 0.07) * chord), float(u(-0.05, 0.09) * chord)), fill=float(u(0.55, 0.76)),
+        gradient=float(u(0, 0.4)), exposure=float(u(0.6, 0.95)) * (0.8 if level == "laser" else 1.0),
+        blur_px=float(u(0.6, 1.1)), noise=float(u(0.5, 1.8)), sharpen=float(u(0, 0.7)),
     )  # fmt: skip
-    return scene
 
 
 def chance_pen(rng: np.random.Generator, surface: Surface) -> Pen:
@@ -107,6 +110,7 @@ def chance_cords(rng: np.random.Generator) -> tuple[Cord, ...]:
     for _ in range(int(rng.integers(0, 4))):
         x, y = float(rng.uniform(-900, 900)), float(rng.uniform(400, 580))
         tone = rng.uniform(0.05, 0.7, 3)
-        found.append(Cord((x, y, -150.0), (x + float(rng.uniform(-60, 60)), y, 1800.0), float(rng.uniform(2, 14)),
-                          (float(tone[0]), float(tone[1]), float(tone[2]))))  # fmt: skip
+        top = (x + float(rng.uniform(-60, 60)), y, 1800.0)
+        rgb = (float(tone[0]), float(tone[1]), float(tone[2]))
+        found.append(Cord((x, y, -150.0), top, float(rng.uniform(2, 14)), rgb))
     return tuple(found)

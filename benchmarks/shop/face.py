@@ -81,7 +81,7 @@ def draw_surface(face: Face, rng: np.random.Generator) -> None:
         size = (max(4, int(0.6 * c / up)), max(4, int(1.2 * c / along)))
         return np.asarray(
             cv2.remap(
-                rng.standard_normal(size).astype(np.float32),
+                rng.standard_normal(size, dtype=np.float32),
                 u / np.float32(along),
                 v / np.float32(up),
                 cv2.INTER_LINEAR,

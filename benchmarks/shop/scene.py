@@ -31,7 +31,7 @@ class Pen:
 
 @dataclass(frozen=True)
 class Line:
-    """A line drawn on the rib. a, b : its ends, (fraction of the chord from the leading edge, mm above it)."""
+    """A line drawn on the rib. a, b : its ends, (fraction of the chord, mm above it)."""
 
     a: tuple[float, float]
     b: tuple[float, float]
@@ -68,7 +68,7 @@ class CardAt:
 @dataclass(frozen=True)
 class String:
     """A plumb line. x_mm : to the right of mid chord. gap_mm : before the rib face (negative: behind).
-    side : brightness difference of its two sides. sway_deg : out of plumb, in the photo's sense to the right."""
+    side : brightness difference of its two sides. sway_deg : out of plumb, its top to the right."""
 
     x_mm: float = 60.0
     gap_mm: float = 12.0
