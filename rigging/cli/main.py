@@ -19,7 +19,16 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("rigging.cli.demo:demo", "Measure the bundled sample wing and say where to look."),
     "new": ("rigging.cli.new:new", "Write a commented starting job file."),
     "cards": ("rigging.cli.cards:cards", "Print the station cards and what goes with them."),
+    "plan": ("rigging.cli.plan:plan", "Say what uncertainty to expect before any photo."),
     "measure": ("rigging.cli.measure:measure", "Read the rib angles from photos."),
+    "survey": ("rigging.cli.survey:survey", "Judge the wing from photos, and keep the survey."),
+    "show": ("rigging.cli.show:show", "Show a kept survey again."),
+    "budget": ("rigging.cli.show:budget", "Show where a station's uncertainty comes from."),
+    "compare": ("rigging.cli.compare:compare", "Say what moved between two surveys."),
+    "log": ("rigging.cli.show:log", "List the kept surveys."),
+    "verify": ("rigging.cli.show:verify", "Check the record, its photos and verdicts."),
+    "calibrate": ("rigging.cli.calibrate:calibrate", "Make lens, level, inclinometer and print profiles."),
+    "report": ("rigging.cli.report:report", "Write the report of a survey: HTML, PDF, CSV, JSON."),
 }
 """Command name -> ("module:attribute" of a click command, its one-line help)."""
 

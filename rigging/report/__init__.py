@@ -1,6 +1,6 @@
 """The report of a survey: one HTML file, a PDF, a table for spreadsheets, a record for machines."""
 
-from rigging.report.as_html import to_html
 from rigging.report.document import document
+from rigging.report.write import overlays_of, write_report
 
-__all__ = ["document", "to_html"]
+__all__ = ["document", "overlays_of", "write_report"]

@@ -72,9 +72,9 @@ class Pictures:
 
 @dataclass(frozen=True)
 class Shot:
-    """One annotated photo. jpeg : its bytes, size its pixels. caption : one line under it."""
+    """One annotated photo. sha256 : of the photo. jpeg : its bytes, size its pixels. caption : under it."""
 
-    name: str
+    sha256: str
     alt: str
     caption: str
     jpeg: bytes

@@ -12,7 +12,7 @@ from rigging.survey import Survey
 
 
 def document(survey: Survey, overlays: Mapping[str, Path] | None = None) -> Document:
-    """The whole report. overlays : photo name -> annotated picture, as `ribangle measure` writes them."""
+    """The whole report. overlays : see `rigging.report.shots`."""
     sections = (
         front.findings(survey),
         remedies.corrections(survey),

@@ -34,7 +34,7 @@ from rigging.report.blocks import (
 )
 from rigging.report.pdf_parts import FACE, INK, RULE, STATES, TINT, Bar, Heading, Ledger, PlotBox, styles
 
-_MAX_IMAGE = 0.41  # of the page's height: two photos with their captions fit above each other
+_MAX_IMAGE = 0.37  # of the page's height: two photos with their captions fit above each other
 
 
 class Setter:

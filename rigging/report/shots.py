@@ -20,42 +20,35 @@ QUALITY = 70
 def shots(survey: Survey, overlays: Mapping[str, Path]) -> Section | None:
     """The annotated photos in the order of the stations; None without any.
 
-    overlays : photo name -> its overlay picture on disk. Raises UserError for one that cannot be read.
+    overlays : SHA-256 of a photo -> its annotated picture on disk. Raises UserError for one that cannot be
+    read.
     """
-    if not overlays:
+    words = {sha: text for sha, text in _words(survey).items() if sha in overlays}
+    if not words:
         return None
-    words = _words(survey)
-    order = [name for name in words if name in overlays]
-    order += [name for name in overlays if name not in words]
-    made = tuple(_shot(name, overlays[name], words.get(name, name)) for name in order)
-    return Section(
-        "photos",
-        "Annotated photos",
-        (
-            Words(
-                "Small here; each opens large. The rails run either side of the line that was measured, so "
-                "that the line itself stays visible. U is the camera's own, without the marking of the line "
-                "by hand.",
-                "note",
-            ),
-            Shots(made),
-        ),
+    made = tuple(_shot(sha, overlays[sha], text) for sha, text in words.items())
+    note = Words(
+        "Small here; each opens large. The rails run either side of the line that was measured, so that the "
+        "line itself stays visible. U is the camera's own, without the marking of the line by hand.",
+        "note",
     )
+    return Section("photos", "Annotated photos", (note, Shots(made)))
 
 
 def _words(survey: Survey) -> dict[str, str]:
-    """Photo name -> what it gave, stations in order, refusals last."""
+    """SHA-256 of a photo -> what it gave; stations in order, refusals last."""
     words: dict[str, str] = {}
     for s in survey.stations:
         for use in s.chord.combined.photos:
             value = degrees(use.quantity) if use.quantity is not None else f"not measured, {use.why}"
-            words[use.photo] = f"{s.station.name}, chord {value} ({use.photo}, {use.standing})"
-    for refusal in survey.refusals:
-        words.setdefault(refusal.photo, f"{refusal.photo}: {refusal.reason}")
+            words[use.sha256] = f"{s.station.name}, chord {value} ({use.photo}, {use.standing})"
+    reasons = {r.photo: r.reason for r in survey.refusals}
+    for name, sha in survey.provenance.photos:
+        words.setdefault(sha, f"{name}: {reasons.get(name, 'not used')}")
     return words
 
 
-def _shot(name: str, path: Path, words: str) -> Shot:
+def _shot(sha: str, path: Path, words: str) -> Shot:
     try:
         with Image.open(path) as picture:
             picture.draft("RGB", (WIDTH, WIDTH))
@@ -68,4 +61,4 @@ def _shot(name: str, path: Path, words: str) -> Shot:
         small = small.resize((WIDTH, round(small.height * WIDTH / small.width)), Image.Resampling.LANCZOS)
     stream = io.BytesIO()
     small.save(stream, "JPEG", quality=QUALITY, optimize=True, progressive=True)
-    return Shot(name, f"Annotated photo: {words}", words, stream.getvalue(), small.size)
+    return Shot(sha, f"Annotated photo: {words}", words, stream.getvalue(), small.size)

@@ -1,0 +1,84 @@
+"""`ribangle report`: a survey as a report to read, print, sign and keep."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from rigging.record import Record
+    from rigging.report.as_pdf import Paper
+    from rigging.survey import Survey
+
+
+@click.command(short_help="Write the report of a survey: HTML, PDF, CSV, JSON.")
+@click.argument("job_file", metavar="JOB", type=click.Path(path_type=Path))
+@click.option("--survey", "which", metavar="N",
+              help="Which kept survey: its number, last, or -2 for the one before. [default: the last]")
+@click.option("--readings", type=click.Path(path_type=Path), metavar="FOLDER",
+              help="Where ribangle measure wrote its results. [default: NAME-readings beside NAME.toml]")
+@click.option("--out", type=click.Path(path_type=Path), metavar="FOLDER",
+              help="Where the report goes. [default: NAME-report beside NAME.toml]")
+@click.option("--pdf", is_flag=True, help="Write a PDF as well.")
+@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True,
+              help="The PDF's paper.")
+def report(job_file: Path, which: str | None, readings: Path | None, out: Path | None, pdf: bool,
+           paper: str) -> None:
+    """Write the report of a survey of the wing that JOB describes.
+
+    One HTML file with everything in it, stations.csv for a spreadsheet, survey.json for machines, and a
+    PDF on request. Without a kept survey, what ribangle measure last read is evaluated and reported.
+    """
+    from shared.job_file import load_job
+
+    load_job(job_file)  # a mistake in it is told before anything heavy is loaded
+
+    from rigging.report import overlays_of, write_report
+
+    measured = (readings or job_file.parent / f"{job_file.stem}-readings") / "readings.json"
+    survey = _survey(job_file, which, measured, prefer_readings=readings is not None)
+    folder = out or job_file.parent / f"{job_file.stem}-report"
+    sheet: Paper | None = None
+    if pdf:
+        sheet = "letter" if paper == "letter" else "a4"
+    files = write_report(survey, folder, overlays_of(measured), sheet)
+    click.echo(survey.verdict)
+    click.echo(f"Written: {files[0]}, {', '.join(f.name for f in files[1:])}.")
+
+
+def _survey(job_file: Path, which: str | None, measured: Path, *, prefer_readings: bool) -> Survey:
+    """The kept survey asked for; failing any, one of the readings that were measured last."""
+    from rigging.record import find_record, numbers, record_folder
+
+    if which is not None or (numbers(record_folder(job_file)) and not prefer_readings):
+        return _as_recorded(find_record(job_file, which))
+    if not measured.is_file():
+        from shared.errors import UserError
+
+        raise UserError(job_file.name, "nothing was measured for this job yet",
+                        f"measure its photos first: ribangle measure {job_file.name} PHOTOS")
+    from datetime import datetime
+
+    from rigging.materials import Asked, evaluated, gather
+    from rigging.readings_file import load_readings
+
+    now = datetime.now().replace(microsecond=0).isoformat()
+    return evaluated(gather(job_file, (), (), Asked(now)), load_readings(measured), job_file.parent)
+
+
+def _as_recorded(record: Record) -> Survey:
+    """The survey worked out again; flagged where its verdict is no longer what the record says."""
+    from dataclasses import replace
+
+    from shared.reading import Flag
+
+    survey = record.survey()
+    told = str(record.result.get("verdict", ""))
+    if told == survey.verdict:
+        return survey
+    text = (f"kept survey {record.number}, made by version {record.version}, said: {told} This version works "
+            "out the verdict above from the same readings.")
+    click.echo(f"ribangle: {text}", err=True)
+    return replace(survey, flags=(*survey.flags, Flag("verdict-changed", text)))

@@ -1,0 +1,61 @@
+"""The report's files, whole or not at all."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from rigging.readings_file import iter_trees
+from rigging.report.as_csv import to_csv
+from rigging.report.as_html import to_html
+from rigging.report.as_json import to_json
+from rigging.report.document import document
+from rigging.survey import Survey
+from shared.errors import UserError
+from shared.files import write_whole
+
+if TYPE_CHECKING:
+    from rigging.report.as_pdf import Paper
+
+
+def write_report(
+    survey: Survey, folder: Path, overlays: Mapping[str, Path] | None = None, pdf: Paper | None = None
+) -> tuple[Path, ...]:
+    """Write report.html, stations.csv and survey.json, and report.pdf when a paper size is given.
+
+    overlays : SHA-256 of a photo -> its annotated picture. Raises UserError when the folder cannot be
+    written to or an overlay cannot be read. Returns the files written.
+    """
+    doc = document(survey, overlays)
+    files: dict[str, bytes | str] = {
+        "report.html": to_html(doc),
+        "stations.csv": to_csv(survey),
+        "survey.json": to_json(survey),
+    }
+    if pdf is not None:
+        from rigging.report.as_pdf import to_pdf
+
+        files["report.pdf"] = to_pdf(doc, pdf)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, data in files.items():
+            write_whole(folder / name, data)
+    except OSError as error:
+        raise UserError(
+            str(folder),
+            f"cannot be written to ({error.strerror or error})",
+            "give a folder that can be written to with --out",
+        ) from None
+    return tuple(folder / name for name in files)
+
+
+def overlays_of(readings_file: Path) -> dict[str, Path]:
+    """SHA-256 of each photo -> its annotated picture, as far as it is there; empty without the file."""
+    found: dict[str, Path] = {}
+    if readings_file.is_file():
+        for tree in iter_trees(readings_file):
+            path = readings_file.parent / str(tree["overlay"])
+            if tree["overlay"] and path.is_file():
+                found[tree["photo"]["sha256"]] = path
+    return found
