@@ -101,7 +101,7 @@ def measure_batch(job: Job, sources: Sequence[Source], folder: Path, options: Op
     job = replace(job, folder=job.folder.resolve())
     plan = Plan(job, fingerprint(job, ("overlays",) if options.overlays else ()), options.reader,
                 options.drawer, options.overlays)
-    store = Store(folder)
+    store = Store(folder, plan.made_from)
     with store.locked():
         batch = _Batch(store, plan, options, tell, len(sources))
         batch.run(sources)
@@ -186,7 +186,7 @@ class _Batch:
                 write_readings(stream, job, self._trees(overlays))
             with writing_whole(result.csv) as stream:
                 write_csv(stream, job, self._trees(overlays))
-            self.store.prune_overlays(overlays)
+            self.store.prune(overlays)
         except OSError as error:
             raise cannot_write(folder, error) from None
         return result

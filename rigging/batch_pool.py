@@ -19,8 +19,7 @@ from rigging.batch_worker import Outcome, Plan, Task, measure_one, refused, star
 
 _ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
 
-_PRELOAD = ("vision.photo", "vision.reader", "vision.overlay", "rigging.batch_worker", "rigging.batch_store",
-            "rigging.readings_file")
+_PRELOAD = ("vision.photo", "rigging.batch_worker", "rigging.batch_store", "rigging.readings_file")
 
 
 def available_cores() -> int:
@@ -49,7 +48,7 @@ def run_pool(tasks: Iterable[Task], plan: Plan, workers: int) -> Generator[Outco
 
 def _run(tasks: Iterator[Task], plan: Plan, workers: int, lost: list[Task]) -> Generator[Outcome, None, None]:
     """Run until all is done or a worker dies; then `lost` holds the tasks that were under way."""
-    pool = _pool(workers)
+    pool = _pool(workers, plan)
     under_way: dict[Future[Outcome], Task] = {}
     try:
         for task in tasks:
@@ -81,7 +80,7 @@ def _done(under_way: dict[Future[Outcome], Task], lost: list[Task]) -> Generator
 
 def _alone(task: Task, plan: Plan) -> Generator[Outcome, None, None]:
     """One task in a process of its own; a refusal if it kills that too."""
-    with _pool(1) as pool:
+    with _pool(1, plan) as pool:
         try:
             yield pool.submit(measure_one, task, plan).result()
         except BrokenProcessPool:
@@ -98,16 +97,17 @@ def crashed(task: Task) -> Outcome:
     return Outcome(task.path, "", msgspec.json.encode(to_tree(reading)), None, "", False)
 
 
-def _pool(workers: int) -> ProcessPoolExecutor:
+def _pool(workers: int, plan: Plan) -> ProcessPoolExecutor:
     for name in _ONE_THREAD:  # libraries' own threads would fight the workers for the cores
         os.environ.setdefault(name, "1")
-    return ProcessPoolExecutor(workers, mp_context=_context(), initializer=start_worker)
+    return ProcessPoolExecutor(workers, mp_context=_context(plan), initializer=start_worker)
 
 
-def _context() -> Any:
+def _context(plan: Plan) -> Any:
     """Processes forked from a clean server that has the heavy imports done, where the system has that."""
     if sys.platform.startswith("linux"):
         context = multiprocessing.get_context("forkserver")
-        context.set_forkserver_preload(list(_PRELOAD))
+        own = [spec.partition(":")[0] for spec in (plan.reader, plan.drawer)]
+        context.set_forkserver_preload([*_PRELOAD, *own])
         return context
     return multiprocessing.get_context("spawn")

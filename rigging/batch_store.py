@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import re
+import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -34,9 +35,13 @@ _LIBRARIES = ("numpy", "scipy", "opencv-python", "opencv-python-headless", "pill
 
 @dataclass(frozen=True)
 class Store:
-    """The output folder of a batch: `readings.json`, `readings.csv`, `overlays/`; `.kept/` is the tool's."""
+    """The output folder of a batch: `readings.json`, `readings.csv`, `overlays/`; `.kept/` is the tool's.
+
+    made_from : fingerprint that this run's readings share, see `fingerprint`.
+    """
 
     folder: Path
+    made_from: str
 
     @contextmanager
     def locked(self) -> Iterator[None]:
@@ -47,7 +52,7 @@ class Store:
         from filelock import FileLock, Timeout
 
         try:
-            for folder in (self.folder / OVERLAYS, self.folder / _KEPT):
+            for folder in (self.folder / OVERLAYS, self._records):
                 folder.mkdir(parents=True, exist_ok=True)
             lock = FileLock(self.folder / _KEPT / "lock", timeout=0)
             lock.acquire()
@@ -84,24 +89,30 @@ class Store:
         try:
             if overlay is not None:
                 write_whole(self.folder / overlay_path, overlay)
-            record.parent.mkdir(exist_ok=True)
             write_whole(record, body + b"\n" + hashlib.sha256(body).hexdigest().encode())
         except OSError as error:
             raise cannot_write(self.folder, error) from None
 
-    def prune_overlays(self, wanted: set[str]) -> None:
-        """Take away overlays of earlier runs that belong to no reading of this one."""
+    def prune(self, overlays: set[str]) -> None:
+        """Take away what belongs to no reading of this run, or to another state of job, profiles and code."""
         for path in (self.folder / OVERLAYS).iterdir():
             ours = re.fullmatch(r".*-[0-9a-f]{8}-angles\.jpg", path.name, re.DOTALL)
-            if ours and f"{OVERLAYS}/{path.name}" not in wanted:
+            if ours and f"{OVERLAYS}/{path.name}" not in overlays:
                 path.unlink(missing_ok=True)
+        for path in (self.folder / _KEPT).iterdir():
+            if re.fullmatch(r"[0-9a-f]{16}", path.name) and path != self._records:
+                shutil.rmtree(path)
+
+    @property
+    def _records(self) -> Path:
+        return self.folder / _KEPT / self.made_from[:16]
 
     def _record(self, key: str) -> Path:
-        return self.folder / _KEPT / key[:2] / f"{key}.json"
+        return self._records / f"{key}.json"
 
     def _sweep(self) -> None:
         """Take away what a killed run left half-written."""
-        for place in (self.folder, self.folder / OVERLAYS, *(self.folder / _KEPT).glob("[0-9a-f][0-9a-f]")):
+        for place in (self.folder, self.folder / OVERLAYS, self._records):
             for part in place.glob(f"{PART}*.tmp"):
                 part.unlink(missing_ok=True)
 

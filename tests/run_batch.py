@@ -1,0 +1,23 @@
+"""A batch in a process of its own, to be killed: PHOTOS OUT WORKERS; a line on stdout for each photo done."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+from rigging import batch_store
+from rigging.batch import measure_batch
+from rigging.batch_find import find_photos
+from tests.batch_help import FAKE, job
+
+
+def main() -> None:
+    batch_store.code_digest = lambda: "code"  # type: ignore[assignment] # an edit meanwhile is another matter
+    photos, out, workers = Path(sys.argv[1]), Path(sys.argv[2]), int(sys.argv[3])
+    measure_batch(job(photos), find_photos([photos]), out, replace(FAKE, workers=workers),
+                  lambda done, total: print(done, total, flush=True))
+
+
+if __name__ == "__main__":
+    main()
