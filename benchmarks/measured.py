@@ -1,0 +1,150 @@
+"""Photos with truth, read; each angle with its error."""
+
+from __future__ import annotations
+
+import json
+import math
+import time
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from calibration.boards import Chessboard
+from calibration.lens import calibrate_lens
+from calibration.profiles import LensProfile, load_lens, save_lens
+from shared.job import Job
+from shared.job_file import load_job
+from shared.reading import Angle, Reading
+from vision.photo import open_photo
+from vision.reader import read_photo
+
+BOARD = Chessboard(9, 6, 25.0)
+U_LEAN_GIVEN_DEG = 0.1
+
+
+@dataclass(frozen=True)
+class Measured:
+    """One angle of one photo. error, u : degrees, NaN where it was refused. flags : codes that doubt it."""
+
+    photo: str
+    group: str
+    line: str
+    error: float
+    u: float
+    flags: tuple[str, ...]
+    reason: str | None
+    seconds: float
+    budget: dict[str, float]
+
+    @property
+    def refused(self) -> bool:
+        """Whether there is no value."""
+        return not math.isfinite(self.error)
+
+    @property
+    def wrong(self) -> bool:
+        """A value beyond 3 u of the truth without a flag: the worst thing."""
+        return not self.refused and abs(self.error) > 3 * self.u and not self.flags
+
+
+def measured_of(
+    reading: Reading, photo: str, group: str, truth: dict[str, float | None], seconds: float
+) -> list[Measured]:
+    """Both angles of a reading against the truth; `truth` maps "chord" and "spar" to degrees or None."""
+    found = []
+    for line, angle in (("chord", reading.chord), ("spar", reading.spar)):
+        true = truth.get(line)
+        if true is None and angle.quantity is None:
+            continue
+        found.append(_measured(angle, reading, photo, group, line, true, seconds))
+    return found
+
+
+def _measured(
+    angle: Angle, reading: Reading, photo: str, group: str, line: str, true: float | None, seconds: float
+) -> Measured:
+    flags = tuple(sorted({f.code for f in (*reading.flags, *angle.flags)}))
+    if angle.quantity is None:
+        return Measured(
+            photo, group, line, math.nan, math.nan, flags, angle.reason or "no reason given", seconds, {}
+        )
+    error = math.inf if true is None else angle.quantity.value - true
+    return Measured(
+        photo, group, line, error, angle.quantity.u, flags, None, seconds, angle.quantity.budget()
+    )
+
+
+def group_of(truth: dict[str, Any]) -> str:
+    """The class of a photo, from its truth."""
+    shot = truth.get("shot", {})
+    if shot.get("card_bow_deg"):
+        return "bent card"
+    if truth["level"] == "laser":
+        return "laser line"
+    if abs(truth.get("lean_deg", 0.0)) > 0.05:
+        return "leaning, lean given"
+    kinds = [k for k, _ in truth["cards"]]
+    if len(kinds) > 1:
+        return "two cards"
+    return f"one {kinds[0]}"
+
+
+def profile_of(folder: Path, again: bool = False) -> LensProfile:
+    """The lens profile of a set, calibrated from its board photos and kept in `lens-profile/`."""
+    place = folder / "lens-profile" / "profile.json"
+    if place.exists() and not again:
+        return load_lens(place)
+    boards = folder / ("boards" if (folder / "boards").is_dir() else "lens")
+    profile = calibrate_lens((open_photo(p) for p in sorted(boards.glob("*.jpg"))), BOARD).profile
+    place.parent.mkdir(exist_ok=True)
+    save_lens(place, profile)
+    return profile
+
+
+def job_of(folder: Path) -> Job:
+    """The only job file of a folder."""
+    files = sorted(folder.glob("*.toml"))
+    return load_job(files[0])
+
+
+def _with_lean(job: Job, station: str, lean: float | None) -> Job:
+    """The job with this station's lean stated, or (None) with no lean stated anywhere."""
+    if lean is None:
+        stations = tuple(replace(s, lean_deg=None, u_lean_deg=None) for s in job.stations)
+        return replace(job, stations=stations, wing=replace(job.wing, dihedral_deg=None, u_lean_deg=None))
+    changed = tuple(
+        replace(s, lean_deg=lean, u_lean_deg=U_LEAN_GIVEN_DEG) if s.name == station else s
+        for s in job.stations
+    )
+    return replace(job, stations=changed)
+
+
+def cases(folder: Path, job: Job) -> Iterator[tuple[Path, str, Job, dict[str, float | None]]]:
+    """Path, class, job and true angles of every photo of a set; leaning ribs come twice."""
+    truths = json.loads((folder / "truth.json").read_text())
+    truths = truths.get("photos", truths)
+    photos = folder / ("photos" if (folder / "photos").is_dir() else "stations")
+    for name, truth in truths.items():
+        path = photos / f"{name}.jpg"
+        if not path.exists():
+            continue
+        angles: dict[str, float | None] = {"chord": truth["chord_deg"], "spar": truth["spar_deg"]}
+        group, lean = group_of(truth), truth.get("lean_deg", 0.0)
+        if group.startswith("leaning"):
+            yield path, group, _with_lean(job, truth["station"], lean), angles
+            yield path, "leaning, lean not given", _with_lean(job, truth["station"], None), angles
+        else:
+            yield path, group, job, angles
+
+
+def measure_set(folder: Path, job: Job, profile: LensProfile, only: Sequence[str] = ()) -> Iterator[Measured]:
+    """Read every photo of a set and compare."""
+    for path, group, this_job, angles in cases(folder, job):
+        if only and path.stem not in only:
+            continue
+        start = time.perf_counter()
+        reading = read_photo(path, this_job, lens=profile)
+        yield from measured_of(
+            reading, f"{folder.name}/{path.stem}", group, angles, time.perf_counter() - start
+        )
