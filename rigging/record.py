@@ -175,7 +175,8 @@ def _range(known: Sequence[int]) -> str:
 def summary(survey: Survey) -> dict[str, Any]:
     """What followed from the readings, in numbers and words; working it out again must give the same."""
     return {
-        "words": [survey.verdict, *survey.findings, *(c.words for c in survey.corrections if c.needed)],
+        "verdict": survey.verdict,
+        "words": [*survey.findings, *(c.words for c in survey.corrections if c.needed)],
         "states": {s.station.name: s.state for s in survey.stations},
         "causes": {s.station.name: s.rib_or_jig.cause for s in survey.stations},
         "lines": {

@@ -1,0 +1,69 @@
+"""`ribangle compare`: what moved between two surveys, or from right to left."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from rigging.compare import Comparison
+
+
+@click.command(short_help="What moved between two surveys.",
+               epilog="Example: ribangle compare wing.toml 1 2 --picture moved.png",
+               context_settings={"ignore_unknown_options": True})
+@click.argument("job_file", metavar="JOB", type=click.Path(path_type=Path))
+@click.argument("a", metavar="A")
+@click.argument("b", metavar="[B]", required=False)
+@click.option("--mirrored", is_flag=True, help="Compare left with right within survey A.")
+@click.option("--picture", type=click.Path(path_type=Path), metavar="FILE",
+              help="Draw the changes: .svg, .pdf or .png.")
+def compare(job_file: Path, a: str, b: str | None, mirrored: bool, picture: Path | None) -> int:
+    """Compare surveys A and B of JOB (numbers, or last): before glue and after cure, last month and today.
+
+    A change counts when it exceeds its uncertainty; what both surveys share cancels.
+    Exit code: 0 nothing moved, 1 something did.
+    """
+    from rigging import compare as work
+    from rigging.cli.show import console
+    from rigging.record import find_record
+    from rigging.survey_table import comparison_table
+    from shared.cautions import CAUTIONS
+    from shared.errors import UserError
+
+    if mirrored == (b is not None):
+        raise UserError("compare", "takes two surveys, or one with --mirrored", "see ribangle log JOB")
+    first = find_record(job_file, a)
+    if mirrored:
+        result, names = work.mirror(first.survey()), {"a": "right", "b": "left"}
+    else:
+        second = find_record(job_file, b)
+        result = work.compare(first.survey(), second.survey())
+        names = {"a": f"survey {first.number}", "b": f"survey {second.number}"}
+    if not result.changes:
+        raise UserError("compare", "no station has a value on both sides", "see ribangle show JOB N")
+    if picture is not None:
+        _draw(result, picture, f"{names['a']} to {names['b']}")
+    console().print(comparison_table(result, names))
+    for finding in result.findings:
+        click.echo(finding)
+    if result.missing:
+        lacking = dict.fromkeys(name for name, line in result.missing if line == "chord")
+        click.echo(f"Without a value on one side: {', '.join(lacking)}" if lacking else "", nl=bool(lacking))
+    click.echo(CAUTIONS[0])
+    return 1 if any(c.moved for c in result.changes) else 0
+
+
+def _draw(result: Comparison, path: Path, title: str) -> None:
+    from rigging.plots.drift import Drift, drift_plot
+    from shared.errors import UserError
+    from shared.files import write_whole
+
+    plot = drift_plot([Drift(c.station, c.line, c.change) for c in result.changes if c.line != "built-in"],
+                      f"What moved: {title}")
+    kind = path.suffix.lower()
+    if plot is None or kind not in (".svg", ".pdf", ".png"):
+        raise UserError(str(path), "a picture is written as .svg, .pdf or .png", "give a name that ends so")
+    write_whole(path, plot.svg() if kind == ".svg" else plot.pdf() if kind == ".pdf" else plot.png())
