@@ -79,7 +79,7 @@ class Charuco:
     def inner_corners(self) -> F64:
         """(n, 2) chessboard corners, row by row, mm."""
         x, y = np.meshgrid(np.arange(1, self.columns), np.arange(1, self.rows))
-        return np.stack([x.ravel(), y.ravel()], axis=1) * self.square_mm
+        return np.asarray(np.stack([x.ravel(), y.ravel()], axis=1) * self.square_mm, np.float64)
 
 
 Board = Chessboard | Charuco

@@ -68,7 +68,7 @@ class _Free:
 
     @property
     def count(self) -> int:
-        return self.columns.shape[1] + (5 if self.half_mm else 0)
+        return int(self.columns.shape[1]) + (5 if self.half_mm else 0)
 
     def points(self, board: F64, shape: F64) -> F64:
         flat = np.column_stack([board, np.zeros(len(board))])

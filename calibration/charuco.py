@@ -25,30 +25,13 @@ def find_charuco(gray: U8, board: Charuco) -> list[BoardView]:
     if ids is None:
         return []
     seen: dict[int, dict[int, F64]] = {}
-    for quad, ident in zip(quads, np.asarray(ids).ravel().tolist(), strict=True):
+    for quad, ident in zip(quads, (int(k) for k in np.asarray(ids).ravel()), strict=True):
         first, number = (board.first_id, 0) if board.first_id is not None else (
             ident // board.ids_per_board * board.ids_per_board, ident // board.ids_per_board)
         if 0 <= ident - first < board.markers:
             seen.setdefault(number, {})[ident - first] = np.asarray(quad, np.float64).reshape(4, 2)
     views = (_one(gray, board, number, markers) for number, markers in sorted(seen.items()))
     return [v for v in views if v is not None]
-
-
-def marker_share(gray: U8, board: Charuco) -> float | None:
-    """Side of the markers over side of a square as seen, or None without a board.
-
-    Tells a wrong square or marker size: both are measured in the same places of the same picture.
-    """
-    for view in find_charuco(gray, board):
-        settings = cv2.aruco.DetectorParameters()
-        settings.minMarkerPerimeterRate = 0.01
-        settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
-        quads, ids, _ = cv2.aruco.ArucoDetector(marker_dictionary(board.dictionary), settings).detectMarkers(gray)
-        back = np.linalg.inv(homography(view.board, view.pixels))
-        sides = [np.linalg.norm(np.roll(q, 1, axis=0) - q, axis=1).mean() for q in (
-            apply_homography(back, np.asarray(quad, np.float64).reshape(4, 2)) for quad in quads)]
-        return float(np.median(sides)) / board.square_mm if ids is not None else None
-    return None
 
 
 def _one(gray: U8, board: Charuco, number: int, markers: dict[int, F64]) -> BoardView | None:
@@ -89,8 +72,11 @@ def _one(gray: U8, board: Charuco, number: int, markers: dict[int, F64]) -> Boar
             & (fit.moved < np.maximum(0.15 * rooms[ok], 1.5)))
     if good.sum() < 4:
         return None
+    back = np.linalg.inv(homography(corners[ok][good], fit.points[good]))
+    sides = [np.linalg.norm(np.roll(p, 1, axis=0) - p, axis=1).mean()
+             for p in (apply_homography(np.asarray(back, np.float64), q) for q in markers.values())]
     size = (board.columns - 1, board.rows - 1)
     centred = corners - np.array([board.columns, board.rows]) * board.square_mm / 2
     return BoardView(centred[ok][good], fit.points[good], size, bool(good.sum() >= 0.9 * len(corners)),
                      float(np.median(fit.blur_px[good])), float(np.median(rooms[ok][good])),
-                     float(np.median(fit.sigma_px[good])), number)
+                     float(np.median(fit.sigma_px[good])), number, float(np.median(sides)) / board.square_mm)

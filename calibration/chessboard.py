@@ -22,7 +22,8 @@ class BoardView:
     board : (n, 2) places, mm, counted from the board's centre (whole) or from the seen part's. pixels : (n, 2).
     size : corners seen across and down. whole : all the board's corners' extent is seen.
     blur_px, step_px : median width of the corners' flanks, and of a square, pixels. sigma_px : predicted standard
-    deviation of a corner. place : number of the board in the photo (several cards: 0, 1, ...).
+    deviation of a corner. place : number of the board in the photo (several cards: 0, 1, ...). marker_share : side of the
+    ChArUco markers over that of a square, as seen (NaN: no markers).
     """
 
     board: F64
@@ -33,6 +34,7 @@ class BoardView:
     step_px: float
     sigma_px: float
     place: int = 0
+    marker_share: float = float("nan")
 
 
 def find_grid(gray: U8, board: Chessboard) -> dict[Cell, Corner]:
@@ -40,8 +42,8 @@ def find_grid(gray: U8, board: Chessboard) -> dict[Cell, Corner]:
     best: dict[Cell, Corner] = {}
     for side in SEARCH_SIDES:
         factor = max(1.0, max(gray.shape) / side)
-        small = gray if factor == 1 else cv2.resize(gray, None, fx=1 / factor, fy=1 / factor,
-                                                    interpolation=cv2.INTER_AREA)
+        small = gray if factor == 1 else np.asarray(
+            cv2.resize(gray, None, fx=1 / factor, fy=1 / factor, interpolation=cv2.INTER_AREA), np.uint8)
         for seed in _seeds(small, board):
             grid = grow(gray, (seed + 0.5) * factor - 0.5)
             if len(grid) > len(best):

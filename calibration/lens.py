@@ -90,7 +90,7 @@ def _agreeing(sightings: list[Sighting]) -> tuple[list[Sighting], RobustFit, lis
         size = next(s.size for s in sightings if s.reason is None)
         views = [View.of(sightings[k].views[i].board, sightings[k].views[i].pixels) for k, i in kept]
         try:
-            robust = robust_fit(views, size, FULL, FEWEST)
+            robust = robust_fit(views, size, FULL, fewest=3)
         except np.linalg.LinAlgError:
             raise UserError("the photos", "do not determine the lens", REMEDY) from None
         if robust.dropped:

@@ -34,6 +34,8 @@ def lens_picture(result: LensCalibration) -> bytes:
         f, u = p.theta[0], float(np.sqrt(p.covariance[0][0]))
         figure.suptitle(f"Lens of {p.camera}, {p.width} x {p.height}: focal length {f:.1f} px (u {u:.2f} px), residual "
                         f"{p.rms_px:.3f} px, held out {p.held_out_px:.3f} px", fontsize=12, color=INK)
+        if p.notes:
+            figure.supxlabel("\n".join(p.notes), fontsize=9, color=WARN)
         stream = io.BytesIO()
         figure.savefig(stream, format="png", dpi=110)
     return stream.getvalue()
@@ -67,7 +69,7 @@ def _coverage(axes: Axes, result: LensCalibration) -> None:
 def _arrows(axes: Axes, result: LensCalibration) -> None:
     good = [(v.pixels[v.weight > 0], e[v.weight > 0]) for v, e in zip(result.views, result.fit.residuals, strict=True)]
     places, errors = np.concatenate([a for a, _ in good]), np.concatenate([b for _, b in good])
-    gain = 0.03 * result.profile.width / max(result.profile.rms_px, 1e-9)
+    gain = 0.03 * result.profile.width / max(result.profile.rms_px or 0.0, 1e-9)
     axes.quiver(*places.T, *errors.T, angles="xy", scale_units="xy", scale=1 / gain, width=0.0022, color=ACCENT)
     for v in result.views:
         if np.any(v.weight == 0):
@@ -87,7 +89,7 @@ def _cloud(axes: Axes, result: LensCalibration) -> None:
     axes.plot(*errors.T, ".", ms=3, color=ACCENT, alpha=0.5)
     turn = np.linspace(0, 2 * np.pi, 100)
     axes.plot(2 * s * np.cos(turn), 2 * s * np.sin(turn), color=INK, lw=1)
-    axes.text(0, 2 * s, " 2 sigma", color=INK, va="bottom", ha="center")
+    axes.text(0, -2 * s, "2 sigma", color=INK, va="bottom", ha="center")
     lim = 1.1 * float(np.abs(errors).max())
     axes.set_xlim(-lim, lim)
     axes.set_ylim(lim, -lim)

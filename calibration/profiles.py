@@ -39,7 +39,7 @@ class LensProfile:
     focal_mm : EXIF focal length the profile holds for; None where the photos do not tell.
     theta : fx fy cx cy k1 k2 p1 p2 k3, pixels and OpenCV's distortion. covariance : 9 x 9.
     free : parameters that were free, in words ("f, c, k1, k2, p1, p2"); one f ties fx to fy.
-    rms_px : residual over all used corners; held_out_px : the same on photos left out of the fit.
+    rms_px : residual over all used corners (None: imported, not told); held_out_px : the same on photos left out of the fit.
     coverage : share of the picture that the boards lay over, 0 to 1. reach_px : furthest corner used from the
         principal point; beyond it the distortion is extrapolated.
     date : ISO 8601 day the photos were taken, or, failing that, calibrated.
@@ -61,7 +61,7 @@ class LensProfile:
     date: str
     method: str
     board: str
-    rms_px: float
+    rms_px: float | None
     held_out_px: float | None
     coverage: float | None
     reach_px: float | None = None

@@ -16,7 +16,11 @@ CUT = 4.5
 """A corner further off than this many standard deviations is left out (a normal one: 1 in 25 000)."""
 WORST_VIEW = 3.0
 """A view whose typical residual exceeds the others' by this factor is left out."""
+LOST = 0.1
+"""A view with more than this share of its corners left out is left out whole."""
 FLOOR_PX = 0.05
+FLOOR_CORNER_PX = 0.02
+"""No corner finder is better than this: smaller residuals are not taken for the scale of outliers."""
 
 
 @dataclass(frozen=True)
@@ -42,7 +46,7 @@ def reweighted(views: list[View], size: tuple[int, int], model: str, half_mm: fl
     """Fit with Huber weights, then with the corners beyond CUT left out."""
     result = fit(views, size, model, half_mm=half_mm)
     for last in [False] * rounds + [True, True]:
-        s = max(scale_of(np.concatenate(result.residuals)), 1e-6)
+        s = max(scale_of(np.concatenate(result.residuals)), FLOOR_CORNER_PX)
         new = []
         for v, e in zip(views, result.residuals, strict=True):
             far = np.linalg.norm(e, axis=1) / s
@@ -66,16 +70,23 @@ def robust_fit(views: list[View], size: tuple[int, int], model: str, fewest: int
         worst = int(np.argmax(typical))
         others = max(float(np.median(np.delete(typical, worst))), FLOOR_PX)
         lost = np.array([1 - float(v.weight.mean()) for v in weighted])
-        if typical[worst] > WORST_VIEW * others and len(used) > fewest:
+        if len(used) <= fewest:
+            return RobustFit(result, tuple(weighted), tuple(used), dropped)
+        if typical[worst] > WORST_VIEW * others:
             dropped[used[worst]] = (f"its corners lie {typical[worst]:.2f} px off what the other photos say (they: "
                                     f"{others:.2f} px): moved, board bent, or corners disturbed")
-        elif lost.max() > 0.3 and len(used) > fewest:
+        elif lost.max() > LOST:
             worst = int(np.argmax(lost))
-            dropped[used[worst]] = f"{100 * lost[worst]:.0f} % of its corners do not fit: something lies on the board"
+            far = float(np.linalg.norm(result.residuals[worst], axis=1).max())
+            dropped[used[worst]] = (f"{100 * lost[worst]:.0f} % of its corners lie off what the other photos say, up to "
+                                    f"{far:.1f} px: something lies on the board, or corners disturbed")
         else:
             return RobustFit(result, tuple(weighted), tuple(used), dropped)
         del used[worst]
 
 
 def _level(residuals: F64) -> float:
-    return float(np.sqrt(np.mean(np.sum(residuals**2, axis=1))))
+    """Typical residual of a view, as an rms length; by the 80 % quantile, so that a few pulled corners, which
+    are left out on their own, do not decide (lengths of normal errors: Rayleigh's distribution)."""
+    length = np.linalg.norm(residuals, axis=1)
+    return float(np.quantile(length, 0.8)) / float(np.sqrt(np.log(5.0)))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import statistics
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
@@ -21,6 +22,7 @@ LEAST_SHARE = 0.5
 BLUR_SHARE = 1 / 8
 """Widest flank of a corner in parts of a square."""
 WORST_SIGMA_PX = 0.3
+MARKER_TOLERANCE = 0.06
 
 
 @dataclass(frozen=True)
@@ -65,6 +67,7 @@ def look(photos: Iterable[PhotoLike], board: Board) -> tuple[list[Sighting], Boa
                 elif not sighting.views:
                     again.append((len(out) - 1, photo))
     if not isinstance(board, Chessboard):
+        _check_markers(out, board)
         return out, board
     known = _settle(board, sizes)
     for k, photo in again:
@@ -85,6 +88,16 @@ def _settle(board: Chessboard, sizes: Counter[tuple[int, int]]) -> Chessboard:
                         f"{times} of {sum(sizes.values())} photos show one of {columns} x {rows} inner corners",
                         f"give --board {columns}x{rows} (corners where four squares meet, not squares)")
     return board
+
+
+def _check_markers(sightings: list[Sighting], board: Charuco) -> None:
+    """Refuse a wrong square or marker size: their ratio shows in every photo."""
+    seen = [v.marker_share for s in sightings for v in s.views]
+    given = board.marker_mm / board.square_mm
+    if seen and abs(statistics.median(seen) / given - 1) > MARKER_TOLERANCE:
+        raise UserError(f"marker {board.marker_mm:g} mm in a square of {board.square_mm:g} mm",
+                        f"the photos show {statistics.median(seen):.2f} of a square, not {given:.2f}",
+                        "measure one square and one marker on the print and give both")
 
 
 def _sight(photo: PhotoLike, board: Board) -> Sighting:
