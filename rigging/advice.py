@@ -51,15 +51,19 @@ def more_photos(now: int, more: int) -> Step:
     return Step(what, 1.0 + 0.3 * (more - 1), lambda c: left if of_one_photo(c) else 1.0)
 
 
+_TILT = {"rib plane tilt": 0.25, "which way the card tilts": 0.25, "card seating": 0.25, "card print": 0.25}
+"""What two cards far apart leave of a single one's parts (design figures of the joint solution)."""
+
 OTHER_STEPS = (
-    Step("a second card on the rib, far from the first", 1.5, named({"rib plane tilt": 0.25})),
-    Step("the string hung nearer the middle of the picture", 1.2, named({"rib plane tilt": 0.5})),
+    Step("a second card on the rib, far from the first", 1.5, named(_TILT)),
+    Step("the string hung nearer the middle of the picture", 1.2,
+         named({part: 0.5 for part in (*_TILT, "lean of the rib plane")})),
     Step("a second plumb line well apart from the first", 2.0,
-         named({"rib plane tilt": 0.3, "lean of the rib plane": 0.2, "string": 0.71})),
+         named({"rib plane tilt": 0.3, "which way": 0.3, "lean of the rib plane": 0.2, "string": 0.71})),
     Step("the lean of the rib plane measured and put into the job", 2.5,
-         named({"lean of the rib plane": 0.25})),
+         named({"lean of the rib plane": 0.3})),
     Step("a better level reference: a heavier bob out of the draught, or a calibration by reversal", 3.0,
-         named({"own error": 0.5, "level reference": 0.5})),
+         named({"own error": 0.5})),
     Step("more lens photos that fill the frame, and a new lens profile", 3.5, named({"lens": 0.4})),
     Step("the line drawn afresh with a hard pencil along a steel rule between two set marks", 4.0,
          named({"pen waviness": 0.5, "marking": 0.5})),
@@ -90,7 +94,7 @@ def advise(decision: Decision, deviation: Quantity, photos: int,
         return (Advice("it stands on the limit itself, where no measurement decides: set it nearer its "
                        "design angle", now, None),)
     offers = [(s.effort, s.text, s.after(deviation).U) for s in steps(photos)]
-    offers += [(1.1, a.text, a.u_then) for a in from_reader if a.u_then is not None and a.u_then < now]
+    offers += [o for a in from_reader if (o := _from_reader(a, now)) is not None]
     enough = sorted(o for o in offers if o[2] <= needed)
     if not enough:
         enough = sorted(_pairs(deviation, photos, needed))
@@ -101,6 +105,14 @@ def advise(decision: Decision, deviation: Quantity, photos: int,
         return (Advice("no step on offer lowers U noticeably: set it nearer its design angle", now, None),)
     return (Advice(_text(text, now, then) + f", which alone does not decide it (U {_deg(needed)} is needed)",
                    now, then),)
+
+
+def _from_reader(advice: Advice, now: float) -> tuple[float, str, float] | None:
+    """The reader's advice, its U (of the camera alone) brought to the U that decides."""
+    if advice.u_now is None or advice.u_then is None or not advice.u_then < advice.u_now <= now:
+        return None
+    then = math.sqrt(now**2 - advice.u_now**2 + advice.u_then**2)
+    return 1.1, advice.text.partition(": U would")[0], then
 
 
 def _pairs(deviation: Quantity, photos: int, needed: float) -> Iterable[tuple[float, str, float]]:

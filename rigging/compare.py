@@ -1,13 +1,15 @@
 """Two surveys beside each other: before and after, today and last month, left and right mirrored.
 
-What both share through an equal source (lens profile, level reference, the drawn line's own waviness and
-marking) cancels in the change. A change counts as movement when it exceeds its U.
+What both share through an equal source (lens profile, level instrument, the rib's lean, the drawn line's
+own waviness and marking) cancels in the change. A string hung anew and a card laid anew err anew, so these
+count as each survey's own unless both rest on the very same photos. A change counts as movement when it
+exceeds its U.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -19,6 +21,9 @@ from shared.quantity import Quantity
 from shared.rounding import degrees
 
 Line = Literal["chord", "spar", "built-in"]
+HUNG_OR_LAID = ("string ", "seat of card")
+"""How the sources begin that belong to one hanging of a string, one laying of a card."""
+
 LINES: tuple[Line, ...] = ("chord", "spar", "built-in")
 
 
@@ -71,11 +76,33 @@ class Comparison:
 def compare(a: Survey, b: Survey) -> Comparison:
     """What moved between two surveys of one wing, station by station."""
     theirs = {s.station.name: s for s in b.stations}
-    both = [(s.station.name, s, theirs[s.station.name]) for s in a.stations if s.station.name in theirs]
+    both = [
+        (s.station.name, s, _anew(s, theirs[s.station.name])) for s in a.stations if s.station.name in theirs
+    ]
     gone = [s.station.name for s in a.stations if s.station.name not in theirs]
     gone += [n for n in theirs if n not in {s.station.name for s in a.stations}]
     missing = tuple((n, line) for n in gone for line in LINES)
     return _compared("later", both, missing, {})
+
+
+def _anew(old: StationResult, new: StationResult) -> StationResult:
+    """The later result with what was hung or laid anew made its own, unless both rest on the same photos."""
+    photos = [{p.sha256 for line in (s.chord, s.spar) for p in line.combined.photos} for s in (old, new)]
+    if photos[0] == photos[1]:
+        return new
+    lines = [
+        replace(line, quantity=None if line.quantity is None else _own(line.quantity))
+        for line in (new.chord, new.spar, new.built_in)
+    ]
+    return replace(new, chord=lines[0], spar=lines[1], built_in=lines[2])
+
+
+def _own(quantity: Quantity) -> Quantity:
+    parts = [
+        replace(c, source=f"{c.source} (later)") if c.source.startswith(HUNG_OR_LAID) else c
+        for c in quantity.components
+    ]
+    return Quantity(quantity.value, tuple(parts))
 
 
 def mirror(survey: Survey) -> Comparison:

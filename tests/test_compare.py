@@ -101,3 +101,22 @@ def test_mirror_compares_left_with_right():
     moved = {c.station: c.change.value for c in result.of("chord") if c.moved}
     assert "L4/R4" in moved and moved["L4/R4"] == pytest.approx(0.5, abs=0.06)
     assert any("L4/R4: left minus right +0.5" in f for f in result.findings)
+
+
+def test_a_string_hung_anew_does_not_cancel():
+    from dataclasses import replace as changed
+
+    from shared.quantity import Component
+
+    def one(day: str) -> Survey:
+        r = reading("R1", angle(1.5, day, own=0.01), name=day)
+        string = Component("string's own error", "string 1 at R1", 0.02)
+        return evaluate(
+            JOB, [changed(r, chord=changed(r.chord, quantity=r.chord.quantity.plus(string)))], now=NOW
+        )
+
+    a, b = one("a"), one("b")
+    (c,) = compare(a, b).changes
+    assert c.change.budget()["string's own error"] == pytest.approx(0.02 * np.sqrt(2))
+    (same,) = compare(a, a).changes
+    assert same.change.u == 0.0

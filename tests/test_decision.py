@@ -124,8 +124,16 @@ def test_two_steps_together_when_one_is_not_enough():
 
 def test_advice_of_the_reading_counts():
     d = q(0.20, level=0.04)
-    steps = advise(decide(d, 0.25), d, 1, [Advice("hang the string nearer the middle", 0.08, 0.03)])
-    assert steps[0].text.startswith("hang the string") and steps[0].u_then == 0.03
+    said = Advice("hang the string so: U would fall from 0.08 to 0.03 deg", 0.08, 0.03)
+    steps = advise(decide(d, 0.25), d, 1, [said])
+    assert steps[0].text == "hang the string so: U would fall from 0.080° to about 0.030°"
+    assert steps[0].u_then == pytest.approx(0.03)
+
+
+def test_advice_of_the_reading_leaves_what_it_does_not_touch():
+    d = q(0.20, level=0.04, lens=0.03)  # the reader knew of the level's 0.04 alone
+    steps = advise(decide(d, 0.25), d, 1, [Advice("hang it so", 0.08, 0.0)])
+    assert all("hang it so" not in s.text for s in steps)  # 0.06 is left, 0.05 is needed
 
 
 def test_no_advice_once_decided():
