@@ -57,7 +57,7 @@ _TILT = {"rib plane tilt": 0.25, "which way the card tilts": 0.25, "card seating
 OTHER_STEPS = (
     Step("a second card on the rib, far from the first", 1.5, named(_TILT)),
     Step("the string hung nearer the middle of the picture", 1.2,
-         named({part: 0.5 for part in (*_TILT, "lean of the rib plane")})),
+         named(dict.fromkeys((*_TILT, "lean of the rib plane"), 0.5))),
     Step("a second plumb line well apart from the first", 2.0,
          named({"rib plane tilt": 0.3, "which way": 0.3, "lean of the rib plane": 0.2, "string": 0.71})),
     Step("the lean of the rib plane measured and put into the job", 2.5,
