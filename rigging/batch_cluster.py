@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from rigging.batch_pool import crashed
+from rigging.batch_pool import alone
 from rigging.batch_worker import Outcome, Plan, Task, measure_one
 from shared.errors import UserError
 
@@ -25,7 +25,7 @@ def run_cluster(tasks: Iterable[Task], plan: Plan, address: str) -> Generator[Ou
         from distributed import as_completed
 
         pending = iter(tasks)
-        done = as_completed()
+        done = as_completed(loop=client.loop)
         names: dict[str, Task] = {}
         room = 3 * max(sum(client.nthreads().values()), 1)
 
@@ -42,17 +42,28 @@ def run_cluster(tasks: Iterable[Task], plan: Plan, address: str) -> Generator[Ou
             pass
         for future in done:
             task = names.pop(future.key)
-            yield future.result() if future.status == "finished" else _failed(future, task)
+            outcome = _result(future)
+            if outcome is None:
+                yield from alone(task, plan)
+            else:
+                yield outcome
             submit()
 
 
-def _failed(future: Any, task: Task) -> Outcome:
-    from distributed.scheduler import KilledWorker
+def _result(future: Any) -> Outcome | None:
+    """The outcome; None when its worker died, so that it is tried here, in a process of its own."""
+    from asyncio import CancelledError
 
-    error = future.exception()
-    if isinstance(error, KilledWorker):
-        return crashed(task)
-    raise error
+    from distributed import KilledWorker
+
+    try:
+        outcome: Outcome = future.result()
+    except (KilledWorker, CancelledError, OSError):
+        return None
+    except Exception as error:
+        raise UserError("--cluster", f"a worker failed ({type(error).__name__}: {error})",
+                        "look into the workers' logs, or run without --cluster") from None
+    return outcome
 
 
 @contextmanager

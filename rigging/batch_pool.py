@@ -43,7 +43,7 @@ def run_pool(tasks: Iterable[Task], plan: Plan, workers: int) -> Generator[Outco
             return
         suspects += lost
         while suspects:
-            yield from _alone(suspects.pop(0), plan)
+            yield from alone(suspects.pop(0), plan)
 
 
 def _run(tasks: Iterator[Task], plan: Plan, workers: int, lost: list[Task]) -> Generator[Outcome, None, None]:
@@ -78,7 +78,7 @@ def _done(under_way: dict[Future[Outcome], Task], lost: list[Task]) -> Generator
             lost.append(task)
 
 
-def _alone(task: Task, plan: Plan) -> Generator[Outcome, None, None]:
+def alone(task: Task, plan: Plan) -> Generator[Outcome, None, None]:
     """One task in a process of its own; a refusal if it kills that too."""
     with _pool(1, plan) as pool:
         try:

@@ -12,6 +12,7 @@ import types
 from collections.abc import Iterable, Iterator
 from dataclasses import fields, is_dataclass
 from functools import cache
+from inspect import cleandoc
 from pathlib import Path
 from typing import IO, Any, Union, get_args, get_origin, get_type_hints
 
@@ -165,12 +166,20 @@ def _hints(kind: type) -> tuple[tuple[str, Any], ...]:
 
 def _nullable_numbers(part: Any) -> Any:
     """The schema with null allowed where a number stands, since an unknown number is null."""
-    if isinstance(part, dict):
-        changed = {key: _nullable_numbers(item) for key, item in part.items()}
-        if changed.get("type") == "number":
-            changed["type"] = ["number", "null"]
-        return changed
-    return [_nullable_numbers(item) for item in part] if isinstance(part, list) else part
+    if isinstance(part, list):
+        return [_nullable_numbers(item) for item in part]
+    if not isinstance(part, dict):
+        return part
+    changed = {key: _nullable_numbers(item) for key, item in part.items()}
+    if changed.get("type") == "number":
+        changed["type"] = ["number", "null"]
+    if isinstance(changed.get("description"), str):
+        changed["description"] = cleandoc(changed["description"])
+    choices = changed.get("anyOf", [])
+    if {"type": "null"} in choices and {"type": ["number", "null"]} in choices and len(choices) == 2:
+        del changed["anyOf"]
+        changed["type"] = ["number", "null"]
+    return changed
 
 
 def main() -> None:

@@ -1,0 +1,61 @@
+"""The same batch on a cluster: two workers in processes of their own, the same bytes as here."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from distributed import LocalCluster
+
+from rigging import batch_cluster
+from shared.errors import UserError
+from tests.batch_help import CRASH, FAKE, FAULT, MISTAKE, content, run, small_folder, small_photo
+
+
+@pytest.fixture(scope="module")
+def cluster() -> Iterator[LocalCluster]:
+    with LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None,
+                      silence_logs=50) as running:
+        yield running
+
+
+def test_a_cluster_gives_the_same_bytes(tmp_path: Path, cluster: LocalCluster) -> None:
+    photos = small_folder(tmp_path / "photos", 9)
+    small_photo(photos / "fault.png", 20, FAULT)
+    (photos / "text.jpg").write_text("Dear builder\n" * 20)
+    result = run(photos, tmp_path / "cluster", replace(FAKE, cluster=cluster.scheduler_address))
+    assert (result.measured, len(result.lines)) == (9, 11)
+    run(photos, tmp_path / "here")
+    assert content(tmp_path / "cluster") == content(tmp_path / "here")
+
+
+def test_a_mistake_of_the_user_comes_back(tmp_path: Path, cluster: LocalCluster) -> None:
+    small_photo(tmp_path / "p/a.png", 1, MISTAKE)
+    with pytest.raises(UserError, match="a made-up mistake"):
+        run(tmp_path / "p", tmp_path / "out", replace(FAKE, cluster=cluster.scheduler_address))
+
+
+def test_a_worker_with_other_code_is_refused(tmp_path: Path, cluster: LocalCluster,
+                                             monkeypatch: pytest.MonkeyPatch) -> None:
+    photos = small_folder(tmp_path / "photos", 1)
+    monkeypatch.setattr("rigging.batch_store.code_digest", lambda: "another")
+    with pytest.raises(UserError, match="another version of ribangle"):
+        run(photos, tmp_path / "out", replace(FAKE, cluster=cluster.scheduler_address))
+
+
+def test_no_scheduler_is_told_in_one_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(batch_cluster, "CONNECT_SECONDS", 0.5)
+    photos = small_folder(tmp_path / "photos", 1)
+    for address in ("tcp://127.0.0.1:9", "nonsense://x"):
+        with pytest.raises(UserError, match="no scheduler answers"):
+            run(photos, tmp_path / "out", replace(FAKE, cluster=address))
+
+
+def test_a_photo_that_kills_workers_is_named(tmp_path: Path, cluster: LocalCluster) -> None:
+    photos = small_folder(tmp_path / "photos", 3)
+    small_photo(photos / "crash.png", 22, CRASH)
+    result = run(photos, tmp_path / "out", replace(FAKE, cluster=cluster.scheduler_address))
+    assert (result.measured, len(result.lines)) == (3, 4)
+    assert "the worker died" in (tmp_path / "out/readings.csv").read_text("utf-8")
