@@ -49,8 +49,8 @@ def readings() -> tuple[Reading, ...]:
     out.append(_reading("R4", "R4b.jpg", 0.662, 90.066, rng))
     nothing = Angle(None, "no station card in the photo")
     made = Made("0.1.0", None, None)
-    out.append(Reading(Photo("holiday.jpg", "77" * 32, 4000, 3000, None, None), None, nothing, nothing, None, None,
-                       made))
+    holiday = Photo("holiday.jpg", "77" * 32, 4000, 3000, None, None)
+    out.append(Reading(holiday, None, nothing, nothing, None, None, made))
     return tuple(out)
 
 
@@ -77,7 +77,8 @@ def _reading(name: str, file: str, chord: float, spar: float, rng: np.random.Gen
     if name == REFUSED:
         reason = Angle(None, "no plumb line or level line found in the photo")
         return Reading(photo, name, reason, reason, "right", None, made)
-    flags = (Flag("mark-off-line", "a reference mark lies 0.6 mm off the fitted line"),) if name == "R3" else ()
+    off = Flag("mark-off-line", "a reference mark lies 0.6 mm off the fitted line")
+    flags = (off,) if name == "R3" else ()
     return Reading(photo, name, Angle(_quantity(file, "chord", chord, rng), flags=flags),
                    Angle(_quantity(file, "spar", spar, rng)), "right", "plumb", made)
 

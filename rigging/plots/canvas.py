@@ -31,7 +31,7 @@ RC: Any = {
     "axes.spines.top": False, "axes.spines.right": False, "axes.grid": True, "grid.color": "#dddddd",
     "grid.linewidth": 0.6, "axes.axisbelow": True, "legend.frameon": False, "legend.fontsize": 9.0,
     "lines.linewidth": 1.4, "lines.markersize": 6.0, "errorbar.capsize": 3.0,
-    "svg.fonttype": "none", "pdf.fonttype": 42, "axes.unicode_minus": True,
+    "svg.fonttype": "none", "pdf.fonttype": 3, "axes.unicode_minus": True,
 }
 
 
@@ -47,6 +47,12 @@ class Plot:
     title: str
     alt: str
     figure: Figure
+
+    def __post_init__(self) -> None:
+        """Settle the layout once, so that every output, in any order, has the same one."""
+        with look():
+            self.figure.draw_without_rendering()
+        self.figure.set_layout_engine("none")
 
     def svg(self) -> str:
         """Inline SVG for HTML: no prolog, no metadata, ids of its own, same bytes every time."""

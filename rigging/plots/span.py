@@ -104,6 +104,7 @@ def _along_span(name: str, title: str, what: str, spots: Sequence[_Spot], survey
                       loc="outside lower center", fontsize=9)
     words = "; ".join(f"{s.result.station.name} {degrees(s.value)}, {degrees(s.off, True)} off design"
                       f"{', outside tolerance' if s.wrong else ''}" for s in spots)
+    words += "".join(f"; {r.station.name} not measured" for r in survey.stations if r.state == "not measured")
     return Plot(name, title, f"{title}, both wings against design with tolerance band. {words}.", figure)
 
 

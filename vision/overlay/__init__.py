@@ -16,11 +16,11 @@ from PIL import Image, ImageDraw
 from shared.reading import Evidence, Point, Reading, SeenLine
 from shared.rounding import number
 from vision.overlay import drawing
-from vision.overlay.caption import PAPER, QUIET, Sentence, caption, sentences
 from vision.overlay.lettering import Colour, extent, face, label
 from vision.overlay.picture import PictureLike, gray_of, reduced
 from vision.overlay.placing import Board, beside
 from vision.overlay.strips import length_px, straightened
+from vision.overlay.words import PAPER, QUIET, Sentence, caption, sentences
 
 __all__ = ["PictureLike", "draw_overlay"]
 
@@ -57,7 +57,7 @@ def draw_overlay(source: PictureLike | U8, reading: Reading, max_width: int = 16
     image = reduced(source, gray, max_width)
     width = image.shape[1]
     evidence = reading.evidence or Evidence(size=(gray.shape[1], gray.shape[0]))
-    letters = _letters(evidence.lines)
+    letters = _letters(evidence.lines, evidence.size)
     sheet = _Sheet(image, evidence.size)
     _draw_plane(sheet, evidence)
     _draw_lines(sheet, evidence, letters)
@@ -82,9 +82,23 @@ class _Sheet:
         return np.asarray((full + 0.5) * self.scale - 0.5, dtype=np.float64)
 
 
-def _letters(lines: tuple[SeenLine, ...]) -> dict[int, str]:
-    weighed = [i for i, line in enumerate(lines) if line.role == "candidate" or not line.used]
-    return dict(zip(weighed[:MAX_CANDIDATES], string.ascii_uppercase, strict=False))
+def _letters(lines: tuple[SeenLine, ...], size: tuple[int, int]) -> dict[int, str]:
+    """Index of each candidate that is shown -> its letter; near-copies with one reason are shown once."""
+    shown: list[int] = []
+    for i, line in enumerate(lines):
+        if line.role == "candidate" or not line.used:
+            copies = (k for k in shown if lines[k].why == line.why and _close(lines[k], line, size[0] / 60))
+            if line.path and next(copies, None) is None:
+                shown.append(i)
+    return dict(zip(shown[:MAX_CANDIDATES], string.ascii_uppercase, strict=False))
+
+
+def _close(a: SeenLine, b: SeenLine, within: float) -> bool:
+    """Whether two lines run beside each other: both ends of one within so many pixels of the other's line."""
+    p, q = np.array(a.path[0]), np.array(a.path[-1])
+    along = (q - p) / max(float(np.linalg.norm(q - p)), 1e-9)
+    off = (np.array([b.path[0], b.path[-1]]) - p) @ np.array([-along[1], along[0]])
+    return bool(np.all(np.abs(off) < within))
 
 
 def _draw_plane(sheet: _Sheet, evidence: Evidence) -> None:
@@ -98,13 +112,13 @@ def _draw_plane(sheet: _Sheet, evidence: Evidence) -> None:
 
 def _draw_lines(sheet: _Sheet, evidence: Evidence, letters: dict[int, str]) -> None:
     unit, thin = sheet.unit, sheet.thin
-    drawing.dashes(sheet.image, sheet.points(evidence.level_line), COLOURS["ink"], thin, 8 * unit, 8 * unit)
-    for i, line in enumerate(evidence.lines):
-        path = sheet.points(line.path)
-        if i in letters:
-            drawing.dashes(sheet.image, path, COLOURS["candidate"], thin, 7 * unit, 5 * unit)
-        elif line.used:
-            drawing.rails(sheet.image, path, COLOURS[line.role], 3.5 * unit, thin)
+    drawing.dashes(sheet.image, sheet.points(evidence.level_line), COLOURS["ink"], thin, 8 * unit, 20 * unit)
+    for i in letters:  # first, so that they lie under what was taken
+        path = sheet.points(evidence.lines[i].path)
+        drawing.dashes(sheet.image, path, COLOURS["candidate"], thin, 7 * unit, 9 * unit)
+    for line in evidence.lines:
+        if line.used and line.role in NAMES:
+            drawing.rails(sheet.image, sheet.points(line.path), COLOURS[line.role], 3.5 * unit, thin)
     for mark in evidence.marks:
         drawing.ring(sheet.image, sheet.points((mark.at,))[0], COLOURS["mark"], 9 * unit, thin)
 
@@ -119,7 +133,7 @@ def _draw_labels(sheet: _Sheet, reading: Reading, evidence: Evidence, letters: d
         board.keep_clear(sheet.points(card.outline))
     words: list[tuple[str, Colour, F64]] = []
     for i, line in enumerate(evidence.lines):
-        if line.used and line.role in NAMES:
+        if line.used and line.role in NAMES and line.path:
             words.append((NAMES[line.role], COLOURS[line.role], sheet.points(line.path)))
         elif i in letters:
             words.append((letters[i], COLOURS["candidate"], sheet.points(line.path)))

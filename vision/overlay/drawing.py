@@ -70,14 +70,18 @@ def ring(image: U8, at: F64, colour: Colour, radius: float, width: int) -> None:
 
 def grid(image: U8, lines: list[F64], colour: Colour, strength: float) -> None:
     """Thin lines mixed into the picture at a strength of 0 to 1, so that they hide nothing."""
-    drawn = [_fixed(p) for p in lines if len(p) > 1]
-    if not drawn:
+    lines = [p for p in lines if len(p) > 1]
+    if not lines:
         return
-    mask = np.zeros(image.shape[:2], dtype=np.uint8)
-    cv2.polylines(mask, drawn, False, 255, 1, cv2.LINE_AA, _SHIFT)
+    ends = np.array([image.shape[1], image.shape[0]])
+    low = np.clip(np.floor(np.min([p.min(axis=0) for p in lines], axis=0)) - 2, 0, ends).astype(int)
+    high = np.clip(np.ceil(np.max([p.max(axis=0) for p in lines], axis=0)) + 3, low, ends).astype(int)
+    part = image[low[1]:high[1], low[0]:high[0]]
+    mask = np.zeros(part.shape[:2], dtype=np.uint8)
+    cv2.polylines(mask, [_fixed(p - low) for p in lines], False, 255, 1, cv2.LINE_AA, _SHIFT)
     at = mask > 0
     weight = (mask[at].astype(np.float32) * (strength / 255.0))[:, None]
-    image[at] = (image[at] * (1 - weight) + np.asarray(colour, dtype=np.float32) * weight).astype(np.uint8)
+    part[at] = (part[at] * (1 - weight) + np.asarray(colour, dtype=np.float32) * weight).astype(np.uint8)
 
 
 def _fixed(points: F64) -> NDArray[np.int32]:

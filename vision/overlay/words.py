@@ -44,7 +44,8 @@ def sentences(reading: Reading, letters: dict[int, str]) -> tuple[list[Sentence]
         head.append(Sentence(f"Reason: {reading.chord.reason or 'none given'}", INK, 1 / 30))
     else:
         head.append(Sentence(f"{station}  chord {degrees(reading.chord.quantity)}", INK, 1 / 20, bold=True))
-    head += _spar(reading.spar)
+    if reading.spar.reason is None or reading.spar.reason != reading.chord.reason:
+        head += _spar(reading.spar)
     flags = {f.code: f for f in (*reading.flags, *reading.chord.flags, *reading.spar.flags)}
     head += [Sentence(f"FLAG: {f.text}", WARN, 1 / 34, bold=True) for f in flags.values()]
     out = [Sentence(f"To do: {a.text}", INK, 1 / 38) for a in reading.advice]
@@ -83,8 +84,15 @@ def _spar(angle: Angle) -> list[Sentence]:
 
 
 def _why(line: SeenLine) -> str:
-    numbers = ", ".join(f"{name} {value:.3g}" for name, value in line.evidence[:4])
+    numbers = "; ".join(_worded(name, value) for name, value in line.evidence[:4])
     return f"{line.why or 'weighed, not taken'}" + (f" ({numbers})" if numbers else "")
+
+
+def _worded(name: str, value: float) -> str:
+    """A number of the evidence; what follows a comma in its name is its unit."""
+    what, _, unit = name.partition(", ")
+    return f"{what} {value:.2g}{'°' if unit == 'deg' else f' {unit}' if unit else ''}".replace(
+        "-", "\N{MINUS SIGN}")
 
 
 def _small_print(reading: Reading) -> str:
