@@ -90,7 +90,8 @@ def _markers(gray: Gray) -> list[tuple[int, F64]]:
         found = _decode(gray, (0, 0))
     kept: list[tuple[int, F64]] = []
     for ident, corners in found:  # overlapping boxes show a marker twice
-        if not any(i == ident and np.abs(c - corners).max() < 3.0 for i, c in kept):
+        side = float(np.linalg.norm(corners[0] - corners[2]))
+        if not any(i == ident and np.linalg.norm((c - corners).mean(0)) < 0.3 * side for i, c in kept):
             kept.append((ident, corners))
     return kept
 

@@ -24,8 +24,6 @@ Box = tuple[float, float, float, float]
 
 SHORTEST = 0.35
 """A chord line seen over less than this part of the chord is too short to measure."""
-LONGEST = 1.12
-"""A stripe longer than this, in chords, runs on past the rib: a seam or an edge behind it."""
 EQUAL_RIGHT = 0.60
 """A rival with more than this share of the best one's weight is of equal right."""
 GATE_DEG = 12.0
@@ -68,6 +66,9 @@ def choose_chord(sheet: Sheet, boxes: list[Box], chord_mm: float, design_slope_d
     mm = sheet.mm
     dark, light = level_ridges(sheet.image, _reaches(mm), max(3, round(6 / mm)))
     depth = np.maximum(dark, light)
+    for u0, v0, u1, v1 in boxes:  # a card's own pattern is full of stripes
+        i0, i1 = max(int((u0 - sheet.u0) / mm) - 3, 0), max(int((u1 - sheet.u0) / mm) + 4, 0)
+        depth[max(int((v0 - sheet.v0) / mm) - 3, 0):max(int((v1 - sheet.v0) / mm) + 4, 0), i0:i1] = 0.0
     limit = float(np.tan(np.radians(GATE_DEG + roll_free_deg)))
     stripes = find_stripes(depth, sheet.valid, limit, apart=max(2.0, 2.5 / mm), bridge=0.12 * chord_mm / mm,
                            shortest=0.12 * chord_mm / mm, most=10)
@@ -97,35 +98,58 @@ def _reaches(mm: float) -> tuple[int, ...]:
 def _weigh(sheet: Sheet, depth: F32, dark: F32, light: F32, s: Stripe, boxes: list[Box], chord_mm: float,
            design_slope_deg: float, roll_free_deg: float, laser: F32 | None) -> Candidate:
     mm = sheet.mm
+    slope_deg = float(np.degrees(np.arctan(s.slope)))
+    s, outside = _fitted_to_chord(depth, s, chord_mm / mm)
     ends = sheet.uv(s.ends)
     length = float(np.linalg.norm(ends[1] - ends[0]))
-    slope_deg = float(np.degrees(np.arctan(s.slope)))
-    along = profile_along(depth, s.row, s.slope)
     is_light = float(np.nanmedian((profile_along(light, s.row, s.slope)
                                    - profile_along(dark, s.row, s.slope))[int(s.first):int(s.last) + 1])) > 0
-    typical = s.depth
-    seen = np.nan_to_num(along, nan=-1.0) > 0.35 * typical
-    outside = float(seen.sum() - seen[int(s.first):int(s.last) + 1].sum()) * mm
     coloured = _laser_share(laser, s) if laser is not None and is_light else 0.0
-    marks = find_marks(sheet, ends, typical)
-    boxes_met = min(_card_gap(b, sheet, s) for b in boxes)
+    marks = [m for m in find_marks(sheet, ends, s.depth) if not any(_within(b, m.uv) for b in boxes)]
+    gap = min(_card_gap(b, sheet, s) for b in boxes)
     against = ""
-    if length > LONGEST * chord_mm:
+    if outside * mm > 0.22 * chord_mm:
         against = "runs on past the rib"
     elif s.seen * mm < SHORTEST * chord_mm:
         against = "too short"
+    elif s.cover < 0.55:
+        against = "too broken"
     elif coloured > 0.4:
         against = "a laser line, by its colour"
     elif abs(slope_deg - design_slope_deg) > GATE_DEG + roll_free_deg:
         against = "too far from the design angle"
-    elif boxes_met > 0.12 * chord_mm:
+    elif gap > 0.12 * chord_mm:
         against = "not beside the card"
-    on_line = min(len(marks), 2)
-    weight = s.seen * mm * s.cover * (1.0 + 0.6 * on_line)
-    evidence = (("length, chords", length / chord_mm), ("cover", s.cover), ("depth", typical),
-                ("slope, deg", slope_deg), ("marks on it", float(len(marks))), ("seen beyond, mm", outside),
-                ("laser colour", coloured), ("gap to the card, mm", boxes_met))
+    weight = s.seen * mm * s.cover * (1.0 + 0.6 * min(len(marks), 2))
+    evidence = (("length, chords", length / chord_mm), ("cover", s.cover), ("depth", s.depth),
+                ("slope, deg", slope_deg), ("marks on it", float(len(marks))), ("seen beyond, mm", outside * mm),
+                ("laser colour", coloured), ("gap to the card, mm", gap))
     return Candidate(ends, weight, against, evidence, tuple(marks), is_light)
+
+
+def _fitted_to_chord(depth: F32, s: Stripe, chord: float) -> tuple[Stripe, float]:
+    """The stretch of a stripe, no longer than a chord, that holds most of it; and how many columns of the
+    stripe itself are seen outside of that. Clutter in line with the chord line must not lengthen it."""
+    own = np.nan_to_num(profile_along(depth, s.row, s.slope), nan=-1.0)
+    soft = np.convolve(own, np.ones(8) / 8, mode="same")
+    seen = soft > max(0.012, 0.35 * s.depth)
+    cols = np.arange(len(seen))
+    total = np.r_[0.0, np.cumsum(seen)]
+    width = min(len(seen) - 1, int(1.02 * chord))
+    held = total[width:] - total[:-width]
+    start = int(np.median(np.flatnonzero(held >= held.max() - 0.5)))
+    inside = seen & (cols >= start) & (cols < start + width)
+    if inside.sum() < 8:
+        return s, 0.0
+    first, last = int(np.flatnonzero(inside)[0]), int(np.flatnonzero(inside)[-1])
+    chain = seen & (cols >= s.first) & (cols <= s.last)
+    outside = float((chain & ~inside).sum())
+    count = float(inside.sum())
+    return Stripe(s.row, s.slope, float(first), float(last), count / (last - first + 1), count, s.depth, s.runs), outside
+
+
+def _within(box: Box, uv: F64, rim: float = 8.0) -> bool:
+    return bool(box[0] - rim < uv[0] < box[2] + rim and box[1] - rim < uv[1] < box[3] + rim)
 
 
 def _laser_share(laser: F32, s: Stripe) -> float:

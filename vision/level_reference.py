@@ -26,7 +26,8 @@ STRING_TILT = 0.12
 @dataclass(frozen=True)
 class UprightLine:
     """An upright stripe and where it is seen. ends : (2, 2) sheet mm, top first. on_rib, above, below : share
-    of the rib's inside, of what lies above and below the rib, where it shows; depth : relative."""
+    of the rib's inside (the lesser of both sides of the chord line), of what lies above and below the rib,
+    where it shows more than chance would; depth : relative."""
 
     ends: F64
     on_rib: float
@@ -59,7 +60,7 @@ def find_uprights(sheet: Sheet, depth: F32, chord: F64, chord_mm: float, tilt: f
                   most: int = 16) -> list[UprightLine]:
     """Upright stripes that cross the chord line (2, 2) sheet mm, with where each is seen."""
     mm = sheet.mm
-    stripes = find_stripes(depth, sheet.valid.T, tilt, apart=max(2.0, 2.5 / mm), bridge=0.25 * chord_mm / mm,
+    stripes = find_stripes(depth, sheet.valid.T, tilt, apart=max(2.0, 6.0 / mm), bridge=0.25 * chord_mm / mm,
                            shortest=max(40.0, 0.05 * chord_mm) / mm, most=most)
     out = []
     for s in stripes:
@@ -87,10 +88,16 @@ def judge_upright(sheet: Sheet, depth: F32, s: Stripe, chord: F64, chord_mm: flo
     above = (height > 0.13 * chord_mm) & (height < 0.30 * chord_mm)
     below = (height < -0.075 * chord_mm) & (height > -0.16 * chord_mm)
     level = max(0.008, 0.3 * s.depth)
-    seen = own > level
-    share = [float(seen[m].mean()) if m.sum() > 5 else 0.0 for m in (rib, above, below)]
+    beside = [np.nan_to_num(profile_along(depth, s.row + off, s.slope), nan=-1.0) > level for off in (-15, -9, 9, 15)]
+    chance = np.mean(beside, axis=0)
+
+    def share(part: NDArray[np.bool_]) -> float:
+        """How much more of a part shows the stripe than chance (the lines beside it) would."""
+        return max(0.0, float((own[part] > level).mean() - chance[part].mean())) if part.sum() > 3 else 0.0
+
+    on_rib = min(share(rib & (height > 0)), share(rib & (height < 0)))
     ends = np.array([[s.at(c) * mm + sheet.u0, c * mm + sheet.v0] for c in (s.first, s.last)])
-    return UprightLine(ends, share[0], share[1], share[2], s.depth, np.array([u[k], v[k]]))
+    return UprightLine(ends, on_rib, share(above), share(below), s.depth, np.array([u[k], v[k]]))
 
 
 def _own(depth: F32, s: Stripe) -> tuple[F64, F32]:

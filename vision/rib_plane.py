@@ -56,9 +56,9 @@ class LineSeen:
 
 @dataclass(frozen=True)
 class Lean:
-    """The stated lean of the rib plane, degrees; sign +1 where the plane's far side is outboard... see `outward`.
+    """The stated lean of the rib plane, degrees, positive when its top leans outboard.
 
-    outward : +1 if the normal pointing away from the camera is the one to measure lean against, else -1.
+    outward : +1 if outboard is beyond the rib (photo taken from inboard), -1 if it is on the camera's side.
     """
 
     deg: float
@@ -69,7 +69,11 @@ class Lean:
 
 @dataclass(frozen=True)
 class Scene:
-    """All that is seen in one photo, ready for the joint solution."""
+    """All that is seen in one photo, ready for the joint solution.
+
+    u_aspect : standard uncertainty of the cards' printed width over height. u_seat_deg : of each card's own
+    tilt against the rib's face, about either axis (paper does not lie perfectly flat).
+    """
 
     lens: Lens
     cards: tuple[Card, ...]
@@ -78,18 +82,21 @@ class Scene:
     photo: str
     u_aspect: float = 0.0
     print_source: str = "print"
+    u_seat_deg: float = 0.0
 
 
 @dataclass(frozen=True)
 class State:
     """A point of the solution's manifold. z : lens in standard deviations along its axes. places :
-    (cards - 1, 3) x, y (mm), turn (rad). planes : (lines, 3) unit normals in the camera frame."""
+    (cards - 1, 3) x, y (mm), turn (rad). seats : (cards, 2) rad, slopes of each card against the rib plane.
+    planes : (lines, 3) unit normals in the camera frame."""
 
     z: F64
     rotation: F64
     shift: F64
     places: F64
     aspect: float
+    seats: F64
     gravity: F64
     planes: F64
 
@@ -112,6 +119,7 @@ class Solution:
     scale: float
     corner_rms: tuple[float, ...]
     line_rms: tuple[float, ...]
+    level_pulls: tuple[float, ...] = ()
 
     @property
     def normal(self) -> F64:
@@ -142,12 +150,17 @@ class Solution:
 
 
 def place_cards(state: State, cards: tuple[Card, ...]) -> list[F64]:
-    """Corners of each card, (n, 2) mm in the rib frame."""
+    """Corners of each card, (n, 3) mm in the rib frame."""
     stretch = np.array([1.0 + state.aspect / 2, 1.0 - state.aspect / 2])
-    out = [cards[0].board * stretch]
-    for card, (x, y, turn) in zip(cards[1:], state.places, strict=True):
-        c, s = np.cos(turn), np.sin(turn)
-        out.append(card.board * stretch @ np.array([[c, s], [-s, c]]) + [x, y])
+    out = []
+    for k, (card, seat) in enumerate(zip(cards, state.seats, strict=True)):
+        lift = (card.board - np.array(card.spec.size_mm) / 2) @ seat
+        flat = card.board * stretch
+        if k > 0:
+            x, y, turn = state.places[k - 1]
+            c, s = np.cos(turn), np.sin(turn)
+            flat = flat @ np.array([[c, s], [-s, c]]) + [x, y]
+        out.append(np.c_[flat, lift])
     return out
 
 
@@ -172,7 +185,9 @@ def solve(scene: Scene, start: State, max_rounds: int = MAX_ROUNDS) -> Solution:
         jac = _jacobian(scene, state, whiten, res)
         now = float(res @ res)
         normal = jac.T @ jac
-        step = -np.linalg.solve(normal + damp * np.diag(np.diag(normal)), jac.T @ res)
+        # the faint floor keeps what nothing observes yet (gravity, before a string is seen) where it is
+        normal += np.diag(damp * np.diag(normal) + 1e-9)
+        step = -np.linalg.solve(normal, jac.T @ res)
         trial = _move(scene, state, step)
         after = _residuals(scene, trial, whiten)
         if float(after @ after) > now * (1 + 1e-9) + 1e-12:
@@ -213,7 +228,8 @@ def starts(scene: Scene) -> list[State]:
         places = np.array([_place(lens, c, rotation, shift) for c in cards[1:]]).reshape(-1, 3)
         planes = np.array([_plane_of(lens, line.pixels) for line in scene.lines]).reshape(-1, 3)
         gravity = _gravity_guess(scene, rotation[:, 2], planes)
-        out.append(State(np.zeros(len(lens.axes())), rotation, shift, places, 0.0, gravity, planes))
+        out.append(State(np.zeros(len(lens.axes())), rotation, shift, places, 0.0, np.zeros((len(cards), 2)), gravity,
+                         planes))
     return out
 
 
@@ -292,31 +308,42 @@ def _move(scene: Scene, s: State, d: F64) -> State:
     aspect = s.aspect
     if scene.u_aspect > 0:
         aspect, i = aspect + d[i], i + 1
+    seats = s.seats
+    if scene.u_seat_deg > 0:
+        seats, i = seats + d[i:i + seats.size].reshape(-1, 2), i + seats.size
     gravity, i = _turned(s.gravity, d[i:i + 2]), i + 2
     planes = np.array([_turned(p, d[i + 2 * j:i + 2 * j + 2]) for j, p in enumerate(s.planes)]).reshape(-1, 3)
-    return State(s.z + d[:k], rotation, shift, places, float(aspect), gravity, planes)
+    return State(s.z + d[:k], rotation, shift, places, float(aspect), seats, gravity, planes)
 
 
 def _count(scene: Scene, s: State) -> int:
-    return len(s.z) + 6 + 3 * len(s.places) + (scene.u_aspect > 0) + 2 + 2 * len(s.planes)
+    own = (scene.u_aspect > 0) + s.seats.size * (scene.u_seat_deg > 0)
+    return len(s.z) + 6 + 3 * len(s.places) + own + 2 + 2 * len(s.planes)
 
 
 def _residuals(scene: Scene, s: State, whiten: list[tuple[F64, F64]]) -> F64:
     theta = _theta(scene.lens, s.z)
-    parts = [s.z]
-    if scene.u_aspect > 0:
-        parts.append(np.array([s.aspect / scene.u_aspect]))
-    parts.append(_corner_part(scene, s, theta))
+    parts = [_prior_part(scene, s), _corner_part(scene, s, theta)]
     for line, plane, (chol, _) in zip(scene.lines, s.planes, whiten, strict=True):
         parts.append(_line_part(line, plane, chol, theta))
     parts.append(_level_part(scene, s))
     return np.concatenate(parts)
 
 
+def _prior_part(scene: Scene, s: State) -> F64:
+    """What is known beforehand: lens within its profile, print within its aspect, cards flat on the rib."""
+    parts = [s.z]
+    if scene.u_aspect > 0:
+        parts.append(np.array([s.aspect / scene.u_aspect]))
+    if scene.u_seat_deg > 0:
+        parts.append(np.degrees(s.seats.ravel()) / scene.u_seat_deg)
+    return np.concatenate(parts)
+
+
 def _corner_part(scene: Scene, s: State, theta: F64) -> F64:
     out = []
     for card, q in zip(scene.cards, place_cards(s, scene.cards), strict=True):
-        p = np.c_[q, np.zeros(len(q))] @ s.rotation.T + s.shift
+        p = q @ s.rotation.T + s.shift
         out.append(((distort(p[:, :2] / p[:, 2:], theta) - card.pixels) / card.sigma_px[:, None]).ravel())
     return np.concatenate(out)
 
@@ -363,7 +390,7 @@ def _jacobian(scene: Scene, s: State, whiten: list[tuple[F64, F64]], res: F64) -
         jac[:, j] = (_residuals(scene, _move(scene, s, d), whiten) - res) / h if j < k else \
             (_residuals_no_lines(scene, _move(scene, s, d), res, whiten) - res) / h
     theta = _theta(scene.lens, s.z)
-    row = k + (scene.u_aspect > 0) + sum(2 * len(c.board) for c in scene.cards)
+    row = len(_prior_part(scene, s)) + sum(2 * len(c.board) for c in scene.cards)
     tail = len(res) - len(_level_part(scene, s))
     for i, (line, plane, (chol, _)) in enumerate(zip(scene.lines, s.planes, whiten, strict=True)):
         n = len(line.pixels)
@@ -383,12 +410,12 @@ def _jacobian(scene: Scene, s: State, whiten: list[tuple[F64, F64]], res: F64) -
 def _residuals_no_lines(scene: Scene, s: State, res: F64, whiten: list[tuple[F64, F64]]) -> F64:
     """The residual where neither lens nor line planes moved: the line blocks are taken over."""
     theta = _theta(scene.lens, s.z)
-    k = len(s.z) + (scene.u_aspect > 0)
+    prior = _prior_part(scene, s)
+    k = len(prior)
     corners = _corner_part(scene, s, theta)
     level = _level_part(scene, s)
     out = res.copy()
-    if scene.u_aspect > 0:
-        out[k - 1] = s.aspect / scene.u_aspect
+    out[:k] = prior
     out[k:k + len(corners)] = corners
     if len(level):
         out[-len(level):] = level
@@ -396,7 +423,7 @@ def _residuals_no_lines(scene: Scene, s: State, res: F64, whiten: list[tuple[F64
 
 
 def _finish(scene: Scene, s: State, res: F64, jac: F64) -> Solution:
-    k = len(s.z) + (scene.u_aspect > 0)
+    k = len(_prior_part(scene, s))
     counts = [2 * len(c.board) for c in scene.cards]
     n_corner = sum(counts)
     corner = res[k:k + n_corner]
@@ -404,7 +431,7 @@ def _finish(scene: Scene, s: State, res: F64, jac: F64) -> Solution:
     chi2 = float(corner @ corner)
     # residuals larger than stated widen the corners' own part (Birge); smaller ones do not narrow it
     scale = max(1.0, float(np.sqrt(chi2 / dof)))
-    gain = np.linalg.solve(jac.T @ jac, jac.T)
+    gain = np.linalg.solve(jac.T @ jac + 1e-9 * np.eye(jac.shape[1]), jac.T)
     gain[:, k:k + n_corner] *= scale
     rms, at = [], 0
     for card, n in zip(scene.cards, counts, strict=True):
@@ -417,7 +444,7 @@ def _finish(scene: Scene, s: State, res: F64, jac: F64) -> Solution:
         a = _across(undistort(line.pixels, theta), plane) * theta[0]
         line_rms.append(float(np.sqrt((a * a).mean())))
     return Solution(scene, s, gain, _labels(scene, s), chi2, dof, float(res @ res), scale,
-                    tuple(rms), tuple(line_rms))
+                    tuple(rms), tuple(line_rms), tuple(float(v) for v in _level_part(scene, s)))
 
 
 def _labels(scene: Scene, s: State) -> tuple[tuple[str, str], ...]:
@@ -425,6 +452,9 @@ def _labels(scene: Scene, s: State) -> tuple[tuple[str, str], ...]:
     out = [("lens", f"lens:{scene.lens.ident} axis {i}") for i in range(len(s.z))]
     if scene.u_aspect > 0:
         out.append(("card print", scene.print_source))
+    if scene.u_seat_deg > 0:
+        for card in scene.cards:
+            out += [("card seating", f"seat of card {card.number} axis {i}") for i in (1, 2)]
     for card in scene.cards:
         out += [("rib plane tilt", f"photo:{scene.photo} card {card.number}")] * (2 * len(card.board))
     names = {"chord": "chord line fit", "spar": "spar line fit", "plumb": "string fit", "level": "level line fit"}

@@ -1,0 +1,191 @@
+"""What is looked for on the rib plane, in order: chord line, level reference, spar line, marks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from shared.job import Job, Station
+from vision.cards import Card
+from vision.chord import ChordChoice, choose_chord
+from vision.gravity import Gravity, find_gravity
+from vision.hints import Hint
+from vision.laser import laser_map
+from vision.lines import Stroke, measure
+from vision.marks import Mark, find_marks, locate
+from vision.photo import Picture
+from vision.rib_plane import LineSeen, Solution
+from vision.sheet import Plane, Sheet, lay_flat
+from vision.spar import SparChoice, choose_spar
+
+F64 = NDArray[np.float64]
+Box = tuple[float, float, float, float]
+
+SEGMENT_MM = 14.0
+"""Length of the segments in which a drawn line's centre is measured."""
+ROLL_FREE_DEG = 10.0
+"""How far an unlevelled hand may roll the camera, on top of the gate on the chord angle."""
+STEEP = 0.75
+"""Least cosine between the card's arrow and the photo's horizontal for the photo to count as upright."""
+
+
+@dataclass(frozen=True)
+class LocatedMark:
+    """A mark, its centre in pixels (2,) with standard deviation; NaN deviation where only roughly known."""
+
+    mark: Mark
+    pixel: F64
+    sigma_px: float
+
+
+@dataclass(frozen=True)
+class Findings:
+    """Everything seen beside the cards, or the reason why it ends here.
+
+    strokes : the measured lines, in the order of `lines`.
+    """
+
+    plane: Plane
+    forward_right: bool
+    reason: str | None
+    lines: tuple[LineSeen, ...] = ()
+    strokes: tuple[Stroke, ...] = ()
+    chord: ChordChoice | None = None
+    chord_ends: F64 | None = None
+    gravity: Gravity | None = None
+    spar: SparChoice | None = None
+    spar_reason: str | None = None
+    marks: tuple[LocatedMark, ...] = ()
+    reference: Literal["plumb", "level", "both"] | None = None
+
+
+def look(picture: Picture, solution: Solution, cards: tuple[Card, ...], station: Station, job: Job,
+         hints: tuple[Hint, ...]) -> Findings:
+    """Find and measure every line on and before the rib plane of `solution`."""
+    plane = sheet_plane(solution, cards)
+    toward = float(solution.state.rotation[:, 0] @ plane.along_u)
+    if abs(toward) < STEEP:
+        return Findings(plane, toward > 0, "the card's arrow points up or down in the photo: turn the photo upright, or "
+                        "lay the card with its arrow towards the leading edge")
+    forward_right = toward > 0
+    boxes = [_box(plane, c) for c in cards]
+    scale = float(np.median([c.px_per_mm for c in cards]))
+    half = cv2.resize(picture.gray, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    blur = 0.8 * float(np.median([c.blur_px for c in cards]))
+    band = chord_band(half, plane, boxes, station.chord_mm, 2.0 / scale)
+    laser = laser_map(picture.small_colour(), band)
+    by_role = {h.role: h for h in hints}
+    choice: ChordChoice | None = None
+    if "chord" in by_role:
+        ends = hinted_ends(plane, by_role["chord"])
+    else:
+        choice = choose_chord(band, boxes, station.chord_mm, -station.chord_deg if forward_right else station.chord_deg,
+                              ROLL_FREE_DEG, laser)
+        if choice.chosen is None:
+            return Findings(plane, forward_right, choice.reason, chord=choice)
+        ends = choice.chosen.ends
+    stroke = measure(picture.gray, plane, ends[0], ends[1], half_px=_half(scale), segment_mm=segment(ends),
+                     blur_px=blur)
+    if stroke is None:
+        return Findings(plane, forward_right, "the chord line is too faint to measure: draw it darker", chord=choice,
+                        chord_ends=ends)
+    ends = order(np.stack([stroke.uv[0], stroke.uv[-1]]))
+    gravity = find_gravity(picture, half, plane, band, laser, ends, station, job, scale, blur, forward_right, by_role)
+    so_far = Findings(plane, forward_right, gravity.reason, (line_seen("chord", stroke), *gravity.lines),
+                      (stroke, *gravity.strokes), choice, ends, gravity, reference=gravity.reference)
+    if gravity.reason:
+        return so_far
+    spar, spar_stroke, spar_reason = _spar(picture, half, so_far, station, boxes, scale, blur, by_role)
+    lines, strokes = so_far.lines, so_far.strokes
+    if spar_stroke is not None:
+        lines, strokes = (*lines, line_seen("spar", spar_stroke)), (*strokes, spar_stroke)
+    marks = choice.chosen.marks if choice and choice.chosen else \
+        tuple(find_marks(band, ends, 0.05))
+    located = tuple(m for m in (_located(picture, plane, k) for k in marks) if m is not None)
+    return Findings(plane, forward_right, None, lines, strokes, choice, ends, gravity, spar, spar_reason, located,
+                    gravity.reference)
+
+
+def sheet_plane(solution: Solution, cards: tuple[Card, ...]) -> Plane:
+    """The rib plane with its origin in the middle of the first card."""
+    middle = np.array([*(np.array(cards[0].spec.size_mm) / 2), 0.0])
+    s = solution.state
+    return Plane.from_pose(s.rotation, s.rotation @ middle + s.shift, solution.theta())
+
+
+def chord_band(half: NDArray[np.uint8], plane: Plane, boxes: list[Box], chord_mm: float, mm: float) -> Sheet:
+    """The strip of the rib plane in which the chord line must lie: a chord either way, a tenth above and below."""
+    b = np.array(boxes)
+    return lay_flat(half, plane, (b[:, 0].min() - 0.98 * chord_mm, b[:, 1].min() - 0.12 * chord_mm,
+                                  b[:, 2].max() + 0.98 * chord_mm, b[:, 3].max() + 0.12 * chord_mm), mm, 2)
+
+
+def hinted_ends(plane: Plane, hint: Hint) -> F64:
+    """(2, 2) sheet mm of a hint's two points, left (or upper) end first."""
+    uv = plane.to_sheet(np.array([hint.a, hint.b], dtype=np.float64))
+    return order(uv) if hint.role in ("chord", "level") else uv[np.argsort(uv[:, 1])]
+
+
+def order(ends: F64) -> F64:
+    """Left end first."""
+    return ends[np.argsort(ends[:, 0])]
+
+
+def segment(ends: F64) -> float:
+    """Segment length for a line between two ends, mm: about 70 segments, never under 4 mm."""
+    return max(4.0, min(SEGMENT_MM, float(np.linalg.norm(ends[1] - ends[0])) / 24),
+               float(np.linalg.norm(ends[1] - ends[0])) / 70)
+
+
+def line_seen(role: Literal["chord", "spar", "plumb", "level"], s: Stroke, own_deg: float = 0.0, own_source: str = "",
+              own_name: str = "", zero_deg: float = 0.0) -> LineSeen:
+    """A measured stroke as an observation."""
+    return LineSeen(role, s.pixels, s.sigma_px, s.waviness.size, max(1.0, s.waviness.reach * s.px_per_mm), own_deg,
+                    own_source, own_name, zero_deg)
+
+
+def _half(scale: float) -> float:
+    return float(np.clip(3.2 * scale, 7.0, 14.0))
+
+
+def _box(plane: Plane, card: Card) -> Box:
+    q = plane.to_sheet(card.at(card.spec.outline()))
+    (u0, v0), (u1, v1) = q.min(0), q.max(0)
+    return float(u0), float(v0), float(u1), float(v1)
+
+
+def _spar(picture: Picture, half: NDArray[np.uint8], found: Findings, station: Station, boxes: list[Box], scale: float,
+          blur: float, by_role: dict[str, Hint]) -> tuple[SparChoice | None, Stroke | None, str | None]:
+    if "spar" in by_role:
+        choice = SparChoice(hinted_ends(found.plane, by_role["spar"]), "")
+    elif station.spar_deg is None:
+        return None, None, "the job gives no spar line at this station"
+    else:
+        chord = found.chord_ends
+        assert chord is not None and found.gravity is not None
+        c = station.chord_mm
+        sheet = lay_flat(half, found.plane, (chord[0, 0], chord[:, 1].min() - 0.13 * c, chord[1, 0],
+                                             chord[:, 1].max() + 0.095 * c), 2.0 / scale, 2)
+        choice = choose_spar(sheet, chord, c, found.forward_right, station.spar_at, list(found.gravity.string_ends),
+                             boxes)
+    if choice.ends is None:
+        return choice, None, choice.reason
+    inset = 0.012 * station.chord_mm * np.array([1.0, -1.0])[:, None] if "spar" not in by_role else np.zeros((2, 1))
+    d = (choice.ends[1] - choice.ends[0]) / np.linalg.norm(choice.ends[1] - choice.ends[0])
+    ends = choice.ends + inset * d
+    stroke = measure(picture.gray, found.plane, ends[0], ends[1], half_px=_half(scale), segment_mm=segment(ends),
+                     blur_px=blur)
+    if stroke is None or stroke.length_mm < 0.04 * station.chord_mm:
+        return choice, None, "the spar line is too faint or too short to measure"
+    return choice, stroke, None
+
+
+def _located(picture: Picture, plane: Plane, mark: Mark) -> LocatedMark | None:
+    if mark.kind == "quartered":
+        got = locate(picture.gray, plane, mark)
+        return None if got is None else LocatedMark(mark, *got)
+    return LocatedMark(mark, plane.to_pixels(mark.uv[None])[0], float("nan"))

@@ -1,0 +1,104 @@
+"""The level reference of a photo: every string that hangs before the rib, and the laser's level line on it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shared.job import Job, Station
+from vision.hints import Hint
+from vision.laser import find_level_stripes
+from vision.level_reference import UprightLine, find_uprights, upright_depth
+from vision.lines import Stroke, measure
+from vision.photo import Picture
+from vision.rib_plane import LineSeen
+from vision.sheet import Plane, Sheet, lay_flat
+from vision.strings import choose_strings
+
+F32 = NDArray[np.float32]
+F64 = NDArray[np.float64]
+U8 = NDArray[np.uint8]
+
+
+@dataclass(frozen=True)
+class Gravity:
+    """The references used, or the reason why none. string_ends : (2, 2) sheet mm of each string.
+    weighed : upright lines that were looked at, for the picture."""
+
+    lines: tuple[LineSeen, ...] = ()
+    strokes: tuple[Stroke, ...] = ()
+    string_ends: tuple[F64, ...] = ()
+    reference: Literal["plumb", "level", "both"] | None = None
+    reason: str | None = None
+    weighed: tuple[UprightLine, ...] = ()
+
+
+def find_gravity(picture: Picture, half: U8, plane: Plane, band: Sheet, laser: F32, chord: F64, station: Station,
+                 job: Job, scale: float, blur: float, forward_right: bool, hints: dict[str, Hint]) -> Gravity:
+    """Find and measure strings and level lines. chord : (2, 2) sheet mm, left end first."""
+    from vision.findings import hinted_ends, line_seen, segment
+
+    own = job.level.u_deg
+    lines: list[LineSeen] = []
+    strokes: list[Stroke] = []
+    ends: list[F64] = []
+    weighed: tuple[UprightLine, ...] = ()
+    reason: str | None = None
+    if "plumb" in hints:
+        found = [hinted_ends(plane, hints["plumb"])]
+    elif "level" in hints:
+        found = []
+    else:
+        sheet = lay_flat(half, plane, _tall_box(picture, plane, chord), 2.2 / scale, 2)
+        weighed = tuple(find_uprights(sheet, upright_depth(sheet), chord, station.chord_mm))
+        found, reason = choose_strings(picture, plane, list(weighed), chord, station.chord_mm, forward_right, scale, blur)
+    for k, e in enumerate(found):
+        stroke = measure(picture.gray, plane, e[0], e[1], half_px=float(np.clip(3.0 * scale, 7, 12)),
+                         segment_mm=segment(e), blur_px=blur, any_sign=True)
+        if stroke is None or stroke.length_mm < 0.12 * station.chord_mm:
+            continue
+        lines.append(line_seen("plumb", stroke, own, f"string {k + 1} at {station.name}", "string's own error"))
+        strokes.append(stroke)
+        ends.append(np.stack([stroke.uv[0], stroke.uv[-1]]))
+    level = _level(picture, plane, band, laser, chord, station, scale, blur, hints)
+    if level is not None:
+        source = f"level reference {job.level.profile or ''}".strip()
+        lines.append(line_seen("level", level, own, source, "level line's own error", job.level.zero_error_deg))
+        strokes.append(level)
+    if not lines:
+        return Gravity((), (), (), None, reason or "no level reference was found: hang a string before the rib, or throw "
+                       "a level laser line on it", weighed)
+    reference: Literal["plumb", "level", "both"] = "both" if ends and level is not None else \
+        "plumb" if ends else "level"
+    return Gravity(tuple(lines), tuple(strokes), tuple(ends), reference, None, weighed)
+
+
+def _tall_box(picture: Picture, plane: Plane, chord: F64) -> tuple[float, float, float, float]:
+    """The chord's width and the photo's whole height, sheet mm."""
+    x = plane.to_pixels(chord.mean(0)[None])[0, 0]
+    v = plane.to_sheet(np.array([[x, 8.0], [x, picture.height - 9.0]]))[:, 1]
+    return float(chord[0, 0]), float(v[0]), float(chord[1, 0]), float(v[1])
+
+
+def _level(picture: Picture, plane: Plane, band: Sheet, laser: F32, chord: F64, station: Station, scale: float,
+           blur: float, hints: dict[str, Hint]) -> Stroke | None:
+    from vision.findings import hinted_ends, segment
+
+    if "level" in hints:
+        ends = hinted_ends(plane, hints["level"])
+    else:
+        stripes = find_level_stripes(band, laser, station.chord_mm)
+        if not stripes:
+            return None
+        s = stripes[0]
+        # on the rib only: what the line does on the wall behind is seen from another height
+        cols = band.index(chord)[:, 0]
+        first, last = max(s.first, cols[0] + 0.03 * (cols[1] - cols[0])), min(s.last, cols[1] - 0.03 * (cols[1] - cols[0]))
+        if last - first < 0.25 * (cols[1] - cols[0]):
+            return None
+        ends = band.uv(np.array([[first, s.at(first)], [last, s.at(last)]]))
+    return measure(picture.gray, plane, ends[0], ends[1], half_px=float(np.clip(3.2 * scale, 7, 12)),
+                   segment_mm=segment(ends), blur_px=max(blur, 1.2))

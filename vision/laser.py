@@ -1,0 +1,40 @@
+"""The line a levelling laser throws on the rib: a thin stripe redder (or greener) than both of its sides."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.candidates import Stripe, find_stripes
+from vision.ridges import level_ridges
+from vision.sheet import Sheet, pixel_map
+
+F32 = NDArray[np.float32]
+U8 = NDArray[np.uint8]
+
+FULL_COLOUR = 0.10
+"""Relative step of the red-to-green ratio (or its inverse) that counts in full as a laser's colour."""
+LASER_TILT = 0.2
+"""Largest |slope| of a level line in the sheet (camera roll included)."""
+
+
+def laser_map(small_bgr: U8, sheet: Sheet) -> F32:
+    """(h, w) of the sheet, 0 to 1: how much a thin level stripe here has a laser's colour."""
+    h, w = sheet.image.shape
+    mx, my = pixel_map(sheet.plane, sheet.u0 + sheet.mm * np.arange(0, w, 2), sheet.v0 + sheet.mm * np.arange(0, h, 2))
+    bgr = cv2.remap(small_bgr, (mx - 1.5) / 4, (my - 1.5) / 4, cv2.INTER_LINEAR,
+                    borderMode=cv2.BORDER_REPLICATE).astype(np.float32) + 8.0
+    best = np.zeros(bgr.shape[:2], dtype=np.float32)
+    for ratio in (bgr[..., 2] / bgr[..., 1], bgr[..., 1] / bgr[..., 2]):
+        _, light = level_ridges(ratio * 100, (max(2, round(2.5 / sheet.mm)), max(3, round(4.5 / sheet.mm))), 5)
+        best = np.maximum(best, light)
+    full = cv2.resize(np.clip(best / FULL_COLOUR, 0, 1), (w, h), interpolation=cv2.INTER_LINEAR)
+    return np.asarray(full, dtype=np.float32)
+
+
+def find_level_stripes(sheet: Sheet, laser: F32, chord_mm: float) -> list[Stripe]:
+    """Level stripes of a laser's colour over at least a quarter of the chord, longest first."""
+    stripes = find_stripes((laser - 0.3) * 0.1, sheet.valid, LASER_TILT, apart=max(3.0, 5 / sheet.mm),
+                           bridge=0.15 * chord_mm / sheet.mm, shortest=0.25 * chord_mm / sheet.mm, most=4)
+    return [s for s in stripes if s.cover > 0.6]

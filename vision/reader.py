@@ -1,0 +1,217 @@
+"""One photo, start to end: the recipe.
+
+    load -> cards -> station, lens -> rib plane -> chord line -> level reference -> spar line
+         -> one least-squares solution -> angles with budgets -> doubts and advice
+
+Every step may end the reading with a reason; nothing raises for what a photo holds.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.lens_model import Lens
+from calibration.profiles import LensProfile
+from shared.job import Job, Station
+from shared.reading import Angle, Evidence, Flag, Made, Photo, Reading
+from shared.version import version
+from vision import findings, gates
+from vision.advice import advise
+from vision.cards import Card, find_cards
+from vision.doubts import doubts
+from vision.evidence import show
+from vision.findings import Findings
+from vision.hints import Hint
+from vision.lens_choice import choose_lens
+from vision.photo import Picture, open_photo
+from vision.photo_file import PhotoError
+from vision.propagate import Angles, angles
+from vision.rib_plane import Lean, LineSeen, Scene, Solution, solve, starts
+from vision.stations import name_station
+
+F64 = NDArray[np.float64]
+
+DEFAULT_U_LEAN_DEG = 0.5
+"""Where the job states the ribs' lean but not how well."""
+UNKNOWN_U_LEAN_DEG = 2.0
+"""Where the job says nothing of the ribs' lean (common practice, no source: ribs stand within a few degrees)."""
+U_ASPECT = 5e-4
+"""Printed width over height of a card (laser and ink printers, checked with a rule over 150 mm)."""
+U_SEAT_DEG = 0.1
+"""How flat a taped card lies on the rib: 0.3 mm over the card's length."""
+TWO_POSES = 9.0
+"""Difference of chi-square between the two poses of a flat card below which both are kept in mind."""
+
+
+@dataclass(frozen=True)
+class _Refused(Exception):
+    """A reading that ends here, with what had been found."""
+
+    reason: str
+    evidence: Evidence | None = None
+    flags: tuple[Flag, ...] = field(default=())
+
+
+def read_photo(source: str | os.PathLike[str] | Picture | NDArray[Any], job: Job, *,
+               lens: Lens | LensProfile | None = None, hints: Sequence[Hint] = (),
+               lean_known: bool = True) -> Reading:
+    """Read the angles of one rib in one photo.
+
+    Parameters
+    ----------
+    source : path of a photo, a loaded `Picture`, or an array (h, w) or (h, w, 3) BGR, upright.
+    job : the wing and what it is measured with. lens : overrides the job's choice of lens profile.
+    hints : lines pointed at by a person; recorded as help.
+
+    Returns
+    -------
+    Reading : angles in degrees, nose-up positive, with budgets; or without a value and with the reason.
+
+    Raises UserError for a broken job (a named lens profile that cannot be read), never for a photo.
+    """
+    try:
+        picture = _picture(source)
+    except PhotoError as error:
+        return _unread(error, source, job)
+    made = Made(version(), None, job.level.profile or f"u {job.level.u_deg:g} deg", helped=bool(hints))
+    photo = Photo(picture.name, picture.sha256, picture.width, picture.height, picture.exif.taken,
+                  picture.exif.camera)
+    station: Station | None = None
+    flags: tuple[Flag, ...] = tuple(Flag("photo-note", note) for note in picture.notes)
+    if hints:
+        flags += (Flag("helped", "a person pointed at " + " and ".join(sorted({h.role for h in hints}))),)
+    cards: list[Card] = []
+    try:
+        cards = find_cards(picture.gray)
+        named = name_station(cards, job)
+        station = named.station
+        if station is None:
+            raise _Refused(named.reason or "", show(picture, tuple(cards)))
+        verdict = gates.before_solving(picture.gray, list(named.cards))
+        if verdict.reason:
+            raise _Refused(verdict.reason, show(picture, named.cards))
+        chosen = choose_lens(lens, job, picture)
+        if chosen.lens is None:
+            raise _Refused(chosen.reason or "", show(picture, named.cards))
+        made = replace(made, lens=chosen.lens.ident)
+        flags += verdict.flags + chosen.flags
+        return _measure(picture, photo, job, station, named.cards, chosen.lens, tuple(hints), flags, made)
+    except _Refused as end:
+        none = Angle(None, end.reason)
+        return Reading(photo, station.name if station else None, none, none, None, None, made,
+                       flags + end.flags, (), end.evidence)
+
+
+def _measure(picture: Picture, photo: Photo, job: Job, station: Station, cards: tuple[Card, ...], lens: Lens,
+             hints: tuple[Hint, ...], flags: tuple[Flag, ...], made: Made) -> Reading:
+    first = _plane_only(cards, lens, photo)
+    verdict = gates.after_solving(first[0])
+    if verdict.reason:
+        raise _Refused(verdict.reason, show(picture, cards, first[0]))
+    flags += verdict.flags
+    found = findings.look(picture, first[0], cards, station, job, hints)
+    if found.reason:
+        raise _Refused(found.reason, show(picture, cards, first[0], found))
+    lean = _lean(job, station, found.forward_right)
+    if job.wing.dihedral_deg is None and station.lean_deg is None and any(s.role == "plumb" for s in found.lines):
+        flags += (Flag("lean-not-stated", "the job does not state the ribs' lean (dihedral): U allows for "
+                       f"{2 * UNKNOWN_U_LEAN_DEG:g} deg of it"),)
+    scene = Scene(lens, cards, found.lines, lean, photo.sha256[:12], U_ASPECT, "card print", U_SEAT_DEG)
+    solutions = _solve_all(scene)
+    best = solutions[0]
+    verdict = gates.after_solving(best)
+    if verdict.reason:
+        raise _Refused(verdict.reason, show(picture, cards, best, found))
+    flags = tuple(dict.fromkeys(flags + verdict.flags))
+    result = _both_poses(solutions, photo)
+    doubt = doubts(result, best, found, station, cards)
+    if doubt.reason:
+        raise _Refused(doubt.reason, show(picture, cards, best, found), doubt.flags)
+    assert result.chord is not None
+    chord = Angle(result.chord, None, doubt.chord_flags)
+    spar = Angle(result.spar, None if result.spar else found.spar_reason or "no spar line was looked for",
+                 doubt.spar_flags)
+    return Reading(photo, station.name, chord, spar, "right" if found.forward_right else "left", found.reference,
+                   made, flags + doubt.flags, advise(best, result, found, station), show(picture, cards, best, found))
+
+
+def _picture(source: str | os.PathLike[str] | Picture | NDArray[Any]) -> Picture:
+    if isinstance(source, Picture):
+        return source
+    if isinstance(source, np.ndarray):
+        return Picture.from_array(source)
+    return open_photo(source)
+
+
+def _unread(error: PhotoError, source: object, job: Job) -> Reading:
+    name = Path(source).name if isinstance(source, (str, os.PathLike)) else "array"
+    none = Angle(None, error.reason)
+    return Reading(Photo(name, error.sha256, error.width, error.height, None, None), None, none, none, None, None,
+                   Made(version(), None, job.level.profile))
+
+
+def _plane_only(cards: tuple[Card, ...], lens: Lens, photo: Photo) -> list[Solution]:
+    """The rib plane from the cards alone, best pose first; gravity is left to a loose guess."""
+    scene = Scene(lens, cards, (), Lean(0.0, 10.0, "none", 1.0), photo.sha256[:12])
+    return _solve_all(scene)
+
+
+def _solve_all(scene: Scene) -> list[Solution]:
+    solutions = []
+    for start in starts(scene):
+        try:
+            solutions.append(solve(scene, start))
+        except np.linalg.LinAlgError:
+            continue
+    if not solutions:
+        raise _Refused("the card's pose could not be solved for: photograph it less obliquely")
+    return sorted(solutions, key=lambda s: s.cost)
+
+
+def _lean(job: Job, station: Station, forward_right: bool) -> Lean:
+    """The stated lean of the rib plane and which way it counts in this photo.
+
+    Seen from outboard, a right wing's leading edge points to the right in the photo.
+    """
+    stated = station.lean_deg if station.lean_deg is not None else \
+        -job.wing.dihedral_deg if job.wing.dihedral_deg is not None else None
+    u = station.u_lean_deg if station.u_lean_deg is not None else job.wing.u_lean_deg
+    if u is None:
+        u = DEFAULT_U_LEAN_DEG if stated is not None else UNKNOWN_U_LEAN_DEG
+    own = station.lean_deg is not None or station.u_lean_deg is not None
+    from_outboard = forward_right == (station.side != "left")
+    return Lean(stated or 0.0, u, f"lean of {station.name}" if own else "lean of the ribs",
+                -1.0 if from_outboard else 1.0)
+
+
+def _both_poses(solutions: list[Solution], photo: Photo) -> Angles:
+    """The best pose's angles; where the card's other pose fits nearly as well, its difference goes into u."""
+    from shared.quantity import Component, Quantity
+
+    best = angles(solutions[0])
+    for other in solutions[1:]:
+        worse = (other.cost - solutions[0].cost) / solutions[0].scale**2
+        if worse > TWO_POSES or worse < 1e-3:
+            continue
+        theirs = angles(other)
+        weight = float(np.exp(-worse / 2) / (1 + np.exp(-worse / 2)))
+        spread = float(np.sqrt(weight * (1 - weight)))
+
+        def widened(a: Quantity | None, b: Quantity | None, spread: float = spread) -> Quantity | None:
+            if a is None or b is None:
+                return a
+            return a.plus(Component("which way the card tilts", f"photo:{photo.sha256[:12]} pose",
+                                    spread * (b.value - a.value)))
+
+        best = Angles(widened(best.chord, theirs.chord), widened(best.spar, theirs.spar), best.lean)
+    return best
+
+
+__all__ = ["Findings", "Hint", "LineSeen", "read_photo"]

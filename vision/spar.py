@@ -1,0 +1,98 @@
+"""Which upright line on the rib is the spar line.
+
+It is drawn from surface to surface and ends at the outline; so does the string's shadow, which lies close
+to the string and parallel to it. Where the job says at which part of the chord the spar stands, only
+lines there are looked at; else two of equal right are not decided between.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.candidates import Stripe, find_stripes
+from vision.level_reference import upright_depth
+from vision.sheet import Sheet
+
+F64 = NDArray[np.float64]
+
+SPAR_TILT = 0.16
+PLACE_TOLERANCE = 0.035
+"""How far from its place in the job, in chords, a spar line is still looked for."""
+SHADOW_REACH = 0.065
+"""How far from the string, in chords, its shadow may fall: a string hangs within a few centimetres of the rib."""
+
+
+@dataclass(frozen=True)
+class SparChoice:
+    """ends : (2, 2) sheet mm, top first, or None with the reason. doubtful : it may be the string's shadow."""
+
+    ends: F64 | None
+    reason: str
+    rivals: tuple[F64, ...] = ()
+
+
+def choose_spar(sheet: Sheet, chord: F64, chord_mm: float, forward_right: bool, spar_at: float | None,
+                strings: list[F64], boxes: list[tuple[float, float, float, float]]) -> SparChoice:
+    """Find and weigh. chord : (2, 2) sheet mm, left end first. strings : (2, 2) each, sheet mm."""
+    mm = sheet.mm
+    depth = upright_depth(sheet)
+    for u0, v0, u1, v1 in boxes:  # the cards' own pattern is full of upright stripes
+        i0, i1 = sorted((int((u0 - sheet.u0) / mm) - 3, int((u1 - sheet.u0) / mm) + 3))
+        j0, j1 = int((v0 - sheet.v0) / mm) - 3, int((v1 - sheet.v0) / mm) + 3
+        depth[max(i0, 0):max(i1, 0), max(j0, 0):max(j1, 0)] = -0.02
+    stripes = find_stripes(depth, sheet.valid.T, SPAR_TILT, apart=max(2.0, 2.5 / mm), bridge=0.02 * chord_mm / mm,
+                           shortest=0.04 * chord_mm / mm, most=10)
+    fits: list[tuple[float, F64]] = []
+    for s in stripes:
+        ends = np.array([[s.at(c) * mm + sheet.u0, c * mm + sheet.v0] for c in (s.first, s.last)])
+        if not _drawn_across(sheet, s, ends, chord, chord_mm):
+            continue
+        at = _place(ends, chord, chord_mm, forward_right)
+        if spar_at is not None and abs(at - spar_at) > PLACE_TOLERANCE:
+            continue
+        if any(_shadow(ends, st, chord_mm) for st in strings):
+            continue
+        fits.append((s.seen * mm * s.cover, ends))
+    fits = _distinct(sorted(fits, key=lambda f: -f[0]))
+    if not fits:
+        return SparChoice(None, "no spar line was found that crosses the chord line and ends at the rib's outline")
+    if len(fits) > 1 and fits[1][0] > 0.6 * fits[0][0]:
+        return SparChoice(None, "two upright lines have about equal right to be the spar line: say in the job where it "
+                          "stands (spar_at), or give a hint", tuple(e for _, e in fits[:3]))
+    return SparChoice(fits[0][1], "", tuple(e for _, e in fits[1:3]))
+
+
+def _height(point: F64, chord: F64) -> float:
+    slope = (chord[1, 1] - chord[0, 1]) / (chord[1, 0] - chord[0, 0])
+    return float(chord[0, 1] + slope * (point[0] - chord[0, 0]) - point[1])
+
+
+def _drawn_across(sheet: Sheet, s: Stripe, ends: F64, chord: F64, chord_mm: float) -> bool:
+    """From above the chord line to below it, ending inside the sheet, where the rib's surfaces are."""
+    top, bottom = _height(ends[0], chord), _height(ends[1], chord)
+    last = sheet.image.shape[0] - 2 - 2 / sheet.mm
+    inside = 0.01 * chord_mm < top < 0.125 * chord_mm and -0.09 * chord_mm < bottom < -0.008 * chord_mm
+    return bool(inside and s.first > 2 and s.last < last and s.cover > 0.8 and top - bottom > 0.05 * chord_mm)
+
+
+def _place(ends: F64, chord: F64, chord_mm: float, forward_right: bool) -> float:
+    u = float(ends[:, 0].mean())
+    nose = chord[1, 0] if forward_right else chord[0, 0]
+    return abs(nose - u) / chord_mm + 0.01
+
+
+def _shadow(ends: F64, string: F64, chord_mm: float) -> bool:
+    d = string[1] - string[0]
+    off = [abs(float(string[0, 0] + d[0] * (e[1] - string[0, 1]) / d[1] - e[0])) for e in ends]
+    return max(off) < SHADOW_REACH * chord_mm and abs(off[0] - off[1]) < 0.035 * abs(ends[1, 1] - ends[0, 1]) + 1.5
+
+
+def _distinct(fits: list[tuple[float, F64]]) -> list[tuple[float, F64]]:
+    kept: list[tuple[float, F64]] = []
+    for w, e in fits:
+        if all(abs(e[:, 0].mean() - k[:, 0].mean()) > 6.0 for _, k in kept):
+            kept.append((w, e))
+    return kept
