@@ -1,8 +1,9 @@
 """What to turn, which way and by how much; and what that does to the neighbours.
 
-A jig is asked to take out the spar line's deviation where it was read (a rib set wrong on its spar is
-not for the jig), else the chord's. One rigid panel, one turn for all its stations; with several jigs the
-panel twists evenly between them. Weighted least squares over the panel's stations.
+A jig is asked to take out the spar line's deviation: a rib set wrong on its spar is not for the jig. The
+chord's serves only where the job gives no spar line; one that was not read leaves the jig alone. One rigid
+panel, one turn for all its stations; with several jigs the panel twists evenly between them. Weighted
+least squares over the panel's stations.
 """
 
 from __future__ import annotations
@@ -73,7 +74,15 @@ class Standing:
             return None
         if self.jig is not None and self.station.spar_tolerance_deg is not None:
             return self.jig, self.station.spar_tolerance_deg
-        return None if self.chord is None else (self.chord, self.station.chord_tolerance_deg)
+        if self.chord is None or self.station.spar_deg is not None:
+            return None
+        return self.chord, self.station.chord_tolerance_deg
+
+    @property
+    def out_of_tolerance(self) -> bool:
+        """Whether the chord is shown to be out of tolerance."""
+        return (self.doubt is None and self.chord is not None
+                and decide(self.chord, self.station.chord_tolerance_deg).outcome == "nonconforming")
 
 
 def corrections(job: Job, standings: Mapping[str, Standing]) -> tuple[Correction, ...]:
@@ -126,7 +135,8 @@ def _panel(jigs: Sequence[Jig], standings: Sequence[Standing]) -> list[Correctio
     known = [(s, t) for s in standings if (t := s.target) is not None]
     names = tuple(s.station.name for s in standings)
     if not known:
-        return []
+        out = [s.station.name for s in standings if s.out_of_tolerance]
+        return [_unread(j, names, out) for j in jigs] if out else []
     targets = [q for _, (q, _) in known]
     extra = np.diag([(tolerance / 2) ** 2 for _, (_, tolerance) in known])
     try:
@@ -156,6 +166,12 @@ def _draft(jig: Jig, names: tuple[str, ...], change: Quantity, wrong: bool) -> C
         words = (f"{_of(jig, names)}: leave it, no spar line on it (or chord, where that alone was read) is "
                  "shown to be wrong")
     return Correction(jig, names, change, amount, rounded if needed else 0.0, u_amount, needed, words)
+
+
+def _unread(jig: Jig, names: tuple[str, ...], wrong: list[str]) -> Correction:
+    words = (f"{_of(jig, names)}: leave it until the spar line is read; the chord of {', '.join(wrong)} "
+             "alone does not tell rib from jig")
+    return Correction(jig, names, Quantity(0.0), 0.0, 0.0, math.nan, False, words)
 
 
 def _of(jig: Jig, names: tuple[str, ...]) -> str:

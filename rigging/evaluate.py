@@ -160,7 +160,8 @@ def _findings(
 ) -> tuple[str, tuple[str, ...]]:
     states: dict[str, str] = {s.station.name: s.state for s in stations}
     offs = {s.station.name: s.chord.deviation for s in stations}
-    wrong = findings.bays(job, parts)
+    off_chords = {n: q.value for n, q in offs.items() if q is not None and states[n] == "nonconforming"}
+    wrong = findings.bays(job, parts, off_chords)
     asymmetric = [p for p in pairs if p.decision.outcome == "nonconforming"]
     sentences = (
         *findings.of_bays(wrong),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,32 +26,44 @@ class Bay:
     stations: tuple[str, ...]
     size: Quantity
 
+    @property
+    def shown(self) -> str:
+        """Its name in a sentence."""
+        return self.name if len(self.stations) == 1 else f"the {self.name}"
 
-def bays(job: Job, parts: dict[str, RibOrJig]) -> tuple[Bay, ...]:
-    """Runs of neighbouring stations that the jig has turned the same way, side by side."""
+
+def bays(job: Job, parts: Mapping[str, RibOrJig], wrong_chords: Mapping[str, float]) -> tuple[Bay, ...]:
+    """Runs of neighbouring stations that the jig has turned the same way, side by side.
+
+    wrong_chords : chord deviation of the stations out of tolerance. One of these whose spar line was not
+    read counts with its panel, when the panel's jig is shown to stand wrong the same way.
+    """
+    turned = {n: p.jig.value for n, p in parts.items() if p.cause in ("jig", "both") and p.jig is not None}
+    panel_of = {s.name: s.panel for s in job.stations if s.panel}
+    for name, off in wrong_chords.items():
+        mates = [v for n, v in turned.items() if n in panel_of and panel_of[n] == panel_of.get(name)]
+        if name not in turned and parts[name].jig is None and any(v * off > 0 for v in mates):
+            turned[name] = off
     found = []
     for side in ("left", "right", "centre"):
         run = run_of(job, side)
-        for group in _runs(run, parts):
-            sizes = [q for s in group if (q := parts[s.name].jig) is not None]
-            scatter = np.diag([((s.spar_tolerance_deg or s.chord_tolerance_deg) / 2) ** 2 for s in group])
-            size = fit(np.ones((len(sizes), 1)), sizes, scatter)[0]
+        for group in _runs(run, turned):
+            seen = [(s, q) for s in group if (q := parts[s.name].jig) is not None]
+            scatter = np.diag([((s.spar_tolerance_deg or s.chord_tolerance_deg) / 2) ** 2 for s, _ in seen])
+            size = fit(np.ones((len(seen), 1)), [q for _, q in seen], scatter)[0]
             found.append(Bay(_bay_name(run, group), tuple(s.name for s in group), size))
     return tuple(found)
 
 
-def _runs(run: Sequence[Station], parts: dict[str, RibOrJig]) -> Iterable[list[Station]]:
+def _runs(run: Sequence[Station], turned: Mapping[str, float]) -> Iterable[list[Station]]:
     group: list[Station] = []
-    sign = 0.0
     for s in run:
-        part = parts.get(s.name)
-        value = part.jig.value if part is not None and part.cause in ("jig", "both") and part.jig else 0.0
-        if group and value * sign <= 0:
+        value = turned.get(s.name, 0.0)
+        if group and value * turned[group[-1].name] <= 0:
             yield group
             group = []
         if value:
             group.append(s)
-            sign = value
     if group:
         yield group
 
@@ -63,7 +75,7 @@ def _bay_name(run: Sequence[Station], group: Sequence[Station]) -> str:
     if len(panels) == 1 and panel and {s.name for s in run if s.panel == panel} == {s.name for s in group}:
         return f"{panel} ({names})"
     if len(group) == 1:
-        return f"station {names}"
+        return names
     side = group[0].side
     if len(group) == len(run):
         return f"whole {side} wing ({names})"
@@ -170,7 +182,7 @@ def verdict(
         for k in ("conforming", "nonconforming", "undecided", "not measured")
     }
     good = len(count["conforming"])
-    blame = [f"the jig of the {b.name}" for b in wrong_bays]
+    blame = [f"the jig of {b.shown}" for b in wrong_bays]
     blame += [f"rib {name}" for name, p in parts.items() if p.cause in ("rib", "both")]
     named = {x for b in wrong_bays for x in b.stations} | {
         k for k, p in parts.items() if p.cause in ("rib", "both")

@@ -10,6 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from rigging.compare import Comparison
+from rigging.repeats import ONLY_FLAGGED
 from rigging.survey import LineResult, StationResult, Survey
 from shared.quantity import K, Quantity
 from shared.rounding import degrees, number, places
@@ -95,7 +96,9 @@ def _advice(stations: Iterable[StationResult]) -> Iterable[str]:
 def _doubts(survey: Survey) -> Iterable[str]:
     yield from (f.text for f in survey.flags)
     for s in survey.stations:
-        yield from (f"{s.station.name}: {f.text}" for f in s.flags if f.code != "gauge-at-fault")
+        told = " ".join(f.text for f in s.flags if f.code == ONLY_FLAGGED)
+        yield from (f"{s.station.name}: {f.text}" for f in s.flags
+                    if f.code != "gauge-at-fault" and (f.code == ONLY_FLAGGED or f.text not in told))
         yield from (f"{s.station.name}: {p.photo} {p.standing}: {p.why or _standing_off(p.off_deg)}"
                     for p in s.chord.combined.photos if p.standing in ("set aside", "outlying"))
 

@@ -111,6 +111,11 @@ def station(name: str, span: float, panel: str | None = "outer") -> Station:
     return Station(name, "right", span, 900.0, (), 0.0, 0.25, 90.0, 0.25, panel=panel)
 
 
+def bare(name: str) -> Station:
+    """A station on its own jig, of a job that gives it no spar line."""
+    return Station(name, "right", 2000.0, 900.0, (), 0.0, 0.25)
+
+
 def standing(s: Station, chord: float, spar: float | None = None, **kw) -> Standing:
     jig = None if spar is None else angle(spar, s.name + "s").quantity
     return Standing(s, angle(chord, s.name).quantity, jig, **kw)
@@ -169,7 +174,7 @@ def test_doubtful_station_is_not_acted_on():
 
 
 def test_uncertain_deviation_is_not_chased():
-    a = station("A", 2000.0, None)
+    a = bare("A")
     job = Job(Wing("w", "A"), (a,), jigs=(Jig(thread="M6"),))
     (fix,) = corrections(job, {"A": Standing(a, angle(0.4, "A", own=0.3).quantity, None)})
     assert not fix.needed
@@ -185,7 +190,24 @@ def test_shim_instructions_name_side_and_count():
 
 
 def test_uncertainty_of_the_amount():
-    a = station("A", 2000.0, None)
+    a = bare("A")
     job = Job(Wing("w", "A"), (a,), jigs=(Jig(thread="M6", arm_mm=300.0),))
     (fix,) = corrections(job, {"A": Standing(a, Quantity(1.0, angle(1.0, "A").quantity.components), None)})
     assert fix.u_amount == pytest.approx(300 * math.radians(fix.change_deg.u), rel=1e-2)
+
+
+def test_no_turn_is_given_while_an_expected_spar_line_is_unread():
+    # a rib set wrong on a true spar must not be cured at the jig
+    a = station("A", 2000.0, None)
+    job = Job(Wing("w", "A"), (a,), jigs=(Jig(thread="M6"),))
+    (fix,) = corrections(job, {"A": standing(a, 0.7)})
+    assert not fix.needed and fix.rounded == 0.0 and "until the spar line is read" in fix.words
+    assert corrections(job, {"A": standing(a, 0.1)}) == ()
+
+
+def test_panel_is_turned_by_the_spar_lines_that_were_read():
+    a, b = station("A", 1000.0), station("B", 2000.0)
+    job = Job(Wing("w", "A"), (a, b), jigs=(Jig(thread="M6", arm_mm=300.0, panel="outer"),))
+    (fix,) = corrections(job, {"A": standing(a, -0.8, -0.8), "B": standing(b, 0.4)})
+    assert fix.needed and fix.change_deg.value == pytest.approx(0.8, abs=1e-6)
+    assert [m.station for m in fix.moved] == ["A", "B"]

@@ -157,3 +157,19 @@ def test_pen_waviness_does_not_shrink_with_repeats():
     assert chord is not None
     assert chord.budget()["pen waviness"] == pytest.approx(0.03)
     assert chord.budget()["string fit"] == pytest.approx(0.002, rel=1e-3)
+
+
+def test_unread_spar_line_on_a_wrong_panel_counts_with_the_panel():
+    no_spar = [replace(r, spar=Angle(None, "too faint")) if r.station == "R6" else r for r in simulated(1)]
+    s = evaluate(job(), no_spar, now=NOW)
+    assert "the jig of the right outer bay (R5 and R6) and rib L3 are wrong" in s.verdict
+    assert s.station("R6").rib_or_jig.cause == "untold"
+    (fix,) = [c for c in s.corrections if c.needed]
+    assert {m.station for m in fix.moved} == {"R5", "R6"}
+
+
+def test_unread_spar_line_of_a_single_station_is_not_guessed():
+    no_spar = [replace(r, spar=Angle(None, "too faint")) if r.station == "L3" else r for r in simulated(1)]
+    s = evaluate(job(), no_spar, now=NOW)
+    assert "station L3" in s.verdict and "rib L3" not in s.verdict
+    assert not any(c.needed and "L3" in c.stations for c in s.corrections)
