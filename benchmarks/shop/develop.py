@@ -42,7 +42,7 @@ def decode(bgr: U8) -> F32:
 def develop(light: F32, scene: Scene, rng: np.random.Generator) -> U8:
     """(h, w, 3) uint8 BGR of linear RGB light (h, w, 3); `light` is used up."""
     h, w = light.shape[:2]
-    light *= np.float32(scene.exposure / max(float(np.percentile(light[::8, ::8], 97)), 1e-6))
+    light *= np.float32(scene.exposure / max(float(np.percentile(light[::8, ::8], 99.5)), 1e-6))
     pool = rng.standard_normal(min(1 << 21, 4 * h * w), dtype=np.float32)
     starts = [int(v) for v in np.asarray(rng.random((h,)) * (len(pool) // 2), np.int64)]
     # strokes and edges were seen through a window already; a box of one pixel is within the blur asked for
