@@ -46,10 +46,14 @@ class Canvas:
         self, box: Box, alpha: NDArray[np.floating], colour: NDArray[np.floating] | tuple[float, ...]
     ) -> None:
         """Lay a colour over a box with opacity alpha (h, w); colour is one RGB, or (h, w, 3)."""
-        x0, y0, x1, y1 = box
-        part = self.light[y0:y1, x0:x1]
-        a = np.asarray(alpha, np.float32)[..., None]
-        part += a * (np.asarray(colour, np.float32) - part)
+        a = np.asarray(alpha, np.float32)
+        rows, columns = np.flatnonzero(a.any(axis=1)), np.flatnonzero(a.any(axis=0))
+        if not len(rows):
+            return
+        inner = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+        part = self.light[box[1] : box[3], box[0] : box[2]][inner]
+        c = np.asarray(colour, np.float32)
+        part += a[inner][..., None] * ((c if c.ndim == 1 else c[inner]) - part)
 
     def fill(self, outline: F64, value: float = 1.0, mask: U8 | None = None) -> U8:
         """(h, w) uint8 mask of a polygon in pixels (n, 2), edges smoothed; drawn into `mask` where given."""
