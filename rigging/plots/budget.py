@@ -48,7 +48,7 @@ def budget_plot(budget: Mapping[str, float], title: str, name: str = "budget") -
             axes.annotate(f"{number(u, n)}°{share}", (u, float(y)), (4, 0), textcoords="offset points",
                           va="center", fontsize=9)
         axes.set_yticks(at, [label for label, _ in rows])
-        axes.set_xlabel("standard uncertainty u; percent: share of u²")
+        figure.supxlabel("standard uncertainty u, and its share of u² in percent", fontsize=9)
         axes.set_xlim(0, 1.35 * total)
         axes.xaxis.set_major_formatter(lambda v, _: f"{v:g}°")
         axes.grid(axis="y", visible=False)

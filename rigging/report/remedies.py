@@ -5,7 +5,7 @@ from __future__ import annotations
 from rigging.crosscheck_types import CrossCheck
 from rigging.plots import agreement_plot, station_plot
 from rigging.report.blocks import Block, Pictures, Points, Section, Table, Words, cells
-from rigging.report.wording import angle, design
+from rigging.report.wording import angle, design, percent
 from rigging.survey import Survey
 from shared.rounding import number
 
@@ -99,9 +99,9 @@ def _meaning(check: CrossCheck) -> str:
         silent = diagnosis.why_silent or "no explanation stands out"
         return f"What the differences mean cannot be told: {silent}."
     text = diagnosis.verdict.text
-    text = f"{text[:1].upper()}{text[1:]} (probability {100 * diagnosis.verdict.probability:.0f} %"
+    text = f"{text[:1].upper()}{text[1:]} (probability {percent(diagnosis.verdict.probability)}"
     if diagnosis.runner_up is not None:
-        text += f"; next best, {100 * diagnosis.runner_up.probability:.0f} %: {diagnosis.runner_up.text}"
+        text += f"; next best, {percent(diagnosis.runner_up.probability)}: {diagnosis.runner_up.text}"
     return text + ")."
 
 

@@ -40,10 +40,14 @@ def chance(decision: Decision | None) -> str:
     """Probability of conformance in percent, never rounded to a certainty that is not there."""
     if decision is None or not math.isfinite(decision.p_conforming):
         return NONE
-    percent = 100.0 * decision.p_conforming
-    if percent > 99.9:
+    return percent(decision.p_conforming)
+
+
+def percent(share: float) -> str:
+    """A probability in percent, never rounded to a certainty."""
+    if share > 0.999:
         return "> 99.9 %"
-    return "< 0.1 %" if percent < 0.1 else f"{percent:.1f} %"
+    return "< 0.1 %" if share < 0.001 else f"{100.0 * share:.1f} %"
 
 
 def moment(iso: str) -> str:
