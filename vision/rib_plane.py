@@ -17,6 +17,7 @@ edge, y down its sheet, z into the rib, origin at the board's corner.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -277,15 +278,19 @@ def _whitener(line: LineSeen) -> tuple[F64, F64]:
 
 def _basis(v: F64) -> F64:
     """(2, 3) orthonormal vectors square to v."""
-    a = np.eye(3)[int(np.argmin(np.abs(v)))]
-    b1 = np.cross(v, a)
-    b1 /= np.linalg.norm(b1)
-    return np.stack([b1, np.cross(v, b1)])
+    x, y, z = v.tolist()  # plain floats: this is called tens of thousands of times a photo
+    least = min(range(3), key=lambda i: abs((x, y, z)[i]))
+    b = ((0.0, z, -y), (-z, 0.0, x), (y, -x, 0.0))[least]  # v x e_least
+    size = math.sqrt(b[0] * b[0] + b[1] * b[1] + b[2] * b[2])
+    p, q, r = b[0] / size, b[1] / size, b[2] / size
+    return np.array([[p, q, r], [y * r - z * q, z * p - x * r, x * q - y * p]])
 
 
 def _turned(v: F64, d: F64) -> F64:
+    if not d.any():
+        return v
     w = v + d @ _basis(v)
-    return np.asarray(w / np.linalg.norm(w), dtype=np.float64)
+    return np.asarray(w / math.sqrt(float(w @ w)), dtype=np.float64)
 
 
 def _rotation(w: F64) -> F64:
