@@ -20,6 +20,7 @@ from shared.errors import UserError
 from shared.job import Job, Station
 from shared.quantity import Quantity, combine
 from vision.propagate import Angles, angles
+from vision.reader import DEFAULT_U_LEAN_DEG, UNKNOWN_U_LEAN_DEG
 from vision.rib_plane import solve
 
 PART = 1.0 / 3.0
@@ -35,12 +36,11 @@ class Choice:
     """What is chosen for all stations before the photos.
 
     fill : chord as a part of the picture's width; distance_mm overrides it. string_at : how far the plumb
-    line
-    hangs from the middle of the picture, as a part of the chord; square : stood square to the rib right
-    opposite
-    the string. cards : 1 or 2; photos : of each station, each from another place. strings : 1 or 2.
-    level_line : on the rib in place of a string. u_lean_deg : how well the lean is known; None as the job
-    says.
+        line hangs from the middle of the picture, as a part of the chord.
+    square : stood square to the rib, right opposite the string. askew_deg : how far from square the camera
+        may look otherwise.
+    cards, strings : 1 or 2. photos : of each station, each from another place. level_line : on the rib, in
+        place of a string. u_lean_deg : how well the lean is known; None as the job says.
     """
 
     fill: float = FILL
@@ -51,6 +51,7 @@ class Choice:
     photos: int = 1
     strings: int = 1
     level_line: bool = False
+    askew_deg: float = 8.0
     u_lean_deg: float | None = None
 
 
@@ -97,8 +98,7 @@ class StationPlan:
     """The plan for one station.
 
     needed : U that would decide. steps : the cheapest that reaches it, empty where the choice does; None
-    where none
-    does. then : what it gives (the best of all steps where none does).
+    where none does. then : what it gives (the best of all steps where none does).
     """
 
     station: Station
@@ -195,10 +195,10 @@ def _photo(job: Job, station: Station, lens: Lens, choice: Choice, noise: Noise,
            number: int) -> Angles:
     """One imagined photo from a place a hand would choose: some degrees askew, some centimetres aside."""
     chord, distance = station.chord_mm, distance_of(station, lens, choice)
-    askew = 0.4 if choice.square else 1.0
+    askew = choice.askew_deg * (0.4 if choice.square else 1.0)
     for patience in range(40):
         calm = 0.9**patience
-        yaw, pitch, roll = calm * askew * rng.uniform(-1, 1, 3) * [8.0, 5.0, 3.0]
+        yaw, pitch, roll = calm * askew * rng.uniform(-1, 1, 3) * [1.0, 0.6, 0.4]
         view = View(distance, yaw, pitch, roll,
                     (calm * rng.uniform(-0.06, 0.06) * chord, calm * rng.uniform(-0.05, 0.08) * chord))
         side = float(rng.choice([-1.0, 1.0]))
@@ -235,6 +235,9 @@ def cards_for(station: Station, count: int) -> tuple[PlacedCard, ...]:
 
 def _lean(job: Job, station: Station) -> tuple[float, float]:
     """Lean of the rib plane and its standard uncertainty, degrees, as the reader takes them from the job."""
-    deg = station.lean_deg if station.lean_deg is not None else -(job.wing.dihedral_deg or 0.0)
-    u = station.u_lean_deg or job.wing.u_lean_deg or 1.0
-    return deg, u
+    stated = station.lean_deg if station.lean_deg is not None else \
+        -job.wing.dihedral_deg if job.wing.dihedral_deg is not None else None
+    u = station.u_lean_deg if station.u_lean_deg is not None else job.wing.u_lean_deg
+    if u is None:
+        u = DEFAULT_U_LEAN_DEG if stated is not None else UNKNOWN_U_LEAN_DEG
+    return stated or 0.0, u

@@ -1,5 +1,4 @@
-"""A photo that has not been taken: what would be seen of a rib from a given place, ready for the joint
-solution.
+"""A photo not yet taken: what would be seen of a rib from a given place, ready for the joint solution.
 
 World frame, mm: X along the picture towards the leading edge, Y away from the camera, Z up; the rib's mid
 chord is the origin and its face the plane Y = 0, turned about X by the lean. The scene is without error, so
@@ -18,6 +17,7 @@ from numpy.typing import NDArray
 from calibration.lens_model import Lens, distort
 from vision.card_spec import SPECS, Kind
 from vision.cards import Card
+from vision.reader import U_ASPECT, U_SEAT_DEG
 from vision.rib_plane import Lean, LineSeen, Scene, State
 
 F64 = NDArray[np.float64]
@@ -34,9 +34,11 @@ class PlacedCard:
 
 @dataclass(frozen=True)
 class View:
-    """Where the camera is. yaw, pitch, roll : degrees from square-on. aim : mm from mid chord, along the
-    chord
-    towards the leading edge and up, where the middle of the picture lies. distance_mm : along that axis."""
+    """Where the camera is.
+
+    distance_mm : along its axis. yaw, pitch, roll : degrees from square-on. aim : where the middle of the
+    picture lies, mm from mid chord, along the chord towards the leading edge and up.
+    """
 
     distance_mm: float
     yaw_deg: float = 0.0
@@ -51,29 +53,29 @@ class Noise:
 
     corner_px : each coordinate of a card corner. line_px : a point of a pen line or string, one point for
     each pixel along. pen_wave_mm, pen_reach_mm : waviness of the drawn line and how far it hangs together.
-    string_wave_px : of the string. aspect : printed scale across against down. seat_deg : how flat a card lies
-    on the rib, about either axis.
+    string_wave_px : of the string. aspect : printed scale across against down. seat_deg : how flat a card
+    lies
+    on the rib, about either axis. The figures are what readings of good photos carry.
     """
 
     corner_px: float = 0.04
-    line_px: float = 0.35
-    pen_wave_mm: float = 0.10
-    pen_reach_mm: float = 45.0
-    string_wave_px: float = 0.0
-    string_reach_px: float = 1.0
-    aspect: float = 0.0
-    seat_deg: float = 0.0
+    line_px: float = 0.3
+    pen_wave_mm: float = 0.12
+    pen_reach_mm: float = 150.0
+    string_wave_px: float = 0.035
+    string_reach_px: float = 80.0
+    aspect: float = U_ASPECT
+    seat_deg: float = U_SEAT_DEG
 
 
 @dataclass(frozen=True)
 class SetUp:
     """All that is chosen before the shutter is pressed.
 
-    strings_mm : where plumb lines hang, mm from mid chord towards the leading edge; gap_mm : how far in
+    strings_mm : where plumb lines hang, mm from mid chord towards the leading edge. gap_mm : how far in
     front.
-    level_at : height of a level line above the chord line, mm; None without one. lean_deg, u_lean_deg : the
-    rib
-    plane's lean, top away from the camera, and how well it is known. u_level_deg : of each reference itself.
+    level_at : height of a level line above the chord line, mm; None without one. u_level_deg : of each
+    reference itself. lean_deg, u_lean_deg : the rib plane's lean, top away from the camera; how well known.
     """
 
     lens: Lens
@@ -105,8 +107,8 @@ def imagine(setup: SetUp) -> tuple[Scene, State]:
                   u_seat_deg=setup.noise.seat_deg)
     rotation, shift = world.rib_frame(setup.cards[0])
     gravity = world.turn @ [0.0, 0.0, -1.0]
-    state = State(z=np.zeros(len(setup.lens.axes())), rotation=rotation, shift=shift, places=places, aspect=0.0,
-                  seats=np.zeros((len(cards), 2)), gravity=gravity, planes=planes)
+    state = State(z=np.zeros(len(setup.lens.axes())), rotation=rotation, shift=shift, places=places,
+                  aspect=0.0, seats=np.zeros((len(cards), 2)), gravity=gravity, planes=planes)
     return scene, state
 
 

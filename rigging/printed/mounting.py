@@ -190,10 +190,10 @@ PICTURES: dict[str, Callable[[], Drawing]] = {
     "mount-tags": gauge_picture,
 }
 
-_TEXTS = {
-    "mount-scale": "1. Print at 100 %. Measure both bars of each page. Off by more than 0.3 mm, or by a "
-                   "different "
-    "amount across and down: print again. Else write measured / 100 into the job file as card_scale.",
+TEXTS = {
+    "mount-scale": "1. Print at 100 %. Measure both bars of each page with a steel rule. If they differ from "
+    "each other by more than 0.2 mm, print again, on another printer: such a stretch turns angles, and nothing "
+    "in a photo shows it. Else write measured / 100 as scale under [cards] into the job file.",
     "mount-card": "2. Glue each card to stiff, flat stuff (3 mm plywood, acrylic, aluminium) before "
                   "cutting. Fix it flat on "
     "the rib's face above the chord line, its name's rib, its arrow to the leading edge.",
@@ -231,7 +231,7 @@ def mounting_page(book: Book, job: Job) -> None:
         x = free.x + (k % 2) * (free.w - WIDE)
         top = y - (k // 2) * step
         renderPDF.draw(draw(), book.canvas, x, top - HIGH)
-        book.prose(x, top - HIGH - 3.6, _TEXTS[name], 2.5, WIDE)
+        book.prose(x, top - HIGH - 3.6, TEXTS[name], 2.5, WIDE)
     x, top = free.x + free.w - WIDE, y - 3 * step - 3
     for k, line in enumerate(_THEN):
         top = book.prose(x, top, line, 2.7, WIDE, bold=k == 0) - 1.2

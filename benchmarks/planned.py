@@ -1,0 +1,185 @@
+"""How well the planned U foretells the U of the photo then taken.
+
+    python benchmarks/planned.py --drawn 12 --truth FOLDER --out docs/planning-accuracy.md
+
+Two plans are held against each reading: "known", which is told where the camera stood, and "beforehand",
+which is
+told only what a builder can say before the photo: the camera, how much of the picture the rib fills, the
+cards and
+where the string hangs. Drawn photos come from `benchmarks/shop`; FOLDER holds `truth.json`, a job
+(`*.toml`) and
+photos of the same making, with the shots' parameters in it.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import click
+import numpy as np
+from joblib import Parallel, delayed
+from rich.console import Console
+from rich.markdown import Markdown
+from shop import PHONE_12, draw
+from shop.chance import good_scene
+from shop.jobs import job_for, lens_for
+from shop.scene import Scene
+from tables import environment
+
+from calibration.lens_model import Lens
+from calibration.profiles import profiles_in
+from rigging.planning import Choice, expect
+from rigging.planning_scene import Noise, PlacedCard, SetUp, View, imagine
+from shared.files import write_whole
+from shared.job import Job, Station
+from shared.job_file import load_job
+from vision.propagate import angles
+from vision.reader import read_photo
+from vision.rib_plane import solve
+
+CLASSES = ("panel", "strip", "panels", "strips", "laser")
+
+
+@dataclass(frozen=True)
+class Shot:
+    """What is told of one photo, mirrored so that the leading edge points right."""
+
+    cards: tuple[PlacedCard, ...]
+    view: View
+    fill: float
+    string_mm: float | None
+    gap_mm: float
+    level_mm: float | None
+
+
+@dataclass(frozen=True)
+class Held:
+    """One plan against one reading: U in degrees, and the ratios planned over achieved."""
+
+    photo: str
+    achieved: float
+    known: float
+    beforehand: float
+
+
+def hold(name: str, job: Job, station: Station, lens: Lens, shot: Shot, achieved: float) -> Held:
+    """Both plans for a photo whose reading carried U `achieved`."""
+    lean = station.u_lean_deg or job.wing.u_lean_deg or 0.5
+    setup = SetUp(
+        lens, station.chord_mm, shot.cards, shot.view, () if shot.string_mm is None else (shot.string_mm,),
+        shot.gap_mm, shot.level_mm, 0.0, lean, job.level.u_deg, station.spar_at, station.chord_deg, Noise(),
+    )  # fmt: skip
+    known = angles(solve(*imagine(setup), max_rounds=0)).chord
+    choice = Choice(
+        fill=shot.fill, cards=len(shot.cards), level_line=shot.string_mm is None,
+        string_at=abs(shot.string_mm or 0.0) / station.chord_mm,
+    )  # fmt: skip
+    before = expect(job, replace(station, card=shot.cards[0].kind), lens, choice, Noise())
+    assert known is not None
+    return Held(name, achieved, known.U, before.chord)
+
+
+def drawn(kind: str, seed: int) -> list[Held]:
+    """Draw a photo of a class, read it, hold the plans against it."""
+    cards = "panel" if kind == "laser" else kind
+    scene = good_scene(seed, cards, "laser" if kind == "laser" else "plumb", PHONE_12)  # type: ignore[arg-type]
+    job = job_for(scene, u_lean_deg=0.5)
+    lens = lens_for(scene.camera, np.random.default_rng(seed))
+    got = read_photo(draw(scene)[0], job, lens=lens).chord.quantity
+    return [] if got is None else [hold(f"{kind} {seed}", job, job.stations[0], lens, of_scene(scene), got.U)]
+
+
+def of_scene(s: Scene) -> Shot:
+    """What a drawn scene tells."""
+    f, string = s.forward, s.strings[0] if s.strings else None
+    return Shot(
+        tuple(PlacedCard(c.kind, c.at, c.turn_deg) for c in s.cards),
+        View(s.camera.focal * s.chord_mm / (s.fill * s.camera.width), f * s.yaw_deg, s.pitch_deg,
+             f * s.roll_deg, (f * s.aim[0], s.aim[1])),
+        s.fill, None if string is None else f * string.x_mm, 20.0 if string is None else string.gap_mm,
+        s.laser.z_mm if s.laser else None,
+    )  # fmt: skip
+
+
+def of_truth(shot: dict[str, Any], focal: float, width: int) -> Shot:
+    """What the truth of a rendered photo tells."""
+    f, chord = shot["forward"], shot["chord_mm"]
+    placed = [PlacedCard(k, at, turn) for k, _, at, turn in shot.get("more_cards", ())]
+    if shot.get("card", -1) >= 0:
+        placed.append(PlacedCard(shot["card_kind"], 0.47, shot["card_turn_deg"]))
+    view = View(focal * chord / (shot["fill"] * width), f * shot["yaw_deg"], shot["pitch_deg"],
+                f * shot["roll_deg"], (f * shot["aim"][0], shot["aim"][1]))  # fmt: skip
+    plumb = shot["level"] == "plumb"
+    return Shot(tuple(placed), view, shot["fill"], f * shot["plumb_x"] if plumb else None, shot["plumb_gap"],
+                None if plumb else shot["laser_z"])  # fmt: skip
+
+
+def rendered(folder: Path) -> Iterator[tuple[Job, Station, Lens, Shot, Path]]:
+    """The photos of a folder with truth that stand plumb and carry a string or a level line."""
+    job = load_job(next(folder.glob("*.toml")))
+    _, profile = next(profiles_in(job.folder / job.lens_folder))
+    truth = json.loads((folder / "truth.json").read_text("utf-8"))
+    for entry in truth.values():
+        shot = entry["shot"]
+        if shot["lean_deg"] or shot["level"] == "none" or not (folder / entry["file"]).exists():
+            continue
+        told = of_truth(shot, profile.theta[0], profile.width)
+        yield job, job.station(entry["station"]), profile.lens, told, folder / entry["file"]
+
+
+def one(job: Job, station: Station, lens: Lens, shot: Shot, path: Path) -> list[Held]:
+    """Read a rendered photo and hold the plans against it."""
+    got = read_photo(path, job).chord.quantity
+    return [] if got is None else [hold(path.stem, job, station, lens, shot, got.U)]
+
+
+def table(groups: dict[str, list[Held]]) -> str:
+    """Median and 90th percentile of |planned U / achieved U - 1|, as Markdown."""
+    rows = [
+        "| photos | n | achieved U, median | known: median | 90 % | beforehand: median | 90 % |",
+        "|---|--:|--:|--:|--:|--:|--:|",
+    ]
+    for name, held in groups.items():
+        if not held:
+            continue
+        known = np.abs([h.known / h.achieved - 1 for h in held])
+        before = np.abs([h.beforehand / h.achieved - 1 for h in held])
+        rows.append(
+            f"| {name} | {len(held)} | {np.median([h.achieved for h in held]):.3f}° | {np.median(known):.2f} "
+            f"| {np.quantile(known, 0.9):.2f} | {np.median(before):.2f} | {np.quantile(before, 0.9):.2f} |"
+        )
+    return "\n".join(rows)
+
+
+@click.command(help=__doc__)
+@click.option("--drawn", "count", default=4, show_default=True, help="Drawn photos of each class.")
+@click.option(
+    "--truth", "folders", multiple=True, type=click.Path(exists=True, file_okay=False, path_type=Path)
+)
+@click.option("--workers", default=1, show_default=True)
+@click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="Markdown file to write.")
+def main(count: int, folders: tuple[Path, ...], workers: int, out: Path | None) -> None:
+    pool = Parallel(n_jobs=workers)
+    groups: dict[str, list[Held]] = {}
+    for kind in CLASSES:
+        got = pool(delayed(drawn)(kind, 500 + k) for k in range(count))
+        groups[f"drawn: {kind}"] = [h for held in got for h in held]
+    for folder in folders:
+        got = pool(delayed(one)(*photo) for photo in rendered(folder))
+        groups[f"ray-traced: {folder.name}"] = [h for held in got for h in held]
+    groups["**all**"] = [h for held in groups.values() for h in held]
+    what = (__doc__ or "").split("\n\n")[2]
+    text = f"# Planned against achieved U\n\n{what}\n\n{table(groups)}\n\n{environment()}\n"
+    Console().print(Markdown(text))
+    for h in groups["**all**"]:
+        print(f"{h.photo:16s} achieved {h.achieved:.3f} known {h.known:.3f} beforehand {h.beforehand:.3f}")
+    if out:
+        write_whole(out, text)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,108 @@
+"""`ribangle check JOB PHOTOS`: is everything there and sharp, before the set-up is taken down."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from rigging.doctor import JobCheck, StationCheck
+    from rigging.doctor_photo import PhotoCheck
+
+
+@click.command(epilog="Example: ribangle check wing.toml photos")
+@click.argument("job", type=click.Path(path_type=Path))
+@click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--quick", is_flag=True, help="Only cards, sharpness and lens; do not look for lines.")
+@click.option("--station", "only", multiple=True, metavar="NAME", help="Only this station; repeat for more.")
+@click.option("--jobs", type=click.IntRange(1, 1024), metavar="N",
+              help="Processes that share the work. [default: one for each core]")
+@click.option("--follow-links", is_flag=True, help="Read photos through links that lead out of their folder.")
+def check(job: Path, photos: tuple[Path, ...], quick: bool, only: tuple[str, ...], jobs: int | None,
+          follow_links: bool) -> int:
+    """Say in seconds what is missing or blurred in PHOTOS (files or folders) of JOB, without measuring.
+
+    Cards, chord line, level reference, spar line, reference marks, lens profile, files the job names;
+    station by
+    station, each with its remedy.
+
+    Exit code: 0 every station can be measured, 1 something is missing, 2 bad input.
+    """
+    from rigging.batch_find import find_photos
+    from rigging.doctor import check_job
+    from shared.job_file import load_job
+
+    loaded = load_job(job)
+    sources = find_photos(photos, follow_links=follow_links)
+    result = check_job(loaded, sources, lines=not quick, workers=jobs, only=only)
+    _show(result, quick)
+    return 0 if result.ready else 1
+
+
+def _show(result: JobCheck, quick: bool) -> None:
+    from rich.box import SIMPLE
+    from rich.console import Console
+    from rich.table import Table
+
+    console = Console(highlight=False)
+    if not console.is_terminal:
+        console.width = max(console.width, 120)
+    table = Table(box=SIMPLE, padding=(0, 1))
+    for name in ("station", "photos", "cards", "sharp", "lens"):
+        table.add_column(name, no_wrap=True)
+    for name in () if quick else ("chord line", "level", "spar line", "marks"):
+        table.add_column(name, no_wrap=True)
+    for s in result.stations:
+        table.add_row(*_row(s, quick))
+    console.print(table)
+    for s in result.stations:
+        for t in s.troubles:
+            if t.grade == "missing":
+                console.print(f"{s.station.name}: {t.text}", soft_wrap=True)
+        for p in s.photos:
+            _photo(console.print, p)
+    for p in result.stray:
+        _photo(console.print, p)
+    for t in result.troubles:
+        console.print(f"job: {t.text}", soft_wrap=True)
+    unseen = [f"{n} ({s.station.name})" for s in result.stations if s.ready for n in s.unseen]
+    if unseen:
+        console.print(f"in no photo: card {', '.join(unseen)}; two cards on a rib measure better than one",
+                      soft_wrap=True)
+    ready = sum(s.ready for s in result.stations)
+    console.print(f"{ready} of {len(result.stations)} stations can be measured."
+                  + ("" if result.ready else " Mend the above while everything still hangs."))
+
+
+def _photo(say: object, p: PhotoCheck) -> None:
+    for t in p.troubles:
+        say(f"{p.name}: {t.text}", soft_wrap=True)  # type: ignore[operator]
+
+
+def _row(s: StationCheck, quick: bool) -> list[str]:
+    fit = [p for p in s.photos if p.fit]
+    row = [s.station.name, f"{len(fit)} of {len(s.photos)}" if s.photos else "none",
+           f"{len(s.station.cards) - len(s.unseen)} of {len(s.station.cards)}",
+           _all(p.blur_px is not None and not _has(p, "blurred", "unfit") for p in s.photos),
+           _all(bool(p.profile) for p in s.photos if p.profile is not None)]
+    if quick:
+        return row
+    marks = max((p.marks for p in s.photos), default=0)
+    level = {r for p in s.photos if (r := p.reference)}
+    return [*row, _all(p.chord for p in s.photos if p.chord is not None),
+            "+".join(sorted(level)) or ("no" if s.photos else ""),
+            _all(p.spar for p in s.photos if p.spar is not None), str(marks) if s.photos else ""]
+
+
+def _has(p: PhotoCheck, *codes: str) -> bool:
+    return any(t.code in codes for t in p.troubles)
+
+
+def _all(found: object) -> str:
+    values = list(found)  # type: ignore[call-overload]
+    if not values:
+        return ""
+    good = sum(map(bool, values))
+    return "yes" if good == len(values) else "no" if good == 0 else f"{good} of {len(values)}"
