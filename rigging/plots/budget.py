@@ -10,6 +10,8 @@ from rigging.plots.canvas import BLUE, Plot, look, new_figure
 from shared.quantity import K, Quantity
 from shared.rounding import number, places
 
+MOST_BARS = 10
+
 
 def shares(quantity: Quantity) -> list[tuple[str, float, float]]:
     """(name, u in degrees, share of the variance 0 to 1), largest first; NaN shares when u is unknown."""
@@ -27,6 +29,15 @@ def mean_budget(quantities: Sequence[Quantity]) -> dict[str, float]:
     return {name: float(np.sqrt(s / len(quantities))) for name, s in order}
 
 
+def largest(budget: Mapping[str, float], most: int) -> list[tuple[str, float]]:
+    """The components, largest first; those beyond `most` put together (root of the sum of squares)."""
+    parts = sorted(budget.items(), key=lambda item: -item[1])
+    if len(parts) <= most:
+        return parts
+    rest = float(np.sqrt(sum(u * u for _, u in parts[most - 1:])))
+    return [*parts[:most - 1], (f"the other {len(parts) - most + 1}", rest)]
+
+
 def budget_plot(budget: Mapping[str, float], title: str, name: str = "budget") -> Plot | None:
     """Bars of u by component, largest first, and the sum of squares below; None for an empty budget.
 
@@ -34,9 +45,9 @@ def budget_plot(budget: Mapping[str, float], title: str, name: str = "budget") -
     """
     if not budget:
         return None
-    parts = sorted(budget.items(), key=lambda item: -item[1])
+    parts = largest(budget, MOST_BARS)
     total = float(np.sqrt(sum(u * u for _, u in parts)))
-    n = places(K * total)
+    n = places(K * total) + 1
     rows = [*parts, ("all together, u", total)]
     with look():
         figure, (axes,) = new_figure(height=0.9 + 0.3 * len(rows))

@@ -102,14 +102,16 @@ class Setter:
             for k, h in enumerate(table.head)
         ]
         rows = [[_cell(c, k in table.left, first=k == 0) for k, c in enumerate(row)] for row in table.rows]
+        title = [paragraph(table.caption, "caption"), *[""] * (len(head) - 1)]
         grid = Grid(
-            [head, *rows],
+            [title, head, *rows],
             colWidths=self._columns(table),
-            repeatRows=1,
+            repeatRows=2,
             style=[
-                ("LINEBELOW", (0, 0), (-1, 0), 1, INK),
-                ("LINEBELOW", (0, 1), (-1, -1), 0.4, RULE),
-                ("BACKGROUND", (0, 0), (-1, 0), TINT),
+                ("SPAN", (0, 0), (-1, 0)),
+                ("LINEBELOW", (0, 1), (-1, 1), 1, INK),
+                ("LINEBELOW", (0, 2), (-1, -1), 0.4, RULE),
+                ("BACKGROUND", (0, 1), (-1, 1), TINT),
                 ("VALIGN", (0, 0), (-1, -1), "TOP"),
                 ("LEFTPADDING", (0, 0), (-1, -1), 3),
                 ("RIGHTPADDING", (0, 0), (-1, -1), 3),
@@ -117,7 +119,7 @@ class Setter:
                 ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
             ],
         )
-        return [paragraph(table.caption, "caption"), grid, Spacer(1, 6)]
+        return [grid, Spacer(1, 6)]
 
     def _columns(self, table: Table) -> list[float]:
         """Widths in proportion to the longest text of each column, headings broken at blanks."""

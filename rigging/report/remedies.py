@@ -18,7 +18,6 @@ def corrections(survey: Survey) -> Section | None:
     needed = [c for c in survey.corrections if c.needed]
     if needed:
         blocks.append(Points(tuple(c.words for c in needed), ordered=len(needed) > 1))
-    blocks += [Words(c.words) for c in survey.corrections if not c.needed]
     rows = tuple(
         cells(m.station, angle(m.before, sign=True), angle(m.after, sign=True), design(m.tolerance_deg))
         for c in needed
@@ -32,9 +31,17 @@ def corrections(survey: Survey) -> Section | None:
                 rows,
             )
         )
-    blocks.append(
-        Words("Turn, then photograph again: a correction is a forecast until it is measured.", "note")
-    )
+    if needed:
+        blocks.append(
+            Words("Turn, then photograph again: a correction is a forecast until it is measured.", "note")
+        )
+    else:
+        blocks.append(Words("No jig is shown to need turning."))
+    leave = tuple(cells(", ".join(c.stations), c.words) for c in survey.corrections if not c.needed)
+    if leave:
+        blocks.append(
+            Table("Jigs to leave as they are", ("Stations", "Why"), leave, frozenset({0, 1}), folded=True)
+        )
     return Section("corrections", "What to turn", tuple(blocks))
 
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
-from rigging.plots import budget_plot, mean_budget, shares
+from rigging.plots import budget_plot, largest, mean_budget, shares
 from rigging.report.blocks import (
     Block,
     Cell,
@@ -23,6 +24,9 @@ from shared.cautions import CAUTIONS
 from shared.quantity import Quantity
 from shared.reading import Flag
 from shared.rounding import degrees, number, places
+
+MOST_COLUMNS = 8
+"""Components with a column of their own; the small ones share the last."""
 
 
 def budget(survey: Survey) -> Section:
@@ -47,22 +51,22 @@ def _matrix(survey: Survey) -> Table:
         for line in (s.chord, s.spar)
         if line.quantity is not None
     ]
-    names = list(mean_budget([q for _, q in lines]))
+    names = [name for name, _ in largest(mean_budget([q for _, q in lines]), MOST_COLUMNS)]
+    rest = names.pop() if len(mean_budget([q for _, q in lines])) > MOST_COLUMNS else None
     rows = []
     for label, q in lines:
         own = q.budget()
-        n = places(q.U)
+        n = max(places(q.U) + 1, 3)
         top = max(own, key=lambda name: own[name], default="")
-        rows.append(
-            cells(
-                label,
-                *(Cell(number(own[c], n) if c in own else "–", strong=c == top) for c in names),
-                number(q.u, n),
-            )
-        )
+        row = [Cell(number(own[c], n) if c in own else "–", strong=c == top) for c in names]
+        if rest:
+            others = math.sqrt(math.fsum(u * u for name, u in own.items() if name not in names))
+            row.append(Cell(number(others, n)))
+        rows.append(cells(label, *row, number(q.u, n)))
+    head = ("Line", *names, *((rest,) if rest else ()), "u, all")
     return Table(
         "u by component at every station, degrees; the largest of each row in bold",
-        ("Line", *names, "u, all"),
+        head,
         tuple(rows),
         folded=True,
     )
