@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from rigging.least_squares import F64, covariance_matrix, fit, fit_weights
+from rigging.least_squares import F64, covariance_matrix, fit
 from shared.job import Station
 from shared.quantity import Quantity, combine
 from shared.rounding import degrees
@@ -89,12 +89,14 @@ def unfair(side: str, stations: Sequence[Station], deviations: Mapping[str, Quan
     values = [deviations[s.name] for s in known]
     shapes = _shapes(n)
     chosen: list[tuple[str, int]] = []
+    cov = covariance_matrix(values) + extra
+    y = np.array([v.value for v in values])
     while len(chosen) < max(1, n // 3) and base.shape[1] + len(chosen) + 1 < n:
-        best = max((shape for shape in shapes if shape not in chosen),
-                   key=lambda shape: _significance(_with(base, [*chosen, shape]), values, extra))
-        if _significance(_with(base, [*chosen, best]), values, extra) < SIGNIFICANT:
+        worth = _significance(_with(base, chosen), _with(base[:, :0], shapes), y, cov)
+        best = int(np.argmax(worth))
+        if worth[best] < SIGNIFICANT:
             break
-        chosen.append(best)
+        chosen.append(shapes[best])
     if not chosen:
         return ()
     sizes = fit(_with(base, chosen), values, extra)[2:]
@@ -113,14 +115,19 @@ def _with(base: F64, breaks: Sequence[tuple[str, int]]) -> F64:
     return np.column_stack([base, *[c.astype(np.float64) for c in columns]])
 
 
-def _significance(design: F64, values: Sequence[Quantity], extra: F64) -> float:
-    """The last parameter over its standard deviation; 0 where it is not determined."""
-    cov = covariance_matrix(values) + extra
-    try:
-        w = fit_weights(design, cov)[-1]
-    except np.linalg.LinAlgError:
-        return 0.0
-    return abs(float(w @ [q.value for q in values])) / float(np.sqrt(w @ cov @ w))
+def _significance(design: F64, columns: F64, y: F64, cov: F64) -> F64:
+    """(m,) size of each further column over its standard deviation when it joins the design.
+
+    0 where it says nothing the design does not say.
+    Frisch-Waugh: regress on what of the whitened column stands square to the whitened design.
+    """
+    white = np.linalg.solve(np.linalg.cholesky(cov), np.column_stack([design, columns, y]))
+    k = design.shape[1]
+    q, _ = np.linalg.qr(white[:, :k])
+    own = white[:, k:-1] - q @ (q.T @ white[:, k:-1])
+    size, whole = np.linalg.norm(own, axis=0), np.linalg.norm(white[:, k:-1], axis=0)
+    free = size > 1e-6 * whole
+    return np.asarray(np.where(free, np.abs(own.T @ white[:, -1]) / np.where(free, size, 1.0), 0.0))
 
 
 def _named(side: str, known: Sequence[Station], kind: str, i: int, size: Quantity) -> Unfair:

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from shared.quantity import Quantity, combine, covariance
+from shared.quantity import Quantity, combine
 
 F64 = NDArray[np.float64]
 
@@ -21,12 +21,13 @@ FLOOR_DEG = 1e-6
 
 def covariance_matrix(quantities: Sequence[Quantity], floor: float = FLOOR_DEG) -> F64:
     """(n, n) covariance from shared sources, with `floor`^2 added to the diagonal."""
-    n = len(quantities)
-    v = np.empty((n, n))
-    for i in range(n):
-        for j in range(i, n):
-            v[i, j] = v[j, i] = covariance(quantities[i], quantities[j])
-    return v + np.eye(n) * floor**2
+    place: dict[str, int] = {}
+    parts = [(i, c) for i, q in enumerate(quantities) for c in q.components]
+    at = [(i, place.setdefault(c.source, len(place)), c.u) for i, c in parts]
+    loads = np.zeros((len(quantities), len(place)))
+    for i, j, u in at:
+        loads[i, j] += u
+    return np.asarray(loads @ loads.T + np.eye(len(quantities)) * floor**2, dtype=np.float64)
 
 
 def fit_weights(design: F64, cov: F64) -> F64:
