@@ -124,8 +124,8 @@ def _sort_out(angles: Sequence[tuple[Reading, Angle]], set_aside: Mapping[str, s
         name, sha = reading.photo.name, reading.photo.sha256
         doubts = [f for f in flags if f.code not in benign]
         use = PhotoUse(name, sha, angle.quantity, "used", 0.0, flags=flags)
-        if angle.quantity is None:
-            use = replace(use, standing="refused", why=angle.reason or "no value")
+        if angle.quantity is None or not math.isfinite(angle.quantity.value):
+            use = replace(use, quantity=None, standing="refused", why=angle.reason or "no value")
         elif name in set_aside or sha in set_aside:
             use = replace(use, standing="set aside", why=set_aside.get(name) or set_aside[sha])
         elif sha in seen:
