@@ -17,7 +17,8 @@ from shared.reading import Angle, Flag, Reading
 
 STATIONS = tuple(
     Station(f"{side[0].upper()}{k}", side, 700.0 * k, 1000.0, (), 2.0 - 0.5 * k, 0.25,
-            90.0 if k < 4 else None, 0.25 if k < 4 else None, panel="outer" if side == "right" and k > 2 else None)
+            90.0 if k < 4 else None, 0.25 if k < 4 else None,
+            panel="outer" if side == "right" and k > 2 else None)
     for side in ("right", "left") for k in range(1, 5))  # fmt: skip
 JOB = Job(
     Wing("invented", "R1"),
