@@ -22,10 +22,12 @@ F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 Box = tuple[float, float, float, float]
 
-SHORTEST = 0.35
+SHORTEST = 0.30
 """A chord line seen over less than this part of the chord is too short to measure."""
 EQUAL_RIGHT = 0.60
 """A rival with more than this share of the best one's weight is of equal right."""
+SAME_SURFACE = 0.20
+"""Largest change of brightness from the card's edge to the line: more, and the rib's outline lies between."""
 GATE_DEG = 12.0
 """How far from the design angle a line is still looked at."""
 
@@ -66,6 +68,7 @@ def choose_chord(sheet: Sheet, boxes: list[Box], chord_mm: float, design_slope_d
     mm = sheet.mm
     dark, light = level_ridges(sheet.image, _reaches(mm), max(3, round(6 / mm)))
     depth = np.maximum(dark, light)
+    depth[~sheet.valid] = 0.0
     for u0, v0, u1, v1 in boxes:  # a card's own pattern is full of stripes
         i0, i1 = max(int((u0 - sheet.u0) / mm) - 3, 0), max(int((u1 - sheet.u0) / mm) + 4, 0)
         depth[max(int((v0 - sheet.v0) / mm) - 3, 0):max(int((v1 - sheet.v0) / mm) + 4, 0), i0:i1] = 0.0
@@ -107,6 +110,7 @@ def _weigh(sheet: Sheet, depth: F32, dark: F32, light: F32, s: Stripe, boxes: li
     coloured = _laser_share(laser, s) if laser is not None and is_light else 0.0
     marks = [m for m in find_marks(sheet, ends, s.depth) if not any(_within(b, m.uv) for b in boxes)]
     gap = min(_card_gap(b, sheet, s) for b in boxes)
+    tone = min(_change_of_surface(sheet, b, s) for b in boxes)
     against = ""
     if outside * mm > 0.22 * chord_mm:
         against = "runs on past the rib"
@@ -120,10 +124,12 @@ def _weigh(sheet: Sheet, depth: F32, dark: F32, light: F32, s: Stripe, boxes: li
         against = "too far from the design angle"
     elif gap > 0.12 * chord_mm:
         against = "not beside the card"
+    elif tone > SAME_SURFACE:
+        against = "on another surface than the card"
     weight = s.seen * mm * s.cover * (1.0 + 0.6 * min(len(marks), 2))
     evidence = (("length, chords", length / chord_mm), ("cover", s.cover), ("depth", s.depth),
                 ("slope, deg", slope_deg), ("marks on it", float(len(marks))), ("seen beyond, mm", outside * mm),
-                ("laser colour", coloured), ("gap to the card, mm", gap))
+                ("laser colour", coloured), ("gap to the card, mm", gap), ("change of surface", tone))
     return Candidate(ends, weight, against, evidence, tuple(marks), is_light)
 
 
@@ -131,8 +137,8 @@ def _fitted_to_chord(depth: F32, s: Stripe, chord: float) -> tuple[Stripe, float
     """The stretch of a stripe, no longer than a chord, that holds most of it; and how many columns of the
     stripe itself are seen outside of that. Clutter in line with the chord line must not lengthen it."""
     own = np.nan_to_num(profile_along(depth, s.row, s.slope), nan=-1.0)
-    soft = np.convolve(own, np.ones(8) / 8, mode="same")
-    seen = soft > max(0.012, 0.35 * s.depth)
+    level = max(0.012, 0.35 * s.depth)
+    seen = _soft(own) > level
     cols = np.arange(len(seen))
     total = np.r_[0.0, np.cumsum(seen)]
     width = min(len(seen) - 1, int(1.02 * chord))
@@ -142,10 +148,18 @@ def _fitted_to_chord(depth: F32, s: Stripe, chord: float) -> tuple[Stripe, float
     if inside.sum() < 8:
         return s, 0.0
     first, last = int(np.flatnonzero(inside)[0]), int(np.flatnonzero(inside)[-1])
-    chain = seen & (cols >= s.first) & (cols <= s.last)
-    outside = float((chain & ~inside).sum())
-    count = float(inside.sum())
+    # what noise or grain would show anyway: the same count on the lines beside it
+    beside = [_soft(np.nan_to_num(profile_along(depth, s.row + off, s.slope), nan=-1.0)) > level
+              for off in (-17, -11, 11, 17)]
+    net = seen - np.mean(beside, axis=0)
+    chain = (cols >= s.first) & (cols <= s.last)
+    outside = max(0.0, float(net[chain & ((cols < first) | (cols > last))].sum()))
+    count = max(0.0, float(net[first:last + 1].sum()))
     return Stripe(s.row, s.slope, float(first), float(last), count / (last - first + 1), count, s.depth, s.runs), outside
+
+
+def _soft(profile: F64 | F32) -> F64:
+    return np.convolve(profile, np.ones(8) / 8, mode="same")
 
 
 def _within(box: Box, uv: F64, rim: float = 8.0) -> bool:
@@ -165,6 +179,27 @@ def _card_gap(box: Box, sheet: Sheet, s: Stripe) -> float:
     return float(np.hypot(max(v0 - v, v - v1, 0.0), max(0.0, over - 0.5 * (u1 - u0))))
 
 
+def _change_of_surface(sheet: Sheet, box: Box, s: Stripe) -> float:
+    """Relative change of brightness from beside the card to beside the line, straight between the two."""
+    mm = sheet.mm
+    u = np.linspace(box[0] + 4, box[2] - 4, 15)
+    cols = np.rint((u - sheet.u0) / mm).astype(int)
+    rows = s.row + s.slope * cols
+    below = float(np.median(rows)) * mm + sheet.v0 > (box[1] + box[3]) / 2
+    edge = (box[3] + 4 if below else box[1] - 4)
+    start = (edge - sheet.v0) / mm
+    gap = np.median(rows) - start if below else start - np.median(rows)
+    if gap < 5.0 / mm:
+        return 0.0
+    sign = 1 if below else -1
+    h, w = sheet.image.shape
+    tones = []
+    for base in (np.full(len(cols), start), rows - sign * 5.0 / mm):
+        r = np.clip(np.rint(base[:, None] + sign * np.arange(0, max(2, int(3 / mm)))), 0, h - 1).astype(int)
+        tones.append(float(np.median(sheet.image[r, np.clip(cols, 0, w - 1)[:, None]])))
+    return abs(tones[1] - tones[0]) / (max(tones) + 10.0)
+
+
 def _drop_echoes(depth: F32, weighed: list[tuple[Candidate, Stripe]]) -> list[tuple[Candidate, Stripe]]:
     """Take out finds that live only on a better one's ink: where they part from it they show nothing."""
     kept: list[tuple[Candidate, Stripe]] = []
@@ -176,7 +211,7 @@ def _drop_echoes(depth: F32, weighed: list[tuple[Candidate, Stripe]]) -> list[tu
             own = np.nan_to_num(profile_along(depth, s.row, s.slope, slack=0), nan=-1.0)[cols]
             seen = own > 0.5 * min(s.depth, t.depth)
             near_share = 1 - apart.mean()
-            if near_share > 0.25 and (seen & apart).sum() < 0.5 * apart.sum():
+            if near_share > 0.25 and (seen & apart).sum() <= 0.5 * apart.sum():
                 echo = True
         if not echo:
             kept.append((c, s))

@@ -93,7 +93,7 @@ def look(picture: Picture, solution: Solution, cards: tuple[Card, ...], station:
     if stroke is None:
         return Findings(plane, forward_right, "the chord line is too faint to measure: draw it darker", chord=choice,
                         chord_ends=ends)
-    ends = order(np.stack([stroke.uv[0], stroke.uv[-1]]))
+    ends = _onto(stroke, order(ends))
     gravity = find_gravity(picture, half, plane, band, laser, ends, station, job, scale, blur, forward_right, by_role)
     so_far = Findings(plane, forward_right, gravity.reason, (line_seen("chord", stroke), *gravity.lines),
                       (stroke, *gravity.strokes), choice, ends, gravity, reference=gravity.reference)
@@ -133,6 +133,12 @@ def hinted_ends(plane: Plane, hint: Hint) -> F64:
 def order(ends: F64) -> F64:
     """Left end first."""
     return ends[np.argsort(ends[:, 0])]
+
+
+def _onto(stroke: Stroke, ends: F64) -> F64:
+    """The ends as found, moved across onto the measured line."""
+    slope, at = np.polyfit(stroke.uv[:, 0], stroke.uv[:, 1], 1)
+    return np.stack([ends[:, 0], slope * ends[:, 0] + at], axis=1)
 
 
 def segment(ends: F64) -> float:

@@ -46,6 +46,7 @@ def choose_spar(sheet: Sheet, chord: F64, chord_mm: float, forward_right: bool, 
     stripes = find_stripes(depth, sheet.valid.T, SPAR_TILT, apart=max(2.0, 2.5 / mm), bridge=0.02 * chord_mm / mm,
                            shortest=0.04 * chord_mm / mm, most=10)
     fits: list[tuple[float, F64]] = []
+    near_string = False
     for s in stripes:
         ends = np.array([[s.at(c) * mm + sheet.u0, c * mm + sheet.v0] for c in (s.first, s.last)])
         if not _drawn_across(sheet, s, ends, chord, chord_mm):
@@ -54,9 +55,13 @@ def choose_spar(sheet: Sheet, chord: F64, chord_mm: float, forward_right: bool, 
         if spar_at is not None and abs(at - spar_at) > PLACE_TOLERANCE:
             continue
         if any(_shadow(ends, st, chord_mm) for st in strings):
+            near_string = True
             continue
         fits.append((s.seen * mm * s.cover, ends))
     fits = _distinct(sorted(fits, key=lambda f: -f[0]))
+    if not fits and near_string:
+        return SparChoice(None, "the only upright line on the rib may be the string's shadow: hang the string further from "
+                          "the spar line")
     if not fits:
         return SparChoice(None, "no spar line was found that crosses the chord line and ends at the rib's outline")
     if len(fits) > 1 and fits[1][0] > 0.6 * fits[0][0]:
@@ -81,7 +86,7 @@ def _drawn_across(sheet: Sheet, s: Stripe, ends: F64, chord: F64, chord_mm: floa
 def _place(ends: F64, chord: F64, chord_mm: float, forward_right: bool) -> float:
     u = float(ends[:, 0].mean())
     nose = chord[1, 0] if forward_right else chord[0, 0]
-    return abs(nose - u) / chord_mm + 0.01
+    return abs(nose - u) / chord_mm + 0.012
 
 
 def _shadow(ends: F64, string: F64, chord_mm: float) -> bool:
