@@ -189,8 +189,10 @@ def test_set_aside_photo_is_shown_with_its_reason(made: Path, capsys):
     assert "R4b.png set aside: the string swung" in capsys.readouterr().out
 
 
-def test_budget_is_shown_largest_first(made: Path, capsys):
-    assert run(["budget", str(made / "wing.toml"), "L3"]) == 0
+def test_budget_is_shown_largest_first(made: Path, tmp_path: Path, capsys):
+    bars = tmp_path / "bars.png"
+    assert run(["budget", str(made / "wing.toml"), "L3", "--picture", str(bars)]) == 0
+    assert bars.read_bytes().startswith(b"\x89PNG")
     rows = [line for line in capsys.readouterr().out.splitlines() if "%" in line]
     shares = [int(row.split("%")[0].split()[-1].strip("│")) for row in rows]
     assert "marking of the chord line by hand" in rows[0] and "combined u" in rows[-1]

@@ -27,6 +27,7 @@ def compare(job_file: Path, a: str, b: str | None, mirrored: bool, picture: Path
     Exit code: 0 nothing moved, 1 something did.
     """
     from rigging import compare as work
+    from rigging.cli.pictures import check_picture
     from rigging.cli.show import console
     from rigging.record import find_record
     from rigging.survey_table import comparison_table
@@ -35,6 +36,8 @@ def compare(job_file: Path, a: str, b: str | None, mirrored: bool, picture: Path
 
     if mirrored == (b is not None):
         raise UserError("compare", "takes two surveys, or one with --mirrored", "see ribangle log JOB")
+    if picture is not None:
+        check_picture(picture)
     first = find_record(job_file, a)
     if mirrored:
         result, names = work.mirror(first.survey()), {"a": "right", "b": "left"}
@@ -57,13 +60,10 @@ def compare(job_file: Path, a: str, b: str | None, mirrored: bool, picture: Path
 
 
 def _draw(result: Comparison, path: Path, title: str) -> None:
+    from rigging.cli.pictures import write_picture
     from rigging.plots.drift import Drift, drift_plot
-    from shared.errors import UserError
-    from shared.files import write_whole
 
     plot = drift_plot([Drift(c.station, c.line, c.change) for c in result.changes if c.line != "built-in"],
                       f"What moved: {title}")
-    kind = path.suffix.lower()
-    if plot is None or kind not in (".svg", ".pdf", ".png"):
-        raise UserError(str(path), "a picture is written as .svg, .pdf or .png", "give a name that ends so")
-    write_whole(path, plot.svg() if kind == ".svg" else plot.pdf() if kind == ".pdf" else plot.png())
+    if plot is not None:
+        write_picture(plot, path)

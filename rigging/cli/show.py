@@ -116,7 +116,10 @@ def verify(job_file: Path, number: int | None) -> int:
 @click.option("--survey", "which", metavar="N", help="Which survey. [default: the last]")
 @click.option("--line", type=click.Choice(["chord", "spar", "built-in"]), default="chord", show_default=True)
 @click.option("--photos", is_flag=True, help="Every photo's own budget as well.")
-def budget(job_file: Path, station: str, which: str | None, line: str, photos: bool) -> None:
+@click.option("--picture", type=click.Path(path_type=Path), metavar="FILE",
+              help="Draw it as bars: .svg, .pdf or .png.")
+def budget(job_file: Path, station: str, which: str | None, line: str, photos: bool,
+           picture: Path | None) -> None:
     """Show the parts of the uncertainty of STATION's angle, largest first."""
     from difflib import get_close_matches
 
@@ -135,6 +138,13 @@ def budget(job_file: Path, station: str, which: str | None, line: str, photos: b
     if result.quantity is None:
         raise UserError(f"station {station}", f"its {line} has no value: {result.reason}",
                         "see ribangle show JOB")
+    if picture is not None:
+        from rigging.cli.pictures import write_picture
+        from rigging.plots.budget import budget_plot
+
+        plot = budget_plot(result.quantity.budget(), f"{station}: uncertainty of the {line}")
+        if plot is not None:
+            write_picture(plot, picture)
     out = console()
     out.print(budget_table(f"{station} {line}", result.quantity))
     if photos:
