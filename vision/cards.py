@@ -78,8 +78,15 @@ def find_cards(gray: Gray) -> list[Card]:
             card = _refine(gray, spec, number, h)
             if card is not None:
                 cards.append(card)
-            rest = [m for k, m in enumerate(rest) if k not in used]
+            ring = apply(h, spec.outline()).astype(np.float32)
+            rest = [m for k, m in enumerate(rest) if k not in used and not _inside(ring, m[1])]
     return cards
+
+
+def _inside(ring: NDArray[np.float32], corners: F64) -> bool:
+    """Whether a marker's middle lies on a card already found: a poor decode of one of its own."""
+    x, y = corners.mean(0)
+    return bool(cv2.pointPolygonTest(ring, (float(x), float(y)), False) >= 0)
 
 
 def _markers(gray: Gray) -> list[tuple[int, F64]]:

@@ -209,9 +209,7 @@ def _drop_echoes(depth: F32, weighed: list[tuple[Candidate, Stripe]]) -> list[tu
             cols = np.arange(int(s.first), int(s.last) + 1)
             apart = np.abs((s.row - t.row) + (s.slope - t.slope) * cols) > 2.6
             own = np.nan_to_num(profile_along(depth, s.row, s.slope, slack=0), nan=-1.0)[cols]
-            seen = own > 0.5 * min(s.depth, t.depth)
-            near_share = 1 - apart.mean()
-            if near_share > 0.25 and (seen & apart).sum() <= 0.5 * apart.sum():
+            if apart.mean() < 0.75 and (not apart.any() or own[apart].mean() < 0.5 * s.depth):
                 echo = True
         if not echo:
             kept.append((c, s))

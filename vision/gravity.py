@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from shared.job import Job, Station
 from vision.hints import Hint
 from vision.laser import find_level_stripes
-from vision.level_reference import UprightLine, find_uprights, upright_depth
+from vision.level_reference import UprightLine, find_uprights, upright_depth, with_colour
 from vision.lines import Stroke, measure
 from vision.photo import Picture
 from vision.rib_plane import LineSeen
@@ -53,7 +53,8 @@ def find_gravity(picture: Picture, half: U8, plane: Plane, band: Sheet, laser: F
         found = []
     else:
         sheet = lay_flat(half, plane, _tall_box(picture, plane, chord), 2.2 / scale, 2)
-        weighed = tuple(find_uprights(sheet, upright_depth(sheet), chord, station.chord_mm))
+        depth = with_colour(upright_depth(sheet), picture.small_colour(), sheet)
+        weighed = tuple(find_uprights(sheet, depth, chord, station.chord_mm))
         found, reason = choose_strings(picture, plane, list(weighed), chord, station.chord_mm, forward_right, scale, blur)
     for k, e in enumerate(found):
         stroke = measure(picture.gray, plane, e[0], e[1], half_px=float(np.clip(3.0 * scale, 7, 12)),

@@ -9,15 +9,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.candidates import Stripe, find_stripes, profile_along
 from vision.ridges import level_ridges
-from vision.sheet import Sheet
+from vision.sheet import Sheet, pixel_map
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
+U8 = NDArray[np.uint8]
 
 STRING_TILT = 0.12
 """Largest |slope| against the expected vertical when gravity is roughly known."""
@@ -54,6 +56,35 @@ def upright_depth(sheet: Sheet) -> F32:
     reaches = tuple(sorted({max(2, round(1.6 / mm)), max(2, round(3.0 / mm))}))
     dark, light = level_ridges(image, reaches, max(3, round(8 / mm)))
     return np.maximum(dark, light)
+
+
+def with_colour(depth: F32, small_bgr: U8, sheet: Sheet) -> F32:
+    """The depth map joined with upright stripes that differ from both sides in colour, not in brightness.
+
+    small_bgr : the photo at a quarter of its size. Colour counts as much as its own noise, measured on the
+    map, is as small as the grey's: a string of the wall's brightness but another hue comes out.
+    """
+    h, w = sheet.image.shape
+    mx, my = pixel_map(sheet.plane, sheet.u0 + sheet.mm * (0.5 + np.arange(0, w - 1, 2)),
+                       sheet.v0 + sheet.mm * (0.5 + np.arange(0, h - 1, 2)))
+    bgr = cv2.remap(small_bgr, (mx - 1.5) / 4, (my - 1.5) / 4, cv2.INTER_LINEAR,
+                    borderMode=cv2.BORDER_REPLICATE).astype(np.float32) + 10.0
+    bgr = np.ascontiguousarray(bgr.transpose(1, 0, 2))
+    mm = 2 * sheet.mm
+    reaches = tuple(sorted({max(2, round(2.4 / mm)), max(2, round(4.0 / mm))}))
+    out = depth
+    for ratio in (bgr[..., 1] / bgr[..., 2], bgr[..., 0] / bgr[..., 2]):
+        dark, light = level_ridges(ratio * 100, reaches, max(3, round(10 / mm)))
+        seen = np.maximum(dark, light)
+        even = _noise(depth) / max(_noise(seen), 1e-4)
+        full = cv2.resize(seen * min(1.0, even), (depth.shape[1], depth.shape[0]), interpolation=cv2.INTER_LINEAR)
+        out = np.maximum(out, full)
+    return np.asarray(out, dtype=np.float32)
+
+
+def _noise(depth: F32) -> float:
+    part = depth[::7, ::7]
+    return float(np.median(np.abs(part - np.median(part)))) + 1e-5
 
 
 def find_uprights(sheet: Sheet, depth: F32, chord: F64, chord_mm: float, tilt: float = STRING_TILT,

@@ -18,8 +18,8 @@ F64 = NDArray[np.float64]
 
 APART_MM = 12.0
 """Strings nearer to each other than this, at both ends, are taken for one."""
-TRACE = 3.5
-"""How far the mean profile on the rib must stand out of its own noise to count as a string's trace."""
+FAINT_TRACE, CLEAR_TRACE = 2.5, 4.5
+"""How far the mean profile on the rib must stand out of its own noise to back, or to prove, a string there."""
 
 
 def choose_strings(picture: Picture, plane: Plane, lines: list[UprightLine], chord: F64, chord_mm: float,
@@ -31,18 +31,15 @@ def choose_strings(picture: Picture, plane: Plane, lines: list[UprightLine], cho
     tail = chord[0] if forward_right else chord[1]
     sure: list[tuple[float, UprightLine]] = []
     for line in lines:
-        beyond = max(line.above, line.below)
-        if beyond < 0.4:
+        if max(line.above, line.below) < 0.3:
             continue
         # near the trailing edge the rib is too thin to tell before from behind
         if abs(line.at_chord[0] - tail[0]) < 0.09 * chord_mm:
             continue
-        on = line.on_rib
-        if on < 0.7 and min(line.above, line.below) > 0.6 and _trace(picture, plane, line, chord_mm, scale) > TRACE:
-            on = 0.7
-        if on > 0.55 and line.above + line.below > 0.9:
+        trace = _trace(picture, plane, line, chord_mm, scale)
+        if _before_the_rib(line, trace):
             length = float(np.linalg.norm(line.ends[1] - line.ends[0]))
-            sure.append((on * (line.above + line.below) * length, line))
+            sure.append((max(line.on_rib, 0.5) * (line.above + line.below) * length, line))
     sure.sort(key=lambda f: -f[0])
     kept: list[UprightLine] = []
     for weight, line in sure:
@@ -55,6 +52,18 @@ def choose_strings(picture: Picture, plane: Plane, lines: list[UprightLine], cho
         return [], ("no line was seen both on the rib and beyond it, as a string before it would be: hang the string in "
                     "front of the rib, in a colour that differs from it" if near_tail else None)
     return [k.ends for k in kept], None
+
+
+def _before_the_rib(line: UprightLine, trace: float) -> bool:
+    """Seen on the rib and beyond it. Either plainly; or faintly everywhere, with a clear trace in the full
+    picture; or plainly above and below, with a clear trace where it has the rib's own colour."""
+    if trace < FAINT_TRACE:
+        return False
+    beyond = line.above + line.below
+    plain = line.on_rib > 0.55 and beyond > 0.9
+    faint = line.on_rib > 0.4 and min(line.above, line.below) > 0.3 and trace > CLEAR_TRACE
+    hidden = min(line.above, line.below) > 0.6 and trace > CLEAR_TRACE
+    return plain or faint or hidden
 
 
 def _apart(a: UprightLine, b: UprightLine) -> bool:
