@@ -217,3 +217,15 @@ def test_near_copies_of_a_candidate_share_one_letter() -> None:
 
     assert _letters(lines, SIZE) == {0: "A", 2: "B"}
     assert head_and_rest.shape[1] == 1200
+
+
+def test_points_that_are_nowhere_are_left_out() -> None:
+    nan = float("nan")
+    lines = (
+        SeenLine("chord", ((nan, nan), *CHORD), 0.8, 0.3, True, ""),
+        SeenLine("candidate", ((nan, 1.0), (2.0, nan)), 0.8, 0.3, False, "x"),
+        SeenLine("spar", (), 0.8, 0.3, True, ""),
+    )
+    marks = (SeenMark("cross", (nan, 2.0), 0.1, 0.1),)
+    drawn = draw_overlay(photo(), reading(evidence=Evidence(SIZE, lines=lines, marks=marks)))
+    assert drawn.shape[1] == 1200

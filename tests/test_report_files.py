@@ -4,16 +4,20 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
+import html5lib
 import jsonschema
 import pytest
 from pypdf import PdfReader
 
+from rigging.plots import rib_or_jig_plot
 from rigging.report import document, write_report
 from rigging.report.as_csv import to_csv
+from rigging.report.as_html import to_html
 from rigging.report.as_json import json_schema, to_json
 from rigging.report.as_pdf import to_pdf
 from rigging.survey import Survey
 from shared.errors import UserError
+from shared.reading import Flag
 from tests.example_survey import WING, example_survey
 
 SCHEMA = Path(__file__).parent.parent / "docs" / "report.schema.json"
@@ -99,6 +103,48 @@ def test_pdf_is_complete_and_on_the_right_paper(paper: str, width: float, height
         assert s.station.name in text
     assert "metres from the centre line" in text  # lettering inside a plot: it is a drawing, not a picture
     assert not any(len(page.images) for page in pdf.pages)
+
+
+def test_texts_of_any_kind_and_length_are_set() -> None:
+    names = ("</text><script>x</script>", "a$b$_{c}", "日本 ①", 'id="a" url(#', '"onload="', "N" * 90)
+    survey = example_survey()
+    stations = tuple(
+        replace(s, station=replace(s.station, name=name))
+        for s, name in zip(survey.stations, names, strict=False)
+    )
+    survey = replace(
+        survey,
+        stations=stations,
+        symmetry=(),
+        corrections=(),
+        crosscheck=None,
+        twist=(),
+        verdict="wrong " * 2000,
+        flags=(Flag("x", "doubt " * 3000),),
+    )
+    doc = document(survey)
+    page = to_html(doc)
+    html5lib.HTMLParser(strict=True).parse(page)
+    assert "<script" not in page
+    assert '>id="a" url(#<' in page  # as it was written, in lettering of plots whose ids are rewritten
+    pdf = PdfReader(io.BytesIO(to_pdf(replace(doc, sections=doc.sections[:6]))))
+    text = " ".join(" ".join(p.extract_text() for p in pdf.pages).split())
+    assert text.count("wrong") >= 2000
+    assert "a$b$_{c}" in text
+
+
+def test_sixty_stations_get_wide_plots_with_every_name() -> None:
+    survey = example_survey()
+    row = [s for s in survey.stations if s.rib_or_jig.jig is not None]
+    many = tuple(
+        replace(row[k % len(row)], station=replace(row[k % len(row)].station, name=f"S{k}"))
+        for k in range(60)
+    )
+    plot = rib_or_jig_plot(replace(survey, stations=many))
+    assert plot is not None
+    assert plot.wide
+    picture = plot.svg()
+    assert all(f">S{k}<" in picture for k in range(60))
 
 
 def test_pdf_is_the_same_every_time() -> None:

@@ -8,11 +8,13 @@ that grey printing and colour blindness take nothing away.
 from __future__ import annotations
 
 import io
-import re
-from collections.abc import Iterator
+import warnings
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
+from xml.etree import ElementTree
+from xml.sax.saxutils import escape, quoteattr
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
@@ -24,6 +26,10 @@ from matplotlib.figure import Figure
 BLUE, ORANGE, GREEN, PURPLE, GREY = "#0072B2", "#B84E00", "#00714F", "#9A3F74", "#555555"
 """Okabe-Ito hues; orange, green and purple darkened until they stand 4.5 to 1 against white."""
 BAND = "#d9e4ec"
+_SVG, _XLINK = "{http://www.w3.org/2000/svg}", "{http://www.w3.org/1999/xlink}"
+
+WIDTH = 5.4
+"""Inches; two plots stand side by side on a page, and one fills a phone."""
 
 RC: Any = {
     "font.family": "sans-serif", "font.sans-serif": ["DejaVu Sans"], "font.size": 10.0,
@@ -31,7 +37,7 @@ RC: Any = {
     "axes.spines.top": False, "axes.spines.right": False, "axes.grid": True, "grid.color": "#dddddd",
     "grid.linewidth": 0.6, "axes.axisbelow": True, "legend.frameon": False, "legend.fontsize": 9.0,
     "lines.linewidth": 1.4, "lines.markersize": 6.0, "errorbar.capsize": 3.0,
-    "svg.fonttype": "none", "pdf.fonttype": 3, "axes.unicode_minus": True,
+    "svg.fonttype": "none", "pdf.fonttype": 3, "axes.unicode_minus": True, "text.parse_math": False,
 }
 
 
@@ -57,7 +63,7 @@ class Plot:
     def svg(self) -> str:
         """Inline SVG for HTML: no prolog, no metadata, ids of its own, same bytes every time."""
         stream = io.StringIO()
-        with mpl.rc_context({**RC, "svg.hashsalt": self.name}):
+        with look(), mpl.rc_context({"svg.hashsalt": self.name}):
             canvas: Any = FigureCanvasSVG(self.figure)
             canvas.print_svg(stream, metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
         return _inline(stream.getvalue(), self.name, self.alt)
@@ -65,7 +71,7 @@ class Plot:
     def pdf(self) -> bytes:
         """One PDF page, vector, just as large as the figure."""
         stream = io.BytesIO()
-        with mpl.rc_context(RC):
+        with look():
             canvas: Any = FigureCanvasPdf(self.figure)
             canvas.print_pdf(stream, metadata={"CreationDate": None, "Creator": None, "Producer": None})
         return stream.getvalue()
@@ -73,10 +79,15 @@ class Plot:
     def png(self, dpi: float = 150.0) -> bytes:
         """The same as PNG."""
         stream = io.BytesIO()
-        with mpl.rc_context({**RC, "figure.dpi": dpi, "savefig.dpi": dpi}):
+        with look(), mpl.rc_context({"figure.dpi": dpi, "savefig.dpi": dpi}):
             canvas: Any = FigureCanvasAgg(self.figure)
             canvas.print_png(stream)
         return stream.getvalue()
+
+    @property
+    def wide(self) -> bool:
+        """Whether it wants the whole width of a page."""
+        return self.size_pt[0] > 1.5 * WIDTH * 72.0
 
     @property
     def size_pt(self) -> tuple[float, float]:
@@ -87,12 +98,22 @@ class Plot:
 
 @contextmanager
 def look() -> Iterator[None]:
-    """The settings under which figures are drawn; restored afterwards."""
-    with mpl.rc_context(RC):
+    """The settings under which figures are drawn; restored afterwards.
+
+    A station may be named in a script that the face has not: its letters show as boxes, which needs no
+    warning to the user.
+    """
+    with mpl.rc_context(RC), warnings.catch_warnings():
+        warnings.filterwarnings("ignore", r"Glyph .* missing", UserWarning)
         yield
 
 
-def new_figure(rows: int = 1, columns: int = 1, *, height: float = 3.4, width: float = 5.4,
+def width_for(names: int) -> float:
+    """Width in inches for so many names side by side."""
+    return WIDTH if names <= 16 else 2 * WIDTH
+
+
+def new_figure(rows: int = 1, columns: int = 1, *, height: float = 3.4, width: float = WIDTH,
                ratios: tuple[float, ...] | None = None, share_x: bool = False,
                share_y: bool = False) -> tuple[Figure, list[Axes]]:
     """A figure with its axes in reading order; inches."""
@@ -107,17 +128,40 @@ def tidy_degrees(axes: Axes) -> None:
     axes.yaxis.set_major_formatter(lambda value, _: f"{value:g}°".replace("-", "\N{MINUS SIGN}"))
 
 
-def _inline(svg: str, name: str, alt: str) -> str:
-    from xml.sax.saxutils import escape, quoteattr
+def short(name: str, most: int = 12) -> str:
+    """A name cut to what a plot has room for."""
+    return name if len(name) <= most else f"{name[: most - 1]}…"
 
-    svg = svg[svg.index("<svg"):]
-    svg = re.sub(r"<metadata>.*?</metadata>\s*", "", svg, flags=re.S)
-    svg = re.sub(r"<!--.*?-->\s*", "", svg, flags=re.S)
-    # ids must be unique in the page that holds several pictures
-    svg = re.sub(r'\bid="([^"]+)"', rf'id="{name}-\1"', svg)
-    svg = re.sub(r'((?:xlink:)?href="#|url\(#)', rf"\1{name}-", svg)
-    svg = svg.replace("xlink:href=", "href=").replace(' xmlns:xlink="http://www.w3.org/1999/xlink"', "")
-    head, rest = svg.split(">", 1)
-    box = re.search(r'viewBox="[^"]+"', head)
-    return (f'<svg xmlns="http://www.w3.org/2000/svg" {box.group() if box else ""} role="img" '
-            f"aria-label={quoteattr(alt)}><title>{escape(alt)}</title>{rest}").strip()
+
+def name_ticks(axes: Axes, names: Sequence[str]) -> None:
+    """Names under the x axis at 0, 1, 2 ..., smaller and upright where there are many."""
+    many = len(names) > 14
+    size = max(min(9.0, 420.0 / max(len(names), 1)), 4.5) if many else 9.0
+    shown = ["\n".join(map(short, name.split("\n"))) for name in names]
+    axes.set_xticks(range(len(names)), shown, fontsize=size, rotation=90 if many else 0)
+
+
+def _inline(svg: str, name: str, alt: str) -> str:
+    """The picture's own part of an SVG file, with ids that are unique in a page of several pictures."""
+    root = ElementTree.fromstring(svg)
+    for parent in list(root.iter()):
+        for child in list(parent):
+            if child.tag in (f"{_SVG}metadata", f"{_SVG}style"):
+                parent.remove(child)
+    for element in root.iter():
+        element.tag = str(element.tag).removeprefix(_SVG)
+        for key, value in list(element.attrib.items()):
+            del element.attrib[key]
+            key = key.removeprefix(_XLINK)
+            if key == "id":
+                value = f"{name}-{value}"
+            elif key == "href":
+                value = value.replace("#", f"#{name}-", 1)
+            elif key in ("clip-path", "style"):
+                value = value.replace("url(#", f"url(#{name}-")
+            element.set(key, value)
+    inner = "".join(ElementTree.tostring(child, encoding="unicode") for child in root)
+    box = quoteattr(root.get("viewBox", ""))
+    return (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox={box} role="img" '
+            f'stroke-linejoin="round" stroke-linecap="butt" aria-label={quoteattr(alt)}>'
+            f"<title>{escape(alt)}</title>{inner.strip()}</svg>")

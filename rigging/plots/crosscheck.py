@@ -4,11 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
 from matplotlib.axes import Axes
 
 from rigging.crosscheck_types import Agreement, CrossCheck, Pair
-from rigging.plots.canvas import BLUE, GREY, ORANGE, Plot, look, new_figure, tidy_degrees
+from rigging.plots.canvas import (
+    BLUE,
+    GREY,
+    ORANGE,
+    Plot,
+    look,
+    name_ticks,
+    new_figure,
+    short,
+    tidy_degrees,
+    width_for,
+)
 from shared.rounding import degrees, number
 
 
@@ -47,14 +57,14 @@ def station_plot(check: CrossCheck) -> Plot | None:
         return None
     names = list(dict.fromkeys(p.station for p in check.pairs))
     with look():
-        figure, (axes,) = new_figure(height=3.2)
+        figure, (axes,) = new_figure(height=3.2, width=width_for(len(names)))
         for line, marker, shift, colour in (("chord", "o", -0.14, BLUE), ("spar", "^", 0.14, ORANGE)):
             for k, p in enumerate([p for p in check.pairs if p.line == line]):
                 axes.errorbar(names.index(p.station) + shift, p.difference.value, p.difference.U,
                               marker=marker, color=colour, mfc=colour if p.agrees else "white", ls="none",
                               label=f"{line} line" if k == 0 else None)
         axes.axhline(0, color=GREY, lw=0.8)
-        axes.set_xticks(np.arange(len(names)), names)
+        name_ticks(axes, names)
         axes.set_ylabel("camera − inclinometer")
         tidy_degrees(axes)
         axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.1), ncols=2, title="hollow: |En| > 1",
@@ -71,7 +81,7 @@ def _points(axes: Axes, pairs: Sequence[Pair], agrees: bool, limits: Agreement |
         x, y = (p.camera.value + p.gauge.value) / 2, p.difference.value
         axes.plot(x, y, ls="none", marker="o", color=BLUE, mfc=BLUE if agrees else "white")
         if limits is not None and not limits.lower.value <= y <= limits.upper.value:
-            axes.annotate(p.station, (x, y), (6, 3), textcoords="offset points", fontsize=9)
+            axes.annotate(short(p.station), (x, y), (6, 3), textcoords="offset points", fontsize=9)
 
 
 def _agreement_words(check: CrossCheck) -> str:

@@ -7,7 +7,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rigging.plots.canvas import BLUE, GREY, ORANGE, Plot, look, new_figure, tidy_degrees
+from rigging.plots.canvas import (
+    BLUE,
+    GREY,
+    ORANGE,
+    Plot,
+    look,
+    name_ticks,
+    new_figure,
+    short,
+    tidy_degrees,
+    width_for,
+)
 from shared.quantity import Quantity
 from shared.rounding import degrees
 
@@ -33,7 +44,7 @@ def drift_plot(drifts: Sequence[Drift], title: str = "What moved") -> Plot | Non
     names = list(dict.fromkeys(d.station for d in drifts))
     lines = list(dict.fromkeys(d.line for d in drifts))
     with look():
-        figure, (axes,) = new_figure(height=3.2)
+        figure, (axes,) = new_figure(height=3.2, width=width_for(len(names)))
         axes.axhline(0, color=GREY, lw=0.8)
         for k, line in enumerate(lines):
             colour, marker = ((BLUE, "o"), (ORANGE, "^"), (GREY, "D"))[k % 3]
@@ -45,9 +56,9 @@ def drift_plot(drifts: Sequence[Drift], title: str = "What moved") -> Plot | Non
                               mfc=colour if d.moved else "white", ls="none",
                               label=f"{line} line" if d is own[0] else None)
                 if d.moved:
-                    axes.annotate(d.station, (x, d.change.value), (7, 0), textcoords="offset points",
+                    axes.annotate(short(d.station), (x, d.change.value), (7, 0), textcoords="offset points",
                                   va="center", weight="bold", fontsize=9, color=colour)
-        axes.set_xticks(np.arange(len(names)), names)
+        name_ticks(axes, names)
         axes.set_ylabel("change, nose-up positive")
         tidy_degrees(axes)
         axes.margins(x=0.08, y=0.12)

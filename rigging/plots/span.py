@@ -8,7 +8,21 @@ from dataclasses import dataclass
 import numpy as np
 from matplotlib.axes import Axes
 
-from rigging.plots.canvas import BAND, BLUE, GREEN, GREY, ORANGE, PURPLE, Plot, look, new_figure, tidy_degrees
+from rigging.plots.canvas import (
+    BAND,
+    BLUE,
+    GREEN,
+    GREY,
+    ORANGE,
+    PURPLE,
+    Plot,
+    look,
+    name_ticks,
+    new_figure,
+    short,
+    tidy_degrees,
+    width_for,
+)
 from rigging.survey import StationResult, Survey
 from shared.quantity import Quantity
 from shared.rounding import degrees, number
@@ -55,7 +69,7 @@ def rib_or_jig_plot(survey: Survey) -> Plot | None:
     if not split:
         return None
     with look():
-        figure, (axes,) = new_figure(height=3.3)
+        figure, (axes,) = new_figure(height=3.3, width=width_for(len(split)))
         at = np.arange(len(split), dtype=float)
         for values, name, colour, marker, shift in (
                 ([jig for _, jig, _ in split], "jig: spar line's lean off design", GREEN, "^", -0.14),
@@ -67,7 +81,7 @@ def rib_or_jig_plot(survey: Survey) -> Plot | None:
         edges = np.concatenate([[-0.5], at + 0.5])
         reach = np.array([*band, band[-1]])
         axes.fill_between(edges, -reach, reach, step="post", color=BAND, lw=0)
-        axes.set_xticks(at, [row[0].station.name for row in split])
+        name_ticks(axes, [row[0].station.name for row in split])
         axes.set_ylabel("off design")
         tidy_degrees(axes)
         _legend(axes)
@@ -132,8 +146,9 @@ def _series(whole: Axes, off: Axes, own: Sequence[_Spot], missing: Sequence[floa
     for spot, at in zip(own, x + shift, strict=True):
         if spot.wrong:
             up = spot.off.value > 0
-            off.annotate(spot.result.station.name, (at, spot.off.value + (1 if up else -1) * spot.off.U),
-                         (0, 5 if up else -5), textcoords="offset points", ha="center",
+            tip = spot.off.value + (1 if up else -1) * spot.off.U
+            off.annotate(short(spot.result.station.name), (at, tip), (0, 5 if up else -5),
+                         textcoords="offset points", ha="center",
                          va="bottom" if up else "top", color=colour, weight="bold", fontsize=9)
     off.margins(y=0.18)
 
@@ -144,7 +159,10 @@ def _station_axis(axes: Axes, spots: Sequence[_Spot]) -> None:
     for spot in spots:
         names.setdefault(round(_span(spot), 3), []).append(spot.result.station.name)
     at = sorted(names)
-    axes.set_xticks(at, ["\n".join([*sorted(names[x]), number(x, 2)]) for x in at], fontsize=8.5)
+    every = 1 + (len(at) - 1) // 24
+    shown = ["" if k % every else "\n".join([*map(short, sorted(names[x])), number(x, 2)])
+             for k, x in enumerate(at)]
+    axes.set_xticks(at, shown, fontsize=min(8.5, max(5.0, 110.0 / len(at))))
     axes.set_xlabel("station, and metres from the centre line")
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from rigging.plots.canvas import BAND, BLUE, GREY, Plot, look, new_figure, tidy_degrees
+from rigging.plots.canvas import BAND, BLUE, GREY, Plot, look, name_ticks, new_figure, tidy_degrees, width_for
 from rigging.survey import Survey
 from shared.rounding import degrees
 
@@ -17,7 +17,7 @@ def symmetry_plot(survey: Survey) -> Plot | None:
     if not pairs:
         return None
     with look():
-        figure, (axes,) = new_figure(height=2.9)
+        figure, (axes,) = new_figure(height=2.9, width=width_for(len(pairs)))
         at = np.arange(len(pairs), dtype=float)
         band = np.array([p.decision.tolerance_deg for p in pairs])
         edges = np.concatenate([[-0.5], at + 0.5])
@@ -27,7 +27,7 @@ def symmetry_plot(survey: Survey) -> Plot | None:
         for k, p in enumerate(pairs):
             axes.errorbar(at[k], p.quantity.value, p.quantity.U, color=BLUE, marker="o",
                           mfc=_FACES[p.decision.outcome])
-        axes.set_xticks(at, [f"{p.left}\n{p.right}" for p in pairs])
+        name_ticks(axes, [f"{p.left}\n{p.right}" for p in pairs])
         axes.set_xlim(-0.5, len(pairs) - 0.5)
         axes.set_ylabel("left − right")
         axes.set_xlabel("filled: conforming; pale: undecided; hollow: nonconforming", fontsize=9)

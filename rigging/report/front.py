@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from rigging.decision import Decision
 from rigging.report.blocks import Block, Cell, Points, Section, State, Table, Words, cells
 from rigging.report.wording import angle, chance, design, moment, outcome
 from rigging.survey import StationResult, Survey
@@ -90,10 +91,9 @@ def _row(s: StationResult) -> tuple[Cell, ...]:
 def _undecided(survey: Survey) -> tuple[Block, ...]:
     """What would decide the undecided ones, and why the others have no value."""
     items = [
-        f"{s.station.name}: {c.decision.why + '; ' if c.decision.why else ''}"
-        + ("; ".join(a.text for a in c.decision.advice) or "more photos, or a better reference")
+        f"{s.station.name}: {_deciding(s.chord.decision)}"
         for s in survey.stations
-        if (c := s.chord).decision is not None and c.decision.outcome == "undecided"
+        if s.chord.decision is not None and s.chord.decision.outcome == "undecided"
     ]
     missing = [
         f"{s.station.name}: {s.chord.reason}"
@@ -113,3 +113,9 @@ def _undecided(survey: Survey) -> tuple[Block, ...]:
 def _doubted(s: StationResult) -> bool:
     """Whether a doubt hangs on the station's value itself, not only on what the inclinometer said."""
     return any(not f.code.startswith("gauge") for f in (*s.chord.flags, *s.flags))
+
+
+def _deciding(decision: Decision) -> str:
+    """Why it is undecided, unless the advice says so itself, and what would decide it."""
+    advice = "; ".join(a.text for a in decision.advice) or "more photos, or a better reference"
+    return f"{decision.why}; {advice}" if decision.why and decision.why not in advice else advice

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import io
-from typing import Any
 from xml.sax.saxutils import escape
 
 from reportlab.lib.colors import Color
 from reportlab.platypus import (
+    CondPageBreak,
     Flowable,
     HRFlowable,
     Image,
@@ -19,6 +19,7 @@ from reportlab.platypus import (
 )
 from reportlab.platypus import Table as Grid
 
+from rigging.plots import Plot
 from rigging.report.blocks import (
     SYMBOLS,
     Block,
@@ -27,6 +28,7 @@ from rigging.report.blocks import (
     Folder,
     Pictures,
     Points,
+    Shot,
     Shots,
     Signatures,
     Table,
@@ -34,6 +36,7 @@ from rigging.report.blocks import (
 )
 from rigging.report.pdf_parts import FACE, INK, RULE, STATES, TINT, Bar, Heading, Ledger, PlotBox, styles
 
+LONG = 8  # rows of a table that may begin at a page's end and go on overleaf
 _MAX_IMAGE = 0.37  # of the page's height: two photos with their captions fit above each other
 
 
@@ -52,14 +55,14 @@ class Setter:
         out.append(Paragraph(facts, styles()["plain"]))
         for section in document.sections:
             parts = [part for block in section.blocks for part in self.block(block)]
-            lead = 1 + next(
-                (k for k, part in enumerate(parts) if not isinstance(part, Paragraph)), len(parts)
-            )
-            head: list[Flowable] = [
-                HRFlowable(width="100%", color=INK, thickness=1, spaceBefore=10, spaceAfter=0),
-                Heading(section.title, section.ident, escape(section.title)),
-            ]
-            out += [KeepTogether([*head, *parts[:lead]]), *parts[lead:]]
+            rule = HRFlowable(width="100%", color=INK, thickness=1, spaceBefore=10, spaceAfter=0)
+            head = [rule, Heading(section.title, section.ident, escape(section.title))]
+            lead = 1 + next((k for k, p in enumerate(parts) if not isinstance(p, Paragraph)), len(parts))
+            if any(isinstance(block, Table) and len(block.rows) > LONG for block in section.blocks[:lead]):
+                head[1].keepWithNext = 0
+                out += [CondPageBreak(self.page_height / 4), *head, *parts]
+            else:
+                out += [KeepTogether([*head, *parts[:lead]]), *parts[lead:]]
         return out
 
     def block(self, block: Block) -> list[Flowable]:
@@ -87,6 +90,7 @@ class Setter:
         return Grid(
             [[Paragraph(sign, style), Paragraph(text, style)]],
             colWidths=[34, self.width - 34],
+            splitInRow=1,
             style=[
                 ("BOX", (0, 0), (-1, -1), 2, colour),
                 ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
@@ -107,6 +111,7 @@ class Setter:
             [title, head, *rows],
             colWidths=self._columns(table),
             repeatRows=2,
+            splitInRow=1,
             style=[
                 ("SPAN", (0, 0), (-1, 0)),
                 ("LINEBELOW", (0, 1), (-1, 1), 1, INK),
@@ -130,39 +135,31 @@ class Setter:
         return [self.width * w / sum(wanted) for w in wanted]
 
     def _pictures(self, pictures: Pictures) -> list[Flowable]:
-        out: list[Flowable] = []
         half = self.width / 2
-        for k in range(0, len(pictures.plots), 2):
-            pair = pictures.plots[k : k + 2]
-            row = [[paragraph(p.title, "caption"), PlotBox(p, half - 8, self.ledger)] for p in pair]
-            out.append(
-                Grid(
-                    [[*row, *([""] * (2 - len(row)))]],
-                    colWidths=[half, half],
-                    style=[("LEFTPADDING", (0, 0), (-1, -1), 0), ("VALIGN", (0, 0), (-1, -1), "TOP")],
-                )
-            )
-        return out
+        small = [self._picture(p, half - 8) for p in pictures.plots if not p.wide]
+        wide = [KeepTogether(self._picture(p, self.width)) for p in pictures.plots if p.wide]
+        return [*(_side_by_side(small[k : k + 2], half) for k in range(0, len(small), 2)), *wide]
+
+    def _picture(self, plot: Plot, width: float) -> list[Flowable]:
+        return [paragraph(plot.title, "caption"), PlotBox(plot, width, self.ledger)]
 
     def _shots(self, shots: Shots) -> list[Flowable]:
-        out: list[Flowable] = []
         half = self.width / 2
-        for k in range(0, len(shots.shots), 2):
-            row: list[Any] = []
-            for shot in shots.shots[k : k + 2]:
-                scale = min((half - 8) / shot.size[0], _MAX_IMAGE * self.page_height / shot.size[1])
-                picture = Image(
-                    io.BytesIO(shot.jpeg), shot.size[0] * scale, shot.size[1] * scale, hAlign="LEFT"
-                )
-                row.append([picture, paragraph(shot.caption, "note")])
-            out.append(
-                Grid(
-                    [[*row, *([""] * (2 - len(row)))]],
-                    colWidths=[half, half],
-                    style=[("LEFTPADDING", (0, 0), (-1, -1), 0), ("VALIGN", (0, 0), (-1, -1), "TOP")],
-                )
-            )
-        return out
+        made = [self._shot(shot, half - 8) for shot in shots.shots]
+        return [_side_by_side(made[k : k + 2], half) for k in range(0, len(made), 2)]
+
+    def _shot(self, shot: Shot, width: float) -> list[Flowable]:
+        w, h = shot.size
+        scale = min(width / w, _MAX_IMAGE * self.page_height / h)
+        picture = Image(io.BytesIO(shot.jpeg), w * scale, h * scale, hAlign="LEFT")
+        return [picture, paragraph(shot.caption, "note")]
+
+
+def _side_by_side(cells: list[list[Flowable]], width: float) -> Flowable:
+    """One or two cells of a given width."""
+    row: list[list[Flowable] | str] = [*cells, *[""] * (2 - len(cells))]
+    style = [("LEFTPADDING", (0, 0), (-1, -1), 0), ("VALIGN", (0, 0), (-1, -1), "TOP")]
+    return Grid([row], colWidths=[width, width], splitInRow=1, style=style)
 
 
 def paragraph(text: str, style: str) -> Paragraph:

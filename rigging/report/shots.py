@@ -13,7 +13,10 @@ from rigging.survey import Survey
 from shared.errors import UserError
 from shared.rounding import degrees
 
-WIDTH = 1000
+WIDTHS = ((30, 1000), (80, 720))
+"""Up to so many photos they are embedded at such a width, pixels; more of them at LEAST_WIDTH, so that
+the file still opens at once. The full pictures stay in the overlays folder."""
+LEAST_WIDTH = 480
 QUALITY = 70
 
 
@@ -26,7 +29,8 @@ def shots(survey: Survey, overlays: Mapping[str, Path]) -> Section | None:
     words = {sha: text for sha, text in _words(survey).items() if sha in overlays}
     if not words:
         return None
-    made = tuple(_shot(sha, overlays[sha], text) for sha, text in words.items())
+    width = next((w for most, w in WIDTHS if len(words) <= most), LEAST_WIDTH)
+    made = tuple(_shot(sha, overlays[sha], text, width) for sha, text in words.items())
     note = Words(
         "Small here; each opens large. The rails run either side of the line that was measured, so that the "
         "line itself stays visible. U is the camera's own, without the marking of the line by hand.",
@@ -48,17 +52,17 @@ def _words(survey: Survey) -> dict[str, str]:
     return words
 
 
-def _shot(sha: str, path: Path, words: str) -> Shot:
+def _shot(sha: str, path: Path, words: str, width: int) -> Shot:
     try:
         with Image.open(path) as picture:
-            picture.draft("RGB", (WIDTH, WIDTH))
+            picture.draft("RGB", (width, width))
             small = picture.convert("RGB")
     except OSError as error:
         raise UserError(
             str(path), f"the overlay cannot be read ({error})", "measure the photos again"
         ) from error
-    if small.width > WIDTH:
-        small = small.resize((WIDTH, round(small.height * WIDTH / small.width)), Image.Resampling.LANCZOS)
+    if small.width > width:
+        small = small.resize((width, round(small.height * width / small.width)), Image.Resampling.LANCZOS)
     stream = io.BytesIO()
     small.save(stream, "JPEG", quality=QUALITY, optimize=True, progressive=True)
     return Shot(sha, f"Annotated photo: {words}", words, stream.getvalue(), small.size)

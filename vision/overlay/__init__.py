@@ -78,8 +78,13 @@ class _Sheet:
 
     def points(self, path: tuple[Point, ...]) -> F64:
         """Pixels of the photo to pixels of the sheet (first pixel's centre is (0, 0) in both)."""
-        full: F64 = np.asarray(path, dtype=np.float64).reshape(-1, 2)
-        return np.asarray((full + 0.5) * self.scale - 0.5, dtype=np.float64)
+        return np.asarray((_finite(path) + 0.5) * self.scale - 0.5, dtype=np.float64)
+
+
+def _finite(path: tuple[Point, ...]) -> F64:
+    """Points (n, 2), those left out that are nowhere."""
+    points: F64 = np.asarray(path, dtype=np.float64).reshape(-1, 2)
+    return points[np.isfinite(points).all(axis=1)]
 
 
 def _letters(lines: tuple[SeenLine, ...], size: tuple[int, int]) -> dict[int, str]:
@@ -120,7 +125,8 @@ def _draw_lines(sheet: _Sheet, evidence: Evidence, letters: dict[int, str]) -> N
         if line.used and line.role in NAMES:
             drawing.rails(sheet.image, sheet.points(line.path), COLOURS[line.role], 3.5 * unit, thin)
     for mark in evidence.marks:
-        drawing.ring(sheet.image, sheet.points((mark.at,))[0], COLOURS["mark"], 9 * unit, thin)
+        for at in sheet.points((mark.at,)):
+            drawing.ring(sheet.image, at, COLOURS["mark"], 9 * unit, thin)
 
 
 def _draw_labels(sheet: _Sheet, reading: Reading, evidence: Evidence, letters: dict[int, str]) -> None:
@@ -141,14 +147,16 @@ def _draw_labels(sheet: _Sheet, reading: Reading, evidence: Evidence, letters: d
                sheet.points((*c.outline, c.outline[0])))
               for c in evidence.cards if c.outline]
     words += [(f"{number(m.off_mm, 2, sign=True)} mm", COLOURS["mark"],
-               sheet.points((m.at,)) + 9 * sheet.unit * np.array([[-1.0, 0.0], [1.0, 0.0]]))
-              for m in evidence.marks if np.isfinite(m.off_mm)]
+               sheet.points((m.at, m.at)) + 9 * sheet.unit * np.array([[-1.0, 0.0], [1.0, 0.0]]))
+              for m in evidence.marks if np.isfinite((m.off_mm, *m.at)).all()]
     if evidence.level_line:
         words.append(("level", COLOURS["ink"], sheet.points(evidence.level_line)))
     words += _nose(reading, evidence, sheet)
     canvas = Image.fromarray(sheet.image)
     pen = ImageDraw.Draw(canvas)
     for text, colour, path in words:
+        if len(path) == 0:
+            continue
         size = extent(text, font)
         label(pen, board.place(beside(path, size, 6 * sheet.unit), size), text, colour, font)
     sheet.image = np.asarray(canvas, dtype=np.uint8)
@@ -159,6 +167,8 @@ def _nose(reading: Reading, evidence: Evidence, sheet: _Sheet) -> list[tuple[str
     if chord is None or not chord.path or reading.forward is None:
         return []
     path = sheet.points(chord.path)
+    if len(path) == 0:
+        return []
     end = path[np.argmax(path[:, 0]) if reading.forward == "right" else np.argmin(path[:, 0])]
     text = "nose →" if reading.forward == "right" else "← nose"
     return [(text, COLOURS["ink"], np.stack([end, end + 0.01]))]
@@ -168,7 +178,7 @@ def _strips(gray: U8, evidence: Evidence, width: int) -> list[U8]:
     """The measured lines straightened, each under a line of words."""
     out = []
     for line in evidence.lines:
-        path = np.asarray(line.path, dtype=np.float64).reshape(-1, 2)
+        path = _finite(line.path)
         if not line.used or line.role not in NAMES or len(path) < 2 or length_px(path) < 50:
             continue
         height = round(width / 22)
