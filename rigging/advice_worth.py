@@ -51,24 +51,35 @@ def example() -> tuple[Job, Station]:
     return Job(Wing("example", "example", 0.0, 0.5), (station,), level=Level(u_deg=0.02)), station
 
 
+_USUAL = Choice(string_at=0.1)
+_SQUARE = replace(_USUAL, square=True)
+_PAIRS: dict[str, tuple[Choice, Choice]] = {
+    "square": (_SQUARE, replace(_USUAL, string_at=0.3)),
+    "two-cards": (replace(_SQUARE, cards=2), _SQUARE),
+    "fill": (replace(_SQUARE, fill=0.75), replace(_SQUARE, fill=0.3)),
+    "photos": (replace(_SQUARE, photos=3), _SQUARE),
+    "lean": (replace(_USUAL, u_lean_deg=0.2), replace(_USUAL, u_lean_deg=2.0)),
+    "two-strings": (replace(_USUAL, strings=2), _USUAL),
+    "level-line": (replace(_USUAL, level_line=True), _USUAL),
+}
+"""Advice that is a choice of set-up: followed, ignored."""
+
+
+def compute_one(name: str) -> Worth:
+    """One figure, from the solver."""
+    if name in _PAIRS:
+        followed, ignored = _PAIRS[name]
+        return Worth(_u(followed), _u(ignored))
+    if name == "profile":
+        return Worth(_u(_USUAL), _u(_USUAL, camera="27mm@4000x3000 uncalibrated"))
+    if name == "sharp":
+        return Worth(_u(_SQUARE), _u(_SQUARE, noise=Noise(0.3, 1.5)))
+    return Worth(0.0, _error(SPOILERS[name]), "error")
+
+
 def compute() -> dict[str, Worth]:
-    """All figures, from the solver."""
-    usual = Choice(string_at=0.1)
-    square = replace(usual, square=True)
-    out = {
-        "square": Worth(_u(square), _u(replace(usual, string_at=0.3))),
-        "two-cards": Worth(_u(replace(square, cards=2)), _u(square)),
-        "fill": Worth(_u(replace(square, fill=0.75)), _u(replace(square, fill=0.3))),
-        "photos": Worth(_u(replace(usual, photos=3)), _u(usual)),
-        "lean": Worth(_u(replace(usual, u_lean_deg=0.2)), _u(replace(usual, u_lean_deg=2.0))),
-        "two-strings": Worth(_u(replace(usual, strings=2)), _u(usual)),
-        "level-line": Worth(_u(replace(usual, level_line=True)), _u(usual)),
-        "profile": Worth(_u(usual), _u(usual, camera="27mm@4000x3000 uncalibrated")),
-        "sharp": Worth(_u(square), _u(square, noise=Noise(0.3, 1.5))),
-    }
-    for name, spoil in SPOILERS.items():
-        out[name] = Worth(0.0, _error(spoil), "error")
-    return out
+    """All figures."""
+    return {name: compute_one(name) for name in (*_PAIRS, "profile", "sharp", *SPOILERS)}
 
 
 @cache
@@ -79,7 +90,7 @@ def kept() -> dict[str, Worth]:
 
 def _u(choice: Choice, camera: str = "27mm@4000x3000", noise: Noise | None = None) -> float:
     job, station = example()
-    return expect(job, station, planned_lens(camera), choice, noise or Noise(), hands=16).chord
+    return expect(job, station, planned_lens(camera), choice, noise or Noise()).chord
 
 
 def _zoomed(scene: Scene) -> Scene:

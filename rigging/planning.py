@@ -7,11 +7,15 @@ sensitivities and the inputs' u). Hands differ, so each set-up is looked at from
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import math
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from itertools import combinations
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import qmc
 
 from calibration.lens_model import Lens
 from rigging.planning_scene import Noise, PlacedCard, SetUp, View, imagine
@@ -23,12 +27,16 @@ from vision.propagate import Angles, angles
 from vision.reader import DEFAULT_U_LEAN_DEG, UNKNOWN_U_LEAN_DEG
 from vision.rib_plane import solve
 
+F64 = NDArray[np.float64]
+
 PART = 1.0 / 3.0
 """U that counts as deciding, as a part of the tolerance: a rib off by two thirds is still told apart."""
 FILL = 0.66
 """Chord as a part of the picture's width where no distance is given."""
 HANDS = 8
 """From how many places a set-up is looked at."""
+_MOST_PHOTOS = 9
+_AT_ONCE = 4
 
 
 @dataclass(frozen=True)
@@ -69,9 +77,8 @@ class Step:
 
 
 STEPS: tuple[Step, ...] = (
-    Step("stand square to the rib, right opposite the string", 1.0, (("square", True), ("string_at", 0.0))),
-    Step("step closer, so that the rib fills four fifths of the picture", 1.0,
-         (("fill", 0.8), ("distance_mm", None))),
+    Step("stand square to the rib, right opposite the string, so close that the rib fills four fifths of the "
+         "picture", 1.0, (("square", True), ("string_at", 0.0), ("fill", 0.8), ("distance_mm", None))),
     Step("take three photos, each from another place", 2.0, (("photos", 3),)),
     Step("measure the rib's lean with a level on its face, to 0.2°", 2.5, (("u_lean_deg", 0.2),)),
     Step("put a second card on the rib, far from the first", 3.0, (("cards", 2),)),
@@ -140,12 +147,33 @@ def _plan(job: Job, station: Station, lens: Lens, mine: Choice, part: float, noi
     distance = distance_of(station, lens, mine)
     if now.chord <= needed:
         return StationPlan(station, mine, distance, now, needed, (), now)
-    for steps in ladders(mine):
-        then = look(_climb(mine, steps))
-        if then.chord <= needed:
-            return StationPlan(station, mine, distance, now, needed, steps, then)
-    best = min((look(_climb(mine, s)) for s in ladders(mine)), key=lambda e: e.chord)
-    return StationPlan(station, mine, distance, now, needed, None, best)
+    steps, then = _cheapest(mine, needed, look)
+    return StationPlan(station, mine, distance, now, needed, steps, then)
+
+
+def _cheapest(mine: Choice, needed: float, look: Callable[[Choice], Expected],
+              ) -> tuple[tuple[Step, ...] | None, Expected]:
+    """The cheapest steps that reach U `needed`, and what they give; None and the best there is.
+
+    The first few are tried as they come. Then: more steps hardly ever make U larger, so a step whose loss
+    spoils the whole ladder is in every set that reaches.
+    """
+    sets = ladders(mine)
+    for c in sets[:_AT_ONCE]:
+        if look(_climb(mine, c)).chord <= needed:
+            return c, look(_climb(mine, c))
+    whole = [c for c in sets if not any(set(c) < set(d) for d in sets)]
+    reach = {c: look(_climb(mine, c)) for c in whole}
+    can = [c for c in whole if reach[c].chord <= needed]
+    if not can:
+        return None, min(reach.values(), key=lambda e: e.chord, default=look(mine))
+    must = {c: {s for s in c if look(_climb(mine, [t for t in c if t != s])).chord > needed} for c in can}
+    for c in sets:
+        if any(must[d] <= set(c) <= set(d) for d in can):
+            then = look(_climb(mine, c))
+            if then.chord <= needed:
+                return c, then
+    return can[0], reach[can[0]]
 
 
 def ladders(choice: Choice) -> list[tuple[Step, ...]]:
@@ -172,10 +200,11 @@ def distance_of(station: Station, lens: Lens, choice: Choice) -> float:
 def expect(job: Job, station: Station, lens: Lens, choice: Choice, noise: Noise,
            hands: int = HANDS) -> Expected:
     """What a choice is expected to give at a station."""
-    rng = np.random.default_rng(9)
+    draws = _draws(hands, choice.photos)
     got: list[tuple[Quantity, Quantity | None]] = []
-    for _ in range(hands):
-        photos = [_photo(job, station, lens, choice, noise, rng, k) for k in range(choice.photos)]
+    for hand in draws:
+        photos = [_photo(job, station, lens, choice, noise, draw, math.copysign(1.0, hand[0, 5]), k)
+                  for k, draw in enumerate(hand)]
         chord = _mean([a.chord for a in photos if a.chord])
         spar = _mean([a.spar for a in photos if a.spar]) if photos[0].spar else None
         got.append((chord, spar))
@@ -191,20 +220,29 @@ def _mean(quantities: Sequence[Quantity]) -> Quantity:
     return combine([1.0 / len(quantities)] * len(quantities), quantities)
 
 
-def _photo(job: Job, station: Station, lens: Lens, choice: Choice, noise: Noise, rng: np.random.Generator,
-           number: int) -> Angles:
-    """One imagined photo from a place a hand would choose: some degrees askew, some centimetres aside."""
+@cache
+def _draws(hands: int, photos: int) -> F64:
+    """(hands, photos, 6) even numbers between -1 and 1, the same for every choice: Sobol's sequence."""
+    points = qmc.Sobol(6 * _MOST_PHOTOS, seed=9).random(hands)
+    return np.asarray(2 * points - 1).reshape(hands, _MOST_PHOTOS, 6)[:, :photos]
+
+
+def _photo(job: Job, station: Station, lens: Lens, choice: Choice, noise: Noise, draw: F64,
+           side: float, number: int) -> Angles:
+    """One imagined photo from a place a hand would choose: some degrees askew, some centimetres aside.
+
+    side : +1 where the string hangs towards the leading edge.
+    """
     chord, distance = station.chord_mm, distance_of(station, lens, choice)
     askew = choice.askew_deg * (0.4 if choice.square else 1.0)
     for patience in range(40):
         calm = 0.9**patience
-        yaw, pitch, roll = calm * askew * rng.uniform(-1, 1, 3) * [1.0, 0.6, 0.4]
-        view = View(distance, yaw, pitch, roll,
-                    (calm * rng.uniform(-0.06, 0.06) * chord, calm * rng.uniform(-0.05, 0.08) * chord))
-        side = float(rng.choice([-1.0, 1.0]))
-        strings = _strings(choice, chord, side, distance, view)
-        setup = SetUp(lens, chord, cards_for(station, choice.cards), view, strings, noise=noise,
-                      level_at=-0.03 * chord if choice.level_line else None, photo=f"planned {number}",
+        yaw, pitch, roll = calm * askew * draw[:3] * [1.0, 0.6, 0.4]
+        middle = (side * choice.string_at - 0.03 * draw[3]) * chord - distance * math.tan(math.radians(yaw)) \
+            if choice.square else calm * 0.06 * draw[3] * chord
+        view = View(distance, yaw, pitch, roll, (middle, calm * (0.015 + 0.065 * draw[4]) * chord))
+        setup = SetUp(lens, chord, cards_for(station, choice.cards), view, _strings(choice, chord, side),
+                      noise=noise, level_at=-0.03 * chord if choice.level_line else None, photo=f"planned {number}",
                       lean_deg=_lean(job, station)[0], u_lean_deg=choice.u_lean_deg or _lean(job, station)[1],
                       u_level_deg=job.level.u_deg, spar_at=station.spar_at, angle_deg=station.chord_deg)
         try:
@@ -216,13 +254,12 @@ def _photo(job: Job, station: Station, lens: Lens, choice: Choice, noise: Noise,
                     "stand further away, or take a wider camera")
 
 
-def _strings(choice: Choice, chord: float, side: float, distance: float, view: View) -> tuple[float, ...]:
+def _strings(choice: Choice, chord: float, side: float) -> tuple[float, ...]:
+    """Where the strings hang, mm from mid chord: the same in all photos of a station."""
     if choice.level_line:
         return ()
-    foot = view.aim[0] + distance * float(np.tan(np.radians(view.yaw_deg)))
-    middle = foot + 0.03 * side * chord if choice.square else view.aim[0] + side * choice.string_at * chord
-    middle = float(np.clip(middle, -0.42 * chord, 0.42 * chord))
-    return (middle,) if choice.strings == 1 else (middle, middle - (0.5 if middle > 0 else -0.5) * chord)
+    first = side * choice.string_at * chord
+    return (first,) if choice.strings == 1 else (first, first - side * 0.5 * chord)
 
 
 def cards_for(station: Station, count: int) -> tuple[PlacedCard, ...]:

@@ -222,7 +222,7 @@ PICTURES: dict[str, Callable[[], Drawing]] = {
 def instead(worth: Worth) -> str:
     """The worth of a piece of advice in words."""
     if worth.kind == "U":
-        return f"±{worth.followed:.2f}° instead of ±{worth.ignored:.2f}°"
+        return f"±{worth.followed:.2g}° instead of ±{worth.ignored:.2g}°"
     return f"up to {worth.ignored:.2f}° wrong"
 
 
@@ -252,7 +252,7 @@ def advice(worth: dict[str, Worth] | None = None) -> dict[str, tuple[str, str]]:
         ),
         "photo-lean": (
             "Know the rib's lean",
-            f"From a level on the rib's face, to 0.2°: {w['lean']} unknown. "
+            f"From a level on the rib's face, to 0.2°: {w['lean']} for a lean known to 2°. "
             f"Two strings: {w['two-strings']} with one. A level laser line: {w['level-line']}.",
         ),
         "photo-zoom": (
@@ -268,7 +268,8 @@ def advice(worth: dict[str, Worth] | None = None) -> dict[str, tuple[str, str]]:
         "photo-several": (
             "Three photos of each station",
             "From three places a hand's breadth apart, all cards and the string in "
-            f"each: {w['photos']} for one. More do little: they share string and lens.",
+            f"each: {w['photos']} for one. They share string, lens and lean, so more do little; but a slip "
+            f"shows.",
         ),
         "photo-transfer": (
             "Copy the originals",

@@ -192,7 +192,8 @@ PICTURES: dict[str, Callable[[], Drawing]] = {
 
 TEXTS = {
     "mount-scale": "1. Print at 100 %. Measure both bars of each page with a steel rule. If they differ from "
-    "each other by more than 0.2 mm, print again, on another printer: such a stretch turns angles, and nothing "
+    "each other by more than 0.2 mm, print again, on another printer: such a stretch turns angles, and "
+    "nothing "
     "in a photo shows it. Else write measured / 100 as scale under [cards] into the job file.",
     "mount-card": "2. Glue each card to stiff, flat stuff (3 mm plywood, acrylic, aluminium) before "
                   "cutting. Fix it flat on "
