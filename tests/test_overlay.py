@@ -23,7 +23,7 @@ from vision.overlay import COLOURS, draw_overlay, words
 from vision.overlay.drawing import rails
 from vision.overlay.lettering import extent, face, halo, wrap
 from vision.overlay.picture import gray_of, reduced
-from vision.overlay.placing import Board, beside
+from vision.overlay.placing import Board, beside, leader
 from vision.overlay.strips import straightened
 
 SIZE = (1200, 900)
@@ -229,3 +229,10 @@ def test_points_that_are_nowhere_are_left_out() -> None:
     marks = (SeenMark("cross", (nan, 2.0), 0.1, 0.1),)
     drawn = draw_overlay(photo(), reading(evidence=Evidence(SIZE, lines=lines, marks=marks)))
     assert drawn.shape[1] == 1200
+
+
+def test_far_label_is_tied_to_its_line_and_a_near_one_is_not() -> None:
+    path = np.array([[100.0, 300.0], [400.0, 300.0], [700.0, 300.0]])
+    tie = leader((380.0, 200.0), (60.0, 20.0), path, 30.0)
+    np.testing.assert_allclose(tie, [[400.0, 220.0], [400.0, 300.0]], rtol=0, atol=1e-9)
+    assert leader((380.0, 260.0), (60.0, 20.0), path, 30.0).shape == (0, 2)

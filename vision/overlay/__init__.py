@@ -18,7 +18,7 @@ from shared.rounding import number
 from vision.overlay import drawing
 from vision.overlay.lettering import Colour, extent, face, label
 from vision.overlay.picture import PictureLike, gray_of, reduced
-from vision.overlay.placing import Board, beside
+from vision.overlay.placing import Board, beside, leader
 from vision.overlay.strips import length_px, straightened
 from vision.overlay.words import PAPER, QUIET, Sentence, caption, sentences
 
@@ -152,13 +152,18 @@ def _draw_labels(sheet: _Sheet, reading: Reading, evidence: Evidence, letters: d
     if evidence.level_line:
         words.append(("level", COLOURS["ink"], sheet.points(evidence.level_line)))
     words += _nose(reading, evidence, sheet)
-    canvas = Image.fromarray(sheet.image)
-    pen = ImageDraw.Draw(canvas)
+    placed: list[tuple[tuple[float, float], str, Colour]] = []
     for text, colour, path in words:
         if len(path) == 0:
             continue
         size = extent(text, font)
-        label(pen, board.place(beside(path, size, 6 * sheet.unit), size), text, colour, font)
+        corner = board.place(beside(path, size, 6 * sheet.unit), size)
+        placed.append((corner, text, colour))
+        drawing.stroke(sheet.image, leader(corner, size, path, 14 * sheet.unit), colour, sheet.thin)
+    canvas = Image.fromarray(sheet.image)
+    pen = ImageDraw.Draw(canvas)
+    for corner, text, colour in placed:
+        label(pen, corner, text, colour, font)
     sheet.image = np.asarray(canvas, dtype=np.uint8)
 
 

@@ -43,7 +43,7 @@ class Board:
             box = (x, y, x + extent[0], y + extent[1])
             covered = np.count_nonzero((points[:, 0] > box[0]) & (points[:, 0] < box[2])
                                        & (points[:, 1] > box[1]) & (points[:, 1] < box[3]))
-            cost = (rank + 4.0 * covered + 0.02 * sum(_overlap(box, b) for b in self.boxes)
+            cost = (rank + 4.0 * covered + 2.0 * sum(_overlap(box, b) for b in self.boxes)
                     + 0.2 * (abs(x - corner[0]) + abs(y - corner[1])))
             if cost < least:
                 best, least = (x, y), cost
@@ -66,8 +66,18 @@ def beside(points: F64, extent: tuple[float, float], gap: float) -> list[tuple[f
         if steep:
             spots += [(x + gap, y - h / 2), (x - gap - w, y - h / 2)]
         else:
-            spots += [(x - w / 2, y - gap - h), (x - w / 2, y + gap), (x - w / 2, y - 2.5 * gap - 2 * h)]
+            spots += [(x - w / 2, y - gap - h), (x - w / 2, y + gap), (x - w / 2, y - 2.5 * gap - 2 * h),
+                      (x - w / 2, y + 2.5 * gap + h)]
     return spots
+
+
+def leader(corner: tuple[float, float], extent: tuple[float, float], points: F64, beyond: float) -> F64:
+    """A line (2, 2) from a label to the nearest point of its polyline; (0, 2) where it stands close enough."""
+    low = np.array(corner)
+    nearest = np.clip(points, low, low + np.array(extent))
+    away = np.linalg.norm(points - nearest, axis=1)
+    k = int(np.argmin(away))
+    return np.stack([nearest[k], points[k]]) if away[k] > beyond else np.zeros((0, 2))
 
 
 def _overlap(a: Box, b: Box) -> float:
