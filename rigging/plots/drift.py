@@ -45,6 +45,7 @@ def drift_plot(drifts: Sequence[Drift], title: str = "What moved") -> Plot | Non
     lines = list(dict.fromkeys(d.line for d in drifts))
     with look():
         figure, (axes,) = new_figure(height=3.2, width=width_for(len(names)))
+        figure.suptitle(title, x=0.01, ha="left", fontsize=10.5, weight="bold")  # it stands on its own
         axes.axhline(0, color=GREY, lw=0.8)
         for k, line in enumerate(lines):
             colour, marker = ((BLUE, "o"), (ORANGE, "^"), (GREY, "D"))[k % 3]

@@ -72,7 +72,7 @@ def beside(points: F64, extent: tuple[float, float], gap: float) -> list[tuple[f
 
 
 def leader(corner: tuple[float, float], extent: tuple[float, float], points: F64, beyond: float) -> F64:
-    """A line (2, 2) from a label to the nearest point of its polyline; (0, 2) where it stands close enough."""
+    """A line (2, 2) from a label to the nearest point of its polyline; (0, 2) where it is close enough."""
     low = np.array(corner)
     nearest = np.clip(points, low, low + np.array(extent))
     away = np.linalg.norm(points - nearest, axis=1)
