@@ -22,7 +22,7 @@ from rigging.planning_scene import Noise, PlacedCard, SetUp, View, _World
 from shared.reading import Angle, Flag, Made, Photo, Reading
 from vision import doubts, gates
 from vision.reader import _both_poses, _Refused, _solve_all
-from vision.rib_plane import Lean, LineSeen, Scene, State, place_cards
+from vision.rib_plane import Lean, LineSeen, Scene, State, place_card
 
 F64 = NDArray[np.float64]
 Cards = Literal["one panel", "one strip", "two panels", "two strips"]
@@ -194,7 +194,8 @@ def observe(rng: np.random.Generator, s: Shop, r: Rib, setup: SetUp, spoil: str 
     none = np.empty((0, 3))
     state = State(np.zeros(0), rotation, shift, places, s.aspect, seats, np.array([0.0, 1.0, 0.0]), none)
     seen = []
-    for card, where in zip(cards, place_cards(state, cards), strict=True):
+    for k, card in enumerate(cards):
+        where = place_card(state, k, card, card.board)
         if spoil == "card is bent":
             middle = np.array(card.spec.size_mm) / 2
             where = (

@@ -7,13 +7,14 @@ markers and then refined as saddle points inside the white margin round the mark
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from vision import saddles
+from vision.card_edges import Edges, find_edges
 from vision.card_spec import IDS_PER_CARD, LAST_CARD, SPECS, CardSpec, dictionary
 
 F64 = NDArray[np.float64]
@@ -46,6 +47,7 @@ class Card:
     px_per_mm: float
     blur_px: float
     contrast: float
+    edges: Edges = field(default_factory=Edges)
 
     def at(self, points_mm: F64) -> F64:
         """Approximate pixels (n, 2) of board points (n, 2)."""
@@ -213,5 +215,6 @@ def _refine(gray: Gray, spec: CardSpec, number: int, h: F64) -> Card | None:
         if ok.sum() < 8:
             return None
     sigma = np.hypot(FIT_SHARE * seen.sigma_px, CORNER_FLOOR_PX)
-    return Card(spec, number, board[ok], seen.points[ok], sigma[ok], start[~ok], better,
-                float(np.median(scale)), float(np.median(seen.blur_px[ok])), float(np.median(strength[ok])))
+    px_per_mm, blur = float(np.median(scale)), float(np.median(seen.blur_px[ok]))
+    return Card(spec, number, board[ok], seen.points[ok], sigma[ok], start[~ok], better, px_per_mm, blur,
+                float(np.median(strength[ok])), find_edges(gray, spec, better, px_per_mm, 0.8 * blur))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import cv2
@@ -21,6 +21,7 @@ from vision.photo import Picture
 from vision.rib_plane import LineSeen, Solution
 from vision.sheet import Plane, Sheet, lay_flat
 from vision.spar import SparChoice, choose_spar
+from vision.waviness import Waviness
 
 F64 = NDArray[np.float64]
 Box = tuple[float, float, float, float]
@@ -29,6 +30,10 @@ SEGMENT_MM = 14.0
 """Length of the segments in which a drawn line's centre is measured."""
 ROLL_FREE_DEG = 10.0
 """How far an unlevelled hand may roll the camera, on top of the gate on the chord angle."""
+HAND_SHARE = 0.6
+HAND_MM, HAND_REACH_MM = 0.03, 30.0
+"""Least waviness of a short pen line, mm, and how far along it reaches (common practice, no source: pen lines are
+straight to about 0.1 mm, slowly)."""
 STEEP = 0.75
 """Least cosine between the card's arrow and the photo's horizontal for the photo to count as upright."""
 
@@ -102,12 +107,21 @@ def look(picture: Picture, solution: Solution, cards: tuple[Card, ...], station:
     spar, spar_stroke, spar_reason = _spar(picture, half, so_far, station, boxes, scale, blur, by_role)
     lines, strokes = so_far.lines, so_far.strokes
     if spar_stroke is not None:
+        spar_stroke = replace(spar_stroke, waviness=_same_hand(spar_stroke, stroke))
         lines, strokes = (*lines, line_seen("spar", spar_stroke)), (*strokes, spar_stroke)
     marks = choice.chosen.marks if choice and choice.chosen else \
         tuple(find_marks(band, ends, 0.05))
     located = tuple(m for m in (_located(picture, plane, k) for k in marks) if m is not None)
     return Findings(plane, forward_right, None, lines, strokes, choice, ends, gravity, spar, spar_reason, located,
                     gravity.reference)
+
+
+def _same_hand(short: Stroke, long: Stroke) -> Waviness:
+    """The spar line is too short to show its own slow waviness, most of which its slope takes up: it is at least
+    a good half of what the same hand and pen left on the chord line, and reaches as far as pen lines do."""
+    size = max(short.waviness.size, HAND_SHARE * long.waviness.size * short.px_per_mm / long.px_per_mm,
+               HAND_MM * short.px_per_mm)
+    return Waviness(size, max(short.waviness.reach, HAND_REACH_MM))
 
 
 def sheet_plane(solution: Solution, cards: tuple[Card, ...]) -> Plane:

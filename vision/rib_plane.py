@@ -150,19 +150,16 @@ class Solution:
         return np.asarray(q[:, :2], dtype=np.float64)
 
 
-def place_cards(state: State, cards: tuple[Card, ...]) -> list[F64]:
-    """Corners of each card, (n, 3) mm in the rib frame."""
+def place_card(state: State, k: int, card: Card, board: F64) -> F64:
+    """Board points (n, 2) mm of the k-th card, (n, 3) mm in the rib frame."""
     stretch = np.array([1.0 + state.aspect / 2, 1.0 - state.aspect / 2])
-    out = []
-    for k, (card, seat) in enumerate(zip(cards, state.seats, strict=True)):
-        lift = (card.board - np.array(card.spec.size_mm) / 2) @ seat
-        flat = card.board * stretch
-        if k > 0:
-            x, y, turn = state.places[k - 1]
-            c, s = np.cos(turn), np.sin(turn)
-            flat = flat @ np.array([[c, s], [-s, c]]) + [x, y]
-        out.append(np.c_[flat, lift])
-    return out
+    lift = (board - np.array(card.spec.size_mm) / 2) @ state.seats[k]
+    flat = board * stretch
+    if k > 0:
+        x, y, turn = state.places[k - 1]
+        c, s = np.cos(turn), np.sin(turn)
+        flat = flat @ np.array([[c, s], [-s, c]]) + [x, y]
+    return np.c_[flat, lift]
 
 
 def direction_in_plane(normal: F64, plane: F64) -> F64:
@@ -346,11 +343,20 @@ def _prior_part(scene: Scene, s: State) -> F64:
 
 
 def _corner_part(scene: Scene, s: State, theta: F64) -> F64:
+    """Corners (x and y) and edges (across) of every card, over their standard deviations."""
     out = []
-    for card, q in zip(scene.cards, place_cards(s, scene.cards), strict=True):
-        p = q @ s.rotation.T + s.shift
-        out.append(((distort(p[:, :2] / p[:, 2:], theta) - card.pixels) / card.sigma_px[:, None]).ravel())
+    for k, card in enumerate(scene.cards):
+        p = place_card(s, k, card, np.concatenate([card.board, card.edges.board])) @ s.rotation.T + s.shift
+        px = distort(p[:, :2] / p[:, 2:], theta)
+        n = len(card.board)
+        out.append(((px[:n] - card.pixels) / card.sigma_px[:, None]).ravel())
+        e = card.edges
+        out.append(((px[n:] - e.pixels) * e.normal).sum(1) / e.sigma_px)
     return np.concatenate(out)
+
+
+def _card_rows(card: Card) -> int:
+    return 2 * len(card.board) + len(card.edges.board)
 
 
 def _line_part(line: LineSeen, plane: F64, chol: F64, theta: F64) -> F64:
@@ -395,7 +401,7 @@ def _jacobian(scene: Scene, s: State, whiten: list[tuple[F64, F64]], res: F64) -
         jac[:, j] = (_residuals(scene, _move(scene, s, d), whiten) - res) / h if j < k else \
             (_residuals_no_lines(scene, _move(scene, s, d), res, whiten) - res) / h
     theta = _theta(scene.lens, s.z)
-    row = len(_prior_part(scene, s)) + sum(2 * len(c.board) for c in scene.cards)
+    row = len(_prior_part(scene, s)) + sum(_card_rows(c) for c in scene.cards)
     tail = len(res) - len(_level_part(scene, s))
     for i, (line, plane, (chol, _)) in enumerate(zip(scene.lines, s.planes, whiten, strict=True)):
         n = len(line.pixels)
@@ -429,7 +435,7 @@ def _residuals_no_lines(scene: Scene, s: State, res: F64, whiten: list[tuple[F64
 
 def _finish(scene: Scene, s: State, res: F64, jac: F64) -> Solution:
     k = len(_prior_part(scene, s))
-    counts = [2 * len(c.board) for c in scene.cards]
+    counts = [_card_rows(c) for c in scene.cards]
     n_corner = sum(counts)
     corner = res[k:k + n_corner]
     dof = max(n_corner - 6 - 3 * (len(scene.cards) - 1), 1)
@@ -440,7 +446,7 @@ def _finish(scene: Scene, s: State, res: F64, jac: F64) -> Solution:
     gain[:, k:k + n_corner] *= scale
     rms, at = [], 0
     for card, n in zip(scene.cards, counts, strict=True):
-        r = corner[at:at + n].reshape(-1, 2) * card.sigma_px[:, None]
+        r = corner[at:at + 2 * len(card.board)].reshape(-1, 2) * card.sigma_px[:, None]
         rms.append(float(np.sqrt((r * r).mean())))
         at += n
     theta = _theta(scene.lens, s.z)
@@ -461,7 +467,7 @@ def _labels(scene: Scene, s: State) -> tuple[tuple[str, str], ...]:
         for card in scene.cards:
             out += [("card seating", f"seat of card {card.number} axis {i}") for i in (1, 2)]
     for card in scene.cards:
-        out += [("rib plane tilt", f"photo:{scene.photo} card {card.number}")] * (2 * len(card.board))
+        out += [("rib plane tilt", f"photo:{scene.photo} card {card.number}")] * _card_rows(card)
     names = {"chord": "chord line fit", "spar": "spar line fit", "plumb": "string fit", "level": "level line fit"}
     for i, line in enumerate(scene.lines):
         out += [(names[line.role], f"photo:{scene.photo} line {i}")] * len(line.pixels)
