@@ -1,7 +1,9 @@
+import io
 import re
 from xml.etree import ElementTree
 
 import pytest
+from PIL import Image
 
 from rigging.plots import (
     Drift,
@@ -165,10 +167,21 @@ def test_drift_names_only_what_moved_by_more_than_its_u() -> None:
         [Drift("A", "chord", quantity(0.05, x=0.02)), Drift("B", "chord", quantity(0.03, x=0.02))]
     )
     assert plot is not None
-    assert [t.get_text() for t in plot.figure.axes[0].texts] == ["A"]
+    assert [t.get_text() for t in plot.figure.axes[0].get_xticklabels() if t.get_fontweight() == "bold"] == [
+        "A"
+    ]
     assert plot.alt.count("moved") == 1
 
 
 def test_nothing_to_show_gives_none() -> None:
     assert drift_plot([]) is None
     assert budget_plot({}, "x") is None
+
+
+def test_png_has_the_size_asked_for_and_leaves_the_plot_as_it_was(plots: dict[str, Plot]) -> None:
+    plot = plots["symmetry"]
+    before = plot.svg()
+    with Image.open(io.BytesIO(plot.png(200))) as picture:
+        width, height = plot.size_pt
+        assert picture.size == (round(width / 72 * 200), round(height / 72 * 200))
+    assert plot.svg() == before

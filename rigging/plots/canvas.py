@@ -77,11 +77,16 @@ class Plot:
         return stream.getvalue()
 
     def png(self, dpi: float = 150.0) -> bytes:
-        """The same as PNG."""
+        """The same as PNG, `dpi` pixels to the inch."""
         stream = io.BytesIO()
-        with look(), mpl.rc_context({"figure.dpi": dpi, "savefig.dpi": dpi}):
-            canvas: Any = FigureCanvasAgg(self.figure)
-            canvas.print_png(stream)
+        before = self.figure.get_dpi()
+        self.figure.set_dpi(dpi)
+        try:
+            with look():
+                canvas: Any = FigureCanvasAgg(self.figure)
+                canvas.print_png(stream)
+        finally:
+            self.figure.set_dpi(before)
         return stream.getvalue()
 
     @property

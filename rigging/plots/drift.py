@@ -15,7 +15,6 @@ from rigging.plots.canvas import (
     look,
     name_ticks,
     new_figure,
-    short,
     tidy_degrees,
     width_for,
 )
@@ -38,7 +37,10 @@ class Drift:
 
 
 def drift_plot(drifts: Sequence[Drift], title: str = "What moved") -> Plot | None:
-    """Change with its U at every station, from zero; what moved by more than U is named. None without any."""
+    """Change with its U at every station, from zero; None without any.
+
+    Stations that moved by more than U are bold.
+    """
     if not drifts:
         return None
     names = list(dict.fromkeys(d.station for d in drifts))
@@ -56,15 +58,15 @@ def drift_plot(drifts: Sequence[Drift], title: str = "What moved") -> Plot | Non
                 axes.errorbar(x, d.change.value, d.change.U, marker=marker, color=colour,
                               mfc=colour if d.moved else "white", ls="none",
                               label=f"{line} line" if d is own[0] else None)
-                if d.moved:
-                    axes.annotate(short(d.station), (x, d.change.value), (7, 0), textcoords="offset points",
-                                  va="center", weight="bold", fontsize=9, color=colour)
         name_ticks(axes, names)
+        moved = {d.station for d in drifts if d.moved}
+        for tick, station in zip(axes.get_xticklabels(), names, strict=True):
+            tick.set_fontweight("bold" if station in moved else "normal")
         axes.set_ylabel("change, nose-up positive")
         tidy_degrees(axes)
         axes.margins(x=0.08, y=0.12)
         axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.1), ncols=3,
-                    title="filled: moved by more than U", title_fontsize=8.5)
+                    title="filled, station in bold: moved by more than U", title_fontsize=8.5)
     words = "; ".join(f"{d.station} {d.line} {degrees(d.change, True)}{', moved' if d.moved else ''}"
                       for d in drifts)
     return Plot("drift", title, f"Change between two surveys with its U. {words}.", figure)
