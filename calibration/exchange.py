@@ -54,45 +54,63 @@ def read_foreign(path: Path) -> Foreign:
         text = path.read_text("utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise UserError(str(path), f"cannot be read ({error})", "give an OpenCV or ROS camera YAML file") from None
-    return _read_opencv(path, text) if "opencv-matrix" in text else _read_ros(path, text)
+    if "opencv-matrix" not in text:
+        return _read_ros(path, text)
+    return _read_opencv(path, text)
+
+
+class _OpenCVLoader(yaml.SafeLoader):  # type: ignore[misc] # PyYAML has no types
+    """YAML as OpenCV writes it. Its own parser can take the process down on a damaged file; this one cannot."""
+
+
+def _matrix(loader: yaml.SafeLoader, node: yaml.MappingNode) -> F64:
+    parts = loader.construct_mapping(node, deep=True)
+    return np.array(parts["data"], np.float64).reshape(int(parts["rows"]), int(parts["cols"]))
+
+
+_OpenCVLoader.add_constructor("tag:yaml.org,2002:opencv-matrix", _matrix)
 
 
 def _read_opencv(path: Path, text: str) -> Foreign:
+    head, _, rest = text.partition("\n")
     try:
-        store = cv2.FileStorage(text, cv2.FILE_STORAGE_READ | cv2.FILE_STORAGE_MEMORY)
-    except cv2.error:
-        raise UserError(str(path), "is no OpenCV YAML", "export it again") from None
-    matrix, coefficients = store.getNode("camera_matrix"), store.getNode("distortion_coefficients")
-    if matrix.empty() or coefficients.empty():
+        data = yaml.load(rest if head.startswith("%YAML") else text, _OpenCVLoader)  # a SafeLoader
+        matrix, coefficients = data["camera_matrix"], data["distortion_coefficients"]
+    except (yaml.YAMLError, KeyError, TypeError, ValueError, RecursionError):
+        raise UserError(str(path), "is no OpenCV YAML with camera_matrix and distortion_coefficients",
+                        "export it again") from None
+    if not isinstance(matrix, np.ndarray) or not isinstance(coefficients, np.ndarray):
         raise UserError(str(path), "has no camera_matrix or no distortion_coefficients", "export it again")
-    size = _number(store, "image_width"), _number(store, "image_height")
+    size = _number(data, "image_width"), _number(data, "image_height")
     if size[0] is None or size[1] is None:
         raise UserError(str(path), "does not tell image_width and image_height", "add both, in pixels")
-    theta = _theta(path, np.asarray(matrix.mat(), np.float64), np.asarray(coefficients.mat(), np.float64).ravel())
-    rms = _number(store, "avg_reprojection_error")
-    node = store.getNode(COVARIANCE)
-    covariance = None if node.empty() else np.asarray(node.mat(), np.float64)
+    theta = _theta(path, matrix, coefficients.ravel())
+    rms = _number(data, "avg_reprojection_error")
+    covariance = data.get(COVARIANCE)
+    if covariance is not None and (not isinstance(covariance, np.ndarray) or covariance.shape != (9, 9)):
+        raise UserError(str(path), f"{COVARIANCE} must be a 9 x 9 matrix", "export it again")
     notes: tuple[str, ...] = ()
     if covariance is None:
-        covariance = _from_poses(store, theta, rms)
+        covariance = _from_poses(data, theta, rms)
         if covariance is not None:
             notes = ("covariance worked out from the poses and the mean error in the file",)
     return Foreign((int(size[0]), int(size[1])), theta, covariance, rms, "", notes)
 
 
-def _number(store: Any, key: str) -> float | None:
-    node = store.getNode(key)
-    return None if node.empty() or not (node.isReal() or node.isInt()) else float(node.real())
-
-
-def _from_poses(store: Any, theta: F64, rms: float | None) -> F64 | None:
-    """Covariance from the poses that OpenCV's calibration sample writes, or None."""
-    keys = ("extrinsic_parameters", "board_width", "board_height", "square_size")
-    if rms is None or any(store.getNode(k).empty() for k in keys):
+def _number(data: dict[str, Any], key: str) -> float | None:
+    value = data.get(key)
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not abs(value) < 1e9:
         return None
-    poses = np.asarray(store.getNode(keys[0]).mat(), np.float64)
-    columns, rows, square = (_number(store, k) for k in keys[1:])
-    if poses is None or poses.ndim != 2 or poses.shape[1] != 6 or not (columns and rows and square):
+    return float(value)
+
+
+def _from_poses(data: dict[str, Any], theta: F64, rms: float | None) -> F64 | None:
+    """Covariance from the poses that OpenCV's calibration sample writes, or None."""
+    poses = data.get("extrinsic_parameters")
+    columns, rows, square = (_number(data, k) for k in ("board_width", "board_height", "square_size"))
+    if rms is None or not isinstance(poses, np.ndarray) or poses.shape[1] != 6:
+        return None
+    if not (columns and rows and square) or not (1 < columns < 100 and 1 < rows < 100) or len(poses) > 1000:
         return None
     y, x = np.mgrid[0:int(rows), 0:int(columns)]
     board = np.stack([x.ravel(), y.ravel(), 0 * x.ravel()], axis=1) * square

@@ -75,7 +75,7 @@ def load_readings(path: str | Path) -> list[Reading]:
             raise UserError(place.name, f"is not in the format {FORMAT!r}",
                             "measure again with this version of ribangle")
         return [from_tree(entry) for entry in tree["readings"]]
-    except (msgspec.DecodeError, KeyError, TypeError, AttributeError, RecursionError) as error:
+    except (msgspec.MsgspecError, KeyError, TypeError, ValueError, AttributeError, RecursionError) as error:
         raise UserError(place.name, f"is not a readings file ({error})",
                         "give the readings.json that ribangle measure wrote") from None
 
