@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision import saddles
+from shared import saddles
 from vision.card_edges import Edges, find_edges
 from vision.card_spec import IDS_PER_CARD, LAST_CARD, SPECS, CardSpec, dictionary
 

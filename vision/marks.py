@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision import saddles
+from shared import saddles
 from vision.sheet import Plane, Sheet
 
 F64 = NDArray[np.float64]
