@@ -8,14 +8,15 @@ from typing import Literal
 
 import numpy as np
 
-from shop.camera import PHONE
+from shop.camera import PHONE_12
 from shop.chance import good_scene
 from shop.decoy_levels import LEVELS
 from shop.decoy_lines import LINES
 from shop.decoy_things import THINGS
 from shop.scene import Scene
 
-CAMERA = PHONE.scaled(1.5)
+CAMERA = PHONE_12
+"""Small pictures would be refused for their cards, and test nothing else."""
 Right = Literal["angle", "refuse"]
 Maker = Callable[[Scene, np.random.Generator], Scene]
 
