@@ -24,6 +24,9 @@ class Lens:
     size : width, height in pixels. theta : the nine PARAMETERS, OpenCV's order of distortion.
     covariance : (9, 9); parameters held fixed have zero rows.
     sound : False for a guess (EXIF focal length, no profile).
+    basis : (k, 9) the steps that `axes` gives, where these come from another lens: a lens turned with its
+        picture must err along the very axes of the lens it was turned from, or what photos of either way
+        up share would be taken for something else. None: the covariance's own principal axes.
     """
 
     ident: str
@@ -31,6 +34,7 @@ class Lens:
     theta: F64
     covariance: F64
     sound: bool = True
+    basis: F64 | None = None
 
     def project(self, rays: F64, theta: F64 | None = None) -> F64:
         """Pixels (n, 2) of undistorted rays (n, 2). OpenCV's model, docs of calib3d."""
@@ -41,7 +45,9 @@ class Lens:
         return undistort(pixels, self.theta if theta is None else theta)
 
     def axes(self) -> F64:
-        """(k, 9): steps of one standard deviation along the covariance's principal axes."""
+        """(k, 9): steps of one standard deviation along the covariance's principal axes (or `basis`)."""
+        if self.basis is not None:
+            return self.basis
         values, vectors = np.linalg.eigh(self.covariance)
         keep = values > max(float(values.max()), 0.0) * 1e-14
         return np.asarray((vectors[:, keep] * np.sqrt(values[keep])).T, dtype=np.float64)
@@ -66,7 +72,8 @@ class Lens:
         theta = jacobian @ self.theta
         corner = a @ np.array([w - 1.0, h - 1.0])
         theta[2:4] -= np.minimum(corner, 0.0)
-        return Lens(self.ident, shown, theta, jacobian @ self.covariance @ jacobian.T, self.sound)
+        covariance = jacobian @ self.covariance @ jacobian.T
+        return Lens(self.ident, shown, theta, covariance, self.sound, self.axes() @ jacobian.T)
 
 
 def turn_matrix(orientation: int) -> F64:
