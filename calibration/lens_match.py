@@ -42,12 +42,14 @@ def lens_for(profile: LensProfile, exif: ExifLike, size: tuple[int, int]) -> Len
         return LensMatch(None, reason)
     tag = exif.orientation if 1 <= (exif.orientation or 1) <= 8 else 1
     ways = layouts(profile.size, size, tag)
+    rough = () if profile.sound else (Flag("lens-rough", "the lens profile comes from straight edges, its focal length "
+                                           "is a guess: U is large (ribangle calibrate lens)"),)
     if len(ways) == 1:
-        return LensMatch(profile.lens.turned(ways[0]))
+        return LensMatch(profile.lens.turned(ways[0]), flags=rough)
     text = (f"EXIF orientation {tag} on a photo shown {size[0]} x {size[1]} leaves open which way up the sensor "
             "was; the lens' uncertainty covers both")
     return LensMatch(_either(profile.lens.turned(ways[0]), profile.lens.turned(ways[1])),
-                     flags=(Flag("lens-turn", text),))
+                     flags=(*rough, Flag("lens-turn", text)))
 
 
 def mismatch(profile: LensProfile, exif: ExifLike, size: tuple[int, int]) -> str | None:
@@ -96,7 +98,9 @@ def layouts(sensor: tuple[int, int], shown: tuple[int, int], tag: int) -> tuple[
 def _either(a: Lens, b: Lens) -> Lens:
     half = (a.theta - b.theta) / 2
     covariance = (a.covariance + b.covariance) / 2 + np.outer(half, half)
-    return Lens(a.ident, a.size, (a.theta + b.theta) / 2, covariance, a.sound and b.sound)
+    # the mean of either way's axes is what this lens shares with other photos; the rest is its own
+    basis = np.vstack([(a.axes() + b.axes()) / 2, (a.axes() - b.axes()) / 2, half[None]])
+    return Lens(a.ident, a.size, (a.theta + b.theta) / 2, covariance, a.sound and b.sound, basis)
 
 
 def guess_lens(exif: ExifLike, size: tuple[int, int]) -> Lens:

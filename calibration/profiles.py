@@ -43,7 +43,7 @@ class LensProfile:
     coverage : share of the picture that the boards lay over, 0 to 1. reach_px : furthest corner used from the
         principal point; beyond it the distortion is extrapolated.
     date : ISO 8601 day the photos were taken, or, failing that, calibrated.
-    method : how it was made, in words.
+    method : how it was made, in words. sound : False where the focal length is only a guess.
     """
 
     format: Literal["ribangle lens profile 1"]
@@ -67,11 +67,12 @@ class LensProfile:
     reach_px: float | None = None
     photos: tuple[PhotoUse, ...] = ()
     notes: tuple[str, ...] = ()
+    sound: bool = True
 
     @property
     def lens(self) -> Lens:
         """The lens in the sensor's own pixel layout."""
-        return Lens(self.ident, (self.width, self.height), np.array(self.theta), np.array(self.covariance))
+        return Lens(self.ident, self.size, np.array(self.theta), np.array(self.covariance), self.sound)
 
     @property
     def size(self) -> tuple[int, int]:
@@ -107,29 +108,29 @@ def load_lens(path: Path) -> LensProfile:
     unknown += sorted({k for use in keys.get("photos", ()) for k in use} - set(PhotoUse.__dataclass_fields__))
     if unknown:
         raise UserError(f"lens profile {path}", f"has the unknown key {unknown[0]!r}", "remove it")
-    _check(path, profile)
+    check_lens(f"lens profile {path}", profile)
     return profile
 
 
-def _check(path: Path, profile: LensProfile) -> None:
-    """Refuse values no lens can have."""
+def check_lens(thing: str, profile: LensProfile) -> None:
+    """Refuse values no lens can have. Raises UserError naming `thing`."""
     remedy = "calibrate again with `ribangle calibrate lens`"
     c = profile.covariance
     if len(c) != 9 or any(len(row) != 9 for row in c):
-        raise UserError(f"lens profile {path}", "covariance must be 9 x 9", remedy)
+        raise UserError(thing, "covariance must be 9 x 9", remedy)
     m = np.array(c)
     if not (np.all(np.isfinite(m)) and np.allclose(m, m.T, rtol=1e-6, atol=0)):
-        raise UserError(f"lens profile {path}", "covariance must be finite and symmetric", remedy)
+        raise UserError(thing, "covariance must be finite and symmetric", remedy)
     if not np.any(np.diag(m) > 0):
-        raise UserError(f"lens profile {path}", "covariance is all zero: no lens is known exactly", remedy)
+        raise UserError(thing, "covariance is all zero: no lens is known exactly", remedy)
     d = np.sqrt(np.where(np.diag(m) > 0, np.diag(m), 1.0))
     if np.any(np.diag(m) < 0) or float(np.linalg.eigvalsh(m / np.outer(d, d)).min()) < -1e-6:
-        raise UserError(f"lens profile {path}", "covariance must not be negative along any direction", remedy)
+        raise UserError(thing, "covariance must not be negative along any direction", remedy)
     values = dict(zip(PARAMETERS, profile.theta, strict=True))
     if not all(math.isfinite(v) for v in values.values()) or min(values["fx"], values["fy"]) <= 0:
-        raise UserError(f"lens profile {path}", "fx and fy must be positive, all parameters finite", remedy)
+        raise UserError(thing, "fx and fy must be positive, all parameters finite", remedy)
     if profile.width <= 0 or profile.height <= 0:
-        raise UserError(f"lens profile {path}", "width and height must be positive", remedy)
+        raise UserError(thing, "width and height must be positive", remedy)
 
 
 def profiles_in(folder: Path) -> Iterator[tuple[Path, LensProfile]]:
@@ -154,7 +155,7 @@ def same_focal(a: float | None, b: float | None) -> bool:
 
 def find_lens(folder: Path, make: str | None, model: str | None, lens_model: str | None,
               size: tuple[int, int], focal_mm: float | None) -> LensProfile | None:
-    """The newest profile in a folder for this camera, lens, focal length and size, or None.
+    """The best profile (sound before rough, then the newest) in a folder for this camera, lens, focal length and size, or None.
 
     size : of the picture, either way up. Raises UserError when a profile there is broken.
     """
@@ -163,6 +164,6 @@ def find_lens(folder: Path, make: str | None, model: str | None, lens_model: str
         fits = (same_words(p.make, make) and same_words(p.model, model)
                 and same_words(p.lens_model, lens_model) and sorted(p.size) == sorted(size)
                 and ((p.focal_mm is None and focal_mm is None) or same_focal(focal_mm, p.focal_mm)))
-        if fits and (best is None or p.date > best.date):
+        if fits and (best is None or (p.sound, p.date) > (best.sound, best.date)):
             best = p
     return best

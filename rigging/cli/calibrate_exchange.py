@@ -17,7 +17,7 @@ def bring(file: Path, photo: Path | None, out: Path | None) -> None:
     import datetime
 
     from calibration.exchange import profile_of, read_foreign
-    from calibration.profiles import save_lens
+    from calibration.profiles import check_lens, save_lens
     from shared.errors import UserError
     from vision.photo import open_photo
     from vision.photo_file import PhotoError
@@ -34,6 +34,7 @@ def bring(file: Path, photo: Path | None, out: Path | None) -> None:
             raise UserError(str(photo), f"has {picture.width} x {picture.height} pixels, the calibration "
                             f"{foreign.size[0]} x {foreign.size[1]}", "give a photo taken at that size")
     profile = profile_of(foreign, exif, datetime.date.today(), file.name)
+    check_lens(str(file), profile)
     if out is None:
         out = Path("lens") / f"{profile.ident}.json"
         out.parent.mkdir(exist_ok=True)

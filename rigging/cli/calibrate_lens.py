@@ -75,7 +75,8 @@ def board_of(board: str | None, charuco: str | None, card: str | None, square: f
     return Chessboard(*(parse_size(board) if board else (0, 0)), square)
 
 
-def opened(places: tuple[Path, ...], unread: list[PhotoUse]) -> Iterator[Picture]:
+def opened(places: tuple[Path, ...], unread: list[PhotoUse],
+           doing: str = "Looking for the board") -> Iterator[Picture]:
     """Load photos one by one under a progress bar; those that cannot be read are noted in `unread`."""
     from rich.console import Console
     from rich.progress import track
@@ -87,7 +88,7 @@ def opened(places: tuple[Path, ...], unread: list[PhotoUse]) -> Iterator[Picture
 
     sources = find_photos(places)
     console = Console(stderr=True)
-    for source in track(sources, "Looking for the board", console=console, transient=True,
+    for source in track(sources, doing, console=console, transient=True,
                         disable=not console.is_terminal):
         try:
             yield decode_photo(read_bytes(source.path), source.path.name)
