@@ -1,0 +1,358 @@
+"""Reads a seven-segment display: window, ink, row of digits, segments, glyphs; a value only when nothing is doubtful.
+
+A digit is judged segment by segment, by how far each is from being taken for the other state; the decimal point
+and the minus likewise. What the strip shows beside the digits must be explained too: a tall stroke that is no
+digit, a digit cut by the edge, two rows or two ways round that read differently all give no value.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+
+from shared.reading import Flag
+from vision.display_ink import full_level, ink, window
+from vision.display_row import OVER, TALL, Part, Row, find_rows, parts
+from vision.display_segments import NAMES, Cell, cells, dash_ink, explained, measure, point_ink, stroke
+from vision.display_types import F32, F64, GLYPHS, U8, Digit, DisplayReading, unread
+
+SURE = 0.30
+"""Confidence from which a value is given."""
+LARGEST = 360.0
+"""No inclinometer shows more degrees."""
+CUTS = (0.45, 0.6, 0.33)
+"""Shares of the lit level at which ink counts."""
+
+
+def read_display(image: U8, corners: F64 | None = None, *, upright: bool | None = None,
+                 decimals: int | None = None) -> DisplayReading:  # fmt: skip
+    """The number on a display.
+
+    image : (h, w) uint8 grey. corners : (4, 2) pixels of the window, the digits' upper left first, clockwise;
+    None: the image is a crop of the window. upright : whether the picture (or the corners' order) is known to
+    stand as the digits read; by default it is with corners and is not for a crop. decimals : digits after the
+    point, where the gauge always shows as many.
+    """
+    if image.ndim != 2 or min(image.shape) < 12:
+        raise ValueError("a grey picture of at least 12 x 12 pixels is needed")
+    known = corners is not None if upright is None else upright
+    first = _both_polarities(image, corners, decimals)
+    if known:
+        return first
+    second = _both_polarities(*_turned(image, corners), decimals)
+    if first and second:
+        return unread(f'reads "{first.text}" one way up and "{second.text}" the other: give the corners, or a tag',
+                      first.digits)  # fmt: skip
+    if second and not first:
+        note = Flag("display-upside-down", "the display stands on its head in the picture")
+        return replace(
+            second, upside_down=True, flags=(*second.flags, note), digits=_turned_back(second, image)
+        )
+    return first
+
+
+def _turned(image: U8, corners: F64 | None) -> tuple[U8, F64 | None]:
+    if corners is not None:
+        return image, np.roll(corners, 2, axis=0)
+    return np.ascontiguousarray(image[::-1, ::-1]), None
+
+
+def _turned_back(reading: DisplayReading, image: U8) -> tuple[Digit, ...]:
+    h, w = image.shape
+    return tuple(
+        replace(d, outline=tuple((w - 1 - x, h - 1 - y) for x, y in d.outline)) for d in reading.digits
+    )
+
+
+def _both_polarities(image: U8, corners: F64 | None, decimals: int | None) -> DisplayReading:
+    flat, back = window(image, corners)
+    tries: list[DisplayReading] = []
+    for light in (False, True):
+        tries.append(_one_polarity(ink(flat, light), back, light, decimals))
+    dark, bright = tries
+    if dark and bright and dark.text != bright.text and min(len(dark.digits), len(bright.digits)) > 1:
+        return unread(f'reads "{dark.text}" dark on light and "{bright.text}" light on dark', dark.digits)
+    for one, other in ((dark, bright), (bright, dark)):
+        if one and len(one.digits) < len(other.digits) and not other:
+            # what lies between the strokes of digits that cannot be read may look like a digit
+            return other
+    if dark or bright:
+        return max((t for t in tries if t), key=lambda t: (len(t.digits), t.confidence))
+    return max(tries, key=lambda t: (sum(d.char != "?" for d in t.digits), t.confidence))
+
+
+def _one_polarity(found: F32, back: F64, light: bool, decimals: int | None) -> DisplayReading:
+    level = full_level(found)
+    if level <= 0:
+        return unread("no digits found")
+    tries = []
+    for share in CUTS:
+        rows = find_rows(found, share * level)
+        if not rows:
+            continue
+        tries.append(_best_row([(row, _read_row(row, share * level, back, light, decimals)) for row in rows]))
+    if not tries:
+        return unread("no row of digits found")
+    given = [t for t in tries if t]
+    if given and any(t.text != given[0].text for t in given):
+        texts = ", ".join(sorted({f'"{t.text}"' for t in given}))
+        return unread(f"reads {texts} according to how dark counts as lit", given[0].digits)
+    best = max(tries, key=lambda t: (bool(t), t.confidence))
+    return best
+
+
+def _best_row(read: list[tuple[Row, DisplayReading]]) -> DisplayReading:
+    """The row to believe: the surest of those lying over each other; none where two apart both read."""
+    given = sorted(
+        (pair for pair in read if pair[1]), key=lambda pair: -pair[1].confidence * len(pair[1].digits)
+    )
+    if not given:
+        return read[0][1]
+    row, main = given[0]
+    for other, rival in given[1:]:
+        if row.overlaps(other):
+            if rival.text != main.text and rival.confidence > 0.6 * main.confidence:
+                return unread(f'reads "{main.text}" or "{rival.text}"', main.digits)
+        elif other.tall > 0.6 * row.tall and len(rival.digits) > 1:
+            return unread(f'two rows of digits, "{main.text}" and "{rival.text}"', main.digits)
+    return main
+
+
+@dataclass(frozen=True)
+class _Glyphs:
+    """Digits with their share of lit, the level of full and of no ink, and the cut between lit and unlit."""
+
+    digits: list[Digit]
+    dark: float
+    full: float
+    cut: float
+    margin: float
+
+
+def _read_row(row: Row, cut: float, back: F64, light: bool, decimals: int | None) -> DisplayReading:
+    mask = row.strip > cut
+    everything = _split(parts(row, cut), mask)
+    tall = [p for p in everything if p.top <= OVER + 0.2 * TALL and p.bottom >= OVER + 0.8 * TALL]
+    if not tall:
+        return unread("no digits found")
+    digits = _with_small(tall, everything)
+    if len(digits) > 7:
+        return unread("more than seven digits in the row")
+    edge = min(p.left for p in digits) <= 1 or max(p.right for p in digits) >= row.strip.shape[1] - 1
+    thick = stroke(mask, tall)
+    if max(p.width / p.height for p in digits) > 0.9:
+        return unread("digits run into each other")
+    places = cells(digits, thick)
+    glyphs = _glyphs(row, places, thick, mask, back)
+    if edge:
+        return unread("a digit is cut by the edge of the window", tuple(glyphs.digits))
+    return _spoken(row, glyphs, places, everything, thick, light, decimals)
+
+
+def _split(found: list[Part], mask: np.ndarray) -> list[Part]:  # type: ignore[type-arg]
+    """Parts far wider than a digit are cut where a column holds almost no ink."""
+    out: list[Part] = []
+    for p in found:
+        if p.width <= 0.72 * max(p.height, 0.8 * TALL):
+            out.append(p)
+            continue
+        columns = mask[OVER - 3 : OVER + int(0.77 * TALL), p.left : p.right].sum(axis=0)
+        clear = columns <= 3
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], (~clear).astype(np.int8), [0]])))
+        for a, b in zip(edges[::2], edges[1::2], strict=True):
+            rows = np.flatnonzero(
+                mask[OVER - 12 : OVER + TALL + 12, p.left + a : p.left + b].sum(axis=1) >= min(4, b - a)
+            )
+            if b - a >= 4 and len(rows):
+                out.append(
+                    Part(
+                        int(p.left + a), int(p.left + b), int(rows[0]) + OVER - 12, int(rows[-1]) + OVER - 11
+                    )
+                )
+    return out
+
+
+def _with_small(tall: list[Part], everything: list[Part]) -> list[Part]:
+    """The tall parts and, right of them, smaller digits standing on the same foot."""
+    foot = float(np.median([p.bottom for p in tall]))
+    last = max(p.right for p in tall)
+    small = [p for p in everything if p.left >= last and 0.5 * TALL <= p.height < 0.8 * TALL
+             and abs(p.bottom - foot) < 0.09 * TALL and p.width < 0.62 * p.height and p.left - last < 0.8 * TALL]  # fmt: skip
+    return sorted([*tall, *small[:1]], key=lambda p: p.left)
+
+
+def _glyphs(row: Row, places: list[Cell], thick: float, mask: np.ndarray, back: F64) -> _Glyphs:  # type: ignore[type-arg]
+    raw, holes = [], []
+    for c in places:
+        size = (c.bottom - c.top) / TALL
+        values, hole = measure(row.strip, c, thick * size)
+        raw.append(values)
+        holes.append(hole)
+    full = float(np.median(np.concatenate([v[v > 0.5 * np.concatenate(raw).max()] for v in raw])))
+    dark = float(np.clip(np.median(holes), 0, 0.6 * full))
+    lit = [(v - min(max(hole, 0.0), 0.5 * full)) / max(_near_full(raw, i, full) - min(max(hole, 0), 0.5 * full), 1e-6)
+           for i, (v, hole) in enumerate(zip(raw, holes, strict=True))]  # fmt: skip
+    cut, margin = _cut(np.concatenate(lit))
+    digits = []
+    for c, values in zip(places, lit, strict=True):
+        on = "".join(n for n, v in zip(NAMES, values, strict=True) if v > cut)
+        char = GLYPHS.get(on, "?")
+        covered = explained(mask, c, on, thick * (c.bottom - c.top) / TALL)
+        confidence = _confidence(values, cut, on) * float(np.clip((covered - 0.7) / 0.2, 0, 1))
+        digits.append(Digit(char, confidence, tuple(float(v) for v in values), _outline(c, row, back)))
+    return _Glyphs(digits, dark, full, cut, margin)
+
+
+def _near_full(raw: list[F64], i: int, full: float) -> float:
+    """Full ink about digit i: the median of its own lit segments, held to the row's."""
+    own = raw[i][raw[i] > 0.5 * raw[i].max()]
+    return float(np.clip(np.median(own), 0.6 * full, 1.6 * full))
+
+
+def _cut(lit: F64) -> tuple[float, float]:
+    """Where lit and unlit part: the middle of the widest gap between the shares 0.1 and 0.9, and half its width."""
+    inside = np.sort(np.clip(np.concatenate([lit, [0.0, 1.0]]), 0, 1))
+    gaps = np.diff(inside)
+    middle = (inside[1:] + inside[:-1]) / 2
+    weight = np.where((middle > 0.15) & (middle < 0.85), gaps, 0)
+    at = int(weight.argmax())
+    return float(np.clip(middle[at], 0.3, 0.62)), float(gaps[at] / 2)
+
+
+def _confidence(values: F64, cut: float, on: str) -> float:
+    """How far the digit is from the next one, 0 to 1.
+
+    Each segment has its room to the cut (1 where it is as far as full or dark is). Another digit needs all the
+    segments in which it differs to be wrong, so the roomiest of them stands against it; and no segment at all may
+    lie on the cut.
+    """
+    room = np.clip(np.where(values > cut, (values - cut) / (1 - cut), (cut - values) / cut), 0, 1)
+    against = [max(room[i] for i, n in enumerate(NAMES) if (n in on) != (n in other))
+               for other in GLYPHS if GLYPHS[other] != GLYPHS.get(on)]  # fmt: skip
+    return float(min(min(against), 0.3 + 1.5 * room.min()))
+
+
+def _outline(c: Cell, row: Row, back: F64) -> tuple[tuple[float, float], ...]:
+    strip = np.array([[c.left, c.top], [c.right, c.top], [c.right, c.bottom], [c.left, c.bottom]])
+    flat = strip @ row.to_window[:, :2].T + row.to_window[:, 2]
+    photo = cv2.perspectiveTransform(flat[None], back)[0]
+    return tuple((float(x), float(y)) for x, y in photo)
+
+
+def _spoken(row: Row, g: _Glyphs, places: list[Cell], everything: list[Part], thick: float, light: bool,
+            decimals: int | None) -> DisplayReading:  # fmt: skip
+    """Point, minus and what else stands in the row; then the number."""
+    chars = [d.char for d in g.digits]
+    digits = tuple(g.digits)
+    worst = min(d.confidence for d in digits)
+    if "?" in chars:
+        return unread(
+            f'segments of digit {chars.index("?") + 1} form no figure ("{"".join(chars)}")', digits, 0.0
+        )
+    span = max(g.full - g.dark, 1e-6)
+    points = _points(row.strip, places, thick) / span
+    point, sure, why = _point(points, decimals)
+    if why:
+        return unread(why, digits, sure)
+    worst = min(worst, sure)
+    minus, sure, why = _minus(row.strip, places, everything, thick, g)
+    if why:
+        return unread(why, digits, sure)
+    worst = min(worst, sure)
+    odd = _unexplained(places, everything)
+    if odd:
+        return unread(odd, digits, worst)
+    text = "".join(chars)
+    if point is not None:
+        text = text[: point + 1] + "." + text[point + 1 :]
+    text = ("-" if minus else "") + text
+    if worst < SURE:
+        doubtful = [i + 1 for i, d in enumerate(digits) if d.confidence < SURE]
+        what = f"digit {doubtful[0]}" if doubtful else "the decimal point or the minus"
+        return unread(f'{what} of "{text}" is doubtful', digits, worst)
+    if abs(float(text)) > LARGEST or (len(chars) > 1 and chars[0] == "0" and point != 0):
+        return unread(f'"{text}" is no angle a gauge shows', digits, worst)
+    flags: Sequence[Flag] = ()
+    if point is None and decimals is None:
+        flags = (Flag("display-no-point", f'no decimal point seen in "{text}"'),)
+    return DisplayReading(float(text), text, None, digits, worst, False, light, tuple(flags))
+
+
+def _points(strip: F32, places: list[Cell], thick: float) -> F64:
+    """(n,) ink of a decimal point after each digit."""
+    found = []
+    for i, c in enumerate(places):
+        h = c.bottom - c.top
+        stop = places[i + 1].part.left if i + 1 < len(places) else c.right + 0.32 * h
+        found.append(point_ink(strip, c.right + 0.02 * h, min(stop, c.right + 0.5 * h) - 0.02 * h, c.top, c.bottom,
+                               thick, i + 1 < len(places)))  # fmt: skip
+    return np.array(found)
+
+
+def _point(ink_of: F64, decimals: int | None) -> tuple[int | None, float, str]:
+    """After which digit the point stands (None: nowhere), how surely, and why it cannot be told."""
+    lit = np.nan_to_num(ink_of, nan=0.0)
+    seen = np.flatnonzero(lit > 0.45)
+    if decimals is not None:
+        wanted = len(lit) - 1 - decimals if decimals else None
+        if wanted is not None and wanted < 0:
+            return None, 0.0, f"fewer digits than the {decimals} after the point that the gauge shows"
+        if [*seen] != ([wanted] if wanted is not None else []) and len(seen):
+            return None, 0.0, "the decimal point is not where this gauge shows it"
+        return wanted, 1.0, ""
+    if len(seen) > 1:
+        return None, 0.0, "more than one decimal point"
+    others = np.delete(lit, seen)
+    doubt = float(others.max()) if len(others) else 0.0
+    if doubt > 0.33:
+        return None, 0.0, "a decimal point is doubtful"
+    if len(seen) == 0:
+        return None, float(np.clip((0.33 - doubt) / 0.33, 0, 1)), ""
+    at = int(seen[0])
+    if at == len(lit) - 1:
+        return None, 0.0, "no digit after the decimal point"
+    return at, float(np.clip(min((lit[at] - 0.4) / 0.4, (0.45 - doubt) / 0.45), 0, 1)), ""
+
+
+def _minus(strip: F32, places: list[Cell], everything: list[Part], thick: float,
+           g: _Glyphs) -> tuple[bool, float, str]:  # fmt: skip
+    """Whether a minus stands before the digits, how surely, and why it cannot be told."""
+    first = places[0]
+    h = first.bottom - first.top
+    reach = max(first.part.left - 1.7 * h, 0.0)
+    level = (dash_ink(strip, reach, first.part.left - 0.05 * h, first.top, first.bottom, thick) - 0) / max(
+        g.full, 1e-6
+    )
+    dashes = [
+        p
+        for p in everything
+        if p.right <= first.part.left and p.left >= reach - 0.3 * h and _is_dash(p, first)
+    ]
+    if dashes and level > 0.5:
+        return True, float(np.clip((level - 0.4) / 0.4, 0, 1)), ""
+    if level > 0.33 or dashes:
+        return False, 0.0, "a minus before the digits is doubtful"
+    return False, float(np.clip((0.36 - level) / 0.3, 0, 1)), ""
+
+
+def _is_dash(p: Part, first: Cell) -> bool:
+    h = first.bottom - first.top
+    middle = (p.top + p.bottom) / 2 - first.top
+    return bool(0.38 * h < middle < 0.62 * h and p.height < 0.34 * h and 0.1 * h < p.width < 0.8 * h)
+
+
+def _unexplained(places: list[Cell], everything: list[Part]) -> str:
+    """Strokes in the row that are no digit, minus or small sign, and might be a digit lost."""
+    taken = {id(c.part) for c in places}
+    for p in everything:
+        if id(p) in taken:
+            continue
+        if p.height > 0.62 * TALL:
+            return "a tall stroke beside the digits is not understood"
+        between = places[0].right < p.left and p.right < places[-1].left
+        if between and p.height > 0.12 * TALL:
+            return "something stands between the digits"
+    return ""

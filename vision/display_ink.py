@@ -1,0 +1,65 @@
+"""From a picture of a display to ink: how much each pixel differs from the ground around it, as digits do."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from vision.display_types import F32, F64, U8
+
+HIGH = 240
+"""Height that the window is brought to, pixels."""
+STROKE = 0.24
+"""Strokes are thinner than this share of the window's height; what is thicker is ground, bezel or glare."""
+
+
+def window(image: U8, corners: F64 | None) -> tuple[F32, F64]:
+    """The window squared up, HIGH rows, and the homography (3, 3) from it back to the image.
+
+    corners : (4, 2) pixels, upper left first and clockwise as the digits read; None: the whole image.
+    """
+    rows, columns = image.shape[:2]
+    if corners is None:
+        corners = np.array(
+            [[0, 0], [columns - 1, 0], [columns - 1, rows - 1], [0, rows - 1]], dtype=np.float64
+        )
+    sides = np.linalg.norm(corners - np.roll(corners, -1, axis=0), axis=1)
+    across, down = (sides[0] + sides[2]) / 2, (sides[1] + sides[3]) / 2
+    wide = int(np.clip(HIGH * across / down, HIGH / 4, HIGH * 12))
+    square = np.array([[0, 0], [wide - 1, 0], [wide - 1, HIGH - 1], [0, HIGH - 1]], dtype=np.float32)
+    back = cv2.getPerspectiveTransform(square, corners.astype(np.float32))
+    shrink = down / HIGH
+    source = cv2.GaussianBlur(image, (0, 0), 0.45 * shrink) if shrink > 1.2 else image
+    flat = cv2.warpPerspective(source, back, (wide, HIGH), flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP,
+                               borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
+    return flat.astype(np.float32), np.asarray(back, dtype=np.float64)
+
+
+def ink(flat: F32, light: bool) -> F32:
+    """Ink (rows, columns), 0 where there is none: top-hat of the picture (Serra; any textbook of morphology).
+
+    light : digits lighter than the ground. Dark digits are taken relative to the ground, so that a shadow across
+    the window leaves their ink as it is.
+    """
+    k = int(STROKE * flat.shape[0]) | 1
+    soft = cv2.GaussianBlur(flat, (0, 0), 1.2)
+    padded = cv2.copyMakeBorder(soft, k, k, k, k, cv2.BORDER_REPLICATE)
+    brick = cv2.getStructuringElement(cv2.MORPH_RECT, (k, k))
+    if light:
+        ground = cv2.morphologyEx(padded, cv2.MORPH_OPEN, brick)
+        found = padded - ground
+    else:
+        ground = cv2.morphologyEx(padded, cv2.MORPH_CLOSE, brick)
+        found = (ground - padded) / (ground + 0.15 * float(ground.max()) + 1.0)
+    return np.asarray(found[k:-k, k:-k], dtype=np.float32)
+
+
+def full_level(found: F32) -> float:
+    """Ink of a fully lit segment: mean of what lies above Otsu's threshold (Otsu 1979), 0 for an empty window."""
+    top = float(found.max())
+    if top <= 0:
+        return 0.0
+    scaled = np.clip(found / top * 255, 0, 255).astype(np.uint8)
+    cut, _ = cv2.threshold(scaled, 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)
+    above = found[scaled > cut]
+    return float(np.median(above)) if len(above) else 0.0

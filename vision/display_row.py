@@ -1,0 +1,236 @@
+"""Finds the row of digits in a window's ink: its height, tilt and slant, and what stands in it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.display_types import F32, F64, U8
+
+TALL = 100
+"""Height of the digits in a row's strip, pixels."""
+OVER = 40
+"""Rows of the strip above and below the digits."""
+
+
+@dataclass(frozen=True)
+class Row:
+    """A row of digits in the window: its strip of ink, slant taken out, digits TALL high from row OVER on.
+
+    to_window : affine (2, 3) from strip to window pixels. tall : digit height in window pixels.
+    """
+
+    strip: F32
+    to_window: F64
+    tall: float
+    parts: int
+
+    @property
+    def foot(self) -> float:
+        """Window row of the digits' feet, at the middle of the strip."""
+        middle = np.array([self.strip.shape[1] / 2, OVER + TALL, 1.0])
+        return float(self.to_window[1] @ middle)
+
+    def overlaps(self, other: Row) -> bool:
+        """Whether two rows lie over each other."""
+        return bool(
+            abs((self.foot - self.tall / 2) - (other.foot - other.tall / 2)) < (self.tall + other.tall) / 2
+        )
+
+
+@dataclass(frozen=True)
+class Part:
+    """Something that stands in the row: columns [left, right) and rows [top, bottom) of the strip."""
+
+    left: int
+    right: int
+    top: int
+    bottom: int
+
+    @property
+    def width(self) -> int:
+        """Columns."""
+        return self.right - self.left
+
+    @property
+    def height(self) -> int:
+        """Rows."""
+        return self.bottom - self.top
+
+
+def find_rows(found: F32, cut: float) -> list[Row]:
+    """Rows of digits, likeliest first. found : ink; cut : ink from which a pixel counts."""
+    mask = (found > cut).astype(np.uint8)
+    ladder = found.shape[0] * 0.95 * 0.86 ** np.arange(11)
+    groups: list[tuple[float, F64]] = []
+    for tall in ladder:
+        boxes = _upright_boxes(mask, tall)
+        for group in _aligned(boxes, tall):
+            groups.append((_worth(group), group))
+    groups.sort(key=lambda g: -g[0])
+    rows: list[Row] = []
+    for _, group in groups[:8]:
+        row = _strip(found, group, cut)
+        if row is not None and not any(_same(row, other) for other in rows):
+            rows.append(row)
+    return rows[:4]
+
+
+def _upright_boxes(mask: U8, tall: float) -> F64:
+    """(n, 5) left, top, width, height, ink area of what is as tall as a digit once its segments are joined."""
+    tie = cv2.getStructuringElement(cv2.MORPH_RECT, (1, int(0.24 * tall) | 1))
+    side = cv2.getStructuringElement(cv2.MORPH_RECT, (max(int(0.07 * tall), 1) | 1, 1))
+    joined = cv2.morphologyEx(cv2.morphologyEx(mask, cv2.MORPH_CLOSE, side), cv2.MORPH_CLOSE, tie)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(joined, connectivity=8)
+    area = np.bincount(labels.ravel(), weights=mask.ravel().astype(float), minlength=count)
+    boxes = np.column_stack([stats[:, :4].astype(float), area])[1:]
+    high, wide = boxes[:, 3], boxes[:, 2]
+    keep = (high > 0.88 * tall) & (high < 1.16 * tall) & (wide > 0.06 * tall) & (wide < 6.0 * tall)
+    keep &= (boxes[:, 1] > 0) & (boxes[:, 1] + high < mask.shape[0])
+    return np.asarray(boxes[keep])
+
+
+def _aligned(boxes: F64, tall: float) -> list[F64]:
+    """Groups of boxes standing on one line; tilts up to 8 degrees are allowed."""
+    left = list(range(len(boxes)))
+    groups = []
+    while left:
+        seed = max(left, key=lambda i: boxes[i, 4])
+        bottoms = boxes[:, 1] + boxes[:, 3]
+        far = np.abs(boxes[:, 0] - boxes[seed, 0])
+        group = [i for i in left if abs(bottoms[i] - bottoms[seed]) < 0.07 * tall + 0.14 * far[i]]
+        groups.append(boxes[sorted(group, key=lambda i: boxes[i, 0])])
+        left = [i for i in left if i not in group]
+    return groups
+
+
+def _worth(group: F64) -> float:
+    """Tall rows of many digits first: ink joined in boxes of the usual shape."""
+    return float(group[:, 4].sum() * np.sqrt(group[:, 3].mean()))
+
+
+def _same(a: Row, b: Row) -> bool:
+    near = abs(a.foot - b.foot) < 0.06 * max(a.tall, b.tall)
+    return bool(near and 0.9 < a.tall / b.tall < 1.11)
+
+
+def _strip(found: F32, group: F64, cut: float) -> Row | None:
+    """The row's strip: tilt where the rows are most distinct, slant where the columns are; then top and foot."""
+    foot = group[:, 1] + group[:, 3]
+    centre = group[:, 0] + group[:, 2] / 2
+    tall = float(np.median(group[:, 3]))
+    slope = _slope(centre, foot, tall)
+    middle = float(np.mean(centre))
+    start = float(np.median(foot - slope * (centre - middle)))
+    slant = 0.0
+    for _ in range(2):
+        slope = _sharpest(
+            lambda t: _drawn(found, tall, start - t * middle, t, slant, 2)[0], slope, 0.06, cut, 1
+        )
+        slant = _sharpest(
+            lambda t: _drawn(found, tall, start - slope * middle, slope, t, 2)[0], 6.0, 12.0, cut, 0
+        )
+        strip, to = _drawn(found, tall, start - slope * middle, slope, slant)
+        row = Row(strip, to, tall, len(group))
+        digits = [p for p in parts(row, cut) if p.height > 0.8 * TALL]
+        if not digits:
+            return None
+        top = float(np.median([p.top for p in digits])) - OVER
+        low = float(np.median([p.bottom for p in digits])) - OVER - TALL
+        if abs(top) + abs(low) < 2:
+            break
+        start += low * tall / TALL
+        tall *= 1 + (low - top) / TALL
+    strip, to = _drawn(found, tall, start - slope * middle, slope, slant)
+    return Row(strip, to, tall, len(group))
+
+
+def _sharpest(draw: Callable[[float], F32], about: float, reach: float, cut: float, axis: int) -> float:
+    """The parameter within `reach` of `about` that makes columns (axis 0) or rows (axis 1) most distinct."""
+    for step in (reach / 4, reach / 16):
+        tries = about + step * np.arange(-4, 5)
+        worth = [_sharp(draw(float(t)), cut, axis) * (1 - 0.02 * abs(t - about) / reach) for t in tries]
+        about, reach = float(tries[int(np.argmax(worth))]), reach / 4
+    return about
+
+
+def _sharp(strip: F32, cut: float, axis: int) -> float:
+    high = strip.shape[0] * TALL // (TALL + 2 * OVER)
+    over = strip.shape[0] * OVER // (TALL + 2 * OVER)
+    body = strip[over : over + high] if axis == 0 else strip[over // 2 : over + high + over // 2]
+    profile = np.minimum(body / cut, 2.0).sum(axis=axis)
+    return float((np.diff(profile) ** 2).sum())
+
+
+def _drawn(found: F32, tall: float, start: float, slope: float, slant: float,
+           coarse: int = 1) -> tuple[F32, F64]:  # fmt: skip
+    """Strip of a row whose foot line is y = start + slope x in the window, and its map to the window."""
+    size = coarse * tall / TALL
+    over, high = OVER // coarse, TALL // coarse
+    lean = float(np.tan(np.radians(slant)))
+    # strip (u, v) -> window: x leans right above the foot line, y falls with the tilt
+    x0 = lean * (over + high) * size
+    to = np.array([[size, -lean * size, x0], [slope * size, size - slope * lean * size, 0.0]])
+    to[1, 2] = start - tall - over * size + slope * x0
+    columns = int(found.shape[1] / size)
+    strip = cv2.warpAffine(
+        found, to, (columns, high + 2 * over), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    )
+    return np.asarray(strip, dtype=np.float32), to
+
+
+def _slope(centre: F64, foot: F64, tall: float) -> float:
+    """Tilt of the foot line: median of the slopes between digits (Theil and Sen), 0 for one digit."""
+    found = [(foot[j] - foot[i]) / (centre[j] - centre[i]) for i in range(len(foot)) for j in range(i + 1, len(foot))
+             if centre[j] - centre[i] > 0.4 * tall]  # fmt: skip
+    return float(np.clip(np.median(found), -0.14, 0.14)) if found else 0.0
+
+
+def parts(row: Row, cut: float) -> list[Part]:
+    """What stands in the strip from left to right, decimal points left out (they stand below four fifths)."""
+    mask = row.strip > cut
+    body = mask[OVER - 3 : OVER + int(0.77 * TALL)]
+    counts = body.sum(axis=0)
+    inked = counts >= 4
+    runs = _runs(inked, gap=int(0.075 * TALL))
+    found = []
+    for left, right in _without_ring(mask, runs):
+        if right - left < 4:
+            continue
+        rows = np.flatnonzero(
+            mask[OVER - 12 : OVER + TALL + 12, left:right].sum(axis=1) >= min(4, right - left)
+        )
+        if len(rows):
+            found.append(Part(left, right, int(rows[0]) + OVER - 12, int(rows[-1]) + OVER - 11))
+    return found
+
+
+def _without_ring(mask: NDArray[np.bool_], runs: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Runs with a degree sign that touches a digit cut off: columns at the right with no ink in the lower half."""
+    out: list[tuple[int, int]] = []
+    for left, right in runs:
+        low = np.flatnonzero(mask[OVER + TALL // 2 + 5 : OVER + TALL, left:right].sum(axis=0) >= 4)
+        if len(low) and right - left - 1 - low[-1] > 0.12 * TALL and low[-1] > 0.08 * TALL:
+            cut = int(left + low[-1] + 1)
+            upper = mask[OVER - 10 : OVER + TALL // 2, cut:right].sum(axis=0)
+            start = cut + int(np.argmax(upper > 3)) if (upper <= 3).any() else cut + 2
+            out += [(left, cut), (max(start, cut), right)]
+        else:
+            out.append((left, right))
+    return out
+
+
+def _runs(inked: NDArray[np.bool_], gap: int) -> list[tuple[int, int]]:
+    """[start, stop) of runs of True, those nearer than `gap` joined."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], inked.astype(np.int8), [0]])))
+    runs: list[tuple[int, int]] = []
+    for start, stop in zip(edges[::2], edges[1::2], strict=True):
+        if runs and start - runs[-1][1] <= gap:
+            runs[-1] = (runs[-1][0], int(stop))
+        else:
+            runs.append((int(start), int(stop)))
+    return runs

@@ -1,0 +1,61 @@
+"""What a reading of a seven-segment display consists of."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shared.reading import Flag
+
+F64 = NDArray[np.float64]
+F32 = NDArray[np.float32]
+U8 = NDArray[np.uint8]
+
+GLYPHS: dict[str, str] = {
+    "abcdef": "0", "bc": "1", "abdeg": "2", "abcdg": "3", "bcfg": "4", "acdfg": "5", "acdefg": "6", "cdefg": "6",
+    "abc": "7", "abcf": "7", "abcdefg": "8", "abcdfg": "9", "abcfg": "9",
+}  # fmt: skip
+"""Lit segments, in alphabetical order, of each digit, with the usual variants of 6, 7 and 9."""
+
+
+@dataclass(frozen=True)
+class Digit:
+    """One digit as read. lit : share of full brightness of segments a to g, 0 to 1.
+
+    char : "?" where no glyph fits. confidence : 0 to 1, how far the worst segment is from being taken for the
+    other state, and the picture from the next best glyph. outline : its corners in the photo, pixels (4, 2).
+    """
+
+    char: str
+    confidence: float
+    lit: tuple[float, ...]
+    outline: tuple[tuple[float, float], ...] = ()
+
+
+@dataclass(frozen=True)
+class DisplayReading:
+    """What a display shows: text and value, or no value and the reason.
+
+    text : as shown ("-12.3"). confidence : that of the worst part. upside_down : read from a display standing on
+    its head. light_digits : digits lighter than their ground.
+    """
+
+    value: float | None
+    text: str | None
+    reason: str | None
+    digits: tuple[Digit, ...] = ()
+    confidence: float = 0.0
+    upside_down: bool = False
+    light_digits: bool = False
+    flags: tuple[Flag, ...] = ()
+
+    def __bool__(self) -> bool:
+        """Whether there is a value."""
+        return self.value is not None
+
+
+def unread(reason: str, digits: tuple[Digit, ...] = (), confidence: float = 0.0) -> DisplayReading:
+    """No value, and why."""
+    return DisplayReading(None, None, reason, digits, confidence)
