@@ -22,6 +22,7 @@ from typing import Any
 import click
 import numpy as np
 from joblib import Parallel, delayed
+from measured import job_of, profile_of
 from rich.console import Console
 from rich.markdown import Markdown
 from shop import PHONE_12, draw
@@ -31,12 +32,10 @@ from shop.scene import Scene
 from tables import environment
 
 from calibration.lens_model import Lens
-from calibration.profiles import profiles_in
 from rigging.planning import Choice, expect
 from rigging.planning_scene import Noise, PlacedCard, SetUp, View, imagine
 from shared.files import write_whole
 from shared.job import Job, Station
-from shared.job_file import load_job
 from vision.propagate import angles
 from vision.reader import read_photo
 from vision.rib_plane import solve
@@ -120,20 +119,21 @@ def of_truth(shot: dict[str, Any], focal: float, width: int) -> Shot:
 
 def rendered(folder: Path) -> Iterator[tuple[Job, Station, Lens, Shot, Path]]:
     """The photos of a folder with truth that stand plumb and carry a string or a level line."""
-    job = load_job(next(folder.glob("*.toml")))
-    _, profile = next(profiles_in(job.folder / job.lens_folder))
+    job, profile = job_of(folder), profile_of(folder)
     truth = json.loads((folder / "truth.json").read_text("utf-8"))
     for entry in truth.values():
         shot = entry["shot"]
-        if shot["lean_deg"] or shot["level"] == "none" or not (folder / entry["file"]).exists():
+        path = folder / entry.get("file", f"stations/{shot['name']}.jpg")
+        plain = shot["level"] in ("plumb", "laser") and not shot["lean_deg"] and not shot.get("card_bow_deg")
+        if not plain or not path.exists():
             continue
         told = of_truth(shot, profile.theta[0], profile.width)
-        yield job, job.station(entry["station"]), profile.lens, told, folder / entry["file"]
+        yield job, job.station(entry["station"]), profile.lens, told, path
 
 
 def one(job: Job, station: Station, lens: Lens, shot: Shot, path: Path) -> list[Held]:
     """Read a rendered photo and hold the plans against it."""
-    got = read_photo(path, job).chord.quantity
+    got = read_photo(path, job, lens=profile_of(path.parents[1])).chord.quantity
     return [] if got is None else [hold(path.stem, job, station, lens, shot, got.U)]
 
 

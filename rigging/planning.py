@@ -242,7 +242,8 @@ def _photo(job: Job, station: Station, lens: Lens, choice: Choice, noise: Noise,
             if choice.square else calm * 0.06 * draw[3] * chord
         view = View(distance, yaw, pitch, roll, (middle, calm * (0.015 + 0.065 * draw[4]) * chord))
         setup = SetUp(lens, chord, cards_for(station, choice.cards), view, _strings(choice, chord, side),
-                      noise=noise, level_at=-0.03 * chord if choice.level_line else None, photo=f"planned {number}",
+                      noise=noise, level_at=-0.03 * chord if choice.level_line else None,
+                      photo=f"planned {number}",
                       lean_deg=_lean(job, station)[0], u_lean_deg=choice.u_lean_deg or _lean(job, station)[1],
                       u_level_deg=job.level.u_deg, spar_at=station.spar_at, angle_deg=station.chord_deg)
         try:

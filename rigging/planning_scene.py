@@ -8,14 +8,17 @@ the solution is the truth and only its uncertainty is of interest.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.lens_model import Lens, distort
-from vision.card_spec import SPECS, Kind
+from vision.card_edges import Edges
+from vision.card_spec import SPECS, CardSpec, Kind
 from vision.cards import Card
 from vision.reader import U_ASPECT, U_SEAT_DEG
 from vision.rib_plane import Lean, LineSeen, Scene, State
@@ -51,14 +54,17 @@ class View:
 class Noise:
     """What seeing is worth, standard deviations.
 
-    corner_px : each coordinate of a card corner. line_px : a point of a pen line or string, one point for
-    each pixel along. pen_wave_mm, pen_reach_mm : waviness of the drawn line and how far it hangs together.
-    string_wave_px : of the string. aspect : printed scale across against down. seat_deg : how flat a card
-    lies
-    on the rib, about either axis. The figures are what readings of good photos carry.
+    corner_px : each coordinate of a card corner. edge_px : a square's edge across itself. line_px : a point
+        of a pen line or string, one point for each pixel along.
+    pen_wave_mm, pen_reach_mm : waviness of the drawn line and how far it hangs together; string_wave_px,
+        string_reach_px : the same of a string.
+    aspect : printed scale across against down. seat_deg : how flat a card lies on the rib, about either axis.
+
+    The figures are what readings of good photos carry.
     """
 
     corner_px: float = 0.04
+    edge_px: float = 0.026
     line_px: float = 0.3
     pen_wave_mm: float = 0.12
     pen_reach_mm: float = 150.0
@@ -154,17 +160,22 @@ class _World:
             spec = SPECS[placed.kind]
             origin, ax, ay = self.card_axes(placed)
             board = spec.inner_corners()
-            pixels = self.pixels(origin + board[:, :1] * ax + board[:, 1:] * ay)
-            outline = self.pixels(origin + spec.outline()[:, :1] * ax + spec.outline()[:, 1:] * ay)
-            if not self.shown(outline).all():
+            place = partial(self._on_card, origin, ax, ay)
+            pixels = place(board)
+            if not self.shown(place(spec.outline())).all():
                 raise ValueError("a card lies outside the picture")
             scale = float(np.linalg.norm(pixels[1] - pixels[0])) / spec.square_mm
+            edges = _edges(spec, place, self.s.noise.edge_px)
             seen.append(Card(spec, number, board, pixels, np.full(len(board), self.s.noise.corner_px),
-                             np.empty((0, 2)), np.eye(3), scale, 1.0, 105.0))
+                             np.empty((0, 2)), np.eye(3), scale, 1.0, 105.0, edges))
             if number:
                 off, turn = origin - first, math.radians(self.s.cards[0].turn_deg - placed.turn_deg)
                 places.append([float(off @ along), float(off @ down), turn])
         return tuple(seen), np.array(places, dtype=np.float64).reshape(-1, 3)
+
+    def _on_card(self, origin: F64, ax: F64, ay: F64, board: F64) -> F64:
+        """Pixels (n, 2) of board points (n, 2) mm."""
+        return self.pixels(origin + board[:, :1] * ax + board[:, 1:] * ay)
 
     def rib_frame(self, card: PlacedCard) -> tuple[F64, F64]:
         """Rotation of the solver's rib frame (x, down, into the rib) into the camera's; its origin there."""
@@ -208,6 +219,18 @@ class _World:
             wave_px, reach_px = self.s.noise.string_wave_px, self.s.noise.string_reach_px
         return LineSeen(role, keep, noise, wave_px, reach_px, own, source, "level reference"), \
             plane / np.linalg.norm(plane)
+
+
+def _edges(spec: CardSpec, place: Callable[[F64], F64], sigma_px: float) -> Edges:
+    """The inner edges of a card's squares as seen: middles, and the normals across them in the picture."""
+    upright = [(c, r + 0.5, 0.0, 0.1) for r in range(spec.rows) for c in range(1, spec.columns)]
+    level = [(c + 0.5, r, 0.1, 0.0) for r in range(1, spec.rows) for c in range(spec.columns)]
+    table = np.array(upright + level) * spec.square_mm
+    middle, along = table[:, :2], table[:, 2:]
+    pixels = place(middle)
+    run = place(middle + along) - pixels
+    normal = np.stack([-run[:, 1], run[:, 0]], axis=1) / np.linalg.norm(run, axis=1, keepdims=True)
+    return Edges(middle, pixels, normal, np.full(len(middle), sigma_px))
 
 
 def _camera(view: View) -> tuple[F64, F64]:

@@ -69,7 +69,7 @@ def _show(result: JobCheck, quick: bool) -> None:
         console.print(f"job: {t.text}", soft_wrap=True)
     unseen = [f"{n} ({s.station.name})" for s in result.stations if s.ready for n in s.unseen]
     if unseen:
-        console.print(f"in no photo: card {', '.join(unseen)}; two cards on a rib measure better than one",
+        console.print(f"in no photo: card {', '.join(unseen)}; two cards on one rib check each other",
                       soft_wrap=True)
     ready = sum(s.ready for s in result.stations)
     console.print(f"{ready} of {len(result.stations)} stations can be measured."

@@ -246,9 +246,9 @@ def advice(worth: dict[str, Worth] | None = None) -> dict[str, tuple[str, str]]:
             f"bob still. Over a card it hides corners; believed, they are {w['crossed']}.",
         ),
         "photo-cards": (
-            "Cards flat, two where it matters",
-            f"Two far apart: {w['two-cards']}. A card 2 mm off at one end: "
-            f"{w['lifted']}. A print stretched by 0.5 %: {w['stretched']}.",
+            "Cards flat and true, two where it matters",
+            f"A card 2 mm off at one end: {w['lifted']}. A print stretched by 0.5 %: {w['stretched']}. "
+            f"Two cards far apart check each other: {w['two-cards']}.",
         ),
         "photo-lean": (
             "Know the rib's lean",

@@ -191,22 +191,21 @@ PICTURES: dict[str, Callable[[], Drawing]] = {
 }
 
 TEXTS = {
-    "mount-scale": "1. Print at 100 %. Measure both bars of each page with a steel rule. If they differ from "
-    "each other by more than 0.2 mm, print again, on another printer: such a stretch turns angles, and "
-    "nothing "
-    "in a photo shows it. Else write measured / 100 as scale under [cards] into the job file.",
+    "mount-scale": "1. Print at 100 %. Measure both bars of each page with a steel rule; ribangle calibrate print "
+    "--across A --down D says what to write into the job file. Bars that differ by more than 0.2 mm: print "
+    "again, "
+    "on another printer. Such a stretch turns angles, and nothing in a photo shows it.",
     "mount-card": "2. Glue each card to stiff, flat stuff (3 mm plywood, acrylic, aluminium) before "
-                  "cutting. Fix it flat on "
+    "cutting. Fix it flat on "
     "the rib's face above the chord line, its name's rib, its arrow to the leading edge.",
-    "mount-two-cards": "3. Where the tolerance is tight put two cards on the rib, one fore, one aft. Both "
-                       "numbers belong to "
-    "the station in the job file.",
+    "mount-two-cards": "3. Where the tolerance is tight put two cards on the rib, one fore, one aft: they check "
+    "each other. Both numbers belong to the station in the job file.",
     "mount-marks": "4. Reference marks show which of the drawn lines is the chord line and where it ends. "
-                   "A cross stroke "
+    "A cross stroke "
     "by pen does as well.",
     "mount-plumb": "5. Hang the string near the middle of the picture, beside the cards, never over one.",
     "mount-lens-board": "6. Once for each camera: the lens board on glass or thick plywood, flat within "
-                        "0.3 mm.",
+    "0.3 mm.",
     "mount-tags": "7. Tags for the gauge, if its display is to be photographed.",
 }
 
