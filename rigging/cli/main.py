@@ -13,6 +13,7 @@ from collections.abc import Sequence
 
 import click
 
+from rigging.cli.console import make_fit
 from shared.errors import UserError
 
 COMMANDS: dict[str, tuple[str, str]] = {
@@ -20,6 +21,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "new": ("rigging.cli.new:new", "Write a commented starting job file."),
     "cards": ("rigging.cli.cards:cards", "Print the station cards and what goes with them."),
     "plan": ("rigging.cli.plan:plan", "Say what uncertainty to expect before any photo."),
+    "check": ("rigging.cli.check:check", "Say what is missing or blurred, before measuring."),
     "measure": ("rigging.cli.measure:measure", "Read the rib angles from photos."),
     "survey": ("rigging.cli.survey:survey", "Judge the wing from photos, and keep the survey."),
     "show": ("rigging.cli.show:show", "Show a kept survey again."),
@@ -91,6 +93,7 @@ def group() -> None:
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line; never returns. Every failure of the user's making is one line on stderr."""
+    make_fit()
     try:
         code = run(arguments)
     except Exception as error:  # a fault of ours: one line all the same, the traceback on request
