@@ -18,11 +18,11 @@ def project_board(theta: F64, r: F64, t: F64, board: F64) -> tuple[F64, F64, F64
     z = p[:, 2]
     x, y = p[:, 0] / z, p[:, 1] / z
     n = len(x)
-    by_ray = _by_ray(theta, x, y)
+    ray = by_ray(theta, x, y)
     ray_by_point = np.zeros((n, 2, 3))
     ray_by_point[:, 0, 0] = ray_by_point[:, 1, 1] = 1 / z
     ray_by_point[:, 0, 2], ray_by_point[:, 1, 2] = -x / z, -y / z
-    by_point = by_ray @ ray_by_point
+    by_point = ray @ ray_by_point
     point_by_pose = np.zeros((n, 3, 6))
     point_by_pose[:, 0, 1], point_by_pose[:, 0, 2] = turned[:, 2], -turned[:, 1]
     point_by_pose[:, 1, 0], point_by_pose[:, 1, 2] = -turned[:, 2], turned[:, 0]
@@ -48,7 +48,7 @@ def by_theta(theta: F64, x: F64, y: F64) -> F64:
     return out
 
 
-def _by_ray(theta: F64, x: F64, y: F64) -> F64:
+def by_ray(theta: F64, x: F64, y: F64) -> F64:
     """(n, 2, 2) derivative of the pixels by the ray."""
     fx, fy, _, _, k1, k2, p1, p2, k3 = theta
     r2 = x * x + y * y

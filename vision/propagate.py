@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from shared.angles import angle_in_plane, inclination
 from shared.quantity import Component, Quantity
-from vision.rib_plane import LineSeen, Solution, State, _count, _move, _whitener, direction_in_plane
+from vision.rib_plane import Solution
+from vision.scene import LineSeen, State, direction_in_plane, move, slots, waviness_of
 
 F64 = NDArray[np.float64]
 
@@ -51,11 +52,13 @@ def angles(solution: Solution, extra: Iterable[Component] = ()) -> Angles:
     scene, s = solution.scene, solution.state
     base = values(scene.lines, s)
     seen = np.isfinite(base)
-    grad = np.zeros((3, _count(scene, s)))
-    for j in range(grad.shape[1]):
-        d = np.zeros(grad.shape[1])
-        d[j] = 1e-6 if j >= len(s.z) else 1e-3
-        grad[:, j] = (values(scene.lines, _move(scene, s, d)) - values(scene.lines, _move(scene, s, -d))) / (2 * d[j])
+    at = slots(scene, s)
+    grad = np.zeros((3, at.count))
+    step = 1e-6
+    for j in (*range(at.turn.start, at.turn.stop), *range(at.gravity.start, at.planes.stop)):
+        d = np.zeros(at.count)
+        d[j] = step
+        grad[:, j] = (values(scene.lines, move(scene, s, d)) - values(scene.lines, move(scene, s, -d))) / (2 * step)
     grad[~seen] = 0.0
     load = -grad @ solution.gain
     parts: list[list[Component]] = [[], [], []]
@@ -81,19 +84,17 @@ def _blocks(solution: Solution, load: F64) -> list[tuple[str, str, F64]]:
     groups: dict[tuple[str, str], list[int]] = {}
     for i, label in enumerate(solution.labels):
         groups.setdefault(label, []).append(i)
-    line_of = {f"photo:{scene.photo} line {i}": line for i, line in enumerate(scene.lines)}
+    at = {f"photo:{scene.photo} line {i}": i for i in range(len(scene.lines))}
     for (name, source), index in groups.items():
         block = load[:, index]
-        line = line_of.get(source)
-        if line is None:
+        if source not in at:
             out.append((name, source, block))
             continue
-        chol, along = _whitener(line)
-        raw = np.linalg.solve(chol.T, block.T).T
+        line = scene.lines[at[source]]
+        raw = block @ scene.whiteners[at[source]]
         out.append((name, source, raw * line.noise_px))
         if line.wave_px > 0:
-            wave = line.wave_px**2 * np.exp(-np.abs(along[:, None] - along[None, :]) / line.reach_px)
-            root = np.linalg.cholesky(wave + 1e-12 * line.wave_px**2 * np.eye(len(along)))
+            root = np.linalg.cholesky(waviness_of(line) + 1e-9 * line.wave_px**2 * np.eye(len(line.pixels)))
             label = {"chord": "pen waviness", "spar": "pen waviness",
                      "plumb": "string waviness", "level": "level line waviness"}[line.role]
             out.append((label, source, raw @ root))

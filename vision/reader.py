@@ -33,7 +33,8 @@ from vision.lens_choice import choose_lens
 from vision.photo import Picture, open_photo
 from vision.photo_file import PhotoError
 from vision.propagate import Angles, angles
-from vision.rib_plane import Lean, LineSeen, Scene, Solution, solve, starts
+from vision.rib_plane import Solution, solve, starts, with_lines
+from vision.scene import Lean, LineSeen, Scene, State
 from vision.stations import name_station
 
 F64 = NDArray[np.float64]
@@ -46,6 +47,8 @@ U_ASPECT = 5e-4
 """Printed width over height of a card (laser and ink printers, checked with a rule over 150 mm)."""
 U_SEAT_DEG = 0.1
 """How flat a taped card lies on the rib: 0.3 mm over the card's length."""
+MAYBE_POSE = 60.0
+"""The same for the cards alone, beyond which the other pose is dropped before the lines are looked at."""
 TWO_POSES = 9.0
 """Difference of chi-square between the two poses of a flat card below which both are kept in mind."""
 
@@ -124,7 +127,8 @@ def _measure(picture: Picture, photo: Photo, job: Job, station: Station, cards: 
         flags += (Flag("lean-not-stated", "the job does not state the ribs' lean (dihedral): U allows for "
                        f"{2 * UNKNOWN_U_LEAN_DEG:g} deg of it"),)
     scene = Scene(lens, cards, found.lines, lean, photo.sha256[:12], U_ASPECT, "card print", U_SEAT_DEG)
-    solutions = _solve_all(scene)
+    near = [s for s in first if s.cost - first[0].cost < MAYBE_POSE * first[0].scale**2]
+    solutions = _solve_all(scene, [with_lines(scene, s.state) for s in near])
     best = solutions[0]
     verdict = gates.after_solving(best)
     if verdict.reason:
@@ -159,17 +163,20 @@ def _unread(error: PhotoError, source: object, job: Job) -> Reading:
 
 def _plane_only(cards: tuple[Card, ...], lens: Lens, photo: Photo) -> list[Solution]:
     """The rib plane from the cards alone, best pose first; gravity is left to a loose guess."""
-    scene = Scene(lens, cards, (), Lean(0.0, 10.0, "none", 1.0), photo.sha256[:12])
-    return _solve_all(scene)
+    scene = Scene(lens, cards, (), Lean(0.0, 10.0, "none", 1.0), photo.sha256[:12], U_ASPECT, "card print", U_SEAT_DEG)
+    return _solve_all(scene, starts(scene))
 
 
-def _solve_all(scene: Scene) -> list[Solution]:
-    solutions = []
-    for start in starts(scene):
+def _solve_all(scene: Scene, states: list[State]) -> list[Solution]:
+    """The solutions from several starts, best first; those that come to the same place count once."""
+    solutions: list[Solution] = []
+    for start in states:
         try:
-            solutions.append(solve(scene, start))
+            got = solve(scene, start)
         except np.linalg.LinAlgError:
             continue
+        if not any(float(got.normal @ s.normal) > 1 - 1e-9 for s in solutions):
+            solutions.append(got)
     if not solutions:
         raise _Refused("the card's pose could not be solved for: photograph it less obliquely")
     return sorted(solutions, key=lambda s: s.cost)
