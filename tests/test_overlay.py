@@ -18,7 +18,7 @@ from shared.reading import (
     SeenLine,
     SeenMark,
 )
-from tests.contrast import contrast, luminance
+from tests.contrast import BLIND, apart, contrast, luminance
 from vision.overlay import COLOURS, draw_overlay, words
 from vision.overlay.drawing import rails
 from vision.overlay.lettering import extent, face, halo, wrap
@@ -236,3 +236,10 @@ def test_far_label_is_tied_to_its_line_and_a_near_one_is_not() -> None:
     tie = leader((380.0, 200.0), (60.0, 20.0), path, 30.0)
     np.testing.assert_allclose(tie, [[400.0, 220.0], [400.0, 300.0]], rtol=0, atol=1e-9)
     assert leader((380.0, 260.0), (60.0, 20.0), path, 30.0).shape == (0, 2)
+
+
+@pytest.mark.parametrize("blindness", sorted(BLIND))
+def test_line_colours_differ_for_colour_blind_eyes(blindness: str) -> None:
+    drawn = [COLOURS[role][::-1] for role in ("chord", "spar", "plumb", "candidate", "card", "mark")]
+    for a, b in itertools.combinations(drawn, 2):
+        assert apart(a, b, blindness) > 10

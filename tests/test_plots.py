@@ -2,6 +2,7 @@ import io
 import re
 from xml.etree import ElementTree
 
+import numpy as np
 import pytest
 from PIL import Image
 
@@ -21,7 +22,7 @@ from rigging.plots import (
 )
 from rigging.plots.canvas import BAND, BLUE, GREEN, GREY, ORANGE, PURPLE
 from shared.quantity import Component, Quantity
-from tests.contrast import contrast, from_hex
+from tests.contrast import BLIND, apart, contrast, from_hex
 from tests.example_survey import example_survey
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -185,3 +186,10 @@ def test_png_has_the_size_asked_for_and_leaves_the_plot_as_it_was(plots: dict[st
         width, height = plot.size_pt
         assert picture.size == (round(width / 72 * 200), round(height / 72 * 200))
     assert plot.svg() == before
+
+
+@pytest.mark.parametrize("blindness", sorted(BLIND))
+def test_colours_that_meet_differ_for_colour_blind_eyes(blindness: str) -> None:
+    np.testing.assert_allclose(np.sum(BLIND[blindness], axis=1), 1.0, rtol=0, atol=2e-6)
+    for a, b in ((BLUE, ORANGE), (GREEN, PURPLE)):
+        assert apart(from_hex(a), from_hex(b), blindness) > 10

@@ -97,6 +97,8 @@ def test_pdf_is_complete_and_on_the_right_paper(paper: str, width: float, height
     assert pdf.metadata.title == f"Rib angles: {WING}"
     assert survey.verdict[:60] in text
     assert f"1 / {len(pdf.pages)}" in text
+    assert pdf.trailer["/Root"]["/ViewerPreferences"]["/DisplayDocTitle"]  # type: ignore[index]
+    assert pdf.trailer["/Root"]["/Lang"] == "en"  # type: ignore[index]
     assert "licensed inspector decide" in text
     assert [o.title for o in pdf.outline][:3] == ["What was found", "What to turn", "Stations"]  # type: ignore[union-attr]
     for s in survey.stations:

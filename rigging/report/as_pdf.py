@@ -50,6 +50,7 @@ def _numbered(document: Document) -> type[Canvas]:
     class Numbered(Canvas):  # type: ignore[misc] # reportlab carries no types
         def __init__(self, *args: Any, **kwargs: Any) -> None:
             super().__init__(*args, **kwargs)
+            self.setViewerPreference("DisplayDocTitle", "true")
             self._held: list[dict[str, Any]] = []
 
         def showPage(self) -> None:

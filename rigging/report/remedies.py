@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rigging.crosscheck_types import CrossCheck
+from rigging.crosscheck_types import CrossCheck, Interval
 from rigging.plots import agreement_plot, station_plot
 from rigging.report.blocks import Block, Pictures, Points, Section, Table, Words, cells
 from rigging.report.wording import angle, design, percent
@@ -63,8 +63,7 @@ def crosscheck(survey: Survey) -> Section:
     if check.diagnosis.advice:
         blocks.append(Points(check.diagnosis.advice))
     blocks.append(Pictures(tuple(p for p in (agreement_plot(check), station_plot(check)) if p is not None)))
-    if check.agreement is not None:
-        blocks.append(Words(_agreement(check)))
+    blocks += _agreement(check)
     blocks.append(
         Table(
             "Camera and inclinometer, line by line",
@@ -112,13 +111,23 @@ def _meaning(check: CrossCheck) -> str:
     return text + ")."
 
 
-def _agreement(check: CrossCheck) -> str:
-    a = check.agreement
-    assert a is not None
-    return (
-        f"Bias (camera − gauge) {number(a.bias.value, 3, True)}° "
-        f"(95 % interval {number(a.bias.low, 3, True)}° to {number(a.bias.high, 3, True)}°) "
-        f"over {a.n} pairs; 95 % limits of agreement "
-        f"{number(a.lower.value, 3, True)}° to {number(a.upper.value, 3, True)}°; "
-        f"{len(check.disagreeing)} of {len(check.pairs)} pairs beyond |En| = 1."
+def _agreement(check: CrossCheck) -> list[Block]:
+    """Bias and limits of agreement, all lines together and by line; nothing with too few pairs."""
+    named = [("all", check.agreement), *((f"{line} lines", a) for line, a in check.by_line)]
+    rows = tuple(
+        cells(name, str(a.n), *(_interval(i) for i in (a.bias, a.lower, a.upper)), f"{number(a.sd, 3)}°")
+        for name, a in named
+        if a is not None
     )
+    if not rows:
+        return []
+    head = ("Lines", "Pairs", "Bias", "Lower limit", "Upper limit", "Sd")
+    beyond = f"{len(check.disagreeing)} of {len(check.pairs)} pairs lie beyond |En| = 1."
+    return [
+        Words(beyond),
+        Table("Camera − gauge: bias and 95 % limits of agreement, with 95 % intervals", head, rows),
+    ]
+
+
+def _interval(i: Interval) -> str:
+    return f"{number(i.value, 3, True)}° ({number(i.low, 3, True)} to {number(i.high, 3, True)})"

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from rigging.plots import Plot, chord_plot, rib_or_jig_plot, symmetry_plot, washout_plot
 from rigging.report.blocks import Block, Pictures, Points, Section, Table, Words, cells
 from rigging.report.wording import angle, design, outcome
+from rigging.rib_or_jig import RibOrJig
 from rigging.survey import Survey
 from rigging.wing import Twist
 from shared.rounding import number, places
@@ -100,11 +101,10 @@ def rib_or_jig(survey: Survey) -> Section | None:
         frozenset({0, 1, 2, 4}),
     )
     words = [
-        " ".join(
-            (_ended(r.words), *_when("Before the glue", r.before_glue), *_when("After it", r.after_glue))
-        )
-        for r in (s.rib_or_jig for s in survey.stations)
-        if r.cause not in ("neither", "untold")
+        _told(r)
+        for s in survey.stations
+        if (r := s.rib_or_jig).cause not in ("neither", "untold")
+        or (r.cause == "untold" and s.state == "nonconforming")
     ]
     note = Words(
         "The spar line's angle is given as an inclinometer reads it, 90° plus its lean. A jig that leans "
@@ -136,6 +136,11 @@ def _twist_table(twists: Sequence[Twist]) -> Table:
         tuple(rows),
         folded=True,
     )
+
+
+def _told(r: RibOrJig) -> str:
+    before, after = _when("Before the glue", r.before_glue), _when("After it", r.after_glue)
+    return " ".join((_ended(r.words), *before, *after))
 
 
 def _when(label: str, words: str) -> tuple[str, ...]:

@@ -1,12 +1,13 @@
 """Lettering for the overlay: one face, sized in proportion to the picture, with a halo, wrapped to a width.
 
 The face is DejaVu Sans, which comes with matplotlib (its licence stands beside the font there); it has
-the degree, plus-minus and minus signs. matplotlib is looked up only when something is lettered.
+the degree, plus-minus and minus signs. matplotlib itself is not imported for it.
 """
 
 from __future__ import annotations
 
-from functools import lru_cache
+from functools import cache, lru_cache
+from importlib.util import find_spec
 from pathlib import Path
 
 from PIL import ImageDraw, ImageFont
@@ -20,10 +21,21 @@ Box = tuple[float, float, float, float]
 @lru_cache(maxsize=64)
 def face(size: int, bold: bool = False) -> ImageFont.FreeTypeFont:
     """The overlay's face at a height in pixels."""
-    import matplotlib
-
     name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
-    return ImageFont.truetype(str(Path(matplotlib.get_data_path()) / "fonts" / "ttf" / name), size)
+    return ImageFont.truetype(str(_fonts() / name), size)
+
+
+@cache
+def _fonts() -> Path:
+    """The folder of matplotlib's faces, found without the half second that importing it takes."""
+    spec = find_spec("matplotlib")
+    if spec is not None and spec.origin is not None:
+        folder = Path(spec.origin).parent / "mpl-data" / "fonts" / "ttf"
+        if folder.is_dir():
+            return folder
+    import matplotlib  # a distribution that keeps its data elsewhere
+
+    return Path(matplotlib.get_data_path()) / "fonts" / "ttf"
 
 
 def wrap(text: str, font: ImageFont.FreeTypeFont, width: float) -> list[str]:
