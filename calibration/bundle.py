@@ -61,14 +61,15 @@ class Bundle:
 
 @dataclass(frozen=True)
 class _Free:
-    """What is free: columns of theta, and whether the board's shape is (half length in mm)."""
+    """What is free: columns of theta, and of the board's shape (5, j) where its half length is given."""
 
     columns: F64
     half_mm: float | None
+    shapes: F64
 
     @property
     def count(self) -> int:
-        return int(self.columns.shape[1]) + (5 if self.half_mm else 0)
+        return int(self.columns.shape[1]) + (int(self.shapes.shape[1]) if self.half_mm else 0)
 
     def points(self, board: F64, shape: F64) -> F64:
         flat = np.column_stack([board, np.zeros(len(board))])
@@ -76,18 +77,21 @@ class _Free:
 
 
 def fit(views: list[View], size: tuple[int, int], model: str, start: Bundle | None = None,
-        half_mm: float | None = None, steps: int = 60) -> Bundle:
+        half_mm: float | None = None, steps: int = 60, columns: F64 | None = None,
+        shapes: F64 | None = None) -> Bundle:
     """Fit a lens model to all views.
 
     half_mm : half the board's longer side; then the board's own shape is fitted as well (whole views only).
-    start : an earlier fit of the same views, of any model.
+    start : an earlier fit of the same views, of any model. columns : (9, m) directions in which theta may move
+    away from the start's, in place of the model's. shapes : (5, j) likewise for the board's shape.
     Raises numpy.linalg.LinAlgError when the views do not determine the model (too few, all square-on).
     """
-    free = _Free(free_columns(model), half_mm)
+    free = _Free(free_columns(model) if columns is None else columns, half_mm, np.eye(5) if shapes is None else shapes)
     theta, shape, poses = _start(views, size, start)
-    theta[4:][free.columns[4:].sum(axis=1) == 0] = 0
-    if not model.startswith("fx"):
-        theta[:2] = theta[:2].mean()
+    if columns is None:
+        theta[4:][free.columns[4:].sum(axis=1) == 0] = 0
+        if not model.startswith("fx"):
+            theta[:2] = theta[:2].mean()
     if half_mm is None:
         shape = np.zeros(5)
     damping, cost = 1e-3, _cost(views, theta, poses, free, shape)
@@ -97,7 +101,7 @@ def fit(views: list[View], size: tuple[int, int], model: str, start: Bundle | No
         for _ in range(12):
             step, turns = _solve(blocks, damping)
             new_theta = theta + free.columns @ step[:m]
-            new_shape = shape + step[m:] if half_mm else shape
+            new_shape = shape + free.shapes @ step[m:] if half_mm else shape
             new_poses = [(rotation(d[:3]) @ r, t + d[3:]) for (r, t), d in zip(poses, turns, strict=True)]
             new_cost = _cost(views, new_theta, new_poses, free, new_shape)
             if new_cost < cost:
@@ -114,8 +118,8 @@ def fit(views: list[View], size: tuple[int, int], model: str, start: Bundle | No
 
 def fit_pose(view: View, theta: F64, shape: F64 | None = None, half_mm: float | None = None) -> tuple[F64, F64, F64]:
     """Best pose of one view under a fixed lens: rotation, shift, residuals (n, 2)."""
-    free = _Free(np.zeros((9, 0)), None)
-    points = _Free(free.columns, half_mm).points(view.board, np.zeros(5) if shape is None else shape)
+    free = _Free(np.zeros((9, 0)), half_mm, np.eye(5))
+    points = free.points(view.board, np.zeros(5) if shape is None else shape)
     pose = pose_of(homography(view.board, view.pixels), theta)
     weight = view.weight
     damping, cost = 1e-3, np.inf
@@ -171,7 +175,8 @@ def _normal(view: View, theta: F64, pose: Pose, free: _Free, shape: F64) -> Bloc
     e = (view.pixels - seen).ravel() * root
     a = by_theta.reshape(-1, 9) @ free.columns
     if free.half_mm:
-        a = np.hstack([a, (by_board @ shape_basis(view.board, free.half_mm)).reshape(-1, 5)])
+        by_shape = (by_board @ shape_basis(view.board, free.half_mm)).reshape(-1, 5)
+        a = np.hstack([a, by_shape @ free.shapes])
     a, b = a * root[:, None], by_pose.reshape(-1, 6) * root[:, None]
     return a.T @ a, b.T @ b, a.T @ b, a.T @ e, b.T @ e
 
@@ -227,7 +232,9 @@ def _result(views: list[View], theta: F64, shape: F64, poses: list[Pose], free: 
     inflation = _inflation(inverse, scores, sigma, len(views))
     covariance = inverse * sigma**2 * inflation
     k = free.columns.shape[1]
-    shape_covariance = covariance[k:, k:] if free.half_mm else np.zeros((5, 5))
+    shape_covariance = np.zeros((5, 5))
+    if free.half_mm:
+        shape_covariance = np.asarray(free.shapes @ covariance[k:, k:] @ free.shapes.T)
     return Bundle(theta, shape, free.columns @ covariance[:k, :k] @ free.columns.T, shape_covariance,
                   tuple(r for r, _ in poses), tuple(t for _, t in poses), tuple(residuals), sigma, inflation)
 

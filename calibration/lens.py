@@ -25,6 +25,8 @@ from shared.errors import UserError
 FEWEST = 5
 """Fewest usable photos for a profile."""
 TOO_OBLIQUE_DEG = 65.0
+WORST_RMS = 1 / 2500
+"""Largest residual in parts of the picture's longer side."""
 WORST_FOCAL = 0.02
 """Largest relative standard uncertainty of the focal length for a profile."""
 REMEDY = "take a dozen: the whole board in each, sharp, in all corners of the picture, tilted 30 deg to all sides"
@@ -58,7 +60,7 @@ def calibrate_lens(photos: Iterable[PhotoLike], board: Board | None = None,
     if model is not None and model not in MODELS:
         raise UserError(f"lens model {model!r}", "is not known", "take one of: " + "; ".join(MODELS))
     seen, board = look(photos, board or Chessboard())
-    sightings = one_camera([judge(s, board) for s in seen])
+    sightings = one_camera([judge(s, board) for s in _once(seen)])
     sightings = _settle_turns(sightings)
     sightings, robust, kept = _agreeing(sightings)
     size = next(s.size for s in sightings if s.reason is None)
@@ -76,10 +78,20 @@ def calibrate_lens(photos: Iterable[PhotoLike], board: Board | None = None,
         raise UserError("the photos", "do not determine the lens", REMEDY) from None
     coverage = judge_coverage([v.pixels[v.weight > 0] for v in views], result.rotations, result.shifts, size,
                               result.theta[2:4])
-    _check_determined(result)
+    _check_determined(result, size)
     names = tuple(sightings[k].name for k in groups)
     profile = _profile(sightings, groups, views, result, choice, coverage, shape, board, size)
     return LensCalibration(profile, names, tuple(views), result, choice, coverage, shape)
+
+
+def _once(sightings: list[Sighting]) -> list[Sighting]:
+    """The same file given twice counts once: it would make the lens look better known than it is."""
+    first: dict[str, str] = {}
+    out = []
+    for s in sightings:
+        twin = first.setdefault(s.sha256, s.name) if s.sha256 else s.name
+        out.append(s if twin == s.name or s.reason is not None else s.without(f"the same photo as {twin}"))
+    return out
 
 
 def _agreeing(sightings: list[Sighting]) -> tuple[list[Sighting], RobustFit, list[tuple[int, int]]]:
@@ -143,7 +155,12 @@ def _settle_turns(sightings: list[Sighting]) -> list[Sighting]:
     return shown if costs[1] < costs[0] else sightings
 
 
-def _check_determined(result: Bundle) -> None:
+def _check_determined(result: Bundle, size: tuple[int, int]) -> None:
+    rms = rms_length(np.concatenate(result.residuals))
+    limit = max(1.0, size[0] * WORST_RMS)
+    if rms > limit:
+        raise UserError(f"corners fit to {rms:.1f} px only", f"a profile must do so to {limit:.1f} px",
+                        "check that the board is flat and the right one, and that zoom and focus were not touched")
     f, u = float(result.theta[0]), float(np.sqrt(result.covariance[0, 0]))
     if not (np.isfinite(u) and f > 0) or u > WORST_FOCAL * f:
         raise UserError(f"focal length {f:.0f} px, u {u:.0f} px", f"a profile must know it to {100 * WORST_FOCAL:.0f} %",

@@ -9,6 +9,7 @@ import numpy as np
 
 from calibration.edges import U8, Edge, find_edges
 from calibration.lens_model import F64, Lens
+from shared.angles import wrap_half_turn
 from shared.errors import UserError
 
 LEAST_LENGTH = 0.12
@@ -50,8 +51,8 @@ def bar_pair(laid: U8, turned: U8, lens: Lens, at: tuple[float, float] | None = 
         raise UserError("the bar's edge", "is not found after turning", REMEDY)
     if min(bar.length, there.length) < 0.6 * max(bar.length, there.length):
         raise UserError("the bar's edge", f"shows {bar.length:.0f} px as laid and {there.length:.0f} px turned", REMEDY)
-    turns = [_slope(b, lens) - _slope(a, lens) for a in first if a is not bar
-             for b in second if b is not there and _same(a, b, STILL * diagonal)]
+    turns = [wrap_half_turn(_slope(b, lens) - _slope(a, lens)) for a in first if not _beside(a, bar, NEAR * diagonal, lens)
+             for b in second if _same(a, b, STILL * diagonal)]
     notes = []
     turn = 0.0
     if len(turns) >= 3:
@@ -71,6 +72,12 @@ def _bar(edges: list[Edge], spot: F64, near: float, lens: Lens) -> Edge | None:
         if abs(_slope(e, lens)) <= STEEPEST_DEG and float(np.linalg.norm(e.points - spot, axis=1).min()) <= near:
             return e
     return None
+
+
+def _beside(e: Edge, bar: Edge, near: float, lens: Lens) -> bool:
+    """Whether an edge is the bar's own, or its other rim: it turns with the bar and says nothing of the camera."""
+    off = float(np.linalg.norm(bar.points[:, None] - e.points[None, ::4], axis=2).min())
+    return e is bar or (off <= near and abs(wrap_half_turn(_slope(e, lens) - _slope(bar, lens))) < 3.0)
 
 
 def _same(a: Edge, b: Edge, near: float) -> bool:

@@ -14,6 +14,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "level": ("rigging.cli.calibrate_level:level", "A level reference's zero error, by turning it end for end."),
     "plumb": ("rigging.cli.calibrate_level:plumb", "Check a plumb line against a level laser line."),
     "print": ("rigging.cli.calibrate_print:scale", "The scale of a print, from a measured bar."),
+    "drift": ("rigging.cli.calibrate_drift:drift", "Are lens and cards still as calibrated? From a batch's readings."),
     "gauge": ("rigging.cli.calibrate_gauge:gauge", "An inclinometer's zero, scale and hysteresis, from a CSV."),
 }
 """Command name -> ("module:attribute" of a click command, its one-line help)."""

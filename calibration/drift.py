@@ -1,0 +1,233 @@
+"""Is what a batch was measured against still as it was calibrated? Age, residuals, focal length, squareness."""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from scipy import stats
+
+from calibration.bundle import Bundle, View, fit, fit_pose
+from calibration.flat import apply_homography, homography
+from calibration.lens_model import F64, Lens
+from calibration.models import FULL
+from calibration.profiles import LensProfile
+from shared.quantity import Quantity
+from shared.reading import Flag, Reading, SeenCard
+from shared.rounding import degrees
+
+LENS_DAYS = 365.0
+"""Age at which a lens profile is doubted (common practice, no source: phones are dropped and repaired)."""
+GROWN = 1.5
+UNLIKELY = 0.01
+HIGH_RMS = 4.0
+LEAST_RMS_PX = 0.4
+FOCAL_SHARE = 0.003
+SQUARE_SHARE = 0.002
+SIGMAS = 3.0
+FEWEST_PHOTOS = 6
+MATCH = 0.25
+
+
+class CardShape(Protocol):
+    """Geometry of a kind of card: its printed outline and inner corners, mm."""
+
+    @property
+    def square_mm(self) -> float: ...  # noqa: D102
+    def outline(self) -> F64: ...  # noqa: D102
+    def inner_corners(self) -> F64: ...  # noqa: D102
+
+
+@dataclass(frozen=True)
+class Drift:
+    """What the cards of a batch say about the references.
+
+    cards : cards used. focal, u_focal : focal length over that of the profile, and its u (the profile's
+    own included). stretch, u_stretch, skew_deg, u_skew_deg : of the prints, as `print_scale`. NaN where the batch
+    does not tell. rms_px : median residual of the cards. flags : doubts; empty when all is well.
+    """
+
+    cards: int
+    focal: float
+    u_focal: float
+    stretch: float
+    u_stretch: float
+    skew_deg: float
+    u_skew_deg: float
+    rms_px: float
+    flags: tuple[Flag, ...]
+
+
+def check_batch(readings: Sequence[Reading], profile: LensProfile, shapes: Mapping[str, CardShape],
+                earlier: Sequence[Reading] = ()) -> Drift:
+    """Check a batch of readings against the lens profile they were measured with.
+
+    shapes : kind of card -> its geometry. earlier : readings of former batches by the same lens, to compare with.
+    """
+    mine = [r for r in readings if r.made.lens in (None, profile.ident)]
+    views, kinds = _views(mine, profile, shapes)
+    flags = list(age_flags(mine, profile)) + list(residual_flags(mine, profile, earlier))
+    focal = stretch = skew = (math.nan, math.nan)
+    if views:
+        focal = _focal(views, profile)
+        stretch, skew = _square(views, kinds)
+    if abs(focal[0] - 1) > max(SIGMAS * focal[1], FOCAL_SHARE):
+        flags.append(Flag("lens-focal-moved", f"the cards show a focal length {100 * (focal[0] - 1):+.1f} % from the lens "
+                          f"profile's (u {100 * focal[1]:.1f} %): another zoom or focus; calibrate at the working distance"))
+    if abs(stretch[0]) > max(SIGMAS * stretch[1], SQUARE_SHARE) or abs(skew[0]) > max(
+            SIGMAS * skew[1], math.degrees(SQUARE_SHARE)):
+        flags.append(Flag("cards-not-square", f"the cards look stretched by {100 * stretch[0]:+.2f} % (u {100 * stretch[1]:.2f}"
+                          f" %) and {skew[0]:+.2f} deg (u {skew[1]:.2f}) off square: damp or badly printed; print anew"))
+    rms = [c.rms_px for r in mine for c in _cards(r)]
+    return Drift(len(views), *focal, *stretch, *skew, float(np.median(rms)) if rms else math.nan, tuple(flags))
+
+
+def age_flags(readings: Sequence[Reading], profile: LensProfile, days: float = LENS_DAYS) -> tuple[Flag, ...]:
+    """A lens profile older than it should be when the photos were taken."""
+    taken = [r.photo.taken[:10] for r in readings if r.photo.taken]
+    if not taken:
+        return ()
+    try:
+        age = (datetime.date.fromisoformat(max(taken)) - datetime.date.fromisoformat(profile.date)).days
+    except ValueError:
+        return ()
+    if age > days:
+        return (Flag("lens-profile-old", f"the lens profile of {profile.date} was {age} days old when the photos were "
+                     "taken: calibrate again"),)
+    return ()
+
+
+def residual_flags(readings: Sequence[Reading], profile: LensProfile, earlier: Sequence[Reading] = ()) -> list[Flag]:
+    """Card residuals that are large, grow through the batch, or have grown since former ones.
+
+    Growth within a batch: Kendall's rank correlation with the time the photos were taken; against former batches:
+    the Mann-Whitney test; both at 1 %, and half as large again at least.
+    """
+    timed = sorted((r.photo.taken or "", k, float(np.median([c.rms_px for c in _cards(r)])))
+                   for k, r in enumerate(readings) if _cards(r))
+    rms = np.array([t[2] for t in timed])
+    if len(rms) == 0:
+        return []
+    out = []
+    limit = max(LEAST_RMS_PX, HIGH_RMS * (profile.rms_px or 0.0))
+    if float(np.median(rms)) > limit:
+        out.append(Flag("card-residuals-large", f"the cards' corners fit to {np.median(rms):.2f} px only, {limit:.2f} px is "
+                        "usual: cards not flat, photos blurred, or the lens has changed"))
+    if len(rms) >= FEWEST_PHOTOS and all(t[0] for t in timed):
+        third = len(rms) // 3
+        test = stats.kendalltau(np.arange(len(rms)), rms, alternative="greater")
+        if test.pvalue < UNLIKELY and np.median(rms[-third:]) > GROWN * np.median(rms[:third]):
+            out.append(Flag("card-residuals-grow", f"the cards' residuals grew from {np.median(rms[:third]):.2f} to "
+                            f"{np.median(rms[-third:]):.2f} px through the batch: a smeared lens, or focus that wandered"))
+    before = np.array([float(np.median([c.rms_px for c in _cards(r)])) for r in earlier if _cards(r)])
+    if len(before) >= FEWEST_PHOTOS and len(rms) >= 3:
+        test = stats.mannwhitneyu(rms, before, alternative="greater")
+        if test.pvalue < UNLIKELY and np.median(rms) > GROWN * np.median(before):
+            out.append(Flag("card-residuals-grown", f"the cards' residuals are {np.median(rms):.2f} px, they were "
+                            f"{np.median(before):.2f} px: check the lens, the focus and the cards"))
+    return out
+
+
+def square_flags(angles: Mapping[str, Quantity]) -> tuple[Flag, ...]:
+    """References that should measure 90 deg (name -> angle, degrees) and no longer do."""
+    return tuple(Flag("reference-not-square", f"{name} measures {degrees(q)}, not 90: it is no square any more")
+                 for name, q in angles.items() if abs(q.value - 90) > q.U)
+
+
+def _cards(r: Reading) -> tuple[SeenCard, ...]:
+    return tuple(c for c in r.evidence.cards if math.isfinite(c.rms_px)) if r.evidence else ()
+
+
+def _views(readings: Sequence[Reading], profile: LensProfile, shapes: Mapping[str, CardShape],
+           ) -> tuple[list[tuple[View, Lens]], list[str]]:
+    """Cards as views of flat boards, each with the lens of its photo; the kind of each."""
+    views, kinds = [], []
+    for r in readings:
+        shown = (r.photo.width, r.photo.height)
+        if shown == profile.size:
+            lens = profile.lens
+        elif shown[::-1] == profile.size:
+            lens = profile.lens.turned(6)
+        else:
+            continue
+        for c in _cards(r):
+            view = _view(c, shapes[c.kind]) if c.kind in shapes else None
+            if view is not None:
+                views.append((view, lens))
+                kinds.append(c.kind)
+    return views, kinds
+
+
+def _view(card: SeenCard, shape: CardShape) -> View | None:
+    """Which corner is which: the outline's homography tells, to a fraction of a square."""
+    h = homography(shape.outline(), np.array(card.outline, np.float64))
+    drawn = shape.inner_corners()
+    expected, seen = apply_homography(h, drawn), np.array(card.corners, np.float64).reshape(-1, 2)
+    if len(seen) < 8:
+        return None
+    gap = np.linalg.norm(expected[:, None] - seen[None], axis=2)
+    step = float(np.linalg.norm(expected[1] - expected[0]))
+    nearest = np.argmin(gap, axis=1)
+    ok = gap[np.arange(len(drawn)), nearest] < MATCH * step
+    if ok.sum() < 8 or len(set(nearest[ok].tolist())) != ok.sum():
+        return None
+    centre = shape.outline().mean(axis=0)
+    return View.of(drawn[ok] - centre, seen[nearest[ok]])
+
+
+def _poses(views: list[View], theta: F64) -> Bundle:
+    poses = [fit_pose(v, theta) for v in views]
+    return Bundle(theta.copy(), np.zeros(5), np.zeros((9, 9)), np.zeros((5, 5)), tuple(p[0] for p in poses),
+                  tuple(p[1] for p in poses), (), 1.0, 1.0)
+
+
+def _groups(views: list[tuple[View, Lens]]) -> list[tuple[list[View], Lens]]:
+    """Views by lens: those of photos held upright have a turned one."""
+    sizes = {lens.size for _, lens in views}
+    return [([v for v, lens in views if lens.size == s], next(lens for _, lens in views if lens.size == s))
+            for s in sorted(sizes)]
+
+
+def _focal(views: list[tuple[View, Lens]], profile: LensProfile) -> tuple[float, float]:
+    """Focal length over the profile's, all else as in the profile; u with the profile's own."""
+    found = []
+    for some, lens in _groups(views):
+        columns = np.zeros((9, 1))
+        columns[:2, 0] = lens.theta[:2]
+        try:
+            result = fit(some, lens.size, FULL, start=_poses(some, lens.theta), columns=columns)
+        except np.linalg.LinAlgError:
+            continue
+        found.append((float(result.theta[0] / lens.theta[0]), float(np.sqrt(result.covariance[0, 0]) / lens.theta[0])))
+    own = math.sqrt(profile.covariance[0][0]) / profile.theta[0]
+    return _mean(found, own)
+
+
+def _square(views: list[tuple[View, Lens]], kinds: list[str]) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Stretch (relative) and skew (degrees) of the prints, all kinds together, the lens as in the profile."""
+    stretch, skew = [], []
+    for kind in sorted(set(kinds)):
+        for some, lens in _groups([v for v, k in zip(views, kinds, strict=True) if k == kind]):
+            half = max(float(np.abs(v.board).max()) for v in some)
+            try:
+                result = fit(some, lens.size, FULL, start=_poses(some, lens.theta), half_mm=half,
+                             columns=np.zeros((9, 0)), shapes=np.eye(5)[:, :2])
+            except np.linalg.LinAlgError:
+                continue
+            u = np.sqrt(np.diag(result.shape_covariance))
+            stretch.append((float(result.shape[0] / half), float(u[0] / half)))
+            skew.append((math.degrees(result.shape[1] / half), math.degrees(u[1] / half)))
+    return _mean(stretch, 0.0), _mean(skew, 0.0)
+
+
+def _mean(found: list[tuple[float, float]], shared: float) -> tuple[float, float]:
+    """Weighted mean and its u, with a part that all share."""
+    good = [(v, u) for v, u in found if math.isfinite(u) and u > 0]
+    if not good:
+        return math.nan, math.nan
+    w = np.array([1 / u**2 for _, u in good])
+    return float(np.average([v for v, _ in good], weights=w)), math.hypot(1 / math.sqrt(float(w.sum())), shared)
