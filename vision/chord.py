@@ -8,7 +8,8 @@ beyond the gate. Two of about equal right are not decided between: both are show
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 from vision.candidates import Stripe, find_stripes, profile_along
 from vision.marks import Mark, find_marks
 from vision.ridges import level_ridges
-from vision.sheet import Sheet
+from vision.sheet import Reduced, Sheet
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
@@ -28,6 +29,8 @@ EQUAL_RIGHT = 0.60
 """A rival with more than this share of the best one's weight is of equal right."""
 SAME_SURFACE = 0.20
 """Largest change of brightness from the card's edge to the line: more, and the rib's outline lies between."""
+LOOK_FOR_MARKS = 4
+"""How many of the best candidates are looked at for reference marks."""
 GATE_DEG = 12.0
 """How far from the design angle a line is still looked at."""
 
@@ -54,67 +57,69 @@ class ChordChoice:
     candidates: tuple[Candidate, ...]
 
 
-def choose_chord(sheet: Sheet, boxes: list[Box], chord_mm: float, design_slope_deg: float, roll_free_deg: float,
-                 laser: F32 | None) -> ChordChoice:
+def choose_chord(photo: Reduced, sheet: Sheet, boxes: list[Box], chord_mm: float, design_slope_deg: float,
+                 roll_free_deg: float, laser: Callable[[], F32]) -> ChordChoice:
     """Find and weigh.
 
     Parameters
     ----------
-    sheet : the band round the cards. boxes : (u0, v0, u1, v1) of the cards, sheet mm.
-    design_slope_deg : expected slope of the line in the sheet, degrees, down to the right positive;
-    roll_free_deg : how far gravity may stand from the sheet's v axis, degrees (camera roll), added to the gate.
-    laser : (h, w) how laser-like coloured each sheet pixel is, 0 to 1, or None.
+    photo : the grey picture, reduced, for a closer look at marks. sheet : the band round the cards.
+    boxes : (u0, v0, u1, v1) of the cards, sheet mm. design_slope_deg : expected slope of the line in the
+    sheet, degrees, down to the right positive; roll_free_deg : how far gravity may stand from the sheet's
+    v axis, degrees (camera roll), added to the gate. laser : makes the map of laser colour, (h, w) 0 to 1.
     """
-    mm = sheet.mm
-    dark, light = level_ridges(sheet.image, _reaches(mm), max(3, round(6 / mm)))
+    dark, light = level_ridges(sheet.image, reaches(sheet.mm_v), max(1, round(6 / sheet.mm_u)))
     depth = np.maximum(dark, light)
     depth[~sheet.valid] = 0.0
-    for u0, v0, u1, v1 in boxes:  # a card's own pattern is full of stripes
-        i0, i1 = max(int((u0 - sheet.u0) / mm) - 3, 0), max(int((u1 - sheet.u0) / mm) + 4, 0)
-        depth[max(int((v0 - sheet.v0) / mm) - 3, 0):max(int((v1 - sheet.v0) / mm) + 4, 0), i0:i1] = 0.0
-    limit = float(np.tan(np.radians(GATE_DEG + roll_free_deg)))
-    stripes = find_stripes(depth, sheet.valid, limit, apart=max(2.0, 2.5 / mm), bridge=0.12 * chord_mm / mm,
-                           shortest=0.12 * chord_mm / mm, most=10)
-    weighed = []
-    for s in stripes:
-        c = _weigh(sheet, depth, dark, light, s, boxes, chord_mm, design_slope_deg, roll_free_deg, laser)
-        weighed.append((c, s))
-    weighed.sort(key=lambda cs: -cs[0].weight * (not cs[0].against))
-    weighed = _drop_echoes(depth, weighed)
-    ordered = tuple(c for c, _ in weighed)
+    for box in boxes:  # a card's own pattern is full of stripes
+        depth[sheet.cells(box, 2.5)] = 0.0
+    limit = float(np.tan(np.radians(GATE_DEG + roll_free_deg))) * sheet.mm_u / sheet.mm_v
+    stripes = find_stripes(depth, sheet.valid, limit, apart=max(2.0, 2.5 / sheet.mm_v),
+                           bridge=0.12 * chord_mm / sheet.mm_u, shortest=0.12 * chord_mm / sheet.mm_u,
+                           window=max(2, round(8 / sheet.mm_u)), most=10)
+    weighed = [_weigh(sheet, depth, light > dark, s, boxes, chord_mm, design_slope_deg, roll_free_deg, laser)
+               for s in stripes]
+    weighed = [_marked(photo, sheet, c, s, boxes) if k < LOOK_FOR_MARKS else (c, s)
+               for k, (c, s) in enumerate(_by_weight(weighed))]
+    ordered = tuple(c for c, _ in _drop_echoes(depth, _by_weight(weighed)))
     fit = [c for c in ordered if not c.against]
     if not fit:
         return ChordChoice(None, "no drawn line near the card is long, straight and continuous enough to be the "
                            "chord line", ordered)
-    best = fit[0]
-    rivals = [c for c in fit[1:] if c.weight > EQUAL_RIGHT * best.weight]
+    rivals = [c for c in fit[1:] if c.weight > EQUAL_RIGHT * fit[0].weight]
     if rivals:
         return ChordChoice(None, "two lines have about equal right to be the chord line: add reference marks to the "
                            "true one, rub the other out, or give a hint", ordered)
-    return ChordChoice(best, "", ordered)
+    return ChordChoice(fit[0], "", ordered)
 
 
-def _reaches(mm: float) -> tuple[int, ...]:
+def _by_weight(weighed: list[tuple[Candidate, Stripe]]) -> list[tuple[Candidate, Stripe]]:
+    return sorted(weighed, key=lambda cs: -cs[0].weight * (not cs[0].against))
+
+
+def reaches(mm: float) -> tuple[int, ...]:
+    """Where the sides of a pen line are looked at, map rows: lines of 0.3 to 3 mm."""
     return tuple(sorted({max(2, round(1.5 / mm)), max(3, round(3.4 / mm))}))
 
 
-def _weigh(sheet: Sheet, depth: F32, dark: F32, light: F32, s: Stripe, boxes: list[Box], chord_mm: float,
-           design_slope_deg: float, roll_free_deg: float, laser: F32 | None) -> Candidate:
-    mm = sheet.mm
-    slope_deg = float(np.degrees(np.arctan(s.slope)))
-    s, outside = _fitted_to_chord(depth, s, chord_mm / mm)
+def _weigh(sheet: Sheet, depth: F32, lighter: NDArray[np.bool_], s: Stripe, boxes: list[Box], chord_mm: float,
+           design_slope_deg: float, roll_free_deg: float, laser: Callable[[], F32]) -> tuple[Candidate, Stripe]:
+    slope_deg = float(np.degrees(np.arctan(s.slope * sheet.mm_v / sheet.mm_u)))
+    s, outside = _fitted_to_chord(depth, s, chord_mm / sheet.mm_u)
     ends = sheet.uv(s.ends)
     length = float(np.linalg.norm(ends[1] - ends[0]))
-    is_light = float(np.nanmedian((profile_along(light, s.row, s.slope)
-                                   - profile_along(dark, s.row, s.slope))[int(s.first):int(s.last) + 1])) > 0
-    coloured = _laser_share(laser, s) if laser is not None and is_light else 0.0
-    marks = [m for m in find_marks(sheet, ends, s.depth) if not any(_within(b, m.uv) for b in boxes)]
+    seen_mm = s.seen * sheet.mm_u
+    span = slice(int(s.first), int(s.last) + 1)
+    own = np.nan_to_num(profile_along(depth, s.row, s.slope), nan=-1.0)[span]
+    is_light = float(np.mean(profile_along(lighter.astype(np.float32), s.row, s.slope, slack=0)[span]
+                             [own > 0.5 * s.depth] > 0.5)) > 0.5 if (own > 0.5 * s.depth).any() else False
+    coloured = _laser_share(laser(), s) if is_light and seen_mm > 0.2 * chord_mm else 0.0
     gap = min(_card_gap(b, sheet, s) for b in boxes)
     tone = min(_change_of_surface(sheet, b, s) for b in boxes)
     against = ""
-    if outside * mm > 0.22 * chord_mm:
+    if outside * sheet.mm_u > 0.22 * chord_mm:
         against = "runs on past the rib"
-    elif s.seen * mm < SHORTEST * chord_mm:
+    elif seen_mm < SHORTEST * chord_mm:
         against = "too short"
     elif s.cover < 0.55:
         against = "too broken"
@@ -126,11 +131,21 @@ def _weigh(sheet: Sheet, depth: F32, dark: F32, light: F32, s: Stripe, boxes: li
         against = "not beside the card"
     elif tone > SAME_SURFACE:
         against = "on another surface than the card"
-    weight = s.seen * mm * s.cover * (1.0 + 0.6 * min(len(marks), 2))
     evidence = (("length, chords", length / chord_mm), ("cover", s.cover), ("depth", s.depth),
-                ("slope, deg", slope_deg), ("marks on it", float(len(marks))), ("seen beyond, mm", outside * mm),
-                ("laser colour", coloured), ("gap to the card, mm", gap), ("change of surface", tone))
-    return Candidate(ends, weight, against, evidence, tuple(marks), is_light)
+                ("slope, deg", slope_deg), ("seen beyond, mm", outside * sheet.mm_u), ("laser colour", coloured),
+                ("gap to the card, mm", gap), ("change of surface", tone))
+    return Candidate(ends, seen_mm * s.cover, against, evidence, (), is_light), s
+
+
+def _marked(photo: Reduced, sheet: Sheet, c: Candidate, s: Stripe, boxes: list[Box]) -> tuple[Candidate, Stripe]:
+    """The candidate with the reference marks on it; two double its weight and more."""
+    if c.against:
+        return c, s
+    mm = min(sheet.mm_u, sheet.mm_v)
+    marks = tuple(m for m in find_marks(photo, sheet.plane, c.ends, s.depth, mm)
+                  if not any(_within(b, m.uv) for b in boxes))
+    return replace(c, weight=c.weight * (1.0 + 0.6 * min(len(marks), 2)), marks=marks,
+                   evidence=(*c.evidence, ("marks on it", float(len(marks))))), s
 
 
 def _fitted_to_chord(depth: F32, s: Stripe, chord: float) -> tuple[Stripe, float]:
@@ -145,7 +160,7 @@ def _fitted_to_chord(depth: F32, s: Stripe, chord: float) -> tuple[Stripe, float
     held = total[width:] - total[:-width]
     start = int(np.median(np.flatnonzero(held >= held.max() - 0.5)))
     inside = seen & (cols >= start) & (cols < start + width)
-    if inside.sum() < 8:
+    if inside.sum() < 4:
         return s, 0.0
     first, last = int(np.flatnonzero(inside)[0]), int(np.flatnonzero(inside)[-1])
     # what noise or grain would show anyway: the same count on the lines beside it
@@ -159,7 +174,7 @@ def _fitted_to_chord(depth: F32, s: Stripe, chord: float) -> tuple[Stripe, float
 
 
 def _soft(profile: F64 | F32) -> F64:
-    return np.convolve(profile, np.ones(8) / 8, mode="same")
+    return np.convolve(profile, np.ones(3) / 3, mode="same")
 
 
 def _within(box: Box, uv: F64, rim: float = 8.0) -> bool:
@@ -174,29 +189,28 @@ def _card_gap(box: Box, sheet: Sheet, s: Stripe) -> float:
     """Distance from the card to the line, mm; far when the card lies beyond the line's ends."""
     u0, v0, u1, v1 = box
     mid = sheet.index(np.array([[(u0 + u1) / 2, (v0 + v1) / 2]]))[0]
-    over = max(s.first - mid[0], mid[0] - s.last, 0.0) * sheet.mm
-    v = s.at(float(mid[0])) * sheet.mm + sheet.v0
+    over = max(s.first - mid[0], mid[0] - s.last, 0.0) * sheet.mm_u
+    v = s.at(float(mid[0])) * sheet.mm_v + sheet.v0
     return float(np.hypot(max(v0 - v, v - v1, 0.0), max(0.0, over - 0.5 * (u1 - u0))))
 
 
 def _change_of_surface(sheet: Sheet, box: Box, s: Stripe) -> float:
     """Relative change of brightness from beside the card to beside the line, straight between the two."""
-    mm = sheet.mm
+    mm = sheet.mm_v
+    h, w = sheet.image.shape
     u = np.linspace(box[0] + 4, box[2] - 4, 15)
-    cols = np.rint((u - sheet.u0) / mm).astype(int)
+    cols = np.clip(np.rint((u - sheet.u0) / sheet.mm_u), 0, w - 1).astype(int)
     rows = s.row + s.slope * cols
     below = float(np.median(rows)) * mm + sheet.v0 > (box[1] + box[3]) / 2
-    edge = (box[3] + 4 if below else box[1] - 4)
-    start = (edge - sheet.v0) / mm
-    gap = np.median(rows) - start if below else start - np.median(rows)
+    start = ((box[3] + 4 if below else box[1] - 4) - sheet.v0) / mm
+    gap = float(np.median(rows)) - start if below else start - float(np.median(rows))
     if gap < 5.0 / mm:
         return 0.0
     sign = 1 if below else -1
-    h, w = sheet.image.shape
     tones = []
     for base in (np.full(len(cols), start), rows - sign * 5.0 / mm):
         r = np.clip(np.rint(base[:, None] + sign * np.arange(0, max(2, int(3 / mm)))), 0, h - 1).astype(int)
-        tones.append(float(np.median(sheet.image[r, np.clip(cols, 0, w - 1)[:, None]])))
+        tones.append(float(np.median(sheet.image[r, cols[:, None]])))
     return abs(tones[1] - tones[0]) / (max(tones) + 10.0)
 
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import Literal
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -19,16 +19,17 @@ from vision.lines import Stroke, measure
 from vision.marks import Mark, find_marks, locate
 from vision.photo import Picture
 from vision.rib_plane import LineSeen, Solution
-from vision.sheet import Plane, Sheet, lay_flat
+from vision.sheet import Plane, Reduced, Sheet, lay_flat
 from vision.spar import SparChoice, choose_spar
 from vision.waviness import Waviness
 
+F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 Box = tuple[float, float, float, float]
 
 SEGMENT_MM = 14.0
 """Length of the segments in which a drawn line's centre is measured."""
-ROLL_FREE_DEG = 10.0
+ROLL_FREE_DEG = 6.0
 """How far an unlevelled hand may roll the camera, on top of the gate on the chord angle."""
 HAND_SHARE = 0.6
 HAND_MM, HAND_REACH_MM = 0.03, 30.0
@@ -79,19 +80,22 @@ def look(picture: Picture, solution: Solution, cards: tuple[Card, ...], station:
     forward_right = toward > 0
     boxes = [_box(plane, c) for c in cards]
     scale = float(np.median([c.px_per_mm for c in cards]))
-    half = cv2.resize(picture.gray, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    photo = Reduced.of(picture.gray, 2, 2)
     blur = 0.8 * float(np.median([c.blur_px for c in cards]))
-    band = chord_band(half, plane, boxes, station.chord_mm, 2.0 / scale)
-    laser = laser_map(picture.small_colour(), band)
+    band = chord_band(picture, photo.further(4, 1), plane, boxes, station.chord_mm, scale)
+
+    @cache
+    def laser() -> F32:
+        return laser_map(picture.small_colour(), band)
+
     by_role = {h.role: h for h in hints}
-    choice: ChordChoice | None = None
+    choice = choose_chord(photo, band, boxes, station.chord_mm,
+                          -station.chord_deg if forward_right else station.chord_deg, ROLL_FREE_DEG, laser)
     if "chord" in by_role:
         ends = hinted_ends(plane, by_role["chord"])
+    elif choice.chosen is None:
+        return Findings(plane, forward_right, choice.reason, chord=choice)
     else:
-        choice = choose_chord(band, boxes, station.chord_mm, -station.chord_deg if forward_right else station.chord_deg,
-                              ROLL_FREE_DEG, laser)
-        if choice.chosen is None:
-            return Findings(plane, forward_right, choice.reason, chord=choice)
         ends = choice.chosen.ends
     stroke = measure(picture.gray, plane, ends[0], ends[1], half_px=_half(scale), segment_mm=segment(ends),
                      blur_px=blur)
@@ -99,18 +103,20 @@ def look(picture: Picture, solution: Solution, cards: tuple[Card, ...], station:
         return Findings(plane, forward_right, "the chord line is too faint to measure: draw it darker", chord=choice,
                         chord_ends=ends)
     ends = _onto(stroke, order(ends))
-    gravity = find_gravity(picture, half, plane, band, laser, ends, station, job, scale, blur, forward_right, by_role)
+    tall = photo.further(1, 4)
+    lit = laser() if any(dict(c.evidence)["laser colour"] > 0.3 for c in choice.candidates) else None
+    gravity = find_gravity(picture, tall, plane, band, lit, ends, station, job, scale, blur, forward_right, by_role)
     so_far = Findings(plane, forward_right, gravity.reason, (line_seen("chord", stroke), *gravity.lines),
                       (stroke, *gravity.strokes), choice, ends, gravity, reference=gravity.reference)
     if gravity.reason:
         return so_far
-    spar, spar_stroke, spar_reason = _spar(picture, half, so_far, station, boxes, scale, blur, by_role)
+    spar, spar_stroke, spar_reason = _spar(picture, tall, so_far, station, boxes, scale, blur, by_role)
     lines, strokes = so_far.lines, so_far.strokes
     if spar_stroke is not None:
         spar_stroke = replace(spar_stroke, waviness=_same_hand(spar_stroke, stroke))
         lines, strokes = (*lines, line_seen("spar", spar_stroke)), (*strokes, spar_stroke)
-    marks = choice.chosen.marks if choice and choice.chosen else \
-        tuple(find_marks(band, ends, 0.05))
+    marks = choice.chosen.marks if choice.chosen and "chord" not in by_role else \
+        tuple(find_marks(photo, plane, ends, 0.05, 2.0 / scale))
     located = tuple(m for m in (_located(picture, plane, k) for k in marks) if m is not None)
     return Findings(plane, forward_right, None, lines, strokes, choice, ends, gravity, spar, spar_reason, located,
                     gravity.reference)
@@ -131,11 +137,15 @@ def sheet_plane(solution: Solution, cards: tuple[Card, ...]) -> Plane:
     return Plane.from_pose(s.rotation, s.rotation @ middle + s.shift, solution.theta())
 
 
-def chord_band(half: NDArray[np.uint8], plane: Plane, boxes: list[Box], chord_mm: float, mm: float) -> Sheet:
-    """The strip of the rib plane in which the chord line must lie: a chord either way, a tenth above and below."""
+def chord_band(picture: Picture, wide: Reduced, plane: Plane, boxes: list[Box], chord_mm: float, scale: float) -> Sheet:
+    """The strip of the rib plane in which the chord line must lie: a chord either way of the cards as far as the
+    photo reaches, an eighth of it above and below."""
     b = np.array(boxes)
-    return lay_flat(half, plane, (b[:, 0].min() - 0.98 * chord_mm, b[:, 1].min() - 0.12 * chord_mm,
-                                  b[:, 2].max() + 0.98 * chord_mm, b[:, 3].max() + 0.12 * chord_mm), mm, 2)
+    middle = plane.to_pixels(np.array([[(b[:, 0].min() + b[:, 2].max()) / 2, (b[:, 1].min() + b[:, 3].max()) / 2]]))[0]
+    sides = plane.to_sheet(np.array([[0.0, middle[1]], [picture.width - 1.0, middle[1]]]))[:, 0]
+    u0, u1 = max(b[:, 0].min() - chord_mm, sides.min()), min(b[:, 2].max() + chord_mm, sides.max())
+    return lay_flat(wide, plane, (u0, b[:, 1].min() - 0.12 * chord_mm, u1, b[:, 3].max() + 0.12 * chord_mm),
+                    max(8.0 / scale, (u1 - u0) / 511), 2.0 / scale)
 
 
 def hinted_ends(plane: Plane, hint: Hint) -> F64:
@@ -178,7 +188,7 @@ def _box(plane: Plane, card: Card) -> Box:
     return float(u0), float(v0), float(u1), float(v1)
 
 
-def _spar(picture: Picture, half: NDArray[np.uint8], found: Findings, station: Station, boxes: list[Box], scale: float,
+def _spar(picture: Picture, tall: Reduced, found: Findings, station: Station, boxes: list[Box], scale: float,
           blur: float, by_role: dict[str, Hint]) -> tuple[SparChoice | None, Stroke | None, str | None]:
     if "spar" in by_role:
         choice = SparChoice(hinted_ends(found.plane, by_role["spar"]), "")
@@ -188,8 +198,8 @@ def _spar(picture: Picture, half: NDArray[np.uint8], found: Findings, station: S
         chord = found.chord_ends
         assert chord is not None and found.gravity is not None
         c = station.chord_mm
-        sheet = lay_flat(half, found.plane, (chord[0, 0], chord[:, 1].min() - 0.13 * c, chord[1, 0],
-                                             chord[:, 1].max() + 0.095 * c), 2.0 / scale, 2)
+        sheet = lay_flat(tall, found.plane, (chord[0, 0], chord[:, 1].min() - 0.13 * c, chord[1, 0],
+                                             chord[:, 1].max() + 0.095 * c), 2.0 / scale, 6.0 / scale)
         choice = choose_spar(sheet, chord, c, found.forward_right, station.spar_at, list(found.gravity.string_ends),
                              boxes)
     if choice.ends is None:

@@ -15,12 +15,11 @@ from vision.level_reference import UprightLine, find_uprights, upright_depth, wi
 from vision.lines import Stroke, measure
 from vision.photo import Picture
 from vision.rib_plane import LineSeen
-from vision.sheet import Plane, Sheet, lay_flat
+from vision.sheet import Plane, Reduced, Sheet, lay_flat
 from vision.strings import choose_strings
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
 
 
 @dataclass(frozen=True)
@@ -36,9 +35,14 @@ class Gravity:
     weighed: tuple[UprightLine, ...] = ()
 
 
-def find_gravity(picture: Picture, half: U8, plane: Plane, band: Sheet, laser: F32, chord: F64, station: Station,
-                 job: Job, scale: float, blur: float, forward_right: bool, hints: dict[str, Hint]) -> Gravity:
-    """Find and measure strings and level lines. chord : (2, 2) sheet mm, left end first."""
+def find_gravity(picture: Picture, tall: Reduced, plane: Plane, band: Sheet, laser: F32 | None, chord: F64,
+                 station: Station, job: Job, scale: float, blur: float, forward_right: bool,
+                 hints: dict[str, Hint]) -> Gravity:
+    """Find and measure strings and level lines.
+
+    tall : the grey picture, reduced mostly downwards. band, laser : the sheet round the chord line and where it
+    has a laser's colour (None: nowhere). chord : (2, 2) sheet mm, left end first.
+    """
     from vision.findings import hinted_ends, line_seen, segment
 
     own = job.level.u_deg
@@ -52,10 +56,15 @@ def find_gravity(picture: Picture, half: U8, plane: Plane, band: Sheet, laser: F
     elif "level" in hints:
         found = []
     else:
-        sheet = lay_flat(half, plane, _tall_box(picture, plane, chord), 2.2 / scale, 2)
-        depth = with_colour(upright_depth(sheet), picture.small_colour(), sheet)
-        weighed = tuple(find_uprights(sheet, depth, chord, station.chord_mm))
-        found, reason = choose_strings(picture, plane, list(weighed), chord, station.chord_mm, forward_right, scale, blur)
+        sheet = lay_flat(tall, plane, _tall_box(picture, plane, chord), 2.2 / scale, 8.0 / scale)
+        depth = upright_depth(sheet)
+        for colour in (False, True):  # by brightness first; by colour as well where that shows no string
+            if colour:
+                depth = with_colour(depth, picture.small_colour(), sheet)
+            weighed = tuple(find_uprights(sheet, depth, chord, station.chord_mm))
+            found, reason = choose_strings(picture, plane, list(weighed), chord, station.chord_mm, forward_right, scale)
+            if found or (laser is not None and find_level_stripes(band, laser, station.chord_mm)):
+                break
     for k, e in enumerate(found):
         stroke = measure(picture.gray, plane, e[0], e[1], half_px=float(np.clip(3.0 * scale, 7, 12)),
                          segment_mm=segment(e), blur_px=blur, any_sign=True)
@@ -84,12 +93,14 @@ def _tall_box(picture: Picture, plane: Plane, chord: F64) -> tuple[float, float,
     return float(chord[0, 0]), float(v[0]), float(chord[1, 0]), float(v[1])
 
 
-def _level(picture: Picture, plane: Plane, band: Sheet, laser: F32, chord: F64, station: Station, scale: float,
+def _level(picture: Picture, plane: Plane, band: Sheet, laser: F32 | None, chord: F64, station: Station, scale: float,
            blur: float, hints: dict[str, Hint]) -> Stroke | None:
     from vision.findings import hinted_ends, segment
 
     if "level" in hints:
         ends = hinted_ends(plane, hints["level"])
+    elif laser is None:
+        return None
     else:
         stripes = find_level_stripes(band, laser, station.chord_mm)
         if not stripes:

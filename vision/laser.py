@@ -20,21 +20,25 @@ LASER_TILT = 0.2
 
 
 def laser_map(small_bgr: U8, sheet: Sheet) -> F32:
-    """(h, w) of the sheet, 0 to 1: how much a thin level stripe here has a laser's colour."""
+    """(h, w) of the sheet, 0 to 1: how much a thin level stripe here has a laser's colour.
+
+    small_bgr : the photo at a quarter of its size. sheet : its columns may be wider than its rows are high.
+    """
     h, w = sheet.image.shape
-    mx, my = pixel_map(sheet.plane, sheet.u0 + sheet.mm * np.arange(0, w, 2), sheet.v0 + sheet.mm * np.arange(0, h, 2))
+    mx, my = pixel_map(sheet.plane, sheet.u0 + sheet.mm_u * np.arange(w), sheet.v0 + sheet.mm_v * np.arange(h))
     bgr = cv2.remap(small_bgr, (mx - 1.5) / 4, (my - 1.5) / 4, cv2.INTER_LINEAR,
                     borderMode=cv2.BORDER_REPLICATE).astype(np.float32) + 8.0
-    best = np.zeros(bgr.shape[:2], dtype=np.float32)
+    best = np.zeros((h, w), dtype=np.float32)
+    sides = (max(2, round(2.5 / sheet.mm_v)), max(3, round(4.5 / sheet.mm_v)))
     for ratio in (bgr[..., 2] / bgr[..., 1], bgr[..., 1] / bgr[..., 2]):
-        _, light = level_ridges(ratio * 100, (max(2, round(2.5 / sheet.mm)), max(3, round(4.5 / sheet.mm))), 5)
-        best = np.maximum(best, light)
-    full = cv2.resize(np.clip(best / FULL_COLOUR, 0, 1), (w, h), interpolation=cv2.INTER_LINEAR)
-    return np.asarray(full, dtype=np.float32)
+        best = np.maximum(best, level_ridges(ratio * 100, sides, max(1, round(6 / sheet.mm_u)))[1])
+    return np.asarray(np.clip(best / FULL_COLOUR, 0, 1), dtype=np.float32)
 
 
 def find_level_stripes(sheet: Sheet, laser: F32, chord_mm: float) -> list[Stripe]:
     """Level stripes of a laser's colour over at least a quarter of the chord, longest first."""
-    stripes = find_stripes((laser - 0.3) * 0.1, sheet.valid, LASER_TILT, apart=max(3.0, 5 / sheet.mm),
-                           bridge=0.15 * chord_mm / sheet.mm, shortest=0.25 * chord_mm / sheet.mm, most=4)
+    per = sheet.mm_u / sheet.mm_v
+    stripes = find_stripes((laser - 0.3) * 0.1, sheet.valid, LASER_TILT * per, apart=max(3.0, 5 / sheet.mm_v),
+                           bridge=0.15 * chord_mm / sheet.mm_u, shortest=0.25 * chord_mm / sheet.mm_u,
+                           window=max(2, round(8 / sheet.mm_u)), most=4)
     return [s for s in stripes if s.cover > 0.6]

@@ -51,11 +51,12 @@ class UprightLine:
 
 def upright_depth(sheet: Sheet) -> F32:
     """(w, h) relative depth of upright stripes of either sign in a sheet, transposed: rows are u, columns v."""
-    mm = sheet.mm
     image = np.ascontiguousarray(sheet.image.T)
-    reaches = tuple(sorted({max(2, round(1.6 / mm)), max(2, round(3.0 / mm))}))
-    dark, light = level_ridges(image, reaches, max(3, round(8 / mm)))
-    return np.maximum(dark, light)
+    sides = tuple(sorted({max(2, round(1.6 / sheet.mm_u)), max(2, round(3.0 / sheet.mm_u))}))
+    dark, light = level_ridges(image, sides, max(1, round(8 / sheet.mm_v)))
+    depth = np.maximum(dark, light)
+    depth[~sheet.valid.T] = 0.0
+    return np.asarray(depth, dtype=np.float32)
 
 
 def with_colour(depth: F32, small_bgr: U8, sheet: Sheet) -> F32:
@@ -65,16 +66,16 @@ def with_colour(depth: F32, small_bgr: U8, sheet: Sheet) -> F32:
     map, is as small as the grey's: a string of the wall's brightness but another hue comes out.
     """
     h, w = sheet.image.shape
-    mx, my = pixel_map(sheet.plane, sheet.u0 + sheet.mm * (0.5 + np.arange(0, w - 1, 2)),
-                       sheet.v0 + sheet.mm * (0.5 + np.arange(0, h - 1, 2)))
+    mx, my = pixel_map(sheet.plane, sheet.u0 + sheet.mm_u * (0.5 + np.arange(0, w - 1, 2)),
+                       sheet.v0 + sheet.mm_v * np.arange(h))
     bgr = cv2.remap(small_bgr, (mx - 1.5) / 4, (my - 1.5) / 4, cv2.INTER_LINEAR,
                     borderMode=cv2.BORDER_REPLICATE).astype(np.float32) + 10.0
     bgr = np.ascontiguousarray(bgr.transpose(1, 0, 2))
-    mm = 2 * sheet.mm
-    reaches = tuple(sorted({max(2, round(2.4 / mm)), max(2, round(4.0 / mm))}))
+    mm = 2 * sheet.mm_u
+    sides = tuple(sorted({max(2, round(2.4 / mm)), max(2, round(4.0 / mm))}))
     out = depth
     for ratio in (bgr[..., 1] / bgr[..., 2], bgr[..., 0] / bgr[..., 2]):
-        dark, light = level_ridges(ratio * 100, reaches, max(3, round(10 / mm)))
+        dark, light = level_ridges(ratio * 100, sides, max(1, round(10 / sheet.mm_v)))
         seen = np.maximum(dark, light)
         even = _noise(depth) / max(_noise(seen), 1e-4)
         full = cv2.resize(seen * min(1.0, even), (depth.shape[1], depth.shape[0]), interpolation=cv2.INTER_LINEAR)
@@ -90,28 +91,29 @@ def _noise(depth: F32) -> float:
 def find_uprights(sheet: Sheet, depth: F32, chord: F64, chord_mm: float, tilt: float = STRING_TILT,
                   most: int = 16) -> list[UprightLine]:
     """Upright stripes that cross the chord line (2, 2) sheet mm, with where each is seen."""
-    mm = sheet.mm
-    stripes = find_stripes(depth, sheet.valid.T, tilt, apart=max(2.0, 6.0 / mm), bridge=0.25 * chord_mm / mm,
-                           shortest=max(40.0, 0.05 * chord_mm) / mm, most=most)
-    out = []
-    for s in stripes:
-        line = judge_upright(sheet, depth, s, chord, chord_mm)
-        if line is not None:
-            out.append(line)
-    return out
+    stripes = find_stripes(depth, sheet.valid.T, tilt * sheet.mm_v / sheet.mm_u, apart=max(2.0, 6.0 / sheet.mm_u),
+                           bridge=0.25 * chord_mm / sheet.mm_v, shortest=max(40.0, 0.05 * chord_mm) / sheet.mm_v,
+                           window=max(2, round(8 / sheet.mm_v)), most=most)
+    lines = (judge_upright(sheet, depth, s, chord, chord_mm) for s in stripes)
+    return [line for line in lines if line is not None]
+
+
+def upright_ends(sheet: Sheet, s: Stripe) -> F64:
+    """(2, 2) sheet mm of an upright stripe's ends, top first."""
+    return np.array([[s.at(c) * sheet.mm_u + sheet.u0, c * sheet.mm_v + sheet.v0] for c in (s.first, s.last)])
 
 
 def judge_upright(sheet: Sheet, depth: F32, s: Stripe, chord: F64, chord_mm: float) -> UprightLine | None:
     """Where a stripe is seen, relative to the rib; None if it does not cross the chord line."""
-    mm = sheet.mm
-    cols, own = _own(depth, s)
-    u = (s.row + s.slope * cols) * mm + sheet.u0
-    v = cols * mm + sheet.v0
+    own = np.nan_to_num(profile_along(depth, s.row, s.slope), nan=-1.0)
+    cols = np.arange(len(own), dtype=np.float64)
+    u = (s.row + s.slope * cols) * sheet.mm_u + sheet.u0
+    v = cols * sheet.mm_v + sheet.v0
     slope = (chord[1, 1] - chord[0, 1]) / (chord[1, 0] - chord[0, 0])
     height = (chord[0, 1] + slope * (u - chord[0, 0])) - v  # above the chord line, mm
     k = int(np.argmin(np.abs(height)))
     left, right = min(chord[:, 0]), max(chord[:, 0])
-    if abs(height[k]) > 2 * mm or not left + 2 < u[k] < right - 2:
+    if abs(height[k]) > 2 * sheet.mm_v or not left + 2 < u[k] < right - 2:
         return None
     # how deep the rib is here: a thin rib near the trailing edge, 12 % of the chord at its thickest
     inside = 0.018 * chord_mm
@@ -124,13 +126,7 @@ def judge_upright(sheet: Sheet, depth: F32, s: Stripe, chord: F64, chord_mm: flo
 
     def share(part: NDArray[np.bool_]) -> float:
         """How much more of a part shows the stripe than chance (the lines beside it) would."""
-        return max(0.0, float((own[part] > level).mean() - chance[part].mean())) if part.sum() > 3 else 0.0
+        return max(0.0, float((own[part] > level).mean() - chance[part].mean())) if part.sum() > 1 else 0.0
 
     on_rib = min(share(rib & (height > 0)), share(rib & (height < 0)))
-    ends = np.array([[s.at(c) * mm + sheet.u0, c * mm + sheet.v0] for c in (s.first, s.last)])
-    return UprightLine(ends, on_rib, share(above), share(below), s.depth, np.array([u[k], v[k]]))
-
-
-def _own(depth: F32, s: Stripe) -> tuple[F64, F32]:
-    own = np.nan_to_num(profile_along(depth, s.row, s.slope), nan=-1.0)
-    return np.arange(len(own), dtype=np.float64), own
+    return UprightLine(upright_ends(sheet, s), on_rib, share(above), share(below), s.depth, np.array([u[k], v[k]]))

@@ -158,20 +158,19 @@ def _fit(seen: Sampled, blur_px: float, any_sign: bool
 
 def _mean_shape(x: F64, mean: F64, blur_px: float) -> tuple[float, float]:
     """Half width and blur of the mean profile, pixels, by a small search; blur near the picture's own."""
-    best = (np.inf, 0.5, blur_px)
-    rows = mean[None]
-    for blur in blur_px * np.array([0.7, 1.0, 1.4]):
-        for half in np.geomspace(0.3, max(1.0, 0.5 * np.abs(x).max()), 12):
-            _, _, _, rms = _bars(x, rows, float(half), float(blur), rounds=4)
-            score = float(rms[0]) * (1 + 0.02 * abs(np.log(blur / blur_px)))
-            if score < best[0]:
-                best = (score, float(half), float(blur))
-    return best[1], best[2]
+    blur, half = (g.ravel() for g in np.meshgrid(blur_px * np.array([0.7, 1.0, 1.4]),
+                                                 np.geomspace(0.3, max(1.0, 0.5 * np.abs(x).max()), 12)))
+    _, _, _, rms = _bars(x, np.repeat(mean[None], len(half), axis=0), half, blur, rounds=4)
+    best = int(np.argmin(rms * (1 + 0.02 * np.abs(np.log(blur / blur_px)))))
+    return float(half[best]), float(blur[best])
 
 
-def _bars(x: F64, values: F64, h: float, s: float, rounds: int = 6) -> tuple[F64, F64, F64, F64]:
+def _bars(x: F64, values: F64, half_width: float | F64, blur: float | F64,
+          rounds: int = 6) -> tuple[F64, F64, F64, F64]:
     """Batched bar fits: centre (n,), its variance (n,), L, B, R (n, 3), residual rms (n,)."""
     n = len(values)
+    h = np.broadcast_to(np.asarray(half_width, dtype=np.float64), (n,))[:, None]
+    s = np.broadcast_to(np.asarray(blur, dtype=np.float64), (n,))[:, None]
     inner = np.abs(x) <= 0.6 * np.abs(x).max()
     rim = ~inner
     level = np.median(values[:, rim], axis=1, keepdims=True)

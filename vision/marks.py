@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared import saddles
-from vision.sheet import Plane, Sheet
+from vision.sheet import Plane, Reduced, Sheet, lay_flat
 
 F64 = NDArray[np.float64]
 
@@ -20,7 +20,7 @@ RING_MM = 4.5
 
 @dataclass(frozen=True)
 class Mark:
-    """A mark near a line. uv : (2,) sheet mm. turn_deg : direction of a black quarter's middle (quartered)."""
+    """A mark near a line. uv : (2,) sheet mm. turn_deg : direction of a black quarter's middle in the sheet, u to v."""
 
     kind: Literal["quartered", "cross"]
     uv: F64
@@ -28,24 +28,31 @@ class Mark:
     strength: float
 
 
-def find_marks(sheet: Sheet, ends: F64, depth: float) -> list[Mark]:
-    """Marks whose centre lies within 2.5 mm of the line between two ends (2, 2), sheet mm."""
-    quartered = _quartered(sheet, ends)
-    return quartered if len(quartered) >= 2 else quartered + _crosses(sheet, ends, quartered, depth)
+def find_marks(photo: Reduced, plane: Plane, ends: F64, depth: float, mm: float) -> list[Mark]:
+    """Marks whose centre lies within 2.5 mm of the line between two ends (2, 2), sheet mm.
 
-
-def _quartered(sheet: Sheet, ends: F64) -> list[Mark]:
-    """Second circular harmonic of the grey on a ring: a quartered circle has little else."""
+    photo : the grey picture, reduced; mm : its pixel on the rib. depth : relative depth of the line's ink.
+    """
     a, b = ends
     length = float(np.linalg.norm(b - a))
+    strip = lay_flat(photo, plane.turned_to(a, b), (-0.03 * length, -13.0, 1.03 * length, 13.0), mm, mm)
+    quartered = _quartered(strip, length)
+    found = quartered if len(quartered) >= 2 else quartered + _crosses(strip, length, quartered, depth)
     t = (b - a) / length
+    turn = float(np.degrees(np.arctan2(t[1], t[0])))
     q = np.array([-t[1], t[0]])
+    return [Mark(m.kind, a + m.uv[0] * t + m.uv[1] * q, m.turn_deg + turn, m.strength) for m in found]
+
+
+def _quartered(strip: Sheet, length: float) -> list[Mark]:
+    """Second circular harmonic of the grey on a ring: a quartered circle has little else. Places along and
+    across the line, mm."""
     s = np.arange(-0.02 * length, 1.02 * length, 1.0)
     d = np.arange(-2.0, 2.01, 1.0)
     phi = np.arange(16) * np.pi / 8
     ring = np.stack([np.cos(phi), np.sin(phi)], axis=1) * RING_MM
-    centre = a + s[:, None, None] * t + d[None, :, None] * q
-    grey = _look(sheet, (centre[:, :, None, :] + ring).reshape(len(s), -1, 2)).reshape(len(s), len(d), 16)
+    centre = np.stack(np.meshgrid(s, d, indexing="ij"), axis=-1)
+    grey = _look(strip, (centre[:, :, None, :] + ring).reshape(len(s), -1, 2)).reshape(len(s), len(d), 16)
     spectrum = np.fft.rfft(grey, axis=2)
     second = 2 * np.abs(spectrum[..., 2]) / 16
     others = np.sqrt((np.abs(spectrum[..., 1:]) ** 2).sum(2) - np.abs(spectrum[..., 2]) ** 2) * 2 / 16
@@ -60,7 +67,7 @@ def _quartered(sheet: Sheet, ends: F64) -> list[Mark]:
         turn = np.degrees(-np.angle(spectrum[i, j, 2]) / 2) + 90.0
         marks.append(Mark("quartered", centre[i, j], float(turn % 180), float(score[i, j])))
         score[np.abs(s - s[i]) < 20] = 0
-    return sorted(marks, key=lambda m: float((m.uv - a) @ t))
+    return sorted(marks, key=lambda m: float(m.uv[0]))
 
 
 def _look(sheet: Sheet, uv: F64) -> F64:
@@ -70,15 +77,11 @@ def _look(sheet: Sheet, uv: F64) -> F64:
                      cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float64)
 
 
-def _crosses(sheet: Sheet, ends: F64, taken: list[Mark], depth: float) -> list[Mark]:
+def _crosses(strip: Sheet, length: float, taken: list[Mark], depth: float) -> list[Mark]:
     """Short pen strokes across the line near its ends: dark on both sides of it, and not beyond."""
-    a, b = ends
-    length = float(np.linalg.norm(b - a))
-    t = (b - a) / length
-    q = np.array([-t[1], t[0]])
     s = np.arange(0.01 * length, 0.99 * length, 0.5)
     d = np.array([-11.0, -5.5, -4.0, -2.8, 2.8, 4.0, 5.5, 11.0])
-    grey = _look(sheet, a + s[:, None, None] * t + d[None, :, None] * q)
+    grey = _look(strip, np.stack(np.meshgrid(s, d, indexing="ij"), axis=-1))
     k = max(2, round(2.0 / 0.5))
     low = np.minimum(np.roll(grey, k, axis=0), np.roll(grey, -k, axis=0))
     dip = (low - grey) / (low + 12)
@@ -89,9 +92,8 @@ def _crosses(sheet: Sheet, ends: F64, taken: list[Mark], depth: float) -> list[M
         i = np.flatnonzero(ok & half)
         if len(i):
             best = i[int(np.argmax(on[i]))]
-            place = a + s[best] * t
-            if all(np.linalg.norm(place - m.uv) > 25 for m in taken):
-                marks.append(Mark("cross", place, 90.0, float(on[best])))
+            if all(abs(s[best] - m.uv[0]) > 25 for m in taken):
+                marks.append(Mark("cross", np.array([s[best], 0.0]), 90.0, float(on[best])))
     return marks
 
 

@@ -53,9 +53,37 @@ class Plane:
         return np.stack([p @ self.along_u, p @ self.along_v], axis=1)
 
 
+    def turned_to(self, a: F64, b: F64) -> Plane:
+        """The same plane with its origin at sheet point a and its u axis towards b (2,) mm."""
+        t = (b - a) / np.linalg.norm(b - a)
+        u = t[0] * self.along_u + t[1] * self.along_v
+        return Plane(self.origin + a[0] * self.along_u + a[1] * self.along_v, u, np.cross(self.normal, u), self.theta)
+
+
+@dataclass(frozen=True)
+class Reduced:
+    """The photo made smaller by whole factors, each pixel the mean of across x down pixels."""
+
+    image: NDArray[np.uint8]
+    across: int
+    down: int
+
+    @classmethod
+    def of(cls, gray: NDArray[np.uint8], across: int, down: int) -> Reduced:
+        """Shrink by area."""
+        h, w = gray.shape
+        return cls(np.asarray(cv2.resize(gray[:h - h % down, :w - w % across], (w // across, h // down),
+                                         interpolation=cv2.INTER_AREA), dtype=np.uint8), across, down)
+
+    def further(self, across: int, down: int) -> Reduced:
+        """Smaller still."""
+        small = Reduced.of(self.image, across, down)
+        return Reduced(small.image, self.across * across, self.down * down)
+
+
 @dataclass(frozen=True)
 class Sheet:
-    """A rectified picture. image : (h, w) uint8; pixel (i, j) shows u = u0 + j * mm, v = v0 + i * mm.
+    """A rectified picture. image : (h, w) uint8; pixel (i, j) shows u = u0 + j * mm_u, v = v0 + i * mm_v.
     valid : (h, w) bool, inside the photo."""
 
     plane: Plane
@@ -63,47 +91,47 @@ class Sheet:
     valid: NDArray[np.bool_]
     u0: float
     v0: float
-    mm: float
+    mm_u: float
+    mm_v: float
 
     def index(self, uv: F64) -> F64:
         """Fractional (column, row) of sheet points (n, 2) mm."""
-        return (uv - [self.u0, self.v0]) / self.mm
+        return (uv - [self.u0, self.v0]) / [self.mm_u, self.mm_v]
 
     def uv(self, index: F64) -> F64:
         """Sheet points (n, 2) mm of fractional (column, row)."""
-        return index * self.mm + [self.u0, self.v0]
+        return index * [self.mm_u, self.mm_v] + [self.u0, self.v0]
+
+    def cells(self, box: tuple[float, float, float, float], rim_mm: float) -> tuple[slice, slice]:
+        """Rows and columns of a box (u0, v0, u1, v1) mm with a rim, within the sheet."""
+        h, w = self.image.shape
+        (j0, i0), (j1, i1) = self.index(np.array([[box[0] - rim_mm, box[1] - rim_mm], [box[2] + rim_mm,
+                                                                                         box[3] + rim_mm]]))
+        return (slice(int(np.clip(i0, 0, h)), int(np.clip(np.ceil(i1) + 1, 0, h))),
+                slice(int(np.clip(j0, 0, w)), int(np.clip(np.ceil(j1) + 1, 0, w))))
 
 
 def pixel_map(plane: Plane, u: F64, v: F64, step: int = 24) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Picture coordinates on the grid of sheet coordinates u (w,), v (h,), mm: projected on coarse knots,
+    """Picture coordinates on an even grid of sheet coordinates u (w,), v (h,), mm: projected on coarse knots,
     bilinear between them (good to a few hundredths of a pixel: for looking, not for measuring)."""
     w, h = len(u), len(v)
-    cu = np.linspace(u[0], u[-1], max(2, w // step))
-    cv = np.linspace(v[0], v[-1], max(2, h // step))
-    gu, gv = np.meshgrid(cu, cv)
-    px = plane.to_pixels(np.stack([gu.ravel(), gv.ravel()], axis=1)).reshape(len(cv), len(cu), 2)
-    xs, ys = np.linspace(0, len(cu) - 1, w), np.linspace(0, len(cv) - 1, h)
-    return _bilinear(px[..., 0], xs, ys), _bilinear(px[..., 1], xs, ys)
+    nu, nv = -(-w // step) + 2, -(-h // step) + 2
+    place = (np.arange(max(nu, nv)) - 1) * step + (step - 1) / 2  # knots in the middle of blocks, as resize has them
+    gu, gv = np.meshgrid(u[0] + (u[1] - u[0]) * place[:nu], v[0] + (v[1] - v[0]) * place[:nv])
+    px = plane.to_pixels(np.stack([gu.ravel(), gv.ravel()], axis=1)).reshape(nv, nu, 2).astype(np.float32)
+    fine = cv2.resize(px, (nu * step, nv * step), interpolation=cv2.INTER_LINEAR)[step:step + h, step:step + w]
+    return np.ascontiguousarray(fine[..., 0]), np.ascontiguousarray(fine[..., 1])
 
 
-def _bilinear(z: F64, xs: F64, ys: F64) -> NDArray[np.float32]:
-    i = np.minimum(xs.astype(int), z.shape[1] - 2)
-    f = xs - i
-    rows = z[:, i] * (1 - f) + z[:, i + 1] * f
-    j = np.minimum(ys.astype(int), z.shape[0] - 2)
-    g = (ys - j)[:, None]
-    return (rows[j] * (1 - g) + rows[j + 1] * g).astype(np.float32)
-
-
-def lay_flat(gray: NDArray[np.uint8], plane: Plane, box: tuple[float, float, float, float], mm: float,
-             shrink: int = 1) -> Sheet:
-    """Rectify a box (u0, v0, u1, v1) mm at `mm` a pixel; `gray` is the photo reduced by `shrink`."""
+def lay_flat(photo: Reduced, plane: Plane, box: tuple[float, float, float, float], mm_u: float, mm_v: float) -> Sheet:
+    """Rectify a box (u0, v0, u1, v1) mm at the given steps, mm a pixel."""
     u0, v0, u1, v1 = box
-    u = u0 + mm * np.arange(max(8, int((u1 - u0) / mm)))
-    v = v0 + mm * np.arange(max(8, int((v1 - v0) / mm)))
+    u = u0 + mm_u * np.arange(max(8, int((u1 - u0) / mm_u)))
+    v = v0 + mm_v * np.arange(max(8, int((v1 - v0) / mm_v)))
     mx, my = pixel_map(plane, u, v)
-    mx, my = (mx - (shrink - 1) / 2) / shrink, (my - (shrink - 1) / 2) / shrink
-    h, w = gray.shape
-    image = cv2.remap(gray, mx, my, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    mx = (mx - (photo.across - 1) / 2) / photo.across
+    my = (my - (photo.down - 1) / 2) / photo.down
+    h, w = photo.image.shape
+    image = cv2.remap(photo.image, mx, my, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     valid = (mx >= 0) & (mx <= w - 1) & (my >= 0) & (my <= h - 1)
-    return Sheet(plane, image, valid, u0, v0, mm)
+    return Sheet(plane, np.asarray(image, dtype=np.uint8), valid, u0, v0, mm_u, mm_v)

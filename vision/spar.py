@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.candidates import Stripe, find_stripes
-from vision.level_reference import upright_depth
+from vision.level_reference import upright_depth, upright_ends
 from vision.sheet import Sheet
 
 F64 = NDArray[np.float64]
@@ -37,18 +37,17 @@ class SparChoice:
 def choose_spar(sheet: Sheet, chord: F64, chord_mm: float, forward_right: bool, spar_at: float | None,
                 strings: list[F64], boxes: list[tuple[float, float, float, float]]) -> SparChoice:
     """Find and weigh. chord : (2, 2) sheet mm, left end first. strings : (2, 2) each, sheet mm."""
-    mm = sheet.mm
     depth = upright_depth(sheet)
-    for u0, v0, u1, v1 in boxes:  # the cards' own pattern is full of upright stripes
-        i0, i1 = sorted((int((u0 - sheet.u0) / mm) - 3, int((u1 - sheet.u0) / mm) + 3))
-        j0, j1 = int((v0 - sheet.v0) / mm) - 3, int((v1 - sheet.v0) / mm) + 3
-        depth[max(i0, 0):max(i1, 0), max(j0, 0):max(j1, 0)] = -0.02
-    stripes = find_stripes(depth, sheet.valid.T, SPAR_TILT, apart=max(2.0, 2.5 / mm), bridge=0.02 * chord_mm / mm,
-                           shortest=0.04 * chord_mm / mm, most=10)
+    for box in boxes:  # the cards' own pattern is full of upright stripes
+        rows, columns = sheet.cells(box, 2.5)
+        depth[columns, rows] = -0.02
+    stripes = find_stripes(depth, sheet.valid.T, SPAR_TILT * sheet.mm_v / sheet.mm_u,
+                           apart=max(2.0, 2.5 / sheet.mm_u), bridge=max(2.0, 0.02 * chord_mm / sheet.mm_v),
+                           shortest=0.04 * chord_mm / sheet.mm_v, window=max(2, round(5 / sheet.mm_v)), most=10)
     fits: list[tuple[float, F64]] = []
     near_string = False
     for s in stripes:
-        ends = np.array([[s.at(c) * mm + sheet.u0, c * mm + sheet.v0] for c in (s.first, s.last)])
+        ends = upright_ends(sheet, s)
         if not _drawn_across(sheet, s, ends, chord, chord_mm):
             continue
         at = _place(ends, chord, chord_mm, forward_right)
@@ -57,7 +56,7 @@ def choose_spar(sheet: Sheet, chord: F64, chord_mm: float, forward_right: bool, 
         if any(_shadow(ends, st, chord_mm) for st in strings):
             near_string = True
             continue
-        fits.append((s.seen * mm * s.cover, ends))
+        fits.append((s.seen * sheet.mm_v * s.cover, ends))
     fits = _distinct(sorted(fits, key=lambda f: -f[0]))
     if not fits and near_string:
         return SparChoice(None, "the only upright line on the rib may be the string's shadow: hang the string further from "
@@ -78,9 +77,9 @@ def _height(point: F64, chord: F64) -> float:
 def _drawn_across(sheet: Sheet, s: Stripe, ends: F64, chord: F64, chord_mm: float) -> bool:
     """From above the chord line to below it, ending inside the sheet, where the rib's surfaces are."""
     top, bottom = _height(ends[0], chord), _height(ends[1], chord)
-    last = sheet.image.shape[0] - 2 - 2 / sheet.mm
+    last = sheet.image.shape[0] - 2 - 3 / sheet.mm_v
     inside = 0.01 * chord_mm < top < 0.125 * chord_mm and -0.09 * chord_mm < bottom < -0.008 * chord_mm
-    return bool(inside and s.first > 2 and s.last < last and s.cover > 0.8 and top - bottom > 0.05 * chord_mm)
+    return bool(inside and s.first > 1 and s.last < last and s.cover > 0.8 and top - bottom > 0.05 * chord_mm)
 
 
 def _place(ends: F64, chord: F64, chord_mm: float, forward_right: bool) -> float:

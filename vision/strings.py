@@ -23,7 +23,7 @@ FAINT_TRACE, CLEAR_TRACE = 2.5, 4.5
 
 
 def choose_strings(picture: Picture, plane: Plane, lines: list[UprightLine], chord: F64, chord_mm: float,
-                   forward_right: bool, scale: float, blur: float) -> tuple[list[F64], str | None]:
+                   forward_right: bool, scale: float) -> tuple[list[F64], str | None]:
     """Ends (2, 2) sheet mm of each string, top first; and the reason when there is none.
 
     chord : (2, 2) sheet mm, left end first.
