@@ -3,9 +3,10 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from rigging.cli.main import run
-from rigging.materials import Asked, gather
+from rigging.materials import Asked, evaluated, gather
 from rigging.readings_file import to_tree, write_readings
 from rigging.record import keep, record_folder
 from samples import TRAINER
@@ -22,11 +23,13 @@ def job_file(tmp_path: Path) -> Path:
     return tmp_path / "trainer.toml"
 
 
-def measured(job_file: Path) -> None:
+def measured(job_file: Path, overlay: bool = False) -> None:
     folder = job_file.parent / "trainer-readings"
     folder.mkdir()
+    Image.new("RGB", (80, 60), "teal").save(folder / "seen.jpg")
+    trees = (to_tree(r, "seen.jpg" if overlay else None) for r in readings())
     with (folder / "readings.json").open("wb") as stream:
-        write_readings(stream, load_job(job_file), (to_tree(r) for r in readings()))
+        write_readings(stream, load_job(job_file), trees)
 
 
 def test_report_of_what_was_measured_last(job_file: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -62,8 +65,6 @@ def test_kept_survey_is_reported_and_a_changed_verdict_is_told(
     job_file: Path, changed: bool, capsys: pytest.CaptureFixture[str]
 ) -> None:
     materials = gather(job_file, (), (), Asked(NOW))
-    from rigging.materials import evaluated
-
     survey = evaluated(materials, readings(), job_file.parent)
     if changed:
         survey = replace(survey, verdict="All is well.")
@@ -73,6 +74,32 @@ def test_kept_survey_is_reported_and_a_changed_verdict_is_told(
     assert ("All is well." in capsys.readouterr().err) == changed
     assert ("said: All is well." in page) == changed
     assert NOW.replace("T", " ") in page
+
+
+def test_pictures_of_another_result_are_left_out(job_file: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    measured(job_file, overlay=True)
+    materials = gather(job_file, (), (), Asked(NOW))
+    kept = tuple(
+        replace(r, chord=replace(r.chord, quantity=r.chord.quantity.shifted(0.2)))
+        if r.photo.name == "R1.jpg" and r.chord.quantity
+        else r
+        for r in readings()
+    )
+    keep(record_folder(job_file), materials, kept, evaluated(materials, kept, job_file.parent))
+    assert run(["report", str(job_file)]) == 0
+    assert "annotated pictures left out: 1," in capsys.readouterr().err
+    page = (job_file.parent / "trainer-report" / "report.html").read_text(encoding="utf-8")
+    assert page.count("<img ") == len(readings()) - 1
+
+
+def test_a_missing_gauge_profile_is_told_not_passed_over(
+    job_file: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    measured(job_file)
+    text = job_file.read_text(encoding="utf-8")
+    job_file.write_text(text.replace("[gauge]", '[gauge]\nprofile = "gauge.json"'), encoding="utf-8")
+    assert run(["report", str(job_file)]) == 2
+    assert "gauge.json" in capsys.readouterr().err
 
 
 def test_example_is_judged_like_the_trainer() -> None:

@@ -8,9 +8,12 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from rigging.record import Record
     from rigging.report.as_pdf import Paper
     from rigging.survey import Survey
+    from shared.reading import Reading
 
 
 @click.command(short_help="Write the report of a survey: HTML, PDF, CSV, JSON.")
@@ -38,34 +41,51 @@ def report(job_file: Path, which: str | None, readings: Path | None, out: Path |
     from rigging.report import overlays_of, write_report
 
     measured = (readings or job_file.parent / f"{job_file.stem}-readings") / "readings.json"
-    survey = _survey(job_file, which, measured, prefer_readings=readings is not None)
+    survey, told_of = _survey(job_file, which, measured, prefer_readings=readings is not None)
+    overlays = overlays_of(measured, told_of)
     folder = out or job_file.parent / f"{job_file.stem}-report"
     sheet: Paper | None = None
     if pdf:
         sheet = "letter" if paper == "letter" else "a4"
-    files = write_report(survey, folder, overlays_of(measured), sheet)
+    files = write_report(survey, folder, overlays, sheet)
+    left_out = len(overlays_of(measured)) - len(overlays)
+    if left_out:
+        click.echo(f"ribangle: annotated pictures left out: {left_out}, of photos that were measured anew since "
+                   "or belong to another survey", err=True)
     click.echo(survey.verdict)
     click.echo(f"Written: {files[0]}, {', '.join(f.name for f in files[1:])}.")
 
 
-def _survey(job_file: Path, which: str | None, measured: Path, *, prefer_readings: bool) -> Survey:
-    """The kept survey asked for; failing any, one of the readings that were measured last."""
+def _survey(job_file: Path, which: str | None, measured: Path, *,
+            prefer_readings: bool) -> tuple[Survey, Sequence[Reading]]:
+    """The kept survey asked for and its readings; failing any, one of the readings measured last."""
     from rigging.record import find_record, numbers, record_folder
 
     if which is not None or (numbers(record_folder(job_file)) and not prefer_readings):
-        return _as_recorded(find_record(job_file, which))
+        record = find_record(job_file, which)
+        return _as_recorded(record), record.readings
     if not measured.is_file():
         from shared.errors import UserError
 
         raise UserError(job_file.name, "nothing was measured for this job yet",
                         f"measure its photos first: ribangle measure {job_file.name} PHOTOS")
-    from datetime import datetime
-
-    from rigging.materials import Asked, evaluated, gather
     from rigging.readings_file import load_readings
 
+    readings = load_readings(measured)
+    return _evaluated(job_file, readings), readings
+
+
+def _evaluated(job_file: Path, readings: Sequence[Reading]) -> Survey:
+    from datetime import datetime
+
+    from calibration.gauge_file import load_gauge
+    from rigging.materials import Asked, evaluated, gather
+    from shared.job_file import load_job
+
+    profile = load_job(job_file).gauge.profile
+    gauge = None if profile is None else load_gauge(job_file.parent / profile)
     now = datetime.now().replace(microsecond=0).isoformat()
-    return evaluated(gather(job_file, (), (), Asked(now)), load_readings(measured), job_file.parent)
+    return evaluated(gather(job_file, (), (), Asked(now), gauge), readings, job_file.parent)
 
 
 def _as_recorded(record: Record) -> Survey:
