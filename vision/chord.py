@@ -113,7 +113,6 @@ def _weigh(sheet: Sheet, depth: F32, lighter: NDArray[np.bool_], s: Stripe, boxe
     own = np.nan_to_num(profile_along(depth, s.row, s.slope), nan=-1.0)[span]
     is_light = float(np.mean(profile_along(lighter.astype(np.float32), s.row, s.slope, slack=0)[span]
                              [own > 0.5 * s.depth] > 0.5)) > 0.5 if (own > 0.5 * s.depth).any() else False
-    coloured = _laser_share(laser(), s) if is_light and seen_mm > 0.2 * chord_mm else 0.0
     gap = min(_card_gap(b, sheet, s) for b in boxes)
     tone = min(_change_of_surface(sheet, b, s) for b in boxes)
     against = ""
@@ -123,14 +122,16 @@ def _weigh(sheet: Sheet, depth: F32, lighter: NDArray[np.bool_], s: Stripe, boxe
         against = "too short"
     elif s.cover < 0.55:
         against = "too broken"
-    elif coloured > 0.4:
-        against = "a laser line, by its colour"
     elif abs(slope_deg - design_slope_deg) > GATE_DEG + roll_free_deg:
         against = "too far from the design angle"
     elif gap > 0.12 * chord_mm:
         against = "not beside the card"
     elif tone > SAME_SURFACE:
         against = "on another surface than the card"
+    # a laser goes on past the rib; nothing else that is out already needs the photo's colours
+    coloured = _laser_share(laser(), s) if is_light and against in ("", "runs on past the rib") else 0.0
+    if coloured > 0.4:
+        against = "a laser line, by its colour"
     evidence = (("length, chords", length / chord_mm), ("cover", s.cover), ("depth", s.depth),
                 ("slope, deg", slope_deg), ("seen beyond, mm", outside * sheet.mm_u), ("laser colour", coloured),
                 ("gap to the card, mm", gap), ("change of surface", tone))

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from shared.reading import Flag
 from vision.display_ink import full_level, ink, window
@@ -71,7 +72,7 @@ def _both_polarities(image: U8, corners: F64 | None, decimals: int | None) -> Di
     flat, back = window(image, corners)
     tries: list[DisplayReading] = []
     for light in (False, True):
-        tries.append(_one_polarity(ink(flat, light), back, light, decimals))
+        tries.append(_one_polarity(flat, back, light, decimals))
     dark, bright = tries
     if dark and bright and dark.text != bright.text and min(len(dark.digits), len(bright.digits)) > 1:
         return unread(f'reads "{dark.text}" dark on light and "{bright.text}" light on dark', dark.digits)
@@ -84,7 +85,8 @@ def _both_polarities(image: U8, corners: F64 | None, decimals: int | None) -> Di
     return max(tries, key=lambda t: (sum(d.char != "?" for d in t.digits), t.confidence))
 
 
-def _one_polarity(found: F32, back: F64, light: bool, decimals: int | None) -> DisplayReading:
+def _one_polarity(flat: F32, back: F64, light: bool, decimals: int | None) -> DisplayReading:
+    found = ink(flat, light)
     level = full_level(found)
     if level <= 0:
         return unread("no digits found")
@@ -93,7 +95,9 @@ def _one_polarity(found: F32, back: F64, light: bool, decimals: int | None) -> D
         rows = find_rows(found, share * level)
         if not rows:
             continue
-        tries.append(_best_row([(row, _read_row(row, share * level, back, light, decimals)) for row in rows]))
+        tries.append(
+            _best_row([(row, _read_row(row, flat, share * level, back, light, decimals)) for row in rows])
+        )
     if not tries:
         return unread("no row of digits found")
     given = [t for t in tries if t]
@@ -132,7 +136,9 @@ class _Glyphs:
     margin: float
 
 
-def _read_row(row: Row, cut: float, back: F64, light: bool, decimals: int | None) -> DisplayReading:
+def _read_row(
+    row: Row, flat: F32, cut: float, back: F64, light: bool, decimals: int | None
+) -> DisplayReading:
     mask = row.strip > cut
     everything = _split(parts(row, cut), mask)
     tall = [p for p in everything if p.top <= OVER + 0.2 * TALL and p.bottom >= OVER + 0.8 * TALL]
@@ -142,6 +148,8 @@ def _read_row(row: Row, cut: float, back: F64, light: bool, decimals: int | None
     if len(digits) > 7:
         return unread("more than seven digits in the row")
     edge = min(p.left for p in digits) <= 1 or max(p.right for p in digits) >= row.strip.shape[1] - 1
+    if not _stands_on_ground(row, flat, mask, digits):
+        return unread("no digits found")
     thick = stroke(mask, tall)
     if max(p.width / p.height for p in digits) > 0.9:
         return unread("digits run into each other")
@@ -152,7 +160,33 @@ def _read_row(row: Row, cut: float, back: F64, light: bool, decimals: int | None
     return _spoken(row, glyphs, places, everything, thick, light, decimals)
 
 
-def _split(found: list[Part], mask: np.ndarray) -> list[Part]:  # type: ignore[type-arg]
+def _stands_on_ground(row: Row, flat: F32, mask: NDArray[np.bool_], digits: list[Part]) -> bool:
+    """Whether above and below the digits the picture looks as it does between their strokes.
+
+    Seen with light and dark exchanged, the holes in digits pass for strokes; but the ground round them does too.
+    """
+    seen = cv2.warpAffine(flat, row.to_window, mask.shape[::-1], flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+                          borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
+    for_it = 0
+    for p in digits:
+        columns = slice(p.left, p.right)
+        body, drawn = seen[OVER : OVER + TALL, columns], mask[OVER : OVER + TALL, columns]
+        soft = cv2.dilate(drawn.astype(np.uint8), np.ones((7, 7), np.uint8)) > 0
+        if not drawn.any() or soft.all():
+            continue
+        around = np.concatenate(
+            [seen[OVER - 16 : OVER - 7, columns], seen[OVER + TALL + 7 : OVER + TALL + 16, columns]]
+        )
+        lit, unlit, ground = (
+            float(np.median(body[drawn])),
+            float(np.median(body[~soft])),
+            float(np.median(around)),
+        )
+        for_it += 1 if abs(ground - unlit) < abs(ground - lit) else -1
+    return for_it > 0
+
+
+def _split(found: list[Part], mask: NDArray[np.bool_]) -> list[Part]:
     """Parts far wider than a digit are cut where a column holds almost no ink."""
     out: list[Part] = []
     for p in found:
@@ -180,11 +214,11 @@ def _with_small(tall: list[Part], everything: list[Part]) -> list[Part]:
     foot = float(np.median([p.bottom for p in tall]))
     last = max(p.right for p in tall)
     small = [p for p in everything if p.left >= last and 0.5 * TALL <= p.height < 0.8 * TALL
-             and abs(p.bottom - foot) < 0.09 * TALL and p.width < 0.62 * p.height and p.left - last < 0.8 * TALL]  # fmt: skip
+             and abs(p.bottom - foot) < 0.09 * TALL and p.width < 0.85 * p.height and p.left - last < 0.8 * TALL]  # fmt: skip
     return sorted([*tall, *small[:1]], key=lambda p: p.left)
 
 
-def _glyphs(row: Row, places: list[Cell], thick: float, mask: np.ndarray, back: F64) -> _Glyphs:  # type: ignore[type-arg]
+def _glyphs(row: Row, places: list[Cell], thick: float, mask: NDArray[np.bool_], back: F64) -> _Glyphs:
     raw, holes = [], []
     for c in places:
         size = (c.bottom - c.top) / TALL
@@ -322,15 +356,11 @@ def _minus(strip: F32, places: list[Cell], everything: list[Part], thick: float,
     """Whether a minus stands before the digits, how surely, and why it cannot be told."""
     first = places[0]
     h = first.bottom - first.top
-    reach = max(first.part.left - 1.7 * h, 0.0)
+    reach = max(first.part.left - 3.0 * h, 0.0)
     level = (dash_ink(strip, reach, first.part.left - 0.05 * h, first.top, first.bottom, thick) - 0) / max(
         g.full, 1e-6
     )
-    dashes = [
-        p
-        for p in everything
-        if p.right <= first.part.left and p.left >= reach - 0.3 * h and _is_dash(p, first)
-    ]
+    dashes = [p for p in everything if p.right <= first.part.left and p.left >= reach and _is_dash(p, first)]
     if dashes and level > 0.5:
         return True, float(np.clip((level - 0.4) / 0.4, 0, 1)), ""
     if level > 0.33 or dashes:

@@ -93,7 +93,7 @@ def _bar(strip: F32, along: list[float], across: tuple[float, float], thick: flo
     """Ink of a bar lying along columns `along`, at the best place within rows `across`."""
     x0, x1 = max(round(along[0]), 0), max(round(along[1]), round(along[0]) + 1)
     y0, y1 = max(round(across[0]), 0), min(round(across[1]) + 1, strip.shape[0])
-    if y1 - y0 < 1 or x0 >= strip.shape[1]:
+    if y1 - y0 < 1 or min(x1, strip.shape[1]) - x0 < 1:
         return 0.0
     lines = strip[y0:y1, x0:x1].mean(axis=1)
     n = int(np.clip(round(0.55 * thick), 1, len(lines)))

@@ -167,6 +167,8 @@ def _line_block(scene: Scene, line: LineSeen, plane: F64, theta: F64) -> tuple[F
 
 def _level_block(scene: Scene, s: State, jac: F64, row: int, step: float = 1e-6) -> None:
     """Central differences of the level equations, written into the Jacobian's last rows."""
+    if row == len(jac):
+        return
     at = slots(scene, s)
     for j in (*range(at.turn.start, at.turn.stop), *range(at.gravity.start, at.planes.stop)):
         d = np.zeros(at.count)

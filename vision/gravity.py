@@ -20,6 +20,10 @@ from vision.strings import choose_strings
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
+U8 = NDArray[np.uint8]
+
+POOR_STRING_PX = 0.25
+"""Scatter of a string's centres beyond which its colour is looked at as well."""
 
 
 @dataclass(frozen=True)
@@ -43,7 +47,7 @@ def find_gravity(picture: Picture, tall: Reduced, plane: Plane, band: Sheet, las
     tall : the grey picture, reduced mostly downwards. band, laser : the sheet round the chord line and where it
     has a laser's colour (None: nowhere). chord : (2, 2) sheet mm, left end first.
     """
-    from vision.findings import hinted_ends, line_seen, segment
+    from vision.findings import hinted_ends, line_seen
 
     own = job.level.u_deg
     lines: list[LineSeen] = []
@@ -66,8 +70,7 @@ def find_gravity(picture: Picture, tall: Reduced, plane: Plane, band: Sheet, las
             if found or (laser is not None and find_level_stripes(band, laser, station.chord_mm)):
                 break
     for k, e in enumerate(found):
-        stroke = measure(picture.gray, plane, e[0], e[1], half_px=float(np.clip(3.0 * scale, 7, 12)),
-                         segment_mm=segment(e), blur_px=blur, any_sign=True)
+        stroke = _measured(picture, plane, e, scale, blur)
         if stroke is None or stroke.length_mm < 0.12 * station.chord_mm:
             continue
         lines.append(line_seen("plumb", stroke, own, f"string {k + 1} at {station.name}", "string's own error"))
@@ -84,6 +87,30 @@ def find_gravity(picture: Picture, tall: Reduced, plane: Plane, band: Sheet, las
     reference: Literal["plumb", "level", "both"] = "both" if ends and level is not None else \
         "plumb" if ends else "level"
     return Gravity(tuple(lines), tuple(strokes), tuple(ends), reference, None, weighed)
+
+
+def _measured(picture: Picture, plane: Plane, ends: F64, scale: float, blur: float) -> Stroke | None:
+    """A string's stroke in the grey picture; where it hardly shows there, in the colour that shows it best."""
+    from vision.findings import segment
+
+    def stroke_in(image: U8) -> Stroke | None:
+        return measure(image, plane, ends[0], ends[1], half_px=float(np.clip(3.0 * scale, 7, 12)),
+                       segment_mm=segment(ends), blur_px=blur, any_sign=True)
+
+    best = stroke_in(picture.gray)
+    if best is not None and _spread(best) < POOR_STRING_PX and best.kept.mean() > 0.6:
+        return best
+    colour = picture.full_colour()
+    for k in range(3) if colour is not None else ():
+        other = stroke_in(np.ascontiguousarray(colour[..., k]))  # type: ignore[index]  # checked above
+        if other is not None and (best is None or _spread(other) / np.sqrt(other.kept.sum())
+                                  < _spread(best) / np.sqrt(best.kept.sum())):
+            best = other
+    return best
+
+
+def _spread(stroke: Stroke) -> float:
+    return float(np.hypot(np.median(stroke.sigma_px), stroke.waviness.size))
 
 
 def _tall_box(picture: Picture, plane: Plane, chord: F64) -> tuple[float, float, float, float]:

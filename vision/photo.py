@@ -79,6 +79,19 @@ class Picture:
             self._small["bgr"] = self._decode_small()
         return self._small["bgr"]
 
+    def full_colour(self) -> U8 | None:
+        """(h, w, 3) uint8, BGR, upright, decoded afresh; None where only the grey was kept.
+
+        For the rare line that stands out in colour only: it costs as much as all else.
+        """
+        if self._data is None:
+            return None
+        bgr = cv2.imdecode(np.frombuffer(self._data, np.uint8), cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION)
+        if bgr is None:
+            return None
+        shown = upright(np.asarray(bgr, np.uint8), self.exif.orientation)
+        return shown if shown.shape[:2] == self.gray.shape else None
+
     def _decode_small(self) -> U8:
         if self._data is None:
             return cv2.cvtColor(shrunk(self.gray), cv2.COLOR_GRAY2BGR).astype(np.uint8, copy=False)

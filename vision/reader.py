@@ -162,8 +162,8 @@ def _unread(error: PhotoError, source: object, job: Job) -> Reading:
 
 
 def _plane_only(cards: tuple[Card, ...], lens: Lens, photo: Photo) -> list[Solution]:
-    """The rib plane from the cards alone, best pose first; gravity is left to a loose guess."""
-    scene = Scene(lens, cards, (), Lean(0.0, 10.0, "none", 1.0), photo.sha256[:12], U_ASPECT, "card print", U_SEAT_DEG)
+    """The rib plane from the cards alone, best pose first; gravity stays open."""
+    scene = Scene(lens, cards, (), None, photo.sha256[:12], U_ASPECT, "card print", U_SEAT_DEG)
     return _solve_all(scene, starts(scene))
 
 
