@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     from shared.reading import Reading
 
 
-@click.command(short_help="Write the report of a survey: HTML, PDF, CSV, JSON.")
+@click.command(short_help="Write the report of a survey: HTML, PDF, CSV, JSON.",
+               epilog="Example: ribangle report wing.toml --pdf --paper letter")
 @click.argument("job_file", metavar="JOB", type=click.Path(path_type=Path))
 @click.option("--survey", "which", metavar="N",
               help="Which kept survey: its number, last, or -2 for the one before. [default: the last]")
@@ -50,8 +51,8 @@ def report(job_file: Path, which: str | None, readings: Path | None, out: Path |
     files = write_report(survey, folder, overlays, sheet)
     left_out = len(overlays_of(measured)) - len(overlays)
     if left_out:
-        click.echo(f"ribangle: annotated pictures left out: {left_out}, of photos that were measured anew since "
-                   "or belong to another survey", err=True)
+        click.echo(f"ribangle: annotated pictures left out: {left_out}, of photos that were measured anew "
+                   "since or belong to another survey", err=True)
     click.echo(survey.verdict)
     click.echo(f"Written: {files[0]}, {', '.join(f.name for f in files[1:])}.")
 
