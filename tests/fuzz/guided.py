@@ -1,7 +1,7 @@
 """Coverage-guided fuzzing of one loader: python -m tests.fuzz.guided TARGET [libFuzzer options].
 
 Needs the package atheris (Linux). Starts from the seeds in tests/data/fuzz/TARGET; what it finds on the way
-goes to a scratch folder, a crash to ./crash-*. For example: python -m tests.fuzz.guided job -max_total_time=60
+goes to a scratch folder, a crash to ./crash-*. As in: python -m tests.fuzz.guided job -max_total_time=60
 """
 
 from __future__ import annotations

@@ -1,0 +1,56 @@
+"""Speed, parallel work, memory, second runs and start-up, side by side in one run.
+
+    python benchmarks/performance.py samples/trainer --counts 10,100,1000,5000 --out docs/performance-table.md
+
+FOLDER holds a job (`*.toml`) and `photos/` or `stations/`. The thousands are links to these few photos.
+Nothing else should run on the machine meanwhile.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+import scaling
+import speed
+from rich.console import Console
+from rich.markdown import Markdown
+from tables import environment, markdown
+
+from shared.files import write_whole
+from shared.job_file import load_job
+
+
+@click.command(help=__doc__)
+@click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
+@click.option("--counts", default="10,50,200", show_default=True, help="Batch sizes of the scaling table.")
+@click.option("--second", default=200, show_default=True, help="Photos of the batch that is run twice.")
+@click.option("--repeats", default=3, show_default=True, help="Runs of each photo; the quickest counts.")
+@click.option("--out", type=click.Path(path_type=Path), help="Markdown file to write as well.")
+def main(folder: Path, counts: str, second: int, repeats: int, out: Path | None) -> None:
+    job_file = next(iter(sorted(folder.glob("*.toml"))))
+    job = load_job(job_file)
+    photos = sorted(path for name in ("photos", "stations") for path in (folder / name).glob("*.jpg"))
+    one = speed.measure_speed(job, photos, repeats)
+    pair = scaling.workers_compared(job, photos, 2 * len(photos))
+    first, again = scaling.second_run(job, job_file, photos, second)
+    grown = scaling.scaling(job, photos, [int(count) for count in counts.split(",")])
+    starts = scaling.start_up()
+    bare = starts["`python -c pass`"]
+    text = "\n\n".join((
+        f"Made by `python benchmarks/performance.py {folder} --counts {counts}`; {environment()}.",
+        f"### One photo on one core\n\nMeans over {one.photos} photos, processor time.\n\n{speed.table(one)}",
+        f"### Workers\n\n{scaling.table(pair)}\n\n"
+        f"All cores against one: {pair[0].seconds / pair[-1].seconds:.2f} times as fast.",
+        f"### Second run\n\n{first.photos} photos: {first.seconds:.1f} s; the whole command again over the "
+        f"same folder, nothing changed: {again:.2f} s.",
+        f"### From few to thousands\n\n{scaling.table(grown)}",
+        "### Start-up\n\n" + markdown(("command", "", "ms", "times bare"), [
+            (name, "", f"{1e3 * t:.0f}", f"{t / bare:.1f}") for name, t in starts.items()])))
+    if out is not None:
+        write_whole(out, text + "\n")
+    Console(width=120).print(Markdown(text))
+
+
+if __name__ == "__main__":
+    main()
