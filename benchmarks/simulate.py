@@ -21,8 +21,10 @@ from rigging.planning_lens import typical_lens
 from rigging.planning_scene import Noise, PlacedCard, SetUp, View, _World
 from shared.reading import Angle, Flag, Made, Photo, Reading
 from vision import doubts, gates
-from vision.reader import _both_poses, _Refused, _solve_all
-from vision.rib_plane import Lean, LineSeen, Scene, State, place_card
+from vision.cards import Card
+from vision.reader import MAYBE_POSE, _both_poses, _plane_only, _Refused, _solve_all
+from vision.rib_plane import with_lines
+from vision.scene import Lean, LineSeen, Scene, State, place_card
 
 F64 = NDArray[np.float64]
 Cards = Literal["one panel", "one strip", "two panels", "two strips"]
@@ -49,6 +51,7 @@ class Shop:
     lean_deg: float
     lean_true: float
     aspect: float
+    level_off: float
     noise: Noise
 
 
@@ -69,7 +72,7 @@ class Rib:
     level_at: float | None
     seats: F64
     hung: F64
-    level_off: float
+    first_card: int
     waves: tuple[F64, F64]
 
     @property
@@ -102,12 +105,14 @@ def shop(rng: np.random.Generator, lean_kind: str | None = None, guessed: bool =
     stated = 0.0 if kind == "lean not stated" else float(rng.uniform(-4, 4))
     noise = Noise(
         corner_px=float(rng.uniform(0.03, 0.15)),
+        edge_px=float(rng.uniform(0.02, 0.06)),
         line_px=float(rng.uniform(0.2, 0.6)),
         pen_wave_mm=float(rng.uniform(0.05, 0.15)),
     )
     aspect = float(rng.normal(0, noise.aspect))
     lens_kind = "lens guessed" if guessed else "lens profile"
-    return Shop(true, profile, lens_kind, kind, stated, stated + rng.normal(0, U_LEAN[kind]), aspect, noise)
+    lean = stated + float(rng.normal(0, U_LEAN[kind]))
+    return Shop(true, profile, lens_kind, kind, stated, lean, aspect, float(rng.normal(0, 0.02)), noise)
 
 
 def rib(
@@ -153,7 +158,7 @@ def rib(
         float(rng.uniform(12, 25)) if reference == "laser line" else None,
         seats,
         rng.normal(0, 0.02, (2, 2)),
-        float(rng.normal(0, 0.02)),
+        2 * int(name[1:]),
         waves,
     )
 
@@ -193,18 +198,9 @@ def observe(rng: np.random.Generator, s: Shop, r: Rib, setup: SetUp, spoil: str 
     seats = r.seats[: len(cards)] + (np.radians([[1.5, 0.0]]) if spoil == "card stands off the rib" else 0.0)
     none = np.empty((0, 3))
     state = State(np.zeros(0), rotation, shift, places, s.aspect, seats, np.array([0.0, 1.0, 0.0]), none)
-    seen = []
-    for k, card in enumerate(cards):
-        where = place_card(state, k, card, card.board)
-        if spoil == "card is bent":
-            middle = np.array(card.spec.size_mm) / 2
-            where = (
-                where
-                + np.c_[np.zeros((len(where), 2)), 2.0 * ((card.board[:, :1] - middle[0]) / middle[0]) ** 2]
-            )
-        q = where @ rotation.T + shift
-        pixels = distort(q[:, :2] / q[:, 2:], s.true.theta) + rng.normal(0, s.noise.corner_px, (len(q), 2))
-        seen.append(replace(card, pixels=pixels))
+    seen = [
+        replace(_seen(rng, s, state, k, card, spoil), number=r.first_card + k) for k, card in enumerate(cards)
+    ]
     lines = _lines(rng, s, r, world, spoil)
     profile = s.profile
     if spoil == "zoomed by 1.2":
@@ -222,13 +218,31 @@ def observe(rng: np.random.Generator, s: Shop, r: Rib, setup: SetUp, spoil: str 
     )
 
 
+def _seen(rng: np.random.Generator, s: Shop, state: State, k: int, card: Card, spoil: str | None) -> Card:
+    """The k-th card as it lies and was printed, through the true lens, with the finder's noise."""
+
+    def look(board: F64) -> F64:
+        where = place_card(state, k, card, board)
+        if spoil == "card is bent":
+            middle = card.spec.size_mm[0] / 2
+            where = where + np.c_[np.zeros((len(where), 2)), 2.0 * ((board[:, 0] - middle) / middle) ** 2]
+        q = where @ state.rotation.T + state.shift
+        return distort(q[:, :2] / q[:, 2:], s.true.theta)
+
+    corners = look(card.board) + rng.normal(0, card.sigma_px[:, None], card.board.shape)
+    e = card.edges
+    edges = look(e.board) + e.normal * rng.normal(0, e.sigma_px)[:, None]
+    return replace(card, pixels=corners, edges=replace(e, pixels=edges))
+
+
 def read(scene: Scene, station: str) -> Reading:
     """The scene through the reader's own solution, gates and doubts."""
     picture = Photo(scene.photo, scene.photo, *SIZE, None, None)
     made = Made("simulated", scene.lens.ident, None)
-    flags: tuple[Flag, ...] = ()
     try:
-        solutions = _solve_all(scene)
+        first = _plane_only(scene.cards, scene.lens, picture)
+        near = [f for f in first if f.cost - first[0].cost < MAYBE_POSE * first[0].scale ** 2]
+        solutions = _solve_all(scene, [with_lines(scene, f.state) for f in near])
     except _Refused as end:
         none = Angle(None, end.reason)
         return Reading(picture, station, none, none, "right", "plumb", made)
@@ -241,7 +255,7 @@ def read(scene: Scene, station: str) -> Reading:
     if reason:
         none = Angle(None, reason)
         return Reading(picture, station, none, none, "right", "plumb", made)
-    flags = (*verdict.flags, *doubts._references(solutions[0]), *doubts._lens(solutions[0]))
+    flags: tuple[Flag, ...] = (*verdict.flags, *doubts._references(solutions[0]), *doubts._lens(solutions[0]))
     return Reading(
         picture, station, Angle(result.chord), Angle(result.spar), "right", "plumb", made, tuple(flags)
     )
@@ -289,7 +303,7 @@ def _lines(rng: np.random.Generator, s: Shop, r: Rib, world: _World, spoil: str 
         seen = world._line("plumb", a, b, source=f"string {k + 1} at {r.name}")[0]
         lines.append(_noisy(rng, replace(seen, own_deg=0.02, own_name="string's own error")))
     if r.level_at is not None:
-        rise = half * math.tan(math.radians(r.level_off))
+        rise = half * math.tan(math.radians(s.level_off))
         a, b = world.tip @ [-half, 0.0, r.level_at - rise], world.tip @ [half, 0.0, r.level_at + rise]
         seen = world._line("level", a, b, source="level reference")[0]
         lines.append(_noisy(rng, replace(seen, own_deg=0.02, own_name="level line's own error")))
