@@ -9,22 +9,61 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 PAGE = Path(__file__).parent / "api.md"
 MODULES = {
-    "Words all speak": ("shared.job", "shared.job_file", "shared.quantity", "shared.reading", "shared.angles",
-                        "shared.lengths", "shared.errors", "shared.files"),
-    "Profiles": ("calibration.lens_model", "calibration.profiles", "calibration.lens_match", "calibration.lens",
-                 "calibration.gauge_profile", "calibration.gauge_file", "calibration.level", "calibration.print_scale"),
-    "One photo": ("vision.photo", "vision.card_spec", "vision.cards", "vision.rib_plane", "vision.propagate",
-                  "vision.hints", "vision.reader"),
-    "The wing": ("rigging.batch_find", "rigging.batch", "rigging.repeats", "rigging.decision", "rigging.evaluate",
-                 "rigging.survey", "rigging.crosscheck", "rigging.corrections", "rigging.record", "rigging.compare"),
-    "Before the photos": ("rigging.printed.pack", "rigging.planning", "rigging.planning_scene", "rigging.planning_lens",
-                          "rigging.doctor", "rigging.doctor_photo"),
+    "Words all speak": (
+        "shared.job",
+        "shared.job_file",
+        "shared.quantity",
+        "shared.reading",
+        "shared.angles",
+        "shared.lengths",
+        "shared.errors",
+        "shared.files",
+    ),
+    "Profiles": (
+        "calibration.lens_model",
+        "calibration.profiles",
+        "calibration.lens_match",
+        "calibration.lens",
+        "calibration.gauge_profile",
+        "calibration.gauge_file",
+        "calibration.level",
+        "calibration.print_scale",
+    ),
+    "One photo": (
+        "vision.photo",
+        "vision.card_spec",
+        "vision.cards",
+        "vision.rib_plane",
+        "vision.propagate",
+        "vision.hints",
+        "vision.reader",
+    ),
+    "The wing": (
+        "rigging.batch_find",
+        "rigging.batch",
+        "rigging.repeats",
+        "rigging.decision",
+        "rigging.evaluate",
+        "rigging.survey",
+        "rigging.crosscheck",
+        "rigging.corrections",
+        "rigging.record",
+        "rigging.compare",
+    ),
+    "Before the photos": (
+        "rigging.printed.pack",
+        "rigging.planning",
+        "rigging.planning_scene",
+        "rigging.planning_lens",
+        "rigging.doctor",
+        "rigging.doctor_photo",
+    ),
 }
 HEAD = """# Python API
 
-Made from the docstrings by `docs/make_api.py`; a test checks that it is current. Everything the command line does can
-be called. Angles in degrees, lengths in millimetres, nose-up positive; `F64` is a NumPy array of float64. Names that
-begin with an underscore are private. The shortest way from a photo to an angle:
+Made from the docstrings by `docs/make_api.py`; a test checks that it is current. Everything the command
+line does can be called. Angles in degrees, lengths in millimetres, nose-up positive; `F64` is a NumPy array
+of float64. Names that begin with an underscore are private. The shortest way from a photo to an angle:
 
 ```python
 from shared.job_file import load_job
@@ -62,13 +101,21 @@ def _module(name: str) -> str:
 def _class(node: ast.ClassDef) -> str:
     bases = ", ".join(ast.unparse(b) for b in node.bases)
     out = [f"#### class `{node.name}{f'({bases})' if bases else ''}`\n", _text(node)]
-    fields = [f"{ast.unparse(f.target)}: {ast.unparse(f.annotation)}" + (f" = {ast.unparse(f.value)}" if f.value else "")
-              for f in node.body if isinstance(f, ast.AnnAssign)]
+    fields = [
+        f"{ast.unparse(f.target)}: {ast.unparse(f.annotation)}"
+        + (f" = {ast.unparse(f.value)}" if f.value else "")
+        for f in node.body
+        if isinstance(f, ast.AnnAssign)
+    ]
     if fields:
         out.append("```python\n" + "\n".join(fields) + "\n```\n")
     for f in node.body:
         if isinstance(f, ast.FunctionDef) and not f.name.startswith("_"):
-            mark = "property" if any(ast.unparse(d) in ("property", "cached_property") for d in f.decorator_list) else ""
+            mark = (
+                "property"
+                if any(ast.unparse(d) in ("property", "cached_property") for d in f.decorator_list)
+                else ""
+            )
             shown = f"`{f.name}` ({mark})" if mark else f"`{_signature(f)}`"
             out.append(f"- {shown}: {' '.join((ast.get_docstring(f) or '').split())}")
     return "\n".join(out) + "\n"

@@ -23,11 +23,15 @@ def svg(drawing: Drawing) -> str:
     width, height = drawing.width, drawing.height
     text = renderSVG.drawToString(drawing)
     text = re.sub(r"<\?xml.*?\?>|<!DOCTYPE.*?>|<!--.*?-->", "", text, flags=re.S).strip()
-    text = re.sub(r"font-family: ?RibBold", "font-weight: bold; font-family: DejaVu Sans, Verdana, sans-serif", text)
+    text = re.sub(
+        r"font-family: ?RibBold", "font-weight: bold; font-family: DejaVu Sans, Verdana, sans-serif", text
+    )
     text = re.sub(r"font-family: ?RibBody", "font-family: DejaVu Sans, Verdana, sans-serif", text)
     text = re.sub(r"<title>.*?</title>|<desc>.*?</desc>", "", text, flags=re.S)
-    head = f'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" ' \
-           f'width="{width * SCALE:.0f}" height="{height * SCALE:.0f}" viewBox="0 0 {width:g} {height:g}">'
+    head = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
+        f'width="{width * SCALE:.0f}" height="{height * SCALE:.0f}" viewBox="0 0 {width:g} {height:g}">'
+    )
     return re.sub(r"<svg\b.*?>", head, text, count=1, flags=re.S) + "\n"
 
 
@@ -43,7 +47,9 @@ def photographing() -> str:
     lines = [INTRODUCTION, "## The set-up\n"]
     for name, text in mounting.TEXTS.items():
         number, words = text.split(" ", 1)
-        lines.append(f"{number} {words}\n\n![{name.removeprefix('mount-').replace('-', ' ')}](pictures/{name}.svg)\n")
+        lines.append(
+            f"{number} {words}\n\n![{name.removeprefix('mount-').replace('-', ' ')}](pictures/{name}.svg)\n"
+        )
     lines.append("## The photo\n")
     for k, (name, (heading, text)) in enumerate(guide.advice().items(), 1):
         lines.append(f"### {k}. {heading}\n\n![{heading}](pictures/{name}.svg)\n\n{text}\n")
@@ -52,17 +58,18 @@ def photographing() -> str:
 
 INTRODUCTION = """# How to hang it and how to photograph it
 
-This page is also printed by `ribangle cards JOB`. Figures are U (k = 2, about 95 %), in degrees, for one example: 1 m
-chord, one strip card, a phone of 27 mm equivalent focal length with a lens profile, the chord over two thirds of the
-picture, a plumb line, the rib's lean known to 0.5°. "Up to ... wrong" is the error that 95 % of photos stay within and
-that no U covers, because nobody told the tool. `ribangle plan JOB` gives the figures of your own wing, and
-`ribangle check JOB PHOTOS` tells in seconds what is missing or blurred.
+This page is also printed by `ribangle cards JOB`. Figures are U (k = 2, about 95 %), in degrees, for one
+example: 1 m chord, one strip card, a phone of 27 mm equivalent focal length with a lens profile, the chord
+over two thirds of the picture, a plumb line, the rib's lean known to 0.5°. "Up to ... wrong" is the error
+that 95 % of photos stay within and that no U covers, because nobody told the tool. `ribangle plan JOB`
+gives the figures of your own wing, and `ribangle check JOB PHOTOS` tells in seconds what is missing or
+blurred.
 """
 
 WHERE_FROM = """## Where the figures come from
 
-Each was computed by the tool's own solver on the scene that the set-up would show, from a number of places to stand
-(`rigging/advice_worth.py`; see "Planning" in [the method](method.md)). A test computes them again.
+Each was computed by the tool's own solver on the scene that the set-up would show, from a number of places
+to stand (`rigging/advice_worth.py`; see "Planning" in [the method](method.md)). A test computes them again.
 
 An aid, not an inspection. Confirm with an independent instrument.
 """

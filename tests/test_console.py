@@ -10,14 +10,21 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parent.parent
-SAY = ("from rigging.cli.console import make_fit; make_fit(); "
-       "print('\\u22120.67° ± 0.12° → ½ turn ≤ 2 │ \\u6a5f')")
+SAY = (
+    "from rigging.cli.console import make_fit; make_fit(); "
+    "print('\\u22120.67° ± 0.12° → ½ turn ≤ 2 │ \\u6a5f')"
+)
 
 
-@pytest.mark.parametrize(("encoding", "shown"), [
-    ("utf-8", "−0.67° ± 0.12° → ½ turn ≤ 2 │ 機"), ("cp1252", "-0.67° ± 0.12° -> ½ turn <= 2 | ?"),
-    ("cp437", "-0.67° ± 0.12° -> ½ turn ≤ 2 │ ?"), ("ascii", "-0.67 deg +/- 0.12 deg -> 1/2 turn <= 2 | ?"),
-])
+@pytest.mark.parametrize(
+    ("encoding", "shown"),
+    [
+        ("utf-8", "−0.67° ± 0.12° → ½ turn ≤ 2 │ 機"),
+        ("cp1252", "-0.67° ± 0.12° -> ½ turn <= 2 | ?"),
+        ("cp437", "-0.67° ± 0.12° -> ½ turn ≤ 2 │ ?"),
+        ("ascii", "-0.67 deg +/- 0.12 deg -> 1/2 turn <= 2 | ?"),
+    ],
+)
 def test_signs_that_an_encoding_lacks_are_spelled_out(encoding, shown):
     env = os.environ | {"PYTHONIOENCODING": encoding, "PYTHONUTF8": "0", "PYTHONPATH": str(ROOT)}
     got = subprocess.run([sys.executable, "-c", SAY], env=env, capture_output=True, check=True).stdout
@@ -40,7 +47,12 @@ chord_deg = 2.0
 chord_tolerance_deg = 0.25
 """)
     env = os.environ | {"PYTHONIOENCODING": "ascii", "PYTHONUTF8": "0", "PYTHONPATH": str(ROOT)}
-    got = subprocess.run([sys.executable, "-m", "rigging.cli.main", "plan", "wing.toml"], env=env, cwd=tmp_path,
-                         capture_output=True, check=False)
+    got = subprocess.run(
+        [sys.executable, "-m", "rigging.cli.main", "plan", "wing.toml"],
+        env=env,
+        cwd=tmp_path,
+        capture_output=True,
+        check=False,
+    )
     assert got.returncode == 0, got.stderr
     assert b"lean of the rib" in got.stdout and got.stdout.isascii()

@@ -5,11 +5,15 @@ from __future__ import annotations
 import codecs
 import sys
 
-PLAIN = str.maketrans({
-    "\N{MINUS SIGN}": "-", "–": "-", "—": "-", "×": "x", "→": "->", "←": "<-", "≤": "<=", "≥": ">=", "±": "+/-",
-    "°": " deg", "µ": "u", "“": '"', "”": '"', "‘": "'", "’": "'", "…": "...", "·": "-", "✓": "ok", "✗": "x",
-    "½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8", "█": "#", "•": "*",
-} | dict.fromkeys("─━═┄┅", "-") | dict.fromkeys("│┃║", "|") | dict.fromkeys("┌┐└┘├┤┬┴┼┏┓┗┛┡┩╇╈┳┻╋╸╺╒╕╘╛", "+"))
+_SIGNS = {
+    "\N{MINUS SIGN}": "-", "–": "-", "—": "-", "×": "x", "→": "->", "←": "<-", "≤": "<=", "≥": ">=",
+    "±": "+/-", "°": " deg", "µ": "u", "“": '"', "”": '"', "‘": "'", "’": "'", "…": "...", "·": "-",
+    "✓": "ok", "✗": "x", "½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8",
+    "█": "#", "•": "*",
+}  # fmt: skip
+_FRAMES = dict.fromkeys("─━═┄┅╌", "-") | dict.fromkeys("│┃║", "|") \
+    | dict.fromkeys("┌┐└┘├┤┬┴┼┏┓┗┛┡┩╇╈┳┻╋╸╺", "+")
+PLAIN = str.maketrans(_SIGNS | _FRAMES)
 """Signs that the tool prints -> what stands for them where the output cannot show them."""
 
 
@@ -21,7 +25,7 @@ def _plainer(error: UnicodeError) -> tuple[str, int]:
 
 
 def make_fit() -> None:
-    """Let stdout and stderr replace signs that their encoding lacks (Windows' code pages, LANG=C) by plain ones."""
+    """Let stdout and stderr spell out signs that their encoding lacks (Windows' code pages, LANG=C)."""
     codecs.register_error("plainer", _plainer)
     for stream in (sys.stdout, sys.stderr):
         reconfigure = getattr(stream, "reconfigure", None)

@@ -15,8 +15,8 @@ import click
               help="Processes that share the work. [default: one for each core]")
 @click.option("--again", is_flag=True, help="Measure anew what was measured before.")
 @click.option("--files", type=click.Path(path_type=Path), metavar="FOLDER", help=(
-    "Measure nothing: put the sample wing's job, photos, board photos and inclinometer readings into FOLDER, to "
-    "try every command on."))
+    "Measure nothing: put the sample wing's job, photos, board photos and inclinometer readings into FOLDER, "
+    "to try every command on."))
 def demo(out: Path, jobs: int | None, again: bool, files: Path | None) -> int:
     """Read the rib angles of an invented wooden trainer from its sample photos, into ./ribangle-demo."""
     if files is not None:

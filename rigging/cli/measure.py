@@ -14,7 +14,8 @@ if TYPE_CHECKING:
     from shared.job import Job
 
 
-@click.command(short_help="Read the rib angles from photos.")
+@click.command(short_help="Read the rib angles from photos.",
+               epilog="Example: ribangle measure wing.toml photos --out readings")
 @click.argument("job_file", metavar="JOB", type=click.Path(path_type=Path))
 @click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--out", type=click.Path(path_type=Path), metavar="FOLDER",

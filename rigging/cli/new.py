@@ -7,7 +7,8 @@ from pathlib import Path
 import click
 
 
-@click.command(short_help="Write a commented starting job file.")
+@click.command(short_help="Write a commented starting job file.",
+               epilog="Example: ribangle new wing.toml --stations 5 --chord 1400 900")
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--name", default="My wing", show_default=True, help="What the wing is called in reports.")
 @click.option("--stations", default=6, show_default=True, metavar="N", help="Stations on each wing, 1 to 15.")

@@ -191,15 +191,14 @@ PICTURES: dict[str, Callable[[], Drawing]] = {
 }
 
 TEXTS = {
-    "mount-scale": "1. Print at 100 %. Measure both bars of each page with a steel rule; ribangle calibrate print "
-    "--across A --down D says what to write into the job file. Bars that differ by more than 0.2 mm: print "
-    "again, "
-    "on another printer. Such a stretch turns angles, and nothing in a photo shows it.",
+    "mount-scale": "1. Print at 100 %. Measure both bars of each page with a steel rule; ribangle calibrate "
+    "print --across A --down D says what to write into the job file. Bars that differ by more than 0.2 mm: "
+    "print again, on another printer. Such a stretch turns angles, and nothing in a photo shows it.",
     "mount-card": "2. Glue each card to stiff, flat stuff (3 mm plywood, acrylic, aluminium) before "
     "cutting. Fix it flat on "
     "the rib's face above the chord line, its name's rib, its arrow to the leading edge.",
-    "mount-two-cards": "3. Where the tolerance is tight put two cards on the rib, one fore, one aft: they check "
-    "each other. Both numbers belong to the station in the job file.",
+    "mount-two-cards": "3. Where the tolerance is tight put two cards on the rib, one fore, one aft: they "
+    "check each other. Both numbers belong to the station in the job file.",
     "mount-marks": "4. Reference marks show which of the drawn lines is the chord line and where it ends. "
     "A cross stroke "
     "by pen does as well.",
