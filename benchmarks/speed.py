@@ -20,6 +20,7 @@ import numpy as np
 from tables import markdown
 
 from shared.job import Job
+from vision.photo import open_photo
 from vision.reader import read_photo
 
 STAGES = (
@@ -37,7 +38,7 @@ STAGES = (
     ("propagation", "vision.reader:_both_poses"),
     ("doubts, advice, evidence", "vision.reader:show"),
 )
-"""What the recipe spends its time on: label, and the function that does it. An inner stage's time counts there."""
+"""What the recipe spends its time on: label and function. An inner stage's time counts there only."""
 
 
 @dataclass(frozen=True)
