@@ -10,9 +10,11 @@ from importlib import metadata
 
 import numpy as np
 from measured import Measured
+from scipy import stats
 
 from shared.version import version
 
+FEWEST_PULLS = 5
 HEAD = (
     "class",
     "line",
@@ -74,6 +76,31 @@ def _row(group: str, line: str, some: Sequence[Measured]) -> tuple[str, ...]:
     shown = (np.median(error), np.quantile(error, 0.95), error.max(), 2 * np.median(u))
     covered = 100 * np.mean(error <= 2 * u)
     return (*counts, *(f"{v:.3f}" for v in shown), f"{covered:.0f} %", f"{(error / u).max():.1f}")
+
+
+PULLS = ("class", "line", "n", "mean", "sd", "excess kurtosis", "U covers", "median U / 95 % \\|e\\|")
+
+
+def pulls(found: Sequence[Measured]) -> str:
+    """Pulls, error / u, by class and line: honest u gives mean 0, sd 1, excess kurtosis 0 and 95 % covered.
+
+    The last column tells whether U is honest or merely safe: 1 where it is as large as errors are. Values of
+    one photo's two lines share errors, so that their numbers are not independent.
+    """
+    rows = []
+    for line in ("chord", "spar"):
+        for group in (*sorted({m.group for m in found}), "all"):
+            some = [m for m in found if m.line == line and group in ("all", m.group) and not m.refused]
+            if len(some) >= FEWEST_PULLS:
+                e, u = np.array([m.error for m in some]), np.array([m.u for m in some])
+                pull = e / u
+                shown = (pull.mean(), pull.std(ddof=1), stats.kurtosis(pull, bias=False))
+                covered = f"{100 * np.mean(np.abs(pull) <= 2):.0f} %"
+                ratio = 2 * np.median(u) / np.quantile(np.abs(e), 0.95)
+                rows.append(
+                    (group, line, str(len(some)), *(f"{v:+.2f}" for v in shown), covered, f"{ratio:.1f}")
+                )
+    return markdown(PULLS, rows) if rows else "Too few values for pulls."
 
 
 def faults(found: Sequence[Measured]) -> str:
