@@ -1,0 +1,42 @@
+"""docs/formats.md names every key, with its bounds, and every column."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import msgspec
+
+from rigging.readings_csv import COLUMNS
+from shared.job_schema import TABLES, describe
+from shared.reading import Reading
+
+TEXT = (Path(__file__).parent.parent / "docs" / "formats.md").read_text("utf-8")
+
+
+def sections() -> dict[str, str]:
+    parts = re.split(r"^#+ ", TEXT, flags=re.MULTILINE)
+    return {match[1]: part for part in parts if (match := re.match(r"`\[+(\w+)\]+`", part))}
+
+
+def test_every_key_of_the_job_file_is_described() -> None:
+    found = sections()
+    assert set(found) == set(TABLES)
+    for table, struct in TABLES.items():
+        rows = dict(re.findall(r"^\| `(\w+)` \| (.*) \|$", found[table], re.MULTILINE))
+        assert set(rows) == set(struct.__struct_fields__), table
+        for entry in msgspec.structs.fields(struct):
+            row = rows[entry.name]
+            assert row.endswith(describe(table, entry.name)), (table, entry.name)
+            assert ("**required**" in row) == entry.required, (table, entry.name)
+            if isinstance(entry.default, float):
+                assert f"| {entry.default:g} |" in row, (table, entry.name)
+            for bound in re.findall(r"\b(?:ge|le|gt|lt)=(-?[\d.]+)", repr(entry.type)):
+                assert f"{float(bound):g}" in row, (table, entry.name, bound)
+
+
+def test_every_column_and_part_of_a_reading_is_named() -> None:
+    for column in COLUMNS:
+        assert f"`{column}`" in TEXT
+    for name in (*Reading.__dataclass_fields__, "built_in", "overlay"):
+        assert f"`{name}`" in TEXT, name
