@@ -152,7 +152,8 @@ def fingerprint(job: Job, settings: tuple[str, ...] = ()) -> str:
 
     What the job says of inclinometer, jig, glue, spanwise level and stage of work does not.
     """
-    bare = replace(job, folder=Path(), gauge=Gauge(), jigs=(), glue=None, heights=(), spar_levels=(), stage=None)
+    bare = replace(job, folder=Path(), gauge=Gauge(), jigs=(), glue=None, heights=(), spar_levels=(),
+                   stage=None)
     parts = [msgspec.json.encode(bare, enc_hook=str).decode(), *_profiles(job), code_digest(), *settings]
     return hashlib.sha256("\n".join(parts).encode("utf-8")).hexdigest()
 
