@@ -1,4 +1,4 @@
-"""`ribangle survey` on two of the sample's photos, by the real reader."""
+"""`ribangle survey` on the sample's wrong ribs, by the real reader."""
 
 from __future__ import annotations
 
@@ -9,10 +9,12 @@ from pathlib import Path
 import pytest
 
 from rigging.cli.main import run
+from rigging.corrections import effect
+from shared.job_file import load_job
 
 SAMPLE = Path(__file__).parent.parent / "samples" / "trainer"
 TRUTH = json.loads((SAMPLE / "truth.json").read_text())["photos"]
-PHOTOS = ("L5-two", "R6")
+PHOTOS = ("L3-two", "R5", "R6")
 
 
 @pytest.fixture(scope="module")
@@ -30,7 +32,8 @@ def shop(tmp_path_factory) -> Path:
 @pytest.fixture(scope="module")
 def first(shop: Path) -> dict:
     job, photos = str(shop / "trainer.toml"), str(shop / "photos")
-    assert run(["survey", job, photos, "--jobs", "1", "--note", "two photos", "--stage", "before-glue"]) == 0
+    asked = ["--jobs", "1", "--note", "the wrong ones", "--stage", "before-glue"]
+    assert run(["survey", job, photos, *asked]) == 0
     return dict(json.loads((shop / "trainer-surveys" / "0001.json").read_text()))
 
 
@@ -46,14 +49,25 @@ def test_record_names_what_it_rests_on(first: dict, shop: Path):
     kept = first["materials"]
     assert {p["path"] for p in kept["photos"]} == {f"photos/{n}.jpg" for n in PHOTOS}
     assert [p["path"] for p in kept["profiles"]] == [f"lens/{p.name}" for p in (shop / "lens").glob("*.json")]
-    assert kept["asked"]["stage"] == "before glue" and first["note"] == "two photos"
+    assert kept["asked"]["stage"] == "before glue" and first["note"] == "the wrong ones"
     assert "station" in kept["job"]["text"] and kept["gauge"]["text"].startswith("station")
 
 
-def test_wrong_station_is_named_and_the_unseen_are_told(first: dict):
-    assert first["result"]["states"]["R6"] == "nonconforming"
-    assert first["result"]["states"]["R1"] == "not measured"
-    assert "10 not measured" in first["result"]["verdict"]
+def test_bay_and_rib_are_named_and_told_apart_and_the_unseen_are_told(first: dict):
+    told = first["result"]
+    assert "the jig of the right outer bay (R5 and R6) and rib L3 are wrong" in told["verdict"]
+    assert (told["causes"]["R5"], told["causes"]["R6"], told["causes"]["L3"]) == ("jig", "jig", "rib")
+    assert told["states"]["R1"] == "not measured" and "9 not measured" in told["verdict"]
+
+
+def test_correction_would_bring_the_true_angles_in_tolerance(first: dict, shop: Path):
+    job = load_job(shop / "trainer.toml")
+    (jig,) = [j for j in job.jigs if j.panel == "right outer bay"]
+    (turns,) = [c[-1] for c in first["result"]["corrections"] if c[:-1] == ["R5", "R6"]]
+    for name in ("R5", "R6"):
+        station, shift = job.station(name), effect(jig, turns)
+        assert abs(TRUTH[name]["chord_deg"] + shift - station.chord_deg) < station.chord_tolerance_deg
+        assert abs(TRUTH[name]["spar_deg"] + shift - station.spar_deg) < station.spar_tolerance_deg
 
 
 def test_report_and_record_are_written_and_stand(first: dict, shop: Path, capsys):  # noqa: ARG001
