@@ -222,8 +222,8 @@ all and at least 88 % in every class of 30 or more, and the median U is at most 
 the class stay within: honest, not merely safe (well under once where u differs much within a class). Errors
 and U in degrees.
 
-This page is written by `python benchmarks/validation.py`; accuracy on whole photos stands in
-[accuracy.md](accuracy.md). The simulation draws every error as it is stated (card corners, how the card lies,
+This page is written by `python benchmarks/validation.py`; accuracy on whole photos is measured by
+`benchmarks/accuracy.py`. The simulation draws every error as it is stated (card corners, how the card lies,
 how the print stretched it, pen and string, the string's own error, the lens within its profile, the lean of
 the rib) and puts it through the reader's own joint solution; true angles come from plain trigonometry. It
 tests the propagation, not the finding of lines: that is what the photos are for."""
