@@ -14,15 +14,13 @@ from typing import Literal
 
 import numpy as np
 
-from rigging.least_squares import F64, chi_square, covariance_matrix, mean_weights
-from shared.quantity import Component, Quantity, combine
+from rigging.consistency import SIGNIFICANCE, consistency, inflated, outlying
+from rigging.least_squares import F64, covariance_matrix, mean_weights
+from shared.quantity import Quantity, combine
 from shared.reading import Angle, Flag, Reading
 from shared.rounding import number
 
 Standing = Literal["used", "outlying", "set aside", "refused"]
-
-SIGNIFICANCE = 0.05
-"""Photos that agree less well than this chance allows are flagged as disagreeing."""
 
 ONLY_FLAGGED = "only-flagged-photos"
 DISAGREE = "photos-disagree"
@@ -151,70 +149,21 @@ def _combine(uses: Sequence[PhotoUse], what: str) -> Combined:
     cov = covariance_matrix(quantities)
     w = mean_weights(cov)
     mean = combine([float(x) for x in w], quantities)
-    chi2, dof, p = _consistency(quantities)
+    chi2, dof, p = consistency(quantities)
     birge = math.sqrt(chi2 / dof) if dof else math.nan
     flags: tuple[Flag, ...] = ()
     inflation = 1.0
-    outlying = _outlying(chosen) if dof else set()
+    off = outlying(quantities) if dof else set[int]()
     if dof and birge > 1:
-        mean, inflation = _inflated(mean, quantities, birge, what, [u.sha256 for u in chosen])
+        mean, inflation = inflated(mean, quantities, birge, what, [u.sha256 for u in chosen])
     if dof and p < SIGNIFICANCE:
-        flags = (_disagreement(chosen, chi2, dof, p, inflation, outlying),)
-    return Combined(mean, _placed(uses, w, mean, outlying), chi2, dof, p, birge, inflation, flags)
-
-
-def _consistency(quantities: Sequence[Quantity]) -> tuple[float, int, float]:
-    """Chi-square, degrees of freedom, and the chance of one as large (NaN, 0, NaN below two)."""
-    dof = len(quantities) - 1
-    if dof < 1:
-        return math.nan, 0, math.nan
-    from scipy.stats import chi2 as chi2_law
-
-    value = chi_square(np.array([q.value for q in quantities]), covariance_matrix(quantities))
-    return value, dof, float(chi2_law.sf(value, dof))
-
-
-def _inflated(mean: Quantity, quantities: Sequence[Quantity], birge: float, what: str,
-              hashes: Sequence[str]) -> tuple[Quantity, float]:
-    """The mean with a component that brings the part of u that photos can differ in to `birge` times itself.
-
-    What all photos share alike cannot make them disagree and is left as it is.
-    """
-    loads = [{c.source: c.u for c in combine((1.0,), (q,)).components} for q in quantities]
-    alike = 0.0
-    for source in set.intersection(*(set(each) for each in loads)):
-        us = [each[source] for each in loads]
-        if min(us) > 0 or max(us) < 0:
-            alike += min(abs(u) for u in us) ** 2
-    apart = max(mean.u**2 - alike, 0.0)
-    extra = math.sqrt((birge**2 - 1) * apart)
-    name = "photos disagree"
-    wider = mean.plus(Component(name, f"repeats {what} {'+'.join(h[:8] for h in sorted(hashes))}", extra))
-    return wider, wider.u / mean.u if mean.u > 0 else 1.0
-
-
-def _outlying(chosen: Sequence[PhotoUse]) -> set[int]:
-    """Indices of the fewest photos, a minority, without which the others agree."""
-    rest = list(range(len(chosen)))
-    out: set[int] = set()
-    while len(rest) > 2 and 2 * (len(out) + 1) < len(chosen):
-        quantities = [q for i in rest if (q := chosen[i].quantity) is not None]
-        if _consistency(quantities)[2] >= SIGNIFICANCE:
-            break
-        best = _most_at_odds(quantities)
-        out.add(rest.pop(best))
-    return out
-
-
-def _most_at_odds(quantities: Sequence[Quantity]) -> int:
-    """The one whose leaving brings chi-square down most."""
-    without = [_consistency([*quantities[:k], *quantities[k + 1:]])[0] for k in range(len(quantities))]
-    return int(np.argmin(without))
+        flags = (_disagreement(chosen, chi2, dof, p, inflation, off),)
+    return Combined(mean, _placed(uses, w, mean, off), chi2, dof, p, birge, inflation, flags)
 
 
 def _disagreement(chosen: Sequence[PhotoUse], chi2: float, dof: int, p: float, inflation: float,
-                  outlying: set[int]) -> Flag:
-    who = ", ".join(chosen[i].photo for i in sorted(outlying))
+                  off: set[int]) -> Flag:
+    who = ", ".join(chosen[i].photo for i in sorted(off))
     values = [u.quantity.value for u in chosen if u.quantity is not None]
     text = (f"the {len(chosen)} photos disagree by up to {number(max(values) - min(values), 3)}° "
             f"(chi-square {chi2:.1f} on {dof}, p {p:.2g}); U is widened {inflation:.1f} times")
@@ -222,13 +171,13 @@ def _disagreement(chosen: Sequence[PhotoUse], chi2: float, dof: int, p: float, i
 
 
 def _placed(uses: Sequence[PhotoUse], w: F64, mean: Quantity | None,
-            outlying: set[int]) -> tuple[PhotoUse, ...]:
+            off: set[int]) -> tuple[PhotoUse, ...]:
     """Every photo with its weight and its distance from the combined value."""
     placed: list[PhotoUse] = []
     k = 0
     for use in uses:
         if use.standing == "used":
-            use = replace(use, weight=float(w[k]), standing="outlying" if k in outlying else "used")
+            use = replace(use, weight=float(w[k]), standing="outlying" if k in off else "used")
             k += 1
         if mean is not None and use.quantity is not None:
             gap = use.quantity - mean
