@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from calibration.gauge_profile import GaugeProfile
 from rigging import findings
@@ -59,18 +59,7 @@ def evaluate_survey(
         )
         for s in job.stations
     )
-    fixes = corrections(
-        job,
-        {
-            s.name: Standing(
-                s,
-                lines[s.name].chord.deviation,
-                parts[s.name].jig,
-                doubt_of(lines[s.name].chord) or doubt_of(lines[s.name].spar),
-            )
-            for s in job.stations
-        },
-    )
+    fixes = corrections(job, {s.name: _standing(lines[s.name], parts[s.name], s) for s in _turnable(job, asked)})
     found = _findings(job, stations, parts, pairs, breaks, check)
     return Survey(
         job=job,
@@ -108,6 +97,19 @@ def _sorted_by_station(
         if r.chord.quantity is None:
             refusals.append(Refusal(r.photo.name, r.station, r.chord.reason or "no value"))
     return by_station, tuple(refusals)
+
+
+def _turnable(job: Job, asked: Asked) -> Iterator[Station]:
+    """The stations whose jigs may be turned; one that moves the root would move the zero of all others."""
+    root = job.station(job.wing.root)
+    for s in job.stations:
+        with_root = s.name == root.name or (s.panel is not None and s.panel == root.panel)
+        if asked.root_setting == "kept" or not with_root:
+            yield s
+
+
+def _standing(lines: Lines, part: RibOrJig, s: Station) -> Standing:
+    return Standing(s, lines.chord.deviation, part.jig, doubt_of(lines.chord) or doubt_of(lines.spar))
 
 
 def _split(s: Station, lines: Lines) -> RibOrJig:

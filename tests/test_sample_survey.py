@@ -110,6 +110,14 @@ def test_root_setting_taken_out_moves_all_others():
     assert rib["L3"] == "rib" and rib["R5"] == rib["R6"] == "jig"
 
 
+def test_the_roots_own_jig_is_not_turned_when_it_sets_the_zero():
+    odd = simulated(3, {"R1": 0.6})
+    kept = evaluate(job(), odd, root_setting="kept", now=NOW)
+    out = evaluate(job(), odd, root_setting="taken out", now=NOW)
+    assert any(c.needed and c.stations == ("R1",) for c in kept.corrections)
+    assert not any("R1" in c.stations for c in out.corrections)
+
+
 def test_root_setting_taken_out_needs_the_root():
     no_root = [r for r in simulated(3) if r.station != "R1"]
     s = evaluate(job(), no_root, root_setting="taken out", now=NOW)
