@@ -59,7 +59,8 @@ def evaluate_survey(
         )
         for s in job.stations
     )
-    fixes = corrections(job, {s.name: _standing(lines[s.name], parts[s.name], s) for s in _turnable(job, asked)})
+    turnable = {s.name: _standing(lines[s.name], parts[s.name], s) for s in _turnable(job, asked)}
+    fixes = corrections(job, turnable)
     found = _findings(job, stations, parts, pairs, breaks, check)
     return Survey(
         job=job,
