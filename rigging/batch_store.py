@@ -30,7 +30,7 @@ OVERLAYS = "overlays"
 _KEPT = ".kept"
 _CODE = ("shared", "calibration", "vision")
 _LIBRARIES = ("numpy", "scipy", "opencv-python", "opencv-python-headless", "pillow", "pillow-heif",
-              "simplejpeg", "scikit-image")
+              "simplejpeg")
 
 
 @dataclass(frozen=True)
