@@ -52,7 +52,7 @@ def example() -> tuple[Job, Station]:
 
 
 _USUAL = Choice(string_at=0.1)
-_SQUARE = replace(_USUAL, square=True)
+_SQUARE = replace(_USUAL, aside=0.0)
 _PAIRS: dict[str, tuple[Choice, Choice]] = {
     "square": (_SQUARE, replace(_USUAL, string_at=0.3)),
     "two-cards": (replace(_SQUARE, cards=2), _SQUARE),

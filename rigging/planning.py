@@ -45,8 +45,8 @@ class Choice:
 
     fill : chord as a part of the picture's width; distance_mm overrides it. string_at : how far the plumb
         line hangs from the middle of the picture, as a part of the chord.
-    square : stood square to the rib, right opposite the string. askew_deg : how far from square the camera
-        may look otherwise.
+    aside : how far along the chord the lens stands from the string, in chords; 0: right opposite, square to
+        the rib. None: wherever a hand takes it, looking up to askew_deg from square.
     cards, strings : 1 or 2. photos : of each station, each from another place. level_line : on the rib, in
         place of a string. u_lean_deg : how well the lean is known; None as the job says.
     """
@@ -54,7 +54,7 @@ class Choice:
     fill: float = FILL
     distance_mm: float | None = None
     string_at: float = 0.2
-    square: bool = False
+    aside: float | None = None
     cards: int = 1
     photos: int = 1
     strings: int = 1
@@ -78,7 +78,7 @@ class Step:
 
 STEPS: tuple[Step, ...] = (
     Step("stand square to the rib, right opposite the string, so close that the rib fills four fifths of the "
-         "picture", 1.0, (("square", True), ("string_at", 0.0), ("fill", 0.8), ("distance_mm", None))),
+         "picture", 1.0, (("aside", 0.0), ("string_at", 0.0), ("fill", 0.8), ("distance_mm", None))),
     Step("take three photos, each from another place", 2.0, (("photos", 3),)),
     Step("measure the rib's lean with a level on its face, to 0.2°", 2.5, (("u_lean_deg", 0.2),)),
     Step("put a second card on the rib, far from the first", 3.0, (("cards", 2),)),
@@ -234,15 +234,17 @@ def _photo(job: Job, station: Station, lens: Lens, choice: Choice, noise: Noise,
     side : +1 where the string hangs towards the leading edge.
     """
     chord, distance = station.chord_mm, distance_of(station, lens, choice)
-    askew = choice.askew_deg * (0.4 if choice.square else 1.0)
+    strings = _strings(choice, chord, side)
     for patience in range(40):
         calm = 0.9**patience
-        yaw, pitch, roll = calm * askew * draw[:3] * [1.0, 0.6, 0.4]
-        middle = (side * choice.string_at - 0.03 * draw[3]) * chord - distance * math.tan(math.radians(yaw)) \
-            if choice.square else calm * 0.06 * draw[3] * chord
+        middle = calm * 0.06 * draw[3] * chord
+        yaw, pitch, roll = calm * choice.askew_deg * draw[:3] * [1.0, 0.6, 0.4]
+        if choice.aside is not None and strings:  # towards mid chord from the string, give or take a hand
+            foot = strings[0] - (side * choice.aside + 0.03 * draw[0]) * chord
+            yaw = math.degrees(math.asin(max(-0.8, min(0.8, (foot - middle) / distance))))
         view = View(distance, yaw, pitch, roll, (middle, calm * (0.015 + 0.065 * draw[4]) * chord))
-        setup = SetUp(lens, chord, cards_for(station, choice.cards), view, _strings(choice, chord, side),
-                      noise=noise, level_at=-0.03 * chord if choice.level_line else None,
+        setup = SetUp(lens, chord, cards_for(station, choice.cards), view, strings, noise=noise,
+                      level_at=-0.03 * chord if choice.level_line else None,
                       photo=f"planned {number}",
                       lean_deg=_lean(job, station)[0], u_lean_deg=choice.u_lean_deg or _lean(job, station)[1],
                       u_level_deg=job.level.u_deg, spar_at=station.spar_at, angle_deg=station.chord_deg)

@@ -122,7 +122,7 @@ def test_a_level_line_and_two_strings_make_the_lean_harmless():
     [
         {"cards": 2},
         {"fill": 0.8},
-        {"square": True},
+        {"aside": 0.0},
         {"photos": 4},
         {"strings": 2},
         {"level_line": True},
@@ -133,7 +133,7 @@ def test_what_should_help_helps(better):
     base = Choice(
         string_at=0.0 if {"fill", "photos"} & set(better) else 0.2,
         fill=0.25,
-        square=bool({"fill", "photos"} & set(better)),
+        aside=0.0 if {"fill", "photos"} & set(better) else None,
     )
     strip = station(card="strip")
     poor, good = (expect(job(strip), strip, LENS, c, Noise()).chord for c in (base, replace(base, **better)))

@@ -24,18 +24,20 @@ if TYPE_CHECKING:
     "From camera to rib: 1200, 1.2 m, 48 in. Default: as far as makes the rib two thirds of the picture."))
 @click.option("--cards", "count", type=click.IntRange(1, 2), help="Cards on each rib. Default: as the job "
                                                                   "says.")
-@click.option("--string", "string_at", type=click.FloatRange(0.0, 0.45), default=0.2, show_default=True,
-              help="How far the string hangs from the middle of the picture, in chords.")
-@click.option("--square", is_flag=True, help="Stand square to the rib, right opposite the string.")
+@click.option("--string", "string_at", metavar="LENGTH", help=(
+    "How far along the chord the string hangs from mid chord. Default: a fifth of the chord."))
+@click.option("--aside", metavar="LENGTH", help=(
+    "How far along the chord the lens stands from the string; 0: right opposite it, square to the rib. "
+    "Default: "
+    "wherever a hand takes it."))
 @click.option("--photos", type=click.IntRange(1, 9), default=1, show_default=True, help="Photos of each "
                                                                                         "station.")
 @click.option("--part", type=click.FloatRange(0.05, 1.0), default=1 / 3, show_default="1/3",
               help="U that counts as deciding, as a part of the tolerance.")
 @click.option("--units", type=click.Choice(["mm", "in"]), default="mm", show_default=True, help="Lengths "
                                                                                                 "shown in.")
-def plan(job: Path, camera: str | None, distance: str | None, count: int | None, string_at: float, square:
-bool,
-         photos: int, part: float, units: Units) -> None:
+def plan(job: Path, camera: str | None, distance: str | None, count: int | None, string_at: str | None,
+         aside: str | None, photos: int, part: float, units: Units) -> None:
     """Say how well each station can be read, before a photo is taken.
 
     JOB is the job file. For each station: U to expect (k = 2, the middle of what hands do, and nine in ten of
@@ -48,7 +50,10 @@ bool,
     loaded = load_job(job)
     lens = _lens(loaded, camera)
     far = None if distance is None else parse_length(distance, "--distance")
-    choices = [Choice(distance_mm=far, string_at=0.0 if square else string_at, square=square, photos=photos,
+    hung = None if string_at is None else parse_length(string_at, "--string")
+    stands = None if aside is None else parse_length(aside, "--aside")
+    choices = [Choice(distance_mm=far, string_at=0.2 if hung is None else hung / s.chord_mm, photos=photos,
+                      aside=None if stands is None else stands / s.chord_mm,
                       cards=count or min(max(len(s.cards), 1), 2)) for s in loaded.stations]
     plans = plan_job(loaded, lens, choices, part)
     _show(plans, lens, part, units)
