@@ -77,7 +77,7 @@ def main(
         for m in measure_set(folder, job, profile, only):
             console.print(_line(m), highlight=False)
             found.append(m)
-    jobs = [(group, 9000 + k) for group in CLASSES for k in range(drawn)]
+    jobs = [(group, 100_000 + 1000 * n + k) for n, group in enumerate(CLASSES) for k in range(drawn)]
     for batch in _batches(jobs, workers):
         for m in batch:
             console.print(_line(m), highlight=False)
@@ -113,7 +113,7 @@ def _line(m: Measured) -> str:
 
 def _report(found: list[Measured], names: list[str], drawn: int, seconds: float) -> str:
     photos = len({(m.photo, m.group) for m in found})
-    sets = ", ".join(names) + (f"; {drawn} drawn photos a class" if drawn else "")
+    sets = ", ".join([*names, *([f"{drawn} drawn photos a class"] if drawn else [])])
     typical = sorted(m.seconds for m in found)[len(found) // 2]
     return f"""# Accuracy
 
@@ -134,8 +134,8 @@ column is 1 where U is as large as 95 % of errors are, 2 where it is twice that.
 
 {pulls(found)}
 
-In ray-traced sets strings are plumb, cards flat and leans as stated to the last digit, so that errors there are
-smaller than U allows for; drawn photos err in all three as the job says they may.
+In ray-traced sets strings are plumb, cards flat and leans as stated to the last digit, so that errors there
+are smaller than U allows for; drawn photos err in all three as the job says they may.
 
 ## Faults
 

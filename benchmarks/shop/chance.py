@@ -33,7 +33,7 @@ def good_scene(
     rng = np.random.default_rng([seed, 77])
     u = rng.uniform
     surface = SURFACES[int(rng.integers(len(SURFACES)))]
-    chord = float(u(650, 1500))
+    chord = float(u(650, 1500) if cards.startswith("panel") else u(600, 1000))  # strips are for small ribs
     turn = float(u(-3.5, 3.5))
     pen = chance_pen(rng, surface)
     naca = ("2412", "4412", "2415", "0012", "4415")[int(rng.integers(5))]
@@ -56,7 +56,7 @@ def good_scene(
 
 
 def with_shop_errors(scene: Scene, rng: np.random.Generator) -> Scene:
-    """The scene with what no shop is free of: string and laser off by 0.02 degrees, cards seated 0.1 off the rib.
+    """The scene with what no shop is free of: string and laser off by 0.02 degrees, cards off the rib by 0.1.
 
     Standard deviations, as a job's defaults state them; the truth stays gravity's and the line's.
     """
