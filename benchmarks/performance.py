@@ -1,6 +1,6 @@
 """Speed, parallel work, memory, second runs and start-up, side by side in one run.
 
-    python benchmarks/performance.py samples/trainer --counts 10,100,1000,5000 --out docs/performance-table.md
+    python benchmarks/performance.py samples/trainer --counts 10,100,1000,5000 --page docs/performance.md
 
 FOLDER holds a job (`*.toml`) and `photos/` or `stations/`. The thousands are links to these few photos.
 Nothing else should run on the machine meanwhile.
@@ -20,14 +20,19 @@ from tables import environment, markdown
 from shared.files import write_whole
 from shared.job_file import load_job
 
+START, END = "<!-- measured: made by benchmarks/performance.py -->\n", "<!-- end of measured -->\n"
+
 
 @click.command(help=__doc__)
 @click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
 @click.option("--counts", default="10,50,200", show_default=True, help="Batch sizes of the scaling table.")
 @click.option("--second", default=200, show_default=True, help="Photos of the batch that is run twice.")
 @click.option("--repeats", default=3, show_default=True, help="Runs of each photo; the quickest counts.")
-@click.option("--out", type=click.Path(path_type=Path), help="Markdown file to write as well.")
-def main(folder: Path, counts: str, second: int, repeats: int, out: Path | None) -> None:
+@click.option("--page", type=click.Path(exists=True, path_type=Path),
+              help="Page to put the tables into, between its marks.")
+@click.option("--note", default="", help="A remark on the circumstances, put above the tables.")
+def main(folder: Path, counts: str, second: int, repeats: int, page: Path | None,
+         note: str) -> None:
     job_file = next(iter(sorted(folder.glob("*.toml"))))
     job = load_job(job_file)
     photos = sorted(path for name in ("photos", "stations") for path in (folder / name).glob("*.jpg"))
@@ -38,7 +43,7 @@ def main(folder: Path, counts: str, second: int, repeats: int, out: Path | None)
     starts = scaling.start_up()
     bare = starts["`python -c pass`"]
     text = "\n\n".join((
-        f"Made by `python benchmarks/performance.py {folder} --counts {counts}`; {environment()}.",
+        f"Made by `python benchmarks/performance.py {folder} --counts {counts}`; {environment()}. {note}",
         f"### One photo on one core\n\nMeans over {one.photos} photos, processor time.\n\n{speed.table(one)}",
         f"### Workers\n\n{scaling.table(pair)}\n\n"
         f"All cores against one: {pair[0].seconds / pair[-1].seconds:.2f} times as fast.",
@@ -47,8 +52,9 @@ def main(folder: Path, counts: str, second: int, repeats: int, out: Path | None)
         f"### From few to thousands\n\n{scaling.table(grown)}",
         "### Start-up\n\n" + markdown(("command", "", "ms", "times bare"), [
             (name, "", f"{1e3 * t:.0f}", f"{t / bare:.1f}") for name, t in starts.items()])))
-    if out is not None:
-        write_whole(out, text + "\n")
+    if page is not None:
+        before, _, rest = page.read_text("utf-8").partition(START)
+        write_whole(page, before + START + text + "\n" + END + rest.partition(END)[2])
     Console(width=120).print(Markdown(text))
 
 

@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from shared import saddles
 from vision.card_edges import Edges, find_edges
-from vision.card_spec import IDS_PER_CARD, LAST_CARD, SPECS, CardSpec, dictionary
+from vision.card_markers import find_markers
+from vision.card_spec import IDS_PER_CARD, LAST_CARD, SPECS, CardSpec
 
 F64 = NDArray[np.float64]
 Gray = NDArray[np.uint8]
@@ -73,7 +74,7 @@ def find_cards(gray: Gray) -> list[Card]:
         rest = groups[number]
         # the same number may be printed twice (a poster, a copy): take the fits one after the other
         while len(rest) >= MIN_MARKERS:
-            found = _name_card(number, rest)
+            found = _name_card(rest)
             if found is None:
                 break
             spec, h, used = found
@@ -139,46 +140,43 @@ def _swings(part: Gray) -> int:
     return int(min(rows.mean(), cols.mean()) * 10)
 
 
-def _decode(part: Gray, origin: tuple[int, int], window: int = 17) -> list[tuple[int, F64]]:
-    p = cv2.aruco.DetectorParameters()
-    p.adaptiveThreshWinSizeMin, p.adaptiveThreshWinSizeMax, p.adaptiveThreshWinSizeStep = window, window, 1
-    p.minMarkerPerimeterRate = min(0.03, 4 * 12 / max(part.shape))
-    p.minMarkerDistanceRate = 0.02
-    p.minDistanceToBorder = 1
-    p.perspectiveRemovePixelPerCell = 6
-    p.polygonalApproxAccuracyRate = 0.06
-    p.errorCorrectionRate = 0.5
-    corners, ids, _ = cv2.aruco.ArucoDetector(dictionary(), p).detectMarkers(part)
-    if ids is None:
-        return []
+def _decode(part: Gray, origin: tuple[int, int]) -> list[tuple[int, F64]]:
     shift = np.asarray(origin, dtype=np.float64)
-    return [(int(i), np.asarray(c, dtype=np.float64).reshape(4, 2) + shift)
-            for i, c in zip(np.ravel(ids), corners, strict=True)]
+    return [(number, corners + shift) for number, corners in find_markers(part)]
 
 
-def _name_card(number: int, markers: list[tuple[int, F64]]) -> tuple[CardSpec, F64, set[int]] | None:
-    """Which kind of card these markers belong to: the layout they fit. None when neither fits."""
-    best: tuple[int, float, CardSpec, F64, set[int]] | None = None
-    for spec in SPECS.values():
-        own = [(k, i, c) for k, (i, c) in enumerate(markers) if i < spec.markers]
-        if len(own) < MIN_MARKERS:
-            continue
-        layout = spec.marker_corners()
-        src = np.concatenate([layout[i] for _, i, _ in own])
-        dst = np.concatenate([c for _, _, c in own])
-        scale = float(np.median([np.linalg.norm(c[0] - c[1]) for _, _, c in own])) / spec.marker_mm
-        h, _ = cv2.findHomography(src, dst, cv2.RANSAC, max(1.5, 0.6 * scale))
-        if h is None:
-            continue
-        off = np.linalg.norm(apply(h, src) - dst, axis=1).reshape(-1, 4).max(axis=1)
-        good = off < max(2.5, 1.0 * scale)
-        if good.sum() < MIN_MARKERS:
-            continue
-        used = {k for (k, _, _), g in zip(own, good, strict=True) if g}
-        rank = (int(good.sum()), -float(off[good].mean()))
-        if best is None or rank > best[:2]:
-            best = (*rank, spec, np.asarray(h, dtype=np.float64), used)
+def _name_card(markers: list[tuple[int, F64]]) -> tuple[CardSpec, F64, set[int]] | None:
+    """Which kind of card these markers belong to: the layout they fit. None when neither fits.
+
+    A layout that fits them all at once needs no search for the odd ones.
+    """
+    fits = [fit for spec in SPECS.values() if (fit := _fit_layout(spec, markers, 0)) is not None]
+    whole = [fit for fit in fits if fit[0] == len(markers)]
+    if not whole:
+        fits = [fit for spec in SPECS.values() if (fit := _fit_layout(spec, markers, cv2.RANSAC)) is not None]
+    best = max(whole or fits, key=lambda fit: fit[:2], default=None)
     return None if best is None else best[2:]
+
+
+def _fit_layout(spec: CardSpec, markers: list[tuple[int, F64]],
+                method: int) -> tuple[int, float, CardSpec, F64, set[int]] | None:
+    """A card's layout laid over markers: how many fit, minus their mean error, card, homography, which fit."""
+    own = [(k, i, c) for k, (i, c) in enumerate(markers) if i < spec.markers]
+    if len(own) < MIN_MARKERS:
+        return None
+    layout = spec.marker_corners()
+    src = np.concatenate([layout[i] for _, i, _ in own])
+    dst = np.concatenate([c for _, _, c in own])
+    scale = float(np.median([np.linalg.norm(c[0] - c[1]) for _, _, c in own])) / spec.marker_mm
+    h, _ = cv2.findHomography(src, dst, method, max(1.5, 0.6 * scale))
+    if h is None:
+        return None
+    off = np.linalg.norm(apply(np.asarray(h, dtype=np.float64), src) - dst, axis=1).reshape(-1, 4).max(axis=1)
+    good = off < max(2.5, 1.0 * scale)
+    if good.sum() < MIN_MARKERS:
+        return None
+    used = {k for (k, _, _), g in zip(own, good, strict=True) if g}
+    return int(good.sum()), -float(off[good].mean()), spec, np.asarray(h, dtype=np.float64), used
 
 
 def _refine(gray: Gray, spec: CardSpec, number: int, h: F64) -> Card | None:
