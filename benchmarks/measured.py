@@ -12,7 +12,7 @@ from typing import Any
 
 from calibration.boards import Chessboard
 from calibration.lens import calibrate_lens
-from calibration.profiles import LensProfile, load_lens, save_lens
+from calibration.profiles import LensProfile, load_lens, profiles_in, save_lens
 from shared.job import Job
 from shared.job_file import load_job
 from shared.reading import Angle, Reading
@@ -91,7 +91,10 @@ def group_of(truth: dict[str, Any]) -> str:
 
 
 def profile_of(folder: Path, again: bool = False) -> LensProfile:
-    """The lens profile of a set, calibrated from its board photos and kept in `lens-profile/`."""
+    """The lens profile of a set: the one in its `lens/`, else made from its boards."""
+    ready = [p for _, p in profiles_in(folder / "lens")]
+    if ready and not again:
+        return ready[0]
     place = folder / "lens-profile" / "profile.json"
     if place.exists() and not again:
         return load_lens(place)
