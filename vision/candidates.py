@@ -96,12 +96,15 @@ def _forget(sums: F32, slopes: F32, row: float, index: int, apart: float, ends: 
     a, b = ends
     c0, c1 = a + (b - a) * 0.25, a + (b - a) * 0.75
     reach = int(np.ceil(2 * apart / max(c1 - c0, 1.0) / max(float(slopes[1] - slopes[0]), 1e-9))) + 1
-    for k in range(max(0, index - reach), min(len(slopes), index + reach + 1)):
-        tilt = float(slopes[k] - slopes[index])
-        middle = [row - tilt * c for c in (c0, c1)]
-        lo, hi = max(middle) - apart, min(middle) + apart
-        if hi >= lo:
-            sums[k, max(0, int(np.ceil(lo))):max(0, int(np.floor(hi)) + 1)] = -np.inf
+    ks = np.arange(max(0, index - reach), min(len(slopes), index + reach + 1))
+    tilt = slopes[ks] - slopes[index]
+    first, second = row - tilt * c0, row - tilt * c1
+    lo, hi = np.maximum(first, second) - apart, np.minimum(first, second) + apart
+    near = hi >= lo
+    starts = np.maximum(0, np.ceil(lo[near])).astype(int)
+    stops = np.maximum(0, np.floor(hi[near]) + 1).astype(int)
+    for k, i, j in zip(ks[near].tolist(), starts.tolist(), stops.tolist(), strict=True):
+        sums[k, i:j] = -np.inf
 
 
 def _same(a: Stripe, b: Stripe, apart: float) -> bool:

@@ -103,14 +103,19 @@ def _cubic(x: F64, y: F64, at: F64) -> F64:
 
 
 def measure(gray: NDArray[np.uint8], plane: Plane, a: F64, b: F64, *, half_px: float, segment_mm: float,
-            blur_px: float, any_sign: bool = False, rounds: int = 2) -> Stroke | None:
+            blur_px: float, any_sign: bool = False, rounds: int = 2,
+            avoid: tuple[tuple[float, float, float, float], ...] = ()) -> Stroke | None:
     """Measure the line that runs about from a to b (sheet mm, good to 1 or 2 pixels).
 
     any_sign : the stroke may be darker here and lighter there (a string before changing backgrounds).
+    avoid : boxes (u0, v0, u1, v1) mm whose pattern would be mistaken for the stroke (cards).
     Returns None when fewer than five segments look like a stroke.
     """
     for _ in range(rounds):
         seen = sample(gray, plane, a, b, half_px, segment_mm)
+        for u0, v0, u1, v1 in avoid:
+            m = seen.centres
+            seen.inside[(m[:, 0] > u0) & (m[:, 0] < u1) & (m[:, 1] > v0) & (m[:, 1] < v1)] = False
         fit = _fit(seen, blur_px, any_sign)
         if fit is None:
             return None
@@ -207,12 +212,13 @@ def _robust_line(s: F64, c: F64, sigma: F64, ok: NDArray[np.bool_]) -> tuple[NDA
     rng = np.random.default_rng(len(i))
     pairs = rng.choice(i, size=(120, 2))
     pairs = pairs[np.abs(s[pairs[:, 0]] - s[pairs[:, 1]]) > 0.25 * np.ptp(s[i])]
-    best, line = np.inf, np.array([0.0, float(np.median(c[i]))])
-    for p, q in pairs:
-        k = (c[q] - c[p]) / (s[q] - s[p])
-        m = float(np.median(np.abs(c[i] - c[p] - k * (s[i] - s[p]))))
-        if m < best:
-            best, line = m, np.array([k, c[p] - k * s[p]])
+    line = np.array([0.0, float(np.median(c[i]))])
+    if len(pairs):
+        p, q = pairs.T
+        slope = (c[q] - c[p]) / (s[q] - s[p])
+        off = np.median(np.abs(c[i] - c[p][:, None] - slope[:, None] * (s[i] - s[p][:, None])), axis=1)
+        k = int(np.argmin(off))
+        line = np.array([slope[k], c[p[k]] - slope[k] * s[p[k]]])
     good = ok.copy()
     for _ in range(8):
         r = c - np.polyval(line, s)

@@ -32,23 +32,29 @@ def estimate_waviness(place: F64, off: F64, sigma: F64) -> Waviness:
     gap = np.abs(place[:, None] - place[None, :])
     design = np.stack([np.ones(n), (place - place.mean()) / span], axis=1)
     typical = max(float(np.std(off)), 1e-6)
+    scale = np.maximum(sigma, 1e-9)
+    whitened = np.c_[design, off] / scale[:, None]
+    ratios = typical * np.array([0.0, 0.15, 0.3, 0.5, 0.7, 0.85, 1.0, 1.2, 1.5, 2.0])
     best = (-np.inf, 0.0, span / 10)
     for reach in span * np.array([0.01, 0.02, 0.035, 0.06, 0.1, 0.2]):
-        shape = np.exp(-gap / reach)
-        for ratio in (0.0, 0.15, 0.3, 0.5, 0.7, 0.85, 1.0, 1.2, 1.5, 2.0):
-            value = _likelihood(off, design, np.diag(sigma**2) + (ratio * typical) ** 2 * shape)
-            if value > best[0]:
-                best = (value, ratio * typical, float(reach))
+        shape = np.exp(-gap / reach) / np.outer(scale, scale)
+        values = _likelihoods(whitened, shape, ratios)
+        k = int(values.argmax())
+        if values[k] > best[0] + 1e-9:  # without waviness every reach is as likely
+            best = (float(values[k]), float(ratios[k]), float(reach))
     return Waviness(best[1], best[2])
 
 
-def _likelihood(r: F64, x: F64, cov: F64) -> float:
-    try:
-        chol = np.linalg.cholesky(cov)
-    except np.linalg.LinAlgError:
-        return -np.inf
-    w = np.linalg.solve(chol, np.c_[x, r])
-    a, b = w[:, :2], w[:, 2]
-    normal = a.T @ a
-    fit = b - a @ np.linalg.solve(normal, a.T @ b)
-    return float(-np.log(np.diag(chol)).sum() - 0.5 * np.linalg.slogdet(normal)[1] - 0.5 * fit @ fit)
+def _likelihoods(whitened: F64, shape: F64, sizes: F64) -> F64:
+    """Log likelihood, up to a constant, for each size (k,) of the process; all in units of the noise.
+
+    whitened : (n, 3) design and residuals over the noise. In the eigenvectors of `shape` (n, n), the process'
+    covariance at size 1, noise and process are diagonal at every size, so one decomposition serves them all.
+    """
+    power, basis = np.linalg.eigh(shape)
+    w = basis.T @ whitened
+    variance = 1.0 + sizes[:, None] ** 2 * np.maximum(power, 0.0)
+    moments = np.einsum("ni,nj,kn->kij", w, w, 1.0 / variance)
+    normal, cross = moments[:, :2, :2], moments[:, :2, 2]
+    fit = moments[:, 2, 2] - np.einsum("ki,ki->k", cross, np.linalg.solve(normal, cross[..., None])[..., 0])
+    return np.asarray(-0.5 * (np.log(variance).sum(1) + np.linalg.slogdet(normal)[1] + fit))
