@@ -72,7 +72,7 @@ def check_shape(robust: RobustFit, seen: list[BoardView], board: Board, size: tu
             raise UserError("the board's squares are not square", f"off by {100 * max(abs(s[0]), abs(s[1])) / half:.1f} % "
                             "of their side", "print it anew at true scale, or give the right board")
         if sag > SIGNIFICANT * u_sag and sag > MATTERS * half:
-            notes.append(f"the board is not quite flat (sag {sag:.2f} mm, u {u_sag:.2f} mm): taken into account")
+            notes.append(f"the board is not quite flat (sag {sag:.3f} mm, u {u_sag:.3f} mm): taken into account")
         if abs(s[0]) > SIGNIFICANT * u[0]:
             notes.append(f"the print is stretched {100 * s[0] / half:+.2f} % along its short side against the long one: "
                          "taken into account")

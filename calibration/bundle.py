@@ -17,6 +17,9 @@ from calibration.models import free_columns, shape_basis
 from calibration.projection import project_board
 
 Pose = tuple[F64, F64]
+LEAST_SIGMA_PX = 0.025
+"""Corners are not credited with less than this: what perspective, distortion and sharpening do to them is the same
+each time and does not average out."""
 Block = tuple[F64, F64, F64, F64, F64]
 
 
@@ -230,7 +233,7 @@ def _result(views: list[View], theta: F64, shape: F64, poses: list[Pose], free: 
     sigma = float(np.sqrt(squares / freedom))
     inverse = scaled_inverse(s)
     inflation = _inflation(inverse, scores, sigma, len(views))
-    covariance = inverse * sigma**2 * inflation
+    covariance = inverse * max(sigma, LEAST_SIGMA_PX) ** 2 * inflation
     k = free.columns.shape[1]
     shape_covariance = np.zeros((5, 5))
     if free.half_mm:

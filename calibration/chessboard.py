@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import cv2
@@ -13,6 +14,8 @@ from calibration.lens_model import F64
 
 SEARCH_SIDES = (1000, 2000, 640)
 """The board is looked for in the picture shrunk to about these lengths in turn, pixels."""
+ENOUGH = 16
+"""Corners with which a grid is taken for the board, whatever the other searches might find."""
 
 
 @dataclass(frozen=True)
@@ -48,27 +51,29 @@ def find_grid(gray: U8, board: Chessboard) -> dict[Cell, Corner]:
             grid = grow(gray, (seed + 0.5) * factor - 0.5)
             if len(grid) > len(best):
                 best = grid
-            if board.columns and sorted(extent(best)) == sorted((board.columns, board.rows)):
+            across, down = extent(best)
+            whole = sorted((across, down)) == sorted((board.columns, board.rows))
+            # a full rectangle could not be grown any further: it is the board, or all of it in the picture
+            if whole or len(best) == across * down >= ENOUGH:
                 return best
-        if len(best) >= 20 and not board.columns:
+        if len(best) >= ENOUGH:
             return best
     return best
 
 
-def _seeds(small: U8, board: Chessboard) -> list[F64]:
+def _seeds(small: U8, board: Chessboard) -> Iterator[F64]:
     """Grids (rows, columns, 2) to start from, pixels of the small picture."""
-    out = []
     if board.columns:
         found, seen = cv2.findChessboardCornersSB(small, (board.columns, board.rows),
                                                   flags=cv2.CALIB_CB_NORMALIZE_IMAGE)
         if found:
-            return [np.asarray(seen, np.float64).reshape(board.rows, board.columns, 2)]
+            yield np.asarray(seen, np.float64).reshape(board.rows, board.columns, 2)
+            return
     for flags in (cv2.CALIB_CB_LARGER, cv2.CALIB_CB_LARGER | cv2.CALIB_CB_NORMALIZE_IMAGE):
         for start in ((4, 4), (3, 3)):
             found, seen, meta = cv2.findChessboardCornersSBWithMeta(small, start, flags)
             if found:
-                out.append(np.asarray(seen, np.float64).reshape(*np.asarray(meta).shape[:2], 2))
-    return out
+                yield np.asarray(seen, np.float64).reshape(*np.asarray(meta).shape[:2], 2)
 
 
 def extent(grid: dict[Cell, Corner]) -> tuple[int, int]:

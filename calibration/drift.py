@@ -6,7 +6,7 @@ import datetime
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Literal, Protocol
 
 import numpy as np
 from scipy import stats
@@ -31,6 +31,9 @@ SQUARE_SHARE = 0.002
 SIGMAS = 3.0
 FEWEST_PHOTOS = 6
 MATCH = 0.25
+
+
+Kind = Literal["panel", "strip"]
 
 
 class CardShape(Protocol):
@@ -62,7 +65,7 @@ class Drift:
     flags: tuple[Flag, ...]
 
 
-def check_batch(readings: Sequence[Reading], profile: LensProfile, shapes: Mapping[str, CardShape],
+def check_batch(readings: Sequence[Reading], profile: LensProfile, shapes: Mapping[Kind, CardShape],
                 earlier: Sequence[Reading] = ()) -> Drift:
     """Check a batch of readings against the lens profile they were measured with.
 
@@ -142,10 +145,11 @@ def _cards(r: Reading) -> tuple[SeenCard, ...]:
     return tuple(c for c in r.evidence.cards if math.isfinite(c.rms_px)) if r.evidence else ()
 
 
-def _views(readings: Sequence[Reading], profile: LensProfile, shapes: Mapping[str, CardShape],
-           ) -> tuple[list[tuple[View, Lens]], list[str]]:
+def _views(readings: Sequence[Reading], profile: LensProfile, shapes: Mapping[Kind, CardShape],
+           ) -> tuple[list[tuple[View, Lens]], list[Kind]]:
     """Cards as views of flat boards, each with the lens of its photo; the kind of each."""
-    views, kinds = [], []
+    views: list[tuple[View, Lens]] = []
+    kinds: list[Kind] = []
     for r in readings:
         shown = (r.photo.width, r.photo.height)
         if shown == profile.size:
@@ -207,7 +211,7 @@ def _focal(views: list[tuple[View, Lens]], profile: LensProfile) -> tuple[float,
     return _mean(found, own)
 
 
-def _square(views: list[tuple[View, Lens]], kinds: list[str]) -> tuple[tuple[float, float], tuple[float, float]]:
+def _square(views: list[tuple[View, Lens]], kinds: list[Kind]) -> tuple[tuple[float, float], tuple[float, float]]:
     """Stretch (relative) and skew (degrees) of the prints, all kinds together, the lens as in the profile."""
     stretch, skew = [], []
     for kind in sorted(set(kinds)):

@@ -17,7 +17,8 @@ CUT = 4.5
 WORST_VIEW = 3.0
 """A view whose typical residual exceeds the others' by this factor is left out."""
 LOST = 0.1
-"""A view with more than this share of its corners left out is left out whole."""
+DISTURBED_PX = 0.5
+"""A view with more than this share of its corners left out, some by more than this, is left out whole."""
 FLOOR_PX = 0.05
 FLOOR_CORNER_PX = 0.02
 """No corner finder is better than this: smaller residuals are not taken for the scale of outliers."""
@@ -75,9 +76,11 @@ def robust_fit(views: list[View], size: tuple[int, int], model: str, fewest: int
         if typical[worst] > WORST_VIEW * others:
             dropped[used[worst]] = (f"its corners lie {typical[worst]:.2f} px off what the other photos say (they: "
                                     f"{others:.2f} px): moved, board bent, or corners disturbed")
-        elif lost.max() > LOST:
-            worst = int(np.argmax(lost))
-            far = float(np.linalg.norm(result.residuals[worst], axis=1).max())
+            del used[worst]
+            continue
+        worst = int(np.argmax(lost))
+        far = float(np.linalg.norm(result.residuals[worst], axis=1).max())
+        if lost[worst] > LOST and far > DISTURBED_PX:
             dropped[used[worst]] = (f"{100 * lost[worst]:.0f} % of its corners lie off what the other photos say, up to "
                                     f"{far:.1f} px: something lies on the board, or corners disturbed")
         else:
