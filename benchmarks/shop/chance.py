@@ -16,6 +16,8 @@ STRINGS: tuple[Rgb, ...] = (
 )  # fmt: skip
 Surface = Literal["ply", "balsa", "foam", "carbon", "white"]
 SURFACES: tuple[Surface, ...] = ("ply", "balsa", "foam", "ply", "balsa", "carbon", "white")
+CARDS_APART = 15
+"""A station's second card carries the first one's number plus this."""
 Cards = Literal["panel", "strip", "panels", "strips"]
 
 
@@ -87,7 +89,7 @@ def chance_cards(rng: np.random.Generator, cards: Cards) -> tuple[CardAt, ...]:
         return (CardAt(kind, number, float(rng.uniform(0.40, 0.54)), float(turns[0])),)
     return (
         CardAt(kind, number, 0.68, float(turns[0])),
-        CardAt(kind, number + 15, 0.15, float(turns[1])),
+        CardAt(kind, number + CARDS_APART, 0.15, float(turns[1])),
     )
 
 

@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 
 from shop.camera import PHONE
+from shop.chance import CARDS_APART
 from shop.scene import CardAt, Poster, Scene
 
 Rng = np.random.Generator
@@ -26,7 +27,8 @@ def no_card(scene: Scene, rng: Rng) -> Scene:
 
 def other_card(scene: Scene, rng: Rng) -> Scene:
     """A card that the job does not know."""
-    spare = [n for n in range(31) if n not in {c.number for c in scene.cards}]
+    known = {n for c in scene.cards for n in (c.number, c.number + CARDS_APART, c.number - CARDS_APART)}
+    spare = [n for n in range(31) if n not in known]
     return replace(scene, cards=(CardAt("panel", int(rng.choice(spare)), 0.48, float(rng.uniform(-5, 5))),))
 
 
@@ -46,9 +48,13 @@ def poster_with_card(scene: Scene, rng: Rng) -> Scene:
 
 
 def tilted_card(scene: Scene, rng: Rng) -> Scene:
-    """The only card stands off the rib by some degrees, as a bowed sheet does."""
-    card = replace(scene.cards[0], tilt_deg=float(rng.uniform(2, 6) * rng.choice([-1, 1])))
-    return replace(scene, cards=(card, *scene.cards[1:]))
+    """One of two cards stands off the rib by some degrees. (A single card's tilt shows in nothing.)"""
+    number = scene.cards[0].number
+    tilt = float(rng.uniform(2, 6) * rng.choice([-1, 1]))
+    rear, front = CardAt("panel", number, 0.62, 2.0), CardAt("panel", number + CARDS_APART, 0.2, -3.0)
+    if rng.random() < 0.5:
+        return replace(scene, cards=(replace(rear, tilt_deg=tilt), front))
+    return replace(scene, cards=(rear, replace(front, tilt_deg=tilt)))
 
 
 def shaken(scene: Scene, rng: Rng) -> Scene:
@@ -89,7 +95,7 @@ THINGS: dict[str, tuple[Literal["angle", "refuse"], Callable[[Scene, Rng], Scene
     "card of no station": ("refuse", other_card),
     "poster without card": ("refuse", poster),
     "poster of a whole photo": ("refuse", poster_with_card),
-    "tilted card": ("angle", tilted_card),
+    "one of two cards tilted": ("angle", tilted_card),
     "shaken": ("angle", shaken),
     "out of focus": ("angle", out_of_focus),
     "dark": ("angle", dark),

@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 
 from shop.camera import PHONE_12
-from shop.chance import good_scene
+from shop.chance import CARDS_APART, good_scene
 from shop.decoy_levels import LEVELS
 from shop.decoy_lines import LINES
 from shop.decoy_things import THINGS
@@ -50,5 +50,6 @@ def decoys(per_kind: int = 9, first_seed: int = 50_000) -> list[Decoy]:
             seed = first_seed + 1000 * k + i
             base = good_scene(seed, "panels" if i % 4 == 3 else "panel", camera=CAMERA)
             scene = make(base, np.random.default_rng([seed, 99]))
-            found.append(Decoy(kind, i, scene, right, tuple(c.number for c in base.cards)))
+            first = base.cards[0].number
+            found.append(Decoy(kind, i, scene, right, (first, first + CARDS_APART)))
     return found
