@@ -116,27 +116,29 @@ def _same(a: Stripe, b: Stripe, apart: float) -> bool:
 
 def profile_along(depth: F32, row: float, slope: float, slack: int = 1) -> F32:
     """Largest depth within `slack` rows of a line, for every column; NaN outside the map."""
+    return np.asarray(profiles_along(depth, np.array([row]), slope, slack)[0], dtype=np.float32)
+
+
+def profiles_along(depth: F32, starts: F64, slope: float, slack: int = 1) -> F32:
+    """(n, columns): the same for parallel lines that start at these rows, (n,)."""
     h, w = depth.shape
     cols = np.arange(w)
-    rows = np.rint(row + slope * cols).astype(int)
-    out = np.full(w, -np.inf, dtype=np.float32)
-    for d in range(-slack, slack + 1):
-        r = rows + d
-        ok = (r >= 0) & (r < h)
-        out[ok] = np.maximum(out[ok], depth[r[ok], cols[ok]])
-    out[~np.isfinite(out)] = np.nan
-    return out
+    rows = np.rint(starts[:, None] + slope * cols).astype(int)
+    near = rows[:, None, :] + np.arange(-slack, slack + 1)[:, None]
+    values = np.where((near >= 0) & (near < h), depth[np.clip(near, 0, h - 1), cols], -np.inf).max(axis=1)
+    values[~np.isfinite(values)] = np.nan
+    return np.asarray(values, dtype=np.float32)
 
 
 def _trace(depth: F32, row: float, slope: float, bridge: float, window: int) -> Stripe | None:
     """Where along a line the ridge is really there: it must stand out from the lines beside it."""
-    own = profile_along(depth, row, slope)
+    profiles = profiles_along(depth, row + np.array([0.0, -14.0, -9.0, 9.0, 14.0]), slope)
+    own = profiles[0]
     inside = np.isfinite(own)
     if inside.sum() < 2 * window:
         return None
     own = np.where(inside, own, -1.0)
-    beside = np.concatenate([p[np.isfinite(p)] for off in (-14, -9, 9, 14)
-                             for p in (profile_along(depth, row + off, slope),)])
+    beside = profiles[1:][np.isfinite(profiles[1:])]
     noise = float(np.percentile(beside, 85)) if len(beside) else 0.0
     strong = cv2.blur(own.reshape(1, -1).astype(np.float32), (window, 1)).ravel()
     typical = float(np.percentile(strong[inside], 90))

@@ -15,6 +15,8 @@ Kind = Literal["panel", "strip"]
 
 IDS_PER_CARD = 32
 LAST_CARD = 30
+RIM_MM, FOOT_MM = 6.0, 14.0
+"""White paper round the board, and below it where arrow, name and number stand."""
 
 
 @dataclass(frozen=True)
@@ -52,6 +54,12 @@ class CardSpec:
         """(4, 2) corners of the board, mm, clockwise from the origin as printed."""
         w, h = self.size_mm
         return np.array([[0, 0], [w, 0], [w, h], [0, h]], dtype=np.float64)
+
+    def paper(self) -> F64:
+        """(4, 2) corners of the printed sheet, mm in the board frame: the board, its rim, and the foot with the
+        arrow below it."""
+        w, h = self.size_mm
+        return np.array([[-RIM_MM, -RIM_MM], [w + RIM_MM, -RIM_MM], [w + RIM_MM, h + FOOT_MM], [-RIM_MM, h + FOOT_MM]])
 
     def marker_corners(self) -> F64:
         """(markers, 4, 2) corners of each marker in board order, mm, clockwise from its own top left."""

@@ -18,6 +18,10 @@ MARK_PLACED_MM = 0.5
 """How well a mark is set on its line by hand (common practice, no source)."""
 PULL = 3.0
 """Standardised disagreement of two level references, or of cards, beyond which they are doubted."""
+HOPELESS_PULL = 6.0
+"""The same, beyond which no value is given."""
+SHORT, VERY_SHORT = 0.75, 0.5
+"""Part of the chord over which a chord line must be seen, without and with two marks on it, to go undoubted."""
 MAX_U_DEG = 1.5
 """A standard uncertainty beyond which a value says nothing about a rib."""
 
@@ -47,7 +51,10 @@ def doubts(result: Angles, solution: Solution, found: Findings, station: Station
     spar: list[Flag] = []
     chord += _length(found, station)
     chord += _marks(found, solution)
-    flags += _references(solution)
+    reason, disagreeing = _references(solution)
+    if reason:
+        return Doubt(reason)
+    flags += disagreeing
     flags += _lens(solution)
     stroke = found.strokes[0]
     kept = float(stroke.kept.mean())
@@ -65,8 +72,9 @@ def doubts(result: Angles, solution: Solution, found: Findings, station: Station
 
 
 def _length(found: Findings, station: Station) -> list[Flag]:
+    """A chord line runs from edge to edge; one that does not is doubted, unless two marks lie on it."""
     part = found.strokes[0].length_mm / station.chord_mm
-    if part < 0.55:
+    if part < SHORT and len(found.marks) < 2 or part < VERY_SHORT:
         return [Flag("chord-short", f"the line is seen over only {100 * part:.0f} % of the station's chord")]
     if part > 1.08:
         return [Flag("chord-long", f"the line is {100 * part:.0f} % of the station's chord long: is the card this "
@@ -95,15 +103,19 @@ def _marks(found: Findings, solution: Solution) -> list[Flag]:
     return []
 
 
-def _references(solution: Solution) -> list[Flag]:
+def _references(solution: Solution) -> tuple[str | None, list[Flag]]:
     """Level references against each other and against the stated lean: their residuals in the joint solution."""
-    lines = [i for i, line in enumerate(solution.scene.lines) if line.role in ("plumb", "level")]
-    pulls = solution.level_pulls
-    if len(pulls) < 2 or len(lines) < 2 or max(abs(p) for p in pulls) <= PULL:
-        return []
-    return [Flag("references-disagree", "strings, level line and the stated lean do not agree (by "
-                 f"{max(abs(p) for p in pulls):.0f} standard uncertainties): one of them is not level or plumb, or the rib "
-                 "leans more than the job says")]
+    pulls = np.abs(solution.level_pulls)
+    count = len([line for line in solution.scene.lines if line.role in ("plumb", "level")])
+    if count < 2 or pulls.max() <= PULL:
+        return None, []
+    worst = float(pulls.max())
+    if float(pulls[:count].max()) > HOPELESS_PULL:
+        return (f"the level references disagree by {worst:.0f} standard uncertainties: one of them is not plumb or not "
+                "level (a rod, a draught, a laser not yet settled); leave one true one in the photo"), []
+    return None, [Flag("references-disagree", "strings, level line and the stated lean do not agree (by "
+                       f"{worst:.0f} standard uncertainties): one of them is not level or plumb, or the rib leans "
+                       "more than the job says")]
 
 
 def _lens(solution: Solution) -> list[Flag]:

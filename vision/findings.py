@@ -105,7 +105,8 @@ def look(picture: Picture, solution: Solution, cards: tuple[Card, ...], station:
     ends = _onto(stroke, order(ends))
     tall = photo.further(1, 4)
     lit = laser() if any(dict(c.evidence)["laser colour"] > 0.3 for c in choice.candidates) else None
-    gravity = find_gravity(picture, tall, plane, band, lit, ends, station, job, scale, blur, forward_right, by_role)
+    gravity = find_gravity(picture, tall, plane, band, lit, ends, station, job, scale, blur, forward_right, by_role,
+                           tuple(boxes))
     so_far = Findings(plane, forward_right, gravity.reason, (line_seen("chord", stroke), *gravity.lines),
                       (stroke, *gravity.strokes), choice, ends, gravity, reference=gravity.reference)
     if gravity.reason:
@@ -183,7 +184,7 @@ def _half(scale: float) -> float:
 
 
 def _box(plane: Plane, card: Card) -> Box:
-    q = plane.to_sheet(card.at(card.spec.outline()))
+    q = plane.to_sheet(card.at(card.spec.paper()))
     (u0, v0), (u1, v1) = q.min(0), q.max(0)
     return float(u0), float(v0), float(u1), float(v1)
 

@@ -21,9 +21,12 @@ from vision.strings import choose_strings
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 U8 = NDArray[np.uint8]
+Box = tuple[float, float, float, float]
 
-POOR_STRING_PX = 0.25
-"""Scatter of a string's centres beyond which its colour is looked at as well."""
+POOR_STRING_PX, PLAIN = 0.25, 0.6
+"""Scatter of a string's centres beyond which, and share of it seen below which, its colour is looked at as well."""
+CROOKED_PX = 0.8
+"""Scatter beyond which it is no straight string."""
 
 
 @dataclass(frozen=True)
@@ -41,7 +44,7 @@ class Gravity:
 
 def find_gravity(picture: Picture, tall: Reduced, plane: Plane, band: Sheet, laser: F32 | None, chord: F64,
                  station: Station, job: Job, scale: float, blur: float, forward_right: bool,
-                 hints: dict[str, Hint]) -> Gravity:
+                 hints: dict[str, Hint], boxes: tuple[Box, ...]) -> Gravity:
     """Find and measure strings and level lines.
 
     tall : the grey picture, reduced mostly downwards. band, laser : the sheet round the chord line and where it
@@ -67,16 +70,20 @@ def find_gravity(picture: Picture, tall: Reduced, plane: Plane, band: Sheet, las
                 depth = with_colour(depth, picture.small_colour(), sheet)
             weighed = tuple(find_uprights(sheet, depth, chord, station.chord_mm))
             found, reason = choose_strings(picture, plane, list(weighed), chord, station.chord_mm, forward_right, scale)
-            if found or (laser is not None and find_level_stripes(band, laser, station.chord_mm)):
+            if found:
                 break
+    faint = {id(e): min(w.above, w.below, w.on_rib) < PLAIN for w in weighed for e in (w.ends,)}
     for k, e in enumerate(found):
-        stroke = _measured(picture, plane, e, scale, blur)
+        stroke = _measured(picture, plane, e, scale, blur, boxes, faint.get(id(e), False))
         if stroke is None or stroke.length_mm < 0.12 * station.chord_mm:
             continue
+        if _spread(stroke) > CROOKED_PX:
+            return Gravity(reason="the string does not show as one straight line (draught, a knot, something like it beside "
+                           "it): let it hang still before a plain background", weighed=weighed)
         lines.append(line_seen("plumb", stroke, own, f"string {k + 1} at {station.name}", "string's own error"))
         strokes.append(stroke)
         ends.append(np.stack([stroke.uv[0], stroke.uv[-1]]))
-    level = _level(picture, plane, band, laser, chord, station, scale, blur, hints)
+    level = _level(picture, plane, band, laser, chord, station, scale, blur, hints, boxes)
     if level is not None:
         source = f"level reference {job.level.profile or ''}".strip()
         lines.append(line_seen("level", level, own, source, "level line's own error", job.level.zero_error_deg))
@@ -89,24 +96,57 @@ def find_gravity(picture: Picture, tall: Reduced, plane: Plane, band: Sheet, las
     return Gravity(tuple(lines), tuple(strokes), tuple(ends), reference, None, weighed)
 
 
-def _measured(picture: Picture, plane: Plane, ends: F64, scale: float, blur: float) -> Stroke | None:
-    """A string's stroke in the grey picture; where it hardly shows there, in the colour that shows it best."""
+def _measured(picture: Picture, plane: Plane, ends: F64, scale: float, blur: float, boxes: tuple[Box, ...],
+              faint: bool) -> Stroke | None:
+    """A string's stroke in the grey picture; where it hardly shows there, in the colour that shows it best.
+
+    What was found may be a part of the string and a few pixels askew: it is followed up to the photo's edge,
+    widely at first, and kept so far as the further centres fit as well as the others.
+    """
     from vision.findings import segment
 
+    top = float(plane.to_sheet(np.array([[plane.to_pixels(ends[:1])[0, 0], 8.0]]))[0, 1])
+    d = ends[1] - ends[0]
+    up = ends[0] + d * (top - ends[0, 1]) / d[1]
+
     def stroke_in(image: U8) -> Stroke | None:
-        return measure(image, plane, ends[0], ends[1], half_px=float(np.clip(3.0 * scale, 7, 12)),
-                       segment_mm=segment(ends), blur_px=blur, any_sign=True)
+        def traced(a: F64, b: F64, reach: float, rounds: int) -> Stroke | None:
+            return measure(image, plane, a, b, half_px=reach, segment_mm=segment(np.stack([a, b])), blur_px=blur,
+                           any_sign=True, rounds=rounds, avoid=boxes)
+
+        near = float(np.clip(3.0 * scale, 7, 12))
+        part = traced(ends[0], ends[1], near, 2)
+        if ends[0, 1] - top < 0.15 * d[1]:
+            return part
+        wide = traced(up, ends[1], float(np.clip(6.0 * scale, 12, 18)), 2)
+        if wide is None or part is None:
+            return part or wide
+        whole = traced(*_line_ends(wide, up, ends[1]), near, 2)
+        if whole is not None and whole.length_mm > 1.15 * part.length_mm and _spread(whole) < max(
+                1.2 * _spread(part), 0.15):
+            return whole
+        return part
 
     best = stroke_in(picture.gray)
-    if best is not None and _spread(best) < POOR_STRING_PX and best.kept.mean() > 0.6:
+    if best is not None and _spread(best) < POOR_STRING_PX and best.kept.mean() > 0.6 and not faint:
         return best
     colour = picture.full_colour()
     for k in range(3) if colour is not None else ():
         other = stroke_in(np.ascontiguousarray(colour[..., k]))  # type: ignore[index]  # checked above
-        if other is not None and (best is None or _spread(other) / np.sqrt(other.kept.sum())
-                                  < _spread(best) / np.sqrt(best.kept.sum())):
+        if other is not None and (best is None or _vague(other) < _vague(best)):
             best = other
     return best
+
+
+def _line_ends(stroke: Stroke, a: F64, b: F64) -> tuple[F64, F64]:
+    """The points of a stroke's straight line at the heights of a and b."""
+    slope, at = np.polyfit(stroke.uv[:, 1], stroke.uv[:, 0], 1)
+    return np.array([slope * a[1] + at, a[1]]), np.array([slope * b[1] + at, b[1]])
+
+
+def _vague(stroke: Stroke) -> float:
+    """How poorly a stroke fixes a slope: scatter over length and count."""
+    return float(_spread(stroke) / np.sqrt(stroke.kept.sum()) / stroke.length_mm)
 
 
 def _spread(stroke: Stroke) -> float:
@@ -121,7 +161,7 @@ def _tall_box(picture: Picture, plane: Plane, chord: F64) -> tuple[float, float,
 
 
 def _level(picture: Picture, plane: Plane, band: Sheet, laser: F32 | None, chord: F64, station: Station, scale: float,
-           blur: float, hints: dict[str, Hint]) -> Stroke | None:
+           blur: float, hints: dict[str, Hint], boxes: tuple[Box, ...]) -> Stroke | None:
     from vision.findings import hinted_ends, segment
 
     if "level" in hints:
@@ -140,4 +180,4 @@ def _level(picture: Picture, plane: Plane, band: Sheet, laser: F32 | None, chord
             return None
         ends = band.uv(np.array([[first, s.at(first)], [last, s.at(last)]]))
     return measure(picture.gray, plane, ends[0], ends[1], half_px=float(np.clip(3.2 * scale, 7, 12)),
-                   segment_mm=segment(ends), blur_px=max(blur, 1.2))
+                   segment_mm=segment(ends), blur_px=max(blur, 1.2), avoid=boxes)
