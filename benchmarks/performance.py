@@ -8,6 +8,9 @@ Nothing else should run on the machine meanwhile.
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import click
@@ -17,6 +20,7 @@ from rich.console import Console
 from rich.markdown import Markdown
 from tables import environment, markdown
 
+from rigging.cli.main import ONE_THREAD
 from shared.files import write_whole
 from shared.job_file import load_job
 
@@ -33,6 +37,9 @@ START, END = "<!-- measured: made by benchmarks/performance.py -->\n", "<!-- end
 @click.option("--note", default="", help="A remark on the circumstances, put above the tables.")
 def main(folder: Path, counts: str, second: int, repeats: int, page: Path | None,
          note: str) -> None:
+    if any(os.environ.get(name) != "1" for name in ONE_THREAD):  # must be set before NumPy is loaded
+        environment_of_one = {**os.environ, **dict.fromkeys(ONE_THREAD, "1")}
+        sys.exit(subprocess.run([sys.executable, *sys.argv], env=environment_of_one, check=False).returncode)
     job_file = next(iter(sorted(folder.glob("*.toml"))))
     job = load_job(job_file)
     photos = sorted(path for name in ("photos", "stations") for path in (folder / name).glob("*.jpg"))

@@ -37,6 +37,9 @@ COMMANDS: dict[str, tuple[str, str]] = {
 CAUTION = ("An aid, not an inspection: confirm every angle with an independent instrument; the designer's "
            "drawings, the local authority and a licensed inspector decide.")
 
+ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
+"""What tells the linear algebra under NumPy, before it is loaded, to stay on one thread."""
+
 _NO_OPENCV = (
     "OpenCV cannot load for want of the system library {library}; install it (Debian, Ubuntu: sudo apt "
     "install libgl1 libglib2.0-0; Fedora: sudo dnf install mesa-libGL glib2) or pip install "
@@ -94,6 +97,8 @@ def group() -> None:
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line; never returns. Every failure of the user's making is one line on stderr."""
     make_fit()
+    for name in ONE_THREAD:  # small matrices: the linear algebra's threads would only wait for each other
+        os.environ.setdefault(name, "1")
     try:
         code = run(arguments)
     except Exception as error:  # a fault of ours: one line all the same, the traceback on request
