@@ -9,10 +9,13 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import signal
 import sys
+import threading
 from collections.abc import Generator, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from typing import Any
 
 from rigging.batch_worker import Outcome, Plan, Task, measure_one, refused, start_worker
@@ -53,7 +56,8 @@ def _run(tasks: Iterator[Task], plan: Plan, workers: int, lost: list[Task]) -> G
     try:
         for task in tasks:
             try:
-                under_way[pool.submit(measure_one, task, plan)] = task
+                with _ctrl_c_afterwards():  # not while a worker is being started
+                    under_way[pool.submit(measure_one, task, plan)] = task
             except BrokenProcessPool:
                 lost.append(task)
                 break
@@ -82,7 +86,9 @@ def alone(task: Task, plan: Plan) -> Generator[Outcome, None, None]:
     """One task in a process of its own; a refusal if it kills that too."""
     with _pool(1, plan) as pool:
         try:
-            yield pool.submit(measure_one, task, plan).result()
+            with _ctrl_c_afterwards():
+                future = pool.submit(measure_one, task, plan)
+            yield future.result()
         except BrokenProcessPool:
             yield crashed(task)
 
@@ -106,8 +112,41 @@ def _pool(workers: int, plan: Plan) -> ProcessPoolExecutor:
 def _context(plan: Plan) -> Any:
     """Processes forked from a clean server that has the heavy imports done, where the system has that."""
     if sys.platform.startswith("linux"):
+        from multiprocessing import forkserver
+
         context = multiprocessing.get_context("forkserver")
         own = [spec.partition(":")[0] for spec in (plan.reader, plan.drawer)]
         context.set_forkserver_preload([*_PRELOAD, *own])
+        with _deaf_to_ctrl_c():
+            forkserver.ensure_running()
         return context
     return multiprocessing.get_context("spawn")
+
+
+@contextmanager
+def _deaf_to_ctrl_c() -> Iterator[None]:
+    """What is started meanwhile never hears Ctrl-C, not even while it is still importing."""
+    if threading.current_thread() is not threading.main_thread():  # only the main thread may say so
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+@contextmanager
+def _ctrl_c_afterwards() -> Iterator[None]:
+    """A Ctrl-C meanwhile is heard, and heeded at the end."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    heard: list[int] = []
+    before = signal.signal(signal.SIGINT, lambda number, _frame: heard.append(number))
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+    if heard:
+        raise KeyboardInterrupt

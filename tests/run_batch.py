@@ -15,8 +15,11 @@ from tests.batch_help import FAKE, job
 def main() -> None:
     batch_store.code_digest = lambda: "code"  # type: ignore[assignment] # an edit meanwhile is another matter
     photos, out, workers = Path(sys.argv[1]), Path(sys.argv[2]), int(sys.argv[3])
-    measure_batch(job(photos), find_photos([photos]), out, replace(FAKE, workers=workers),
-                  lambda done, total: print(done, total, flush=True))
+    try:
+        measure_batch(job(photos), find_photos([photos]), out, replace(FAKE, workers=workers),
+                      lambda done, total: print(done, total, flush=True))
+    except KeyboardInterrupt:
+        sys.exit(130)
 
 
 if __name__ == "__main__":
