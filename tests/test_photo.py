@@ -64,6 +64,22 @@ def test_every_format_gives_the_same_picture(scene: np.ndarray, luma: np.ndarray
     assert picture.small_colour() is small
 
 
+@pytest.mark.parametrize("kind", ["JPEG", "PNG", "TIFF", "WEBP", "HEIF", "AVIF"])
+@pytest.mark.parametrize("orientation", [1, 6])
+def test_colour_at_full_size(scene: np.ndarray, kind: str, orientation: int) -> None:
+    pillow_heif.register_heif_opener()
+    exif = Image.Exif()
+    exif[274] = orientation
+    picture = decode_photo(saved(Image.fromarray(scene), kind, quality=97, exif=exif), "x")
+    full = picture.full_colour()
+    assert full is not None
+    assert full.shape == (picture.height, picture.width, 3)
+    np.testing.assert_allclose(full.astype(float) @ [0.114, 0.587, 0.299], picture.gray, rtol=0, atol=4)
+    np.testing.assert_allclose(full[:4, :4].mean((0, 1)), picture.small_colour()[0, 0], rtol=0, atol=4)
+    grey = decode_photo(saved(Image.fromarray(scene[..., 0]), "PNG"), "x")
+    assert grey.full_colour() is None
+
+
 def test_heic(scene: np.ndarray, luma: np.ndarray) -> None:
     out = io.BytesIO()
     pillow_heif.from_pillow(Image.fromarray(scene)).save(out, quality=95)
@@ -273,6 +289,9 @@ def test_from_array(scene: np.ndarray, luma: np.ndarray) -> None:
     bgr[:] = 0
     assert picture.gray.max() > 0
     assert picture.small_colour().shape == (30, 41, 3)
+    full = picture.full_colour()
+    assert full is not None
+    np.testing.assert_array_equal(full, before)
     grey = Picture.from_array(np.rint(luma).astype(np.uint8))
     np.testing.assert_array_equal(grey.gray, np.rint(luma))
     assert grey.small_colour().shape == (30, 41, 3)

@@ -11,6 +11,8 @@ import hashlib
 import io
 import os
 import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -39,6 +41,7 @@ MAX_PIXELS = 120_000_000
 MIN_SIDE = 64
 """Smallest side of a picture in which anything could be measured, pixels."""
 
+_JPEG = b"\xff\xd8"
 _FORMATS = ("JPEG", "MPO", "PNG", "TIFF", "WEBP", "HEIF", "AVIF")
 
 
@@ -84,13 +87,18 @@ class Picture:
 
         For the rare line that stands out in colour only: it costs as much as all else.
         """
+        if "full" in self._small:
+            return self._small["full"]
         if self._data is None:
             return None
-        bgr = cv2.imdecode(np.frombuffer(self._data, np.uint8), cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION)
-        if bgr is None:
-            return None
-        shown = upright(np.asarray(bgr, np.uint8), self.exif.orientation)
-        return shown if shown.shape[:2] == self.gray.shape else None
+        if self._data.startswith(_JPEG):
+            bgr = cv2.imdecode(np.frombuffer(self._data, np.uint8),
+                               cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION)
+            shown = None if bgr is None else upright(np.asarray(bgr, np.uint8), self.exif.orientation)
+        else:
+            with _pillow_quiet(), _opened(self._data) as image:
+                shown = pillow_pixels(image)[0]
+        return frozen(shown) if shown is not None and shown.shape == (*self.gray.shape, 3) else None
 
     def _decode_small(self) -> U8:
         if self._data is None:
@@ -120,7 +128,10 @@ class Picture:
             pixels, notes = eight_bits(pixels)
         if pixels.ndim == 3 and pixels.shape[2] == 1:
             pixels = pixels[..., 0]
-        gray, small = gray_and_small(np.array(pixels[..., :3] if pixels.ndim == 3 else pixels, np.uint8))
+        own = np.array(pixels[..., :3] if pixels.ndim == 3 else pixels, np.uint8)
+        gray, small = gray_and_small(own)
+        if own.ndim == 3:
+            small["full"] = frozen(own)
         return Picture(gray, name, digest, exif or Exif(), notes, None, small)
 
 
@@ -152,12 +163,9 @@ def decode_photo(data: bytes, name: str) -> Picture:
 def _decode(data: bytes, name: str, digest: str, size: list[int]) -> Picture:
     if not data:
         raise PhotoError("the file is empty")
-    if data[4:8] == b"ftyp":
-        _register_heif()
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # Pillow's, on odd EXIF and large pictures: both are judged here
+    with _pillow_quiet():
         try:
-            image = Image.open(io.BytesIO(data), formats=_known_formats())
+            image = _opened(data)
         except Image.DecompressionBombError:
             raise PhotoError(f"too large; pictures over {MAX_PIXELS / 1e6:.0f} megapixels "
                              "are not decoded") from None
@@ -176,7 +184,15 @@ def _decode(data: bytes, name: str, digest: str, size: list[int]) -> Picture:
             pixels, more = pillow_pixels(image)
     size[:] = pixels.shape[1], pixels.shape[0]
     gray, small = gray_and_small(pixels)
-    return Picture(gray, name, digest, exif, notes + more, None, small)
+    return Picture(gray, name, digest, exif, notes + more, data if pixels.ndim == 3 else None, small)
+
+
+@contextmanager
+def _pillow_quiet() -> Iterator[None]:
+    """Pillow warns of odd EXIF and of large pictures; both are judged here."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        yield
 
 
 def _check_size(width: int, height: int) -> None:
@@ -187,15 +203,14 @@ def _check_size(width: int, height: int) -> None:
         raise PhotoError(f"{width} x {height} pixels; too small to measure anything in")
 
 
-def _register_heif() -> None:
-    import pillow_heif
+def _opened(data: bytes) -> Image.Image:
+    """The picture with its header read, not decoded yet."""
+    if data[4:8] == b"ftyp":
+        import pillow_heif
 
-    pillow_heif.register_heif_opener()
-
-
-def _known_formats() -> list[str]:
+        pillow_heif.register_heif_opener()
     Image.init()
-    return [name for name in _FORMATS if name in Image.OPEN]
+    return Image.open(io.BytesIO(data), formats=[name for name in _FORMATS if name in Image.OPEN])
 
 
 def _not_a_picture(data: bytes) -> str:
