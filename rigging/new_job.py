@@ -31,10 +31,12 @@ _HEAD = """\
 
 [wing]
 {name}
-root = "{root}"                   # washout is counted from this station
+root = "{root}"                     # washout is counted from this station
 # dihedral_deg = 3.0            # ribs square to a spar with dihedral lean inboard by it; 0: ribs stand plumb
 # u_lean_deg = 0.3              # how well that lean is known (standard uncertainty)
 symmetry_tolerance_deg = 0.2    # allowed difference, left minus right
+# root_setting = "kept"         # "taken out": the root's own deviation is taken off all other stations
+# stage = "before glue"         # or "after glue": where the work stands
 # marking_u_deg = 0.05          # how well the chord lines were drawn (standard uncertainty)
 
 [camera]
@@ -44,7 +46,7 @@ lens_folder = "lens"            # where lens profiles are kept, from this file's
 [level]                         # the plumb line or level line in the photos
 u_deg = 0.02                    # a string with a heavy bob, out of the draught (standard uncertainty)
 # zero_error_deg = 0.0          # what it reads on a true level
-# profile = "level/laser.toml"  # a calibration profile in place of the two
+# profile = "level/laser.json"  # a calibration profile in place of the two
 
 [gauge]                         # the inclinometer that the camera is checked against
 # readings = "gauge.csv"        # columns: station, line (chord or spar), reading_deg
@@ -61,11 +63,22 @@ u_scale = 0.005                 # how well that is known
 # thread = "M6"                 # or "1/4-20", "1.0 mm"
 # arm_mm = 300.0                # from the pivot to the screw
 # clockwise = "nose-up"         # what a clockwise turn does to the nose
+# acts_on = "trailing"          # edge side of the pivot that the screw acts on, or "leading"
 # notch = 0.125                 # smallest part of a turn worth giving
+# panel = "right outer"         # moves the stations with this panel together
+# at_span_mm = 2500.0           # where along the span it acts, when a panel has several
 
 # [glue]                        # as its maker states it, minutes from mixing
 # working_min = 35
 # gel_min = 60
+
+# [[height]]                    # for the spanwise level: heights of the spar over any one level surface
+# station = "R1"
+# mm = 812.0
+
+# [[spar_level]]                # or a level laid along the spar of one side
+# side = "right"
+# deg = 3.0                     # rise outboard, positive as dihedral
 
 # One [[station]] for each rib. cards: numbers of the station cards that lie on it, 0 to 30, none twice;
 # two cards far apart on one rib read much better than one: cards = [1, 13]
@@ -88,6 +101,8 @@ _SPAR = """\
 # spar_at = 0.3                 # where it crosses the chord line, part of the chord from the leading edge
 # lean_deg = 0.0                # lean of this rib, where it is not the dihedral's
 # panel = "right outer"         # ribs that one jig moves together
+# built_in_tolerance_deg = 0.2  # for the chord angle relative to the spar line; else the chord's tolerance
+# card = "panel"                # kind of card to print, or "strip"; else the rib's depth decides
 """
 
 
