@@ -21,6 +21,7 @@ LEAST_SHARE = 0.5
 """Of the board's corners: with less in the picture a photo says little, and is left out."""
 BLUR_SHARE = 1 / 8
 """Widest flank of a corner in parts of a square."""
+WIDEST_PX = 3.0
 WORST_SIGMA_PX = 0.3
 MARKER_TOLERANCE = 0.06
 
@@ -64,7 +65,7 @@ def look(photos: Iterable[PhotoLike], board: Board) -> tuple[list[Sighting], Boa
             if not board.columns:
                 if hint == board and usual and usual[0][1] >= 2:
                     hint = Chessboard(*usual[0][0], board.square_mm)
-                elif not sighting.views:
+                elif sighting.reason is not None and not sighting.reason.startswith("blurred"):
                     again.append((len(out) - 1, photo))
     if not isinstance(board, Chessboard):
         _check_markers(out, board)
@@ -115,8 +116,13 @@ def _sight(photo: PhotoLike, board: Board) -> Sighting:
     else:
         grid = find_grid(photo.gray, board)
         found = [as_view(grid, board)] if grid else []
-    views = tuple(replace(v, pixels=turn_points(v.pixels, (w, h), back)) for v in found)
+    sharp = [v for v in found if v.blur_px <= min(max(BLUR_SHARE * v.step_px, 1.6), WIDEST_PX) and v.sigma_px <= WORST_SIGMA_PX]
+    views = tuple(replace(v, pixels=turn_points(v.pixels, (w, h), back)) for v in sharp)
     reason = None if views else "no board found: show all of it, sharp, not in glaring light"
+    if found and not sharp:
+        v = found[0]
+        reason = (f"blurred: edges {v.blur_px:.1f} px wide on squares of {v.step_px:.0f} px, corners good to "
+                  f"{v.sigma_px:.2f} px; hold still, tap to focus")
     return Sighting(photo.name, photo.sha256, photo.exif, size, views, unsure, reason)
 
 
@@ -134,7 +140,7 @@ def _named(s: Sighting, board: Chessboard) -> Sighting:
 
 
 def judge(s: Sighting, board: Board) -> Sighting:
-    """Leave out what shows too little of the board, or shows it blurred."""
+    """Leave out what shows too little of the board."""
     if s.reason is not None:
         return s
     total = board.columns * board.rows if isinstance(board, Chessboard) else (board.columns - 1) * (board.rows - 1)
@@ -143,12 +149,7 @@ def judge(s: Sighting, board: Board) -> Sighting:
     most = max(len(v.pixels) for v in s.views)
     if not views:
         return s.without(f"only {most} of the board's {total} corners seen, {need} are needed: show all of it")
-    sharp = [v for v in views if v.blur_px <= max(BLUR_SHARE * v.step_px, 1.6) and v.sigma_px <= WORST_SIGMA_PX]
-    if not sharp:
-        v = views[0]
-        return s.without(f"blurred: edges {v.blur_px:.1f} px wide on squares of {v.step_px:.0f} px, corners good to "
-                         f"{v.sigma_px:.2f} px; hold still, tap to focus")
-    return replace(s, views=tuple(sharp))
+    return replace(s, views=tuple(views))
 
 
 def one_camera(sightings: list[Sighting]) -> list[Sighting]:

@@ -83,9 +83,8 @@ def _rays(theta: np.ndarray, size: tuple[int, int], x: np.ndarray, y: np.ndarray
 
 
 def photograph(ink: Callable[[np.ndarray, np.ndarray], np.ndarray], pose: tuple[np.ndarray, np.ndarray], seed: int,
-               theta: np.ndarray = TRUE, size: tuple[int, int] = SIZE, noise: float = 2.0,
-               bow: Callable[[np.ndarray, np.ndarray], np.ndarray] | None = None, fine: int = 3) -> np.ndarray:
-    """A photo (h, w) uint8 of a flat board, `fine` x `fine` samples a pixel. bow : height of a bent board, mm."""
+               theta: np.ndarray = TRUE, size: tuple[int, int] = SIZE, noise: float = 2.0, fine: int = 3) -> np.ndarray:
+    """A photo (h, w) uint8 of a flat board, `fine` x `fine` samples a pixel."""
     w, h = size
     x = (np.arange(w * fine) + 0.5) / fine - 0.5
     y = (np.arange(h * fine) + 0.5) / fine - 0.5
@@ -95,12 +94,6 @@ def photograph(ink: Callable[[np.ndarray, np.ndarray], np.ndarray], pose: tuple[
     p = np.column_stack([rays, np.ones(len(rays))])
     q = p @ flat.T
     bx, by = q[:, 0] / q[:, 2], q[:, 1] / q[:, 2]
-    if bow is not None:
-        for _ in range(4):                      # meet the bent sheet: shift the plane by the height found
-            z = bow(bx, by)
-            depth = (t @ r[:, 2] + z) / (p @ r[:, 2])
-            at = (p * depth[:, None] - t) @ r
-            bx, by = at[:, 0], at[:, 1]
     shade = ink(bx, by).reshape(h, fine, w, fine).mean(axis=(1, 3))
     shade = shade + np.random.default_rng(seed).normal(0, noise, shade.shape)
     return np.clip(np.rint(shade), 0, 255).astype(np.uint8)

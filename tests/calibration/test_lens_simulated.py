@@ -8,12 +8,17 @@ from board_scene import SIZE, TRUE, poses
 from scipy import stats
 
 from calibration import bundle
+from calibration.board_shape import check_shape
+from calibration.boards import Chessboard
 from calibration.bundle import View
+from calibration.chessboard import BoardView
 from calibration.flat import rotation
 from calibration.lens_model import distort
+from calibration.model_choice import choose_model
 from calibration.models import FULL, free_columns, shape_basis
 from calibration.projection import project_board
 from calibration.robust import reweighted, robust_fit
+from shared.errors import UserError
 
 BOARD = (np.stack(np.meshgrid(np.arange(9), np.arange(6)), axis=-1).reshape(-1, 2) - [4.0, 2.5]) * 25.0
 THETA = np.array([*TRUE[:8], 0.04])
@@ -107,3 +112,45 @@ def test_square_on_views_leave_the_focal_length_open():
     except np.linalg.LinAlgError:
         return
     assert np.sqrt(fit.covariance[0, 0]) > 0.02 * THETA[0]
+
+
+def bent_views(shape, rng):
+    points = np.column_stack([BOARD, np.zeros(len(BOARD))]) + shape_basis(BOARD, 100.0) @ np.array(shape)
+    views = [View.of(BOARD, seen(p, points) + rng.normal(0, 0.05, (54, 2))) for p in poses(12, 5, (137, 100), THETA)]
+    return views, [BoardView(v.board, v.pixels, (9, 6), True, 1.0, 30.0, 0.05) for v in views]
+
+
+@pytest.mark.parametrize(("shape", "says"), [((0, 0, 2.0, 0, 0), "bent"), ((0, 0, 0, 0, 1.5), "bent"),
+                                             ((4.0, 0, 0, 0, 0), "not square"), ((0, 4.0, 0, 0, 0), "not square")])
+def test_a_bent_or_skewed_board_is_refused_in_one_line(shape, says):
+    views, boards = bent_views(shape, np.random.default_rng(6))
+    with pytest.raises(UserError, match=says) as error:
+        check_shape(robust_fit(views, SIZE, FULL, fewest=3), boards, Chessboard(9, 6, 25.0), SIZE)
+    assert "\n" not in str(error.value)
+
+
+def test_a_slightly_uneven_print_is_taken_into_account():
+    views, boards = bent_views((0.3, 0, 0.15, 0, 0), np.random.default_rng(6))
+    verdict = check_shape(robust_fit(views, SIZE, FULL, fewest=3), boards, Chessboard(9, 6, 25.0), SIZE)
+    assert verdict.kept and len(verdict.notes) == 2
+    assert abs(verdict.stretch - 0.003) < 3 * verdict.u_stretch
+    gap = np.linalg.pinv(free_columns(FULL)) @ (verdict.fit.theta - THETA)
+    c = np.linalg.pinv(free_columns(FULL)) @ verdict.fit.covariance @ np.linalg.pinv(free_columns(FULL)).T
+    assert stats.chi2.sf(gap @ np.linalg.solve(c, gap), 8) > 0.01
+
+
+def test_a_true_board_is_left_alone(clean):
+    views, boards = bent_views((0, 0, 0, 0, 0), np.random.default_rng(6))
+    assert not check_shape(robust_fit(views, SIZE, FULL, fewest=3), boards, Chessboard(9, 6, 25.0), SIZE).kept
+
+
+def test_model_order_by_held_out_error():
+    """Without distortion the full model stays, by its tie rule; with square pixels given up only where they are not."""
+    rng = np.random.default_rng(4)
+    for stretch, expected in ((1.0, FULL), (1.02, "fx, fy, c, k1, k2, p1, p2, k3")):
+        views = [View.of(BOARD, seen(p) * [stretch, 1.0] + rng.normal(0, 0.05, (54, 2)))
+                 for p in poses(10, 5, (137, 100), THETA)]
+        choice = choose_model(views, list(range(10)), SIZE, bundle.fit(views, SIZE, FULL))
+        assert choice.model == expected
+        assert choice.held_out["f, c"] > 3 * choice.held_out[FULL]
+        assert choice.held_out[expected] < 0.09
