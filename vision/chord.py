@@ -57,22 +57,22 @@ class ChordChoice:
     candidates: tuple[Candidate, ...]
 
 
-def choose_chord(photo: Reduced, sheet: Sheet, boxes: list[Box], chord_mm: float, design_slope_deg: float,
-                 roll_free_deg: float, laser: Callable[[], F32]) -> ChordChoice:
+def choose_chord(photo: Reduced, sheet: Sheet, boxes: list[Box], papers: list[F64], chord_mm: float,
+                 design_slope_deg: float, roll_free_deg: float, laser: Callable[[], F32]) -> ChordChoice:
     """Find and weigh.
 
     Parameters
     ----------
     photo : the grey picture, reduced, for a closer look at marks. sheet : the band round the cards.
-    boxes : (u0, v0, u1, v1) of the cards, sheet mm. design_slope_deg : expected slope of the line in the
+    boxes, papers : (u0, v0, u1, v1) round the cards and the corners (4, 2) of their paper, sheet mm. design_slope_deg : expected slope of the line in the
     sheet, degrees, down to the right positive; roll_free_deg : how far gravity may stand from the sheet's
     v axis, degrees (camera roll), added to the gate. laser : makes the map of laser colour, (h, w) 0 to 1.
     """
     dark, light = level_ridges(sheet.image, reaches(sheet.mm_v), max(1, round(6 / sheet.mm_u)))
     depth = np.maximum(dark, light)
     depth[~sheet.valid] = 0.0
-    for box in boxes:  # a card's own pattern is full of stripes
-        depth[sheet.cells(box, 2.5)] = 0.0
+    for ring in papers:  # a card's own pattern is full of stripes
+        depth[sheet.within(ring)] = 0.0
     limit = float(np.tan(np.radians(GATE_DEG + roll_free_deg))) * sheet.mm_u / sheet.mm_v
     stripes = find_stripes(depth, sheet.valid, limit, apart=max(2.0, 2.5 / sheet.mm_v),
                            bridge=0.12 * chord_mm / sheet.mm_u, shortest=0.12 * chord_mm / sheet.mm_u,

@@ -78,7 +78,8 @@ def look(picture: Picture, solution: Solution, cards: tuple[Card, ...], station:
         return Findings(plane, toward > 0, "the card's arrow points up or down in the photo: turn the photo upright, or "
                         "lay the card with its arrow towards the leading edge")
     forward_right = toward > 0
-    boxes = [_box(plane, c) for c in cards]
+    papers = [plane.to_sheet(c.at(c.spec.paper())) for c in cards]
+    boxes = [_box(p) for p in papers]
     scale = float(np.median([c.px_per_mm for c in cards]))
     photo = Reduced.of(picture.gray, 2, 2)
     blur = 0.8 * float(np.median([c.blur_px for c in cards]))
@@ -89,7 +90,7 @@ def look(picture: Picture, solution: Solution, cards: tuple[Card, ...], station:
         return laser_map(picture.small_colour(), band)
 
     by_role = {h.role: h for h in hints}
-    choice = choose_chord(photo, band, boxes, station.chord_mm,
+    choice = choose_chord(photo, band, boxes, papers, station.chord_mm,
                           -station.chord_deg if forward_right else station.chord_deg, ROLL_FREE_DEG, laser)
     if "chord" in by_role:
         ends = hinted_ends(plane, by_role["chord"])
@@ -111,7 +112,7 @@ def look(picture: Picture, solution: Solution, cards: tuple[Card, ...], station:
                       (stroke, *gravity.strokes), choice, ends, gravity, reference=gravity.reference)
     if gravity.reason:
         return so_far
-    spar, spar_stroke, spar_reason = _spar(picture, tall, so_far, station, boxes, scale, blur, by_role)
+    spar, spar_stroke, spar_reason = _spar(picture, tall, so_far, station, papers, scale, blur, by_role)
     lines, strokes = so_far.lines, so_far.strokes
     if spar_stroke is not None:
         spar_stroke = replace(spar_stroke, waviness=_same_hand(spar_stroke, stroke))
@@ -183,13 +184,12 @@ def _half(scale: float) -> float:
     return float(np.clip(3.2 * scale, 7.0, 14.0))
 
 
-def _box(plane: Plane, card: Card) -> Box:
-    q = plane.to_sheet(card.at(card.spec.paper()))
-    (u0, v0), (u1, v1) = q.min(0), q.max(0)
+def _box(ring: F64) -> Box:
+    (u0, v0), (u1, v1) = ring.min(0), ring.max(0)
     return float(u0), float(v0), float(u1), float(v1)
 
 
-def _spar(picture: Picture, tall: Reduced, found: Findings, station: Station, boxes: list[Box], scale: float,
+def _spar(picture: Picture, tall: Reduced, found: Findings, station: Station, papers: list[F64], scale: float,
           blur: float, by_role: dict[str, Hint]) -> tuple[SparChoice | None, Stroke | None, str | None]:
     if "spar" in by_role:
         choice = SparChoice(hinted_ends(found.plane, by_role["spar"]), "")
@@ -202,7 +202,7 @@ def _spar(picture: Picture, tall: Reduced, found: Findings, station: Station, bo
         sheet = lay_flat(tall, found.plane, (chord[0, 0], chord[:, 1].min() - 0.13 * c, chord[1, 0],
                                              chord[:, 1].max() + 0.095 * c), 2.0 / scale, 6.0 / scale)
         choice = choose_spar(sheet, chord, c, found.forward_right, station.spar_at, list(found.gravity.string_ends),
-                             boxes)
+                             papers)
     if choice.ends is None:
         return choice, None, choice.reason
     inset = 0.012 * station.chord_mm * np.array([1.0, -1.0])[:, None] if "spar" not in by_role else np.zeros((2, 1))

@@ -102,13 +102,13 @@ class Sheet:
         """Sheet points (n, 2) mm of fractional (column, row)."""
         return index * [self.mm_u, self.mm_v] + [self.u0, self.v0]
 
-    def cells(self, box: tuple[float, float, float, float], rim_mm: float) -> tuple[slice, slice]:
-        """Rows and columns of a box (u0, v0, u1, v1) mm with a rim, within the sheet."""
-        h, w = self.image.shape
-        (j0, i0), (j1, i1) = self.index(np.array([[box[0] - rim_mm, box[1] - rim_mm], [box[2] + rim_mm,
-                                                                                         box[3] + rim_mm]]))
-        return (slice(int(np.clip(i0, 0, h)), int(np.clip(np.ceil(i1) + 1, 0, h))),
-                slice(int(np.clip(j0, 0, w)), int(np.clip(np.ceil(j1) + 1, 0, w))))
+    def within(self, ring: F64, rim_mm: float = 2.5) -> NDArray[np.bool_]:
+        """(h, w) bool: inside a convex ring of sheet points (n, 2) mm, or within a rim round it."""
+        middle = ring.mean(0)
+        wider = middle + (ring - middle) * (1 + rim_mm / np.linalg.norm(ring - middle, axis=1, keepdims=True))
+        mask = np.zeros(self.image.shape, dtype=np.uint8)
+        cv2.fillConvexPoly(mask, np.rint(self.index(wider) * 16).astype(np.int32), 1, shift=4)
+        return mask.astype(bool)
 
 
 def pixel_map(plane: Plane, u: F64, v: F64, step: int = 24) -> tuple[NDArray[np.float32], NDArray[np.float32]]:

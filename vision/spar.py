@@ -35,12 +35,12 @@ class SparChoice:
 
 
 def choose_spar(sheet: Sheet, chord: F64, chord_mm: float, forward_right: bool, spar_at: float | None,
-                strings: list[F64], boxes: list[tuple[float, float, float, float]]) -> SparChoice:
-    """Find and weigh. chord : (2, 2) sheet mm, left end first. strings : (2, 2) each, sheet mm."""
+                strings: list[F64], papers: list[F64]) -> SparChoice:
+    """Find and weigh. chord : (2, 2) sheet mm, left end first. strings : (2, 2) each,
+    sheet mm. papers : corners (4, 2) of the cards' paper."""
     depth = upright_depth(sheet)
-    for box in boxes:  # the cards' own pattern is full of upright stripes
-        rows, columns = sheet.cells(box, 2.5)
-        depth[columns, rows] = -0.02
+    for ring in papers:  # the cards' own pattern is full of upright stripes
+        depth[sheet.within(ring).T] = -0.02
     stripes = find_stripes(depth, sheet.valid.T, SPAR_TILT * sheet.mm_v / sheet.mm_u,
                            apart=max(2.0, 2.5 / sheet.mm_u), bridge=max(2.0, 0.02 * chord_mm / sheet.mm_v),
                            shortest=0.04 * chord_mm / sheet.mm_v, window=max(2, round(5 / sheet.mm_v)), most=10)

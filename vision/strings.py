@@ -55,15 +55,19 @@ def choose_strings(picture: Picture, plane: Plane, lines: list[UprightLine], cho
 
 
 def _before_the_rib(line: UprightLine, trace: float) -> bool:
-    """Seen on the rib and beyond it. Either plainly; or faintly everywhere, with a clear trace in the full
-    picture; or plainly above and below, with a clear trace where it has the rib's own colour."""
-    if trace < FAINT_TRACE:
-        return False
-    beyond = line.above + line.below
-    plain = line.on_rib > 0.55 and beyond > 0.9
-    faint = line.on_rib > 0.4 and min(line.above, line.below) > 0.3 and trace > CLEAR_TRACE
-    hidden = min(line.above, line.below) > 0.6 and trace > CLEAR_TRACE
-    return plain or faint or hidden
+    """Seen on the rib and beyond it, in one of four ways.
+
+    Plainly everywhere; or on the rib and on one side of it, with a trace in the full picture to back it; or
+    faintly everywhere, with a clear trace; or plainly above and below, with a clear trace where it has the
+    rib's own colour.
+    """
+    least, most = sorted((line.above, line.below))
+    plain = line.on_rib > 0.6 and least > 0.7
+    backed = line.on_rib > 0.55 and least + most > 0.9 and trace > FAINT_TRACE
+    one_side = line.on_rib > 0.4 and most > 0.8 and trace > 1.4 * CLEAR_TRACE
+    faint = line.on_rib > 0.4 and least > 0.3 and trace > CLEAR_TRACE
+    hidden = least > 0.6 and trace > CLEAR_TRACE or least > 0.85 and line.on_rib > 0.3 and trace > FAINT_TRACE
+    return plain or backed or one_side or faint or hidden
 
 
 def _apart(a: UprightLine, b: UprightLine) -> bool:
