@@ -27,7 +27,8 @@ class ShapeVerdict:
     """What was found about the board.
 
     half_mm : half its longer side. sag_mm, u_sag_mm : largest deviation from flat within it. stretch, skew :
-    of its short side against the long one, relative and in radians, with u. kept : the shape is real, and is part of the
+    of its short side against the long one, relative and in radians, with u. kept : the shape is real, and is
+    part of the
     fit. checked : False where the views did not allow it (parts of boards).
     """
 
@@ -44,11 +45,13 @@ class ShapeVerdict:
     notes: tuple[str, ...] = ()
 
 
-def check_shape(robust: RobustFit, seen: list[BoardView], board: Board, size: tuple[int, int]) -> ShapeVerdict:
+def check_shape(
+    robust: RobustFit, seen: list[BoardView], board: Board, size: tuple[int, int]
+) -> ShapeVerdict:
     """Fit the board's shape with the full lens model.
 
-    A small real deviation is kept in the fit, so that it does not spoil the lens. Raises UserError for a board
-    that is bent, or stretched as no printer does it.
+    A small real deviation is kept in the fit, so that it does not spoil the lens. Raises UserError for a
+    board that is bent, or stretched as no printer does it.
     """
     half = max(float(np.abs(v.board).max()) for v in robust.views)
     nothing = ShapeVerdict(False, False, half, np.nan, np.nan, np.nan, np.nan, np.nan, np.nan, robust.fit)
@@ -66,22 +69,49 @@ def check_shape(robust: RobustFit, seen: list[BoardView], board: Board, size: tu
     if real and better:
         worst = SHAPES[int(np.argmax(np.abs(s) / u))]
         if sag - 2 * u_sag > BENT * half:
-            raise UserError("the board is bent", f"it sags {sag:.1f} mm over {2 * half:.0f} mm (u {u_sag:.2f} mm), "
-                            f"{BENT * half:.1f} mm are allowed", "glue it to glass or a flat plate and take the photos anew")
+            raise UserError(
+                "the board is bent",
+                f"it sags {sag:.1f} mm over {2 * half:.0f} mm (u "
+                f"{u_sag:.2f} mm), "
+                f"{BENT * half:.1f} mm are "
+                f"allowed",
+                "glue it to glass or a flat plate and take the photos anew",
+            )
         if max(abs(s[0]), abs(s[1])) / half > STRETCHED:
-            raise UserError("the board's squares are not square", f"off by {100 * max(abs(s[0]), abs(s[1])) / half:.1f} % "
-                            "of their side", "print it anew at true scale, or give the right board")
+            raise UserError(
+                "the board's squares are not square",
+                f"off by {100 * max(abs(s[0]), abs(s[1])) / half:.1f} % of their side",
+                "print it anew at true scale, or give the right board",
+            )
         if sag > SIGNIFICANT * u_sag and sag > MATTERS * half:
-            notes.append(f"the board is not quite flat (sag {sag:.3f} mm, u {u_sag:.3f} mm): taken into account")
+            notes.append(
+                f"the board is not quite flat (sag {sag:.3f} mm, u {u_sag:.3f} mm): taken into account"
+            )
         if abs(s[0]) > SIGNIFICANT * u[0]:
-            notes.append(f"the print is stretched {100 * s[0] / half:+.2f} % along its short side against the long one: "
-                         "taken into account")
+            notes.append(
+                f"the print is stretched {100 * s[0] / half:+.2f} % along its short side against "
+                f"the long one: "
+                "taken into account"
+            )
         if abs(s[1]) > SIGNIFICANT * u[1]:
-            notes.append(f"the print's corners are off a right angle by {np.degrees(s[1] / half):+.2f} deg: "
-                         "taken into account")
+            notes.append(
+                f"the print's corners are off a right angle by {np.degrees(s[1] / half):+.2f} deg: "
+                "taken into account"
+            )
         notes = notes or [f"the board's shape ({worst}) was taken into account"]
-    return ShapeVerdict(True, real and better, half, sag, u_sag, float(s[0] / half), float(u[0] / half),
-                        float(s[1] / half), float(u[1] / half), result, tuple(notes))
+    return ShapeVerdict(
+        True,
+        real and better,
+        half,
+        sag,
+        u_sag,
+        float(s[0] / half),
+        float(u[0] / half),
+        float(s[1] / half),
+        float(u[1] / half),
+        result,
+        tuple(notes),
+    )
 
 
 def _sag(result: Bundle, board: np.ndarray, half: float) -> tuple[float, float]:

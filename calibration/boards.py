@@ -26,12 +26,17 @@ class Chessboard:
     square_mm: float = 25.0
 
     def __post_init__(self) -> None:
+        """Refuse impossible boards. Raises UserError."""
         check_square(self.square_mm)
         if (self.columns, self.rows) != (0, 0) and min(self.columns, self.rows) < 3:
-            raise UserError(f"board {self.columns}x{self.rows}", "a board has at least 3 x 3 inner corners",
-                            "count the corners where four squares meet, not the squares (10 x 7 squares: 9x6)")
+            raise UserError(
+                f"board {self.columns}x{self.rows}",
+                "a board has at least 3 x 3 inner corners",
+                "count the corners where four squares meet, not the squares (10 x 7 squares: 9x6)",
+            )
 
     def __str__(self) -> str:
+        """The board in words, for the profile."""
         return f"chessboard, {self.columns} x {self.rows} inner corners of {self.square_mm:g} mm"
 
 
@@ -39,8 +44,8 @@ class Chessboard:
 class Charuco:
     """A ChArUco board (OpenCV's current pattern): squares along its sides, mm, marker dictionary.
 
-    first_id : of its first marker; None with `ids_per_board`: boards numbered 0, 1, ... whose marker ids start at
-    ids_per_board times the number, several of which may lie in one photo.
+    first_id : of its first marker; None with `ids_per_board`: boards numbered 0, 1, ... whose marker ids
+    start at ids_per_board times the number, several of which may lie in one photo.
     """
 
     columns: int
@@ -52,18 +57,28 @@ class Charuco:
     ids_per_board: int = 32
 
     def __post_init__(self) -> None:
+        """Refuse impossible boards. Raises UserError."""
         check_square(self.square_mm)
         if min(self.columns, self.rows) < 3:
-            raise UserError(f"ChArUco board {self.columns}x{self.rows}", "it has at least 3 x 3 squares",
-                            "count the squares along both sides")
+            raise UserError(
+                f"ChArUco board {self.columns}x{self.rows}",
+                "it has at least 3 x 3 squares",
+                "count the squares along both sides",
+            )
         if not 0 < self.marker_mm < self.square_mm:
-            raise UserError(f"marker of {self.marker_mm:g} mm", f"it must be smaller than its square of "
-                            f"{self.square_mm:g} mm", "measure both on the print")
+            raise UserError(
+                f"marker of {self.marker_mm:g} mm",
+                f"it must be smaller than its square of {self.square_mm:g} mm",
+                "measure both on the print",
+            )
         marker_dictionary(self.dictionary)
 
     def __str__(self) -> str:
-        return (f"ChArUco board, {self.columns} x {self.rows} squares of {self.square_mm:g} mm, markers of "
-                f"{self.marker_mm:g} mm")
+        """The board in words, for the profile."""
+        return (
+            f"ChArUco board, {self.columns} x {self.rows} squares of {self.square_mm:g} mm, markers of "
+            f"{self.marker_mm:g} mm"
+        )
 
     @property
     def markers(self) -> int:
@@ -72,8 +87,13 @@ class Charuco:
 
     def marker_corners(self) -> F64:
         """(markers, 4, 2) corners of the markers in id order, mm from the board's first corner."""
-        board = cv2.aruco.CharucoBoard((self.columns, self.rows), self.square_mm, self.marker_mm,
-                                       marker_dictionary(self.dictionary), np.arange(self.markers))
+        board = cv2.aruco.CharucoBoard(
+            (self.columns, self.rows),
+            self.square_mm,
+            self.marker_mm,
+            marker_dictionary(self.dictionary),
+            np.arange(self.markers),
+        )
         return np.asarray(board.getObjPoints(), np.float64)[:, :, :2]
 
     def inner_corners(self) -> F64:
@@ -97,12 +117,15 @@ def check_square(square_mm: float) -> None:
     """Refuse squares no board has. Raises UserError."""
     low, high = SQUARE_LIMITS_MM
     if not low <= square_mm <= high:
-        raise UserError(f"square of {square_mm:g} mm", f"a square measures {low:g} to {high:g} mm",
-                        "give the side of one square in millimetres")
+        raise UserError(
+            f"square of {square_mm:g} mm",
+            f"a square measures {low:g} to {high:g} mm",
+            "give the side of one square in millimetres",
+        )
 
 
 def parse_size(text: str) -> tuple[int, int]:
-    """"9x6" as two counts. Raises UserError."""
+    """ "9x6" as two counts. Raises UserError."""
     parts = text.lower().replace("×", "x").split("x")
     try:
         columns, rows = (int(p) for p in parts)

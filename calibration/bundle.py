@@ -18,8 +18,8 @@ from calibration.projection import project_board
 
 Pose = tuple[F64, F64]
 LEAST_SIGMA_PX = 0.025
-"""Corners are not credited with less than this: what perspective, distortion and sharpening do to them is the same
-each time and does not average out."""
+"""Corners are not credited with less than this: what perspective, distortion and sharpening do to them is the
+same each time and does not average out."""
 Block = tuple[F64, F64, F64, F64, F64]
 
 
@@ -45,7 +45,8 @@ class View:
 class Bundle:
     """What the fit found.
 
-    theta : (9,). shape : (5,) see `models.SHAPES`, mm. covariance : (9, 9) of theta. shape_covariance : (5, 5).
+    theta : (9,). shape : (5,) see `models.SHAPES`, mm. covariance : (9, 9) of theta. shape_covariance : (5,
+    5).
     rotations, shifts : pose of each view, board to camera, mm. residuals : per view (n, 2), seen minus
     projected, pixels. sigma : residual standard deviation of one coordinate, pixels, by degrees of freedom.
     inflation : by how much the covariance was widened since residuals within a view hang together, >= 1.
@@ -79,17 +80,26 @@ class _Free:
         return flat if self.half_mm is None else flat + shape_basis(board, self.half_mm) @ shape
 
 
-def fit(views: list[View], size: tuple[int, int], model: str, start: Bundle | None = None,
-        half_mm: float | None = None, steps: int = 60, columns: F64 | None = None,
-        shapes: F64 | None = None) -> Bundle:
+def fit(
+    views: list[View],
+    size: tuple[int, int],
+    model: str,
+    start: Bundle | None = None,
+    half_mm: float | None = None,
+    steps: int = 60,
+    columns: F64 | None = None,
+    shapes: F64 | None = None,
+) -> Bundle:
     """Fit a lens model to all views.
 
     half_mm : half the board's longer side; then the board's own shape is fitted as well (whole views only).
-    start : an earlier fit of the same views, of any model. columns : (9, m) directions in which theta may move
-    away from the start's, in place of the model's. shapes : (5, j) likewise for the board's shape.
+    start : an earlier fit of the same views, of any model. columns : (9, m) directions in which theta may
+    move away from the start's, in place of the model's. shapes : (5, j) likewise for the board's shape.
     Raises numpy.linalg.LinAlgError when the views do not determine the model (too few, all square-on).
     """
-    free = _Free(free_columns(model) if columns is None else columns, half_mm, np.eye(5) if shapes is None else shapes)
+    free = _Free(
+        free_columns(model) if columns is None else columns, half_mm, np.eye(5) if shapes is None else shapes
+    )
     theta, shape, poses = _start(views, size, start)
     if columns is None:
         theta[4:][free.columns[4:].sum(axis=1) == 0] = 0
@@ -119,7 +129,9 @@ def fit(views: list[View], size: tuple[int, int], model: str, start: Bundle | No
     return _result(views, theta, shape, poses, free)
 
 
-def fit_pose(view: View, theta: F64, shape: F64 | None = None, half_mm: float | None = None) -> tuple[F64, F64, F64]:
+def fit_pose(
+    view: View, theta: F64, shape: F64 | None = None, half_mm: float | None = None
+) -> tuple[F64, F64, F64]:
     """Best pose of one view under a fixed lens: rotation, shift, residuals (n, 2)."""
     free = _Free(np.zeros((9, 0)), half_mm, np.eye(5))
     points = free.points(view.board, np.zeros(5) if shape is None else shape)
@@ -138,8 +150,11 @@ def fit_pose(view: View, theta: F64, shape: F64 | None = None, half_mm: float | 
             d = scaled_solve(n + damping * np.diag(np.diag(n)), g)
             new = (rotation(d[:3]) @ pose[0], pose[1] + d[3:])
             p = points @ new[0].T + new[1]
-            new_cost = np.inf if np.any(p[:, 2] <= 0) else float(np.sum(
-                weight[:, None] * (view.pixels - distort(p[:, :2] / p[:, 2:], theta)) ** 2))
+            new_cost = (
+                np.inf
+                if np.any(p[:, 2] <= 0)
+                else float(np.sum(weight[:, None] * (view.pixels - distort(p[:, :2] / p[:, 2:], theta)) ** 2))
+            )
             if new_cost < cost:
                 moved, pose, damping = True, new, max(damping / 8, 1e-12)
                 break
@@ -192,8 +207,10 @@ def _solve(blocks: list[Block], damping: float) -> tuple[F64, list[F64]]:
         s += aa + damping * np.diag(np.diag(aa)) - ab @ w
         g += ae - w.T @ be
     step = scaled_solve(s, g)
-    turns = [np.asarray(np.linalg.solve(bb + damping * np.diag(np.diag(bb)), be - ab.T @ step), np.float64)
-             for _, bb, ab, _, be in blocks]
+    turns = [
+        np.asarray(np.linalg.solve(bb + damping * np.diag(np.diag(bb)), be - ab.T @ step), np.float64)
+        for _, bb, ab, _, be in blocks
+    ]
     return step, turns
 
 
@@ -238,8 +255,17 @@ def _result(views: list[View], theta: F64, shape: F64, poses: list[Pose], free: 
     shape_covariance = np.zeros((5, 5))
     if free.half_mm:
         shape_covariance = np.asarray(free.shapes @ covariance[k:, k:] @ free.shapes.T)
-    return Bundle(theta, shape, free.columns @ covariance[:k, :k] @ free.columns.T, shape_covariance,
-                  tuple(r for r, _ in poses), tuple(t for _, t in poses), tuple(residuals), sigma, inflation)
+    return Bundle(
+        theta,
+        shape,
+        free.columns @ covariance[:k, :k] @ free.columns.T,
+        shape_covariance,
+        tuple(r for r, _ in poses),
+        tuple(t for _, t in poses),
+        tuple(residuals),
+        sigma,
+        inflation,
+    )
 
 
 def _inflation(inverse: F64, scores: list[F64], sigma: float, views: int) -> float:

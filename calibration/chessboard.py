@@ -22,11 +22,12 @@ ENOUGH = 16
 class BoardView:
     """A board seen in a photo.
 
-    board : (n, 2) places, mm, counted from the board's centre (whole) or from the seen part's. pixels : (n, 2).
+    board : (n, 2) places, mm, counted from the board's centre (whole) or from the seen part's. pixels : (n,
+    2).
     size : corners seen across and down. whole : all the board's corners' extent is seen.
-    blur_px, step_px : median width of the corners' flanks, and of a square, pixels. sigma_px : predicted standard
-    deviation of a corner. place : number of the board in the photo (several cards: 0, 1, ...). marker_share : side of the
-    ChArUco markers over that of a square, as seen (NaN: no markers).
+    blur_px, step_px : median width of the corners' flanks, and of a square, pixels. sigma_px : predicted
+    standard deviation of a corner. place : number of the board in the photo (several cards: 0, 1, ...).
+    marker_share : side of the ChArUco markers over that of a square, as seen (NaN: no markers).
     """
 
     board: F64
@@ -45,8 +46,13 @@ def find_grid(gray: U8, board: Chessboard) -> dict[Cell, Corner]:
     best: dict[Cell, Corner] = {}
     for side in SEARCH_SIDES:
         factor = max(1.0, max(gray.shape) / side)
-        small = gray if factor == 1 else np.asarray(
-            cv2.resize(gray, None, fx=1 / factor, fy=1 / factor, interpolation=cv2.INTER_AREA), np.uint8)
+        small = (
+            gray
+            if factor == 1
+            else np.asarray(
+                cv2.resize(gray, None, fx=1 / factor, fy=1 / factor, interpolation=cv2.INTER_AREA), np.uint8
+            )
+        )
         for seed in _seeds(small, board):
             grid = grow(gray, (seed + 0.5) * factor - 0.5)
             if len(grid) > len(best):
@@ -64,8 +70,9 @@ def find_grid(gray: U8, board: Chessboard) -> dict[Cell, Corner]:
 def _seeds(small: U8, board: Chessboard) -> Iterator[F64]:
     """Grids (rows, columns, 2) to start from, pixels of the small picture."""
     if board.columns:
-        found, seen = cv2.findChessboardCornersSB(small, (board.columns, board.rows),
-                                                  flags=cv2.CALIB_CB_NORMALIZE_IMAGE)
+        found, seen = cv2.findChessboardCornersSB(
+            small, (board.columns, board.rows), flags=cv2.CALIB_CB_NORMALIZE_IMAGE
+        )
         if found:
             yield np.asarray(seen, np.float64).reshape(board.rows, board.columns, 2)
             return
@@ -107,17 +114,23 @@ def as_view(grid: dict[Cell, Corner], board: Chessboard) -> BoardView:
     fits = across <= want[0] and down <= want[1]
     turned_fits = down <= want[0] and across <= want[1]
     if (turned_fits and not fits) or (turned_fits and fits and down > across and want[0] > want[1]):
-        ij = np.column_stack([ij[:, 1], across - 1 - ij[:, 0]])       # a quarter turn
+        ij = np.column_stack([ij[:, 1], across - 1 - ij[:, 0]])  # a quarter turn
         colour = -colour
         across, down = down, across
     first = colour * np.where(ij.sum(axis=1) % 2 == 0, 1, -1)
     if np.median(first) < 0 and (across + down) % 2 == 1:
-        ij = np.array([across - 1, down - 1]) - ij                    # a half turn
+        ij = np.array([across - 1, down - 1]) - ij  # a half turn
     elif np.median(first) < 0 and across == down and across % 2 == 1:
         ij = np.column_stack([ij[:, 1], across - 1 - ij[:, 0]])
     centred = ij - np.array([(across - 1) / 2, (down - 1) / 2])
     blur = float(np.median([grid[c].blur_px for c in cells]))
     step = float(np.sqrt(abs(steps[0, 0] * steps[1, 1] - steps[0, 1] * steps[1, 0])))
-    return BoardView(centred * board.square_mm, pixels, (across, down),
-                     bool(board.columns) and (across, down) == (board.columns, board.rows), blur, step,
-                     float(np.median([grid[c].sigma_px for c in cells])))
+    return BoardView(
+        centred * board.square_mm,
+        pixels,
+        (across, down),
+        bool(board.columns) and (across, down) == (board.columns, board.rows),
+        blur,
+        step,
+        float(np.median([grid[c].sigma_px for c in cells])),
+    )

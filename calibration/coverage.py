@@ -49,8 +49,9 @@ def region_name(column: int, row: int) -> str:
     return f"{_DOWN[row]} {_ACROSS[column]} corner"
 
 
-def judge_coverage(pixels: list[F64], rotations: tuple[F64, ...], shifts: tuple[F64, ...],
-                   size: tuple[int, int], centre: F64) -> Coverage:
+def judge_coverage(
+    pixels: list[F64], rotations: tuple[F64, ...], shifts: tuple[F64, ...], size: tuple[int, int], centre: F64
+) -> Coverage:
     """Judge the used corners of each view (n, 2), pixels, and the boards' poses. centre : principal point."""
     w, h = size
     x = (np.arange(COLUMNS) + 0.5) / COLUMNS * w - 0.5
@@ -69,7 +70,9 @@ def judge_coverage(pixels: list[F64], rotations: tuple[F64, ...], shifts: tuple[
     tilts = tuple(tilt_deg(r, t) for r, t in zip(rotations, shifts, strict=True))
     reach = max(float(np.linalg.norm(p - centre, axis=1).max()) for p in pixels)
     share = float((counts > 0).mean())
-    return Coverage(counts, share, regions, tilts, reach, tuple(_advice(regions, tilts, rotations, len(pixels))))
+    return Coverage(
+        counts, share, regions, tilts, reach, tuple(_advice(regions, tilts, rotations, len(pixels)))
+    )
 
 
 def tilt_deg(r: F64, t: F64) -> float:
@@ -79,7 +82,9 @@ def tilt_deg(r: F64, t: F64) -> float:
     return float(np.degrees(np.arctan2(np.sqrt(max(0.0, 1 - c * c)), c)))
 
 
-def _advice(regions: dict[str, int], tilts: tuple[float, ...], rotations: tuple[F64, ...], n: int) -> list[str]:
+def _advice(
+    regions: dict[str, int], tilts: tuple[float, ...], rotations: tuple[F64, ...], n: int
+) -> list[str]:
     out = []
     empty = [name for name, k in regions.items() if k == 0]
     thin = [name for name, k in regions.items() if k == 1]
@@ -89,8 +94,11 @@ def _advice(regions: dict[str, int], tilts: tuple[float, ...], rotations: tuple[
         out.append(f"only one photo reaches the {_listed(thin)}: take one more there")
     steep = [r for r, tilt in zip(rotations, tilts, strict=True) if tilt >= STEEP_DEG]
     if len(steep) < 4:
-        out.append(f"only {len(steep)} photos show the board at a slant of {STEEP_DEG:.0f} deg or more: take four more, "
-                   "tilted some 30 deg left, right, towards you and away")
+        out.append(
+            f"only {len(steep)} photos show the board at a slant of {STEEP_DEG:.0f} deg or more: take "
+            f"four more, "
+            "tilted some 30 deg left, right, towards you and away"
+        )
     else:
         axes = np.array([r[:2, 2] * np.sign(r[2, 2] or 1) for r in steep])
         spread = np.linalg.svd(axes, compute_uv=False)

@@ -1,4 +1,4 @@
-"""Is what a batch was measured against still as it was calibrated? Age, residuals, focal length, squareness."""
+"""Is what a batch was measured against still as calibrated? Age, residuals, focal length, squareness."""
 
 from __future__ import annotations
 
@@ -50,7 +50,8 @@ class Drift:
     """What the cards of a batch say about the references.
 
     cards : cards used. focal, u_focal : focal length over that of the profile, and its u (the profile's
-    own included). stretch, u_stretch, skew_deg, u_skew_deg : of the prints, as `print_scale`. NaN where the batch
+    own included). stretch, u_stretch, skew_deg, u_skew_deg : of the prints, as `print_scale`. NaN where the
+    batch
     does not tell. rms_px : median residual of the cards. flags : doubts; empty when all is well.
     """
 
@@ -65,11 +66,16 @@ class Drift:
     flags: tuple[Flag, ...]
 
 
-def check_batch(readings: Sequence[Reading], profile: LensProfile, shapes: Mapping[Kind, CardShape],
-                earlier: Sequence[Reading] = ()) -> Drift:
+def check_batch(
+    readings: Sequence[Reading],
+    profile: LensProfile,
+    shapes: Mapping[Kind, CardShape],
+    earlier: Sequence[Reading] = (),
+) -> Drift:
     """Check a batch of readings against the lens profile they were measured with.
 
-    shapes : kind of card -> its geometry. earlier : readings of former batches by the same lens, to compare with.
+    shapes : kind of card -> its geometry. earlier : readings of former batches by the same lens, to compare
+    with.
     """
     mine = [r for r in readings if r.made.lens in (None, profile.ident)]
     views, kinds = _views(mine, profile, shapes)
@@ -79,14 +85,31 @@ def check_batch(readings: Sequence[Reading], profile: LensProfile, shapes: Mappi
         focal = _focal(views, profile)
         stretch, skew = _square(views, kinds)
     if abs(focal[0] - 1) > max(SIGMAS * focal[1], FOCAL_SHARE):
-        flags.append(Flag("lens-focal-moved", f"the cards show a focal length {100 * (focal[0] - 1):+.1f} % from the lens "
-                          f"profile's (u {100 * focal[1]:.1f} %): another zoom or focus; calibrate at the working distance"))
+        flags.append(
+            Flag(
+                "lens-focal-moved",
+                f"the cards show a focal length {100 * (focal[0] - 1):+.1f} % "
+                f"from the lens "
+                f"profile's (u {100 * focal[1]:.1f} %): another zoom or focus; calibrate at the "
+                f"working distance",
+            )
+        )
     if abs(stretch[0]) > max(SIGMAS * stretch[1], SQUARE_SHARE) or abs(skew[0]) > max(
-            SIGMAS * skew[1], math.degrees(SQUARE_SHARE)):
-        flags.append(Flag("cards-not-square", f"the cards look stretched by {100 * stretch[0]:+.2f} % (u {100 * stretch[1]:.2f}"
-                          f" %) and {skew[0]:+.2f} deg (u {skew[1]:.2f}) off square: damp or badly printed; print anew"))
+        SIGMAS * skew[1], math.degrees(SQUARE_SHARE)
+    ):
+        flags.append(
+            Flag(
+                "cards-not-square",
+                f"the cards look stretched by {100 * stretch[0]:+.2f} % (u "
+                f"{100 * stretch[1]:.2f}"
+                f" %) and {skew[0]:+.2f} deg (u {skew[1]:.2f}) off square: damp or badly printed; "
+                f"print anew",
+            )
+        )
     rms = [c.rms_px for r in mine for c in _cards(r)]
-    return Drift(len(views), *focal, *stretch, *skew, float(np.median(rms)) if rms else math.nan, tuple(flags))
+    return Drift(
+        len(views), *focal, *stretch, *skew, float(np.median(rms)) if rms else math.nan, tuple(flags)
+    )
 
 
 def age_flags(readings: Sequence[Reading], profile: LensProfile, days: float = LENS_DAYS) -> tuple[Flag, ...]:
@@ -99,54 +122,90 @@ def age_flags(readings: Sequence[Reading], profile: LensProfile, days: float = L
     except ValueError:
         return ()
     if age > days:
-        return (Flag("lens-profile-old", f"the lens profile of {profile.date} was {age} days old when the photos were "
-                     "taken: calibrate again"),)
+        return (
+            Flag(
+                "lens-profile-old",
+                f"the lens profile of {profile.date} was {age} days old when the "
+                f"photos were "
+                "taken: calibrate again",
+            ),
+        )
     return ()
 
 
-def residual_flags(readings: Sequence[Reading], profile: LensProfile, earlier: Sequence[Reading] = ()) -> list[Flag]:
+def residual_flags(
+    readings: Sequence[Reading], profile: LensProfile, earlier: Sequence[Reading] = ()
+) -> list[Flag]:
     """Card residuals that are large, grow through the batch, or have grown since former ones.
 
-    Growth within a batch: Kendall's rank correlation with the time the photos were taken; against former batches:
-    the Mann-Whitney test; both at 1 %, and half as large again at least.
+    Growth within a batch: Kendall's rank correlation with the time the photos were taken; against former
+    batches: the Mann-Whitney test; both at 1 %, and half as large again at least.
     """
-    timed = sorted((r.photo.taken or "", k, float(np.median([c.rms_px for c in _cards(r)])))
-                   for k, r in enumerate(readings) if _cards(r))
+    timed = sorted(
+        (r.photo.taken or "", k, float(np.median([c.rms_px for c in _cards(r)])))
+        for k, r in enumerate(readings)
+        if _cards(r)
+    )
     rms = np.array([t[2] for t in timed])
     if len(rms) == 0:
         return []
     out = []
     limit = max(LEAST_RMS_PX, HIGH_RMS * (profile.rms_px or 0.0))
     if float(np.median(rms)) > limit:
-        out.append(Flag("card-residuals-large", f"the cards' corners fit to {np.median(rms):.2f} px only, {limit:.2f} px is "
-                        "usual: cards not flat, photos blurred, or the lens has changed"))
+        out.append(
+            Flag(
+                "card-residuals-large",
+                f"the cards' corners fit to {np.median(rms):.2f} px only, "
+                f"{limit:.2f} px is "
+                "usual: cards not flat, photos blurred, or the lens has changed",
+            )
+        )
     if len(rms) >= FEWEST_PHOTOS and all(t[0] for t in timed):
         third = len(rms) // 3
         test = stats.kendalltau(np.arange(len(rms)), rms, alternative="greater")
         if test.pvalue < UNLIKELY and np.median(rms[-third:]) > GROWN * np.median(rms[:third]):
-            out.append(Flag("card-residuals-grow", f"the cards' residuals grew from {np.median(rms[:third]):.2f} to "
-                            f"{np.median(rms[-third:]):.2f} px through the batch: a smeared lens, or focus that wandered"))
+            out.append(
+                Flag(
+                    "card-residuals-grow",
+                    f"the cards' residuals grew from "
+                    f"{np.median(rms[:third]):.2f} to "
+                    f"{np.median(rms[-third:]):.2f} px through the batch: a smeared lens, or focus "
+                    f"that wandered",
+                )
+            )
     before = np.array([float(np.median([c.rms_px for c in _cards(r)])) for r in earlier if _cards(r)])
     if len(before) >= FEWEST_PHOTOS and len(rms) >= 3:
         test = stats.mannwhitneyu(rms, before, alternative="greater")
         if test.pvalue < UNLIKELY and np.median(rms) > GROWN * np.median(before):
-            out.append(Flag("card-residuals-grown", f"the cards' residuals are {np.median(rms):.2f} px, they were "
-                            f"{np.median(before):.2f} px: check the lens, the focus and the cards"))
+            out.append(
+                Flag(
+                    "card-residuals-grown",
+                    f"the cards' residuals are {np.median(rms):.2f} px, they "
+                    f"were "
+                    f"{np.median(before):.2f} px: check the lens, the focus and the cards",
+                )
+            )
     return out
 
 
 def square_flags(angles: Mapping[str, Quantity]) -> tuple[Flag, ...]:
     """References that should measure 90 deg (name -> angle, degrees) and no longer do."""
-    return tuple(Flag("reference-not-square", f"{name} measures {degrees(q)}, not 90: it is no square any more")
-                 for name, q in angles.items() if abs(q.value - 90) > q.U)
+    return tuple(
+        Flag("reference-not-square", f"{name} measures {degrees(q)}, not 90: it is no square any more")
+        for name, q in angles.items()
+        if abs(q.value - 90) > q.U
+    )
 
 
 def _cards(r: Reading) -> tuple[SeenCard, ...]:
     return tuple(c for c in r.evidence.cards if math.isfinite(c.rms_px)) if r.evidence else ()
 
 
-def _views(readings: Sequence[Reading], profile: LensProfile, shapes: Mapping[Kind, CardShape],
-           ) -> tuple[list[tuple[View, Lens]], list[Kind]]:
+def _views(
+    readings: Sequence[Reading],
+    profile: LensProfile,
+    shapes: Mapping[Kind, CardShape],
+) -> tuple[list[tuple[View, Lens]], list[Kind]]:
     """Cards as views of flat boards, each with the lens of its photo; the kind of each."""
     views: list[tuple[View, Lens]] = []
     kinds: list[Kind] = []
@@ -185,15 +244,26 @@ def _view(card: SeenCard, shape: CardShape) -> View | None:
 
 def _poses(views: list[View], theta: F64) -> Bundle:
     poses = [fit_pose(v, theta) for v in views]
-    return Bundle(theta.copy(), np.zeros(5), np.zeros((9, 9)), np.zeros((5, 5)), tuple(p[0] for p in poses),
-                  tuple(p[1] for p in poses), (), 1.0, 1.0)
+    return Bundle(
+        theta.copy(),
+        np.zeros(5),
+        np.zeros((9, 9)),
+        np.zeros((5, 5)),
+        tuple(p[0] for p in poses),
+        tuple(p[1] for p in poses),
+        (),
+        1.0,
+        1.0,
+    )
 
 
 def _groups(views: list[tuple[View, Lens]]) -> list[tuple[list[View], Lens]]:
     """Views by lens: those of photos held upright have a turned one."""
     sizes = {lens.size for _, lens in views}
-    return [([v for v, lens in views if lens.size == s], next(lens for _, lens in views if lens.size == s))
-            for s in sorted(sizes)]
+    return [
+        ([v for v, lens in views if lens.size == s], next(lens for _, lens in views if lens.size == s))
+        for s in sorted(sizes)
+    ]
 
 
 def _focal(views: list[tuple[View, Lens]], profile: LensProfile) -> tuple[float, float]:
@@ -206,20 +276,31 @@ def _focal(views: list[tuple[View, Lens]], profile: LensProfile) -> tuple[float,
             result = fit(some, lens.size, FULL, start=_poses(some, lens.theta), columns=columns)
         except np.linalg.LinAlgError:
             continue
-        found.append((float(result.theta[0] / lens.theta[0]), float(np.sqrt(result.covariance[0, 0]) / lens.theta[0])))
+        found.append(
+            (float(result.theta[0] / lens.theta[0]), float(np.sqrt(result.covariance[0, 0]) / lens.theta[0]))
+        )
     own = math.sqrt(profile.covariance[0][0]) / profile.theta[0]
     return _mean(found, own)
 
 
-def _square(views: list[tuple[View, Lens]], kinds: list[Kind]) -> tuple[tuple[float, float], tuple[float, float]]:
+def _square(
+    views: list[tuple[View, Lens]], kinds: list[Kind]
+) -> tuple[tuple[float, float], tuple[float, float]]:
     """Stretch (relative) and skew (degrees) of the prints, all kinds together, the lens as in the profile."""
     stretch, skew = [], []
     for kind in sorted(set(kinds)):
         for some, lens in _groups([v for v, k in zip(views, kinds, strict=True) if k == kind]):
             half = max(float(np.abs(v.board).max()) for v in some)
             try:
-                result = fit(some, lens.size, FULL, start=_poses(some, lens.theta), half_mm=half,
-                             columns=np.zeros((9, 0)), shapes=np.eye(5)[:, :2])
+                result = fit(
+                    some,
+                    lens.size,
+                    FULL,
+                    start=_poses(some, lens.theta),
+                    half_mm=half,
+                    columns=np.zeros((9, 0)),
+                    shapes=np.eye(5)[:, :2],
+                )
             except np.linalg.LinAlgError:
                 continue
             u = np.sqrt(np.diag(result.shape_covariance))
@@ -234,4 +315,6 @@ def _mean(found: list[tuple[float, float]], shared: float) -> tuple[float, float
     if not good:
         return math.nan, math.nan
     w = np.array([1 / u**2 for _, u in good])
-    return float(np.average([v for v, _ in good], weights=w)), math.hypot(1 / math.sqrt(float(w.sum())), shared)
+    return float(np.average([v for v, _ in good], weights=w)), math.hypot(
+        1 / math.sqrt(float(w.sum())), shared
+    )

@@ -26,7 +26,10 @@ ROUGH_PX = 0.6
 
 @dataclass(frozen=True)
 class Edge:
-    """One edge. points : (n, 2) pixels in order along it. length : between its ends, pixels. strength : grey steps."""
+    """One edge. points : (n, 2) pixels in order along it. length : between its ends, pixels.
+
+    strength : steepest slope across it, grey steps a pixel.
+    """
 
     points: F64
     length: float
@@ -39,8 +42,13 @@ def find_edges(gray: U8, least: float) -> list[Edge]:
     Traced by gradient direction, so that a bent edge holds together and a corner parts two.
     """
     factor = max(1.0, max(gray.shape) / WORK_SIDE)
-    small = gray if factor == 1 else np.asarray(
-        cv2.resize(gray, None, fx=1 / factor, fy=1 / factor, interpolation=cv2.INTER_AREA), np.uint8)
+    small = (
+        gray
+        if factor == 1
+        else np.asarray(
+            cv2.resize(gray, None, fx=1 / factor, fy=1 / factor, interpolation=cv2.INTER_AREA), np.uint8
+        )
+    )
     small = np.asarray(cv2.GaussianBlur(small, (0, 0), 1.0), np.uint8)
     gx, gy = (cv2.Sobel(small, cv2.CV_32F, *d).astype(np.float64) for d in ((1, 0), (0, 1)))
     edges = cv2.Canny(small, 20, 50) > 0
@@ -57,14 +65,14 @@ def find_edges(gray: U8, least: float) -> list[Edge]:
         starts = np.searchsorted(mine[order], np.arange(count + 1))
         for k in range(1, count):
             if spans[k] >= need:
-                part = order[starts[k]:starts[k + 1]]
+                part = order[starts[k] : starts[k + 1]]
                 found.append((float(spans[k]), np.stack([xx[part], yy[part]], axis=1).astype(np.int64)))
     h, w = small.shape
     rim = RIM * max(w, h)
     taken = np.zeros(small.shape, dtype=bool)
     out = []
     for _, p in sorted(found, key=lambda item: -item[0]):
-        if taken[p[:, 1], p[:, 0]].mean() > 0.3:        # seen already in the neighbouring sector
+        if taken[p[:, 1], p[:, 0]].mean() > 0.3:  # seen already in the neighbouring sector
             continue
         taken[p[:, 1], p[:, 0]] = True
         if min(p[:, 0].max(), p[:, 1].max(), w - 1 - p[:, 0].min(), h - 1 - p[:, 1].min()) < rim:
@@ -105,7 +113,9 @@ def _refined(gray: U8, start: F64, across: F64, reach: float) -> Edge | None:
     """Sub-pixel places where the grey value changes most along the normal, by the parabola of its slope."""
     s = np.arange(-reach - 1, reach + 1.01, 0.5)
     places = start[:, None, :] + s[None, :, None] * across
-    values = map_coordinates(gray, [places[..., 1], places[..., 0]], output=np.float64, order=1, mode="nearest")
+    values = map_coordinates(
+        gray, [places[..., 1], places[..., 0]], output=np.float64, order=1, mode="nearest"
+    )
     slope = np.abs(values[:, 4:] - values[:, :-4]) / 2.0
     at = s[2:-2]
     k = np.clip(np.argmax(slope, axis=1), 1, len(at) - 2)
@@ -117,7 +127,7 @@ def _refined(gray: U8, start: F64, across: F64, reach: float) -> Edge | None:
     along = np.array([across[1], -across[0]])
     t, d = (points - points.mean(axis=0)) @ along, (points - points.mean(axis=0)) @ across
     keep = np.ones(len(t), dtype=bool)
-    for _ in range(4):                                  # points led astray by what crosses the edge
+    for _ in range(4):  # points led astray by what crosses the edge
         curve = np.polynomial.Polynomial.fit(t[keep], d[keep], 3)
         e = np.abs(d - curve(t))
         keep = e <= max(3 * float(np.median(e[keep])) / 0.6745, 0.3)

@@ -2,9 +2,9 @@
 
 OpenCV: `camera_matrix`, `distortion_coefficients`, `image_width`, `image_height`, as its calibration sample
 writes them. ROS: sensor_msgs/CameraInfo as camera_calibration_parsers writes it, distortion model plumb_bob.
-Neither has a place for the uncertainty. Ours is written along under names of our own, which other readers pass
-over; from a file without it, the covariance is worked out again where the file has the poses and the board,
-and else a cautious one is assumed and said so.
+Neither has a place for the uncertainty. Ours is written along under names of our own, which other readers
+pass over; from a file without it, the covariance is worked out again where the file has the poses and the
+board, and else a cautious one is assumed and said so.
 """
 
 from __future__ import annotations
@@ -33,7 +33,8 @@ COVARIANCE = "ribangle_covariance"
 ASSUMED_FOCAL = 0.01
 ASSUMED_CENTRE = 0.01
 ASSUMED_DISTORTION = 0.25
-"""Relative u of f, of the principal point (of the diagonal), of each distortion term, where a file says nothing."""
+"""Relative u of f, of the principal point (of the diagonal), of each distortion term, where a file
+says nothing."""
 
 
 @dataclass(frozen=True)
@@ -53,14 +54,16 @@ def read_foreign(path: Path) -> Foreign:
     try:
         text = path.read_text("utf-8")
     except (OSError, UnicodeDecodeError) as error:
-        raise UserError(str(path), f"cannot be read ({error})", "give an OpenCV or ROS camera YAML file") from None
+        raise UserError(
+            str(path), f"cannot be read ({error})", "give an OpenCV or ROS camera YAML file"
+        ) from None
     if "opencv-matrix" not in text:
         return _read_ros(path, text)
     return _read_opencv(path, text)
 
 
 class _OpenCVLoader(yaml.SafeLoader):  # type: ignore[misc] # PyYAML has no types
-    """YAML as OpenCV writes it. Its own parser can take the process down on a damaged file; this one cannot."""
+    """YAML as OpenCV writes it; its own parser can take the process down on a damaged file, this one not."""
 
 
 def _matrix(loader: yaml.SafeLoader, node: yaml.MappingNode) -> F64:
@@ -77,8 +80,9 @@ def _read_opencv(path: Path, text: str) -> Foreign:
         data = yaml.load(rest if head.startswith("%YAML") else text, _OpenCVLoader)  # a SafeLoader
         matrix, coefficients = data["camera_matrix"], data["distortion_coefficients"]
     except (yaml.YAMLError, KeyError, TypeError, ValueError, RecursionError):
-        raise UserError(str(path), "is no OpenCV YAML with camera_matrix and distortion_coefficients",
-                        "export it again") from None
+        raise UserError(
+            str(path), "is no OpenCV YAML with camera_matrix and distortion_coefficients", "export it again"
+        ) from None
     if not isinstance(matrix, np.ndarray) or not isinstance(coefficients, np.ndarray):
         raise UserError(str(path), "has no camera_matrix or no distortion_coefficients", "export it again")
     size = _number(data, "image_width"), _number(data, "image_height")
@@ -112,7 +116,7 @@ def _from_poses(data: dict[str, Any], theta: F64, rms: float | None) -> F64 | No
         return None
     if not (columns and rows and square) or not (1 < columns < 100 and 1 < rows < 100) or len(poses) > 1000:
         return None
-    y, x = np.mgrid[0:int(rows), 0:int(columns)]
+    y, x = np.mgrid[0 : int(rows), 0 : int(columns)]
     board = np.stack([x.ravel(), y.ravel(), 0 * x.ravel()], axis=1) * square
     free = free_columns(FULL if theta[0] == theta[1] else "fx, fy, c, k1, k2, p1, p2, k3")
     s = np.zeros((free.shape[1], free.shape[1]))
@@ -135,7 +139,9 @@ def _read_ros(path: Path, text: str) -> Foreign:
         raise UserError(str(path), "has no camera_matrix", "give an OpenCV or ROS camera YAML file")
     model = data.get("distortion_model", "plumb_bob")
     if model != "plumb_bob":
-        raise UserError(str(path), f"has the distortion model {model!r}", "only plumb_bob is known; calibrate here")
+        raise UserError(
+            str(path), f"has the distortion model {model!r}", "only plumb_bob is known; calibrate here"
+        )
     try:
         matrix = np.array(data["camera_matrix"]["data"], np.float64).reshape(3, 3)
         coefficients = np.array(data["distortion_coefficients"]["data"], np.float64).ravel()
@@ -144,15 +150,20 @@ def _read_ros(path: Path, text: str) -> Foreign:
         covariance = None if known is None else np.array(known["data"], np.float64).reshape(9, 9)
     except (KeyError, TypeError, ValueError) as error:
         raise UserError(str(path), f"is no camera_info file ({error})", "write it again") from None
-    return Foreign(size, _theta(path, matrix, coefficients), covariance, None, str(data.get("camera_name", "")), ())
+    return Foreign(
+        size, _theta(path, matrix, coefficients), covariance, None, str(data.get("camera_name", "")), ()
+    )
 
 
 def _theta(path: Path, matrix: F64, coefficients: F64) -> F64:
     k = np.zeros(5)
-    k[:min(5, len(coefficients))] = coefficients[:5]
+    k[: min(5, len(coefficients))] = coefficients[:5]
     if len(coefficients) > 5 and np.any(coefficients[5:] != 0):
-        raise UserError(str(path), f"has {len(coefficients)} distortion coefficients", "only k1 k2 p1 p2 k3 are known; "
-                        "calibrate without the rational, prism and tilt terms")
+        raise UserError(
+            str(path),
+            f"has {len(coefficients)} distortion coefficients",
+            "only k1 k2 p1 p2 k3 are known; calibrate without the rational, prism and tilt terms",
+        )
     if matrix.shape != (3, 3) or abs(matrix[0, 1]) > 1e-9 or not np.all(np.isfinite(matrix)):
         raise UserError(str(path), "camera_matrix must be 3 x 3, finite and without skew", "export it again")
     return np.array([matrix[0, 0], matrix[1, 1], matrix[0, 2], matrix[1, 2], *k])
@@ -167,18 +178,33 @@ def profile_of(foreign: Foreign, exif: ExifLike | None, today: datetime.date, so
     covariance = foreign.covariance
     if covariance is None:
         covariance = assumed_covariance(foreign.theta, foreign.size)
-        notes.append(f"the file gives no uncertainty: assumed {100 * ASSUMED_FOCAL:.0f} % for f, "
-                     f"{100 * ASSUMED_CENTRE:.0f} % of the diagonal for c, {100 * ASSUMED_DISTORTION:.0f} % for distortion")
+        notes.append(
+            f"the file gives no uncertainty: assumed {100 * ASSUMED_FOCAL:.0f} % for f, "
+            f"{100 * ASSUMED_CENTRE:.0f} % of the diagonal for c, {100 * ASSUMED_DISTORTION:.0f} % "
+            f"for distortion"
+        )
     words = (exif.make, exif.model, exif.lens_model) if exif else (foreign.name or None, None, None)
     return LensProfile(
-        format=FORMAT, ident=ident_of(words, exif.focal_mm if exif else None, foreign.size),
-        make=(exif.make if exif else None) or "", model=(exif.model if exif else None) or "",
-        lens_model=(exif.lens_model if exif else None) or "", focal_mm=exif.focal_mm if exif else None,
-        focal35_mm=exif.focal35_mm if exif else None, width=foreign.size[0], height=foreign.size[1],
-        theta=tuple(foreign.theta.tolist()), covariance=tuple(tuple(r) for r in ((covariance + covariance.T) / 2).tolist()),
-        free="imported", date=today.isoformat(), method=f"imported from {source}", board="unknown",
-        rms_px=foreign.rms_px, held_out_px=None, coverage=None,
-        notes=tuple(notes))
+        format=FORMAT,
+        ident=ident_of(words, exif.focal_mm if exif else None, foreign.size),
+        make=(exif.make if exif else None) or "",
+        model=(exif.model if exif else None) or "",
+        lens_model=(exif.lens_model if exif else None) or "",
+        focal_mm=exif.focal_mm if exif else None,
+        focal35_mm=exif.focal35_mm if exif else None,
+        width=foreign.size[0],
+        height=foreign.size[1],
+        theta=tuple(foreign.theta.tolist()),
+        covariance=tuple(tuple(r) for r in ((covariance + covariance.T) / 2).tolist()),
+        free="imported",
+        date=today.isoformat(),
+        method=f"imported from {source}",
+        board="unknown",
+        rms_px=foreign.rms_px,
+        held_out_px=None,
+        coverage=None,
+        notes=tuple(notes),
+    )
 
 
 def assumed_covariance(theta: F64, size: tuple[int, int]) -> F64:
@@ -196,7 +222,9 @@ def assumed_covariance(theta: F64, size: tuple[int, int]) -> F64:
 
 def opencv_yaml(profile: LensProfile) -> str:
     """The profile as OpenCV YAML, covariance included."""
-    store = cv2.FileStorage("lens.yml", cv2.FILE_STORAGE_WRITE | cv2.FILE_STORAGE_MEMORY | cv2.FILE_STORAGE_FORMAT_YAML)
+    store = cv2.FileStorage(
+        "lens.yml", cv2.FILE_STORAGE_WRITE | cv2.FILE_STORAGE_MEMORY | cv2.FILE_STORAGE_FORMAT_YAML
+    )
     store.write("image_width", profile.width)
     store.write("image_height", profile.height)
     fx, fy, cx, cy, *k = profile.theta
@@ -216,10 +244,19 @@ def ros_yaml(profile: LensProfile) -> str:
     def matrix(rows: int, columns: int, data: list[float]) -> dict[str, Any]:
         return {"rows": rows, "cols": columns, "data": [float(x) for x in data]}
 
-    return str(yaml.safe_dump({
-        "image_width": profile.width, "image_height": profile.height, "camera_name": profile.ident,
-        "camera_matrix": matrix(3, 3, [fx, 0, cx, 0, fy, cy, 0, 0, 1]), "distortion_model": "plumb_bob",
-        "distortion_coefficients": matrix(1, 5, list(k)),
-        "rectification_matrix": matrix(3, 3, [1, 0, 0, 0, 1, 0, 0, 0, 1]),
-        "projection_matrix": matrix(3, 4, [fx, 0, cx, 0, 0, fy, cy, 0, 0, 0, 1, 0]),
-        COVARIANCE: matrix(9, 9, [x for row in profile.covariance for x in row])}, sort_keys=False))
+    return str(
+        yaml.safe_dump(
+            {
+                "image_width": profile.width,
+                "image_height": profile.height,
+                "camera_name": profile.ident,
+                "camera_matrix": matrix(3, 3, [fx, 0, cx, 0, fy, cy, 0, 0, 1]),
+                "distortion_model": "plumb_bob",
+                "distortion_coefficients": matrix(1, 5, list(k)),
+                "rectification_matrix": matrix(3, 3, [1, 0, 0, 0, 1, 0, 0, 0, 1]),
+                "projection_matrix": matrix(3, 4, [fx, 0, cx, 0, 0, fy, cy, 0, 0, 0, 1, 0]),
+                COVARIANCE: matrix(9, 9, [x for row in profile.covariance for x in row]),
+            },
+            sort_keys=False,
+        )
+    )

@@ -9,6 +9,7 @@ from calibration.lens_model import F64
 
 def homography(plane: F64, image: F64) -> F64:
     """(3, 3) homography from plane (n, 2) to image (n, 2) points, normalised DLT (Hartley 1997)."""
+
     def norm(p: F64) -> tuple[F64, F64]:
         c, s = p.mean(axis=0), float(np.sqrt(2) / np.mean(np.linalg.norm(p - p.mean(axis=0), axis=1)))
         t = np.array([[s, 0, -s * c[0]], [0, s, -s * c[1]], [0, 0, 1]])

@@ -16,7 +16,6 @@ from calibration.flat import apply_homography, homography
 from calibration.lens_model import F64
 from shared import saddles
 
-
 U8 = NDArray[np.uint8]
 Cell = tuple[int, int]
 
@@ -52,7 +51,7 @@ def grow(gray: U8, seed: F64, limit: int = 60) -> dict[Cell, Corner]:
     tried: set[Cell] = set()
     for _ in range(limit):
         wanted = {}
-        for (i, j) in grid:
+        for i, j in grid:
             for cell in ((i + 1, j), (i - 1, j), (i, j + 1), (i, j - 1)):
                 if cell not in grid and cell not in tried and cell not in wanted:
                     place = _predict(grid, cell)
@@ -69,8 +68,10 @@ def grow(gray: U8, seed: F64, limit: int = 60) -> dict[Cell, Corner]:
 
 def _near(grid: dict[Cell, Corner], cell: Cell) -> tuple[F64, F64]:
     cells = [c for c in grid if abs(c[0] - cell[0]) <= REACH and abs(c[1] - cell[1]) <= REACH]
-    return (np.array(cells, np.float64).reshape(-1, 2),
-            np.array([(grid[c].x, grid[c].y) for c in cells]).reshape(-1, 2))
+    return (
+        np.array(cells, np.float64).reshape(-1, 2),
+        np.array([(grid[c].x, grid[c].y) for c in cells]).reshape(-1, 2),
+    )
 
 
 def _predict(grid: dict[Cell, Corner], cell: Cell) -> F64 | None:
@@ -99,26 +100,39 @@ def _verified(gray: U8, guess: dict[Cell, F64], grid: dict[Cell, Corner]) -> dic
     fit = saddles.refine(gray, np.array([guess[c] for c in cells]), ax, ay, half)
     sign = np.array([1 if (i + j) % 2 == 0 else -1 for i, j in cells])
     strength = fit.contrast * sign
-    good = (np.isfinite(fit.points).all(axis=1) & (fit.misfit < MISFIT) & (room >= MIN_STEP_PX)
-            & (fit.moved < np.maximum(0.25 * room, 1.5)))
+    good = (
+        np.isfinite(fit.points).all(axis=1)
+        & (fit.misfit < MISFIT)
+        & (room >= MIN_STEP_PX)
+        & (fit.moved < np.maximum(0.25 * room, 1.5))
+    )
     if grid:
-        typical = float(np.median([k.contrast * (1 if (i + j) % 2 == 0 else -1) for (i, j), k in grid.items()]))
+        typical = float(
+            np.median([k.contrast * (1 if (i + j) % 2 == 0 else -1) for (i, j), k in grid.items()])
+        )
     else:
         typical = float(np.median(strength[good])) if good.any() else 0.0
     if abs(typical) < LEAST_CONTRAST:
         return {}
     good &= strength / typical > 0.3
-    return {c: Corner(float(x), float(y), float(b), float(s), float(w))
-            for c, (x, y), b, s, w, g in zip(cells, fit.points, fit.contrast, fit.sigma_px, fit.blur_px, good,
-                                             strict=True) if g}
+    return {
+        c: Corner(float(x), float(y), float(b), float(s), float(w))
+        for c, (x, y), b, s, w, g in zip(
+            cells, fit.points, fit.contrast, fit.sigma_px, fit.blur_px, good, strict=True
+        )
+        if g
+    }
 
 
 def _axes(places: dict[Cell, F64], cell: Cell) -> tuple[F64, F64] | None:
     """Steps to the next column and row at a cell, pixels; None without neighbours on both axes."""
     out = []
     for di, dj in ((1, 0), (0, 1)):
-        here, up, down = places[cell], places.get((cell[0] + di, cell[1] + dj)), places.get(
-            (cell[0] - di, cell[1] - dj))
+        here, up, down = (
+            places[cell],
+            places.get((cell[0] + di, cell[1] + dj)),
+            places.get((cell[0] - di, cell[1] - dj)),
+        )
         if up is not None and down is not None:
             out.append((up - down) / 2)
         elif up is not None:
@@ -127,9 +141,14 @@ def _axes(places: dict[Cell, F64], cell: Cell) -> tuple[F64, F64] | None:
             out.append(here - down)
         else:
             # no neighbour along this axis yet: borrow the step of a neighbour across it
-            borrowed = [places[b] - places[a] for a, b in (
-                ((cell[0] + s * dj, cell[1] + s * di), (cell[0] + s * dj + di, cell[1] + s * di + dj))
-                for s in (1, -1)) if a in places and b in places]
+            borrowed = [
+                places[b] - places[a]
+                for a, b in (
+                    ((cell[0] + s * dj, cell[1] + s * di), (cell[0] + s * dj + di, cell[1] + s * di + dj))
+                    for s in (1, -1)
+                )
+                if a in places and b in places
+            ]
             if not borrowed:
                 return None
             out.append(borrowed[0])
@@ -140,8 +159,11 @@ def _trimmed(grid: dict[Cell, Corner]) -> dict[Cell, Corner]:
     """Without corners that hang on by one neighbour: they make no board."""
     grid = dict(grid)
     while True:
-        loose = [c for c in grid if sum((c[0] + di, c[1] + dj) in grid
-                                        for di, dj in ((1, 0), (-1, 0), (0, 1), (0, -1))) < 2]
+        loose = [
+            c
+            for c in grid
+            if sum((c[0] + di, c[1] + dj) in grid for di, dj in ((1, 0), (-1, 0), (0, 1), (0, -1))) < 2
+        ]
         if not loose:
             return grid
         for c in loose:

@@ -19,7 +19,7 @@ from calibration.model_choice import Choice, choose_model
 from calibration.models import FULL, MODELS, free_columns
 from calibration.profiles import FORMAT, LensProfile, PhotoUse
 from calibration.robust import RobustFit, reweighted, robust_fit
-from calibration.sightings import Sighting, judge, look, one_camera, shapeable
+from calibration.sightings import Sighting, judge, look, one_camera
 from shared.errors import UserError
 
 FEWEST = 5
@@ -29,7 +29,9 @@ WORST_RMS = 1 / 2500
 """Largest residual in parts of the picture's longer side."""
 WORST_FOCAL = 0.02
 """Largest relative standard uncertainty of the focal length for a profile."""
-REMEDY = "take a dozen: the whole board in each, sharp, in all corners of the picture, tilted 30 deg to all sides"
+REMEDY = (
+    "take a dozen: the whole board in each, sharp, in all corners of the picture, tilted 30 deg to all sides"
+)
 
 
 @dataclass(frozen=True)
@@ -48,8 +50,9 @@ class LensCalibration:
     shape: ShapeVerdict
 
 
-def calibrate_lens(photos: Iterable[PhotoLike], board: Board | None = None,
-                   model: str | None = None) -> LensCalibration:
+def calibrate_lens(
+    photos: Iterable[PhotoLike], board: Board | None = None, model: str | None = None
+) -> LensCalibration:
     """Calibrate from photos of one board.
 
     photos : as loaded, one at a time (the pixels are not kept). board : None: a chessboard of any size.
@@ -68,16 +71,14 @@ def calibrate_lens(photos: Iterable[PhotoLike], board: Board | None = None,
     shape = check_shape(robust, [sightings[k].views[i] for k, i in kept], board, size)
     half = shape.half_mm if shape.kept else None
     try:
-        if half is not None:
-            whole = shape.fit
-        else:
-            whole = robust.fit
+        whole = robust.fit if half is None else shape.fit
         choice = choose_model(views, groups, size, whole, (model,) if model else tuple(MODELS), half)
         result, views = reweighted([View.of(v.board, v.pixels) for v in views], size, choice.model, half)
     except np.linalg.LinAlgError:
         raise UserError("the photos", "do not determine the lens", REMEDY) from None
-    coverage = judge_coverage([v.pixels[v.weight > 0] for v in views], result.rotations, result.shifts, size,
-                              result.theta[2:4])
+    coverage = judge_coverage(
+        [v.pixels[v.weight > 0] for v in views], result.rotations, result.shifts, size, result.theta[2:4]
+    )
     _check_determined(result, size)
     names = tuple(sightings[k].name for k in groups)
     profile = _profile(sightings, groups, views, result, choice, coverage, shape, board, size)
@@ -112,11 +113,20 @@ def _agreeing(sightings: list[Sighting]) -> tuple[list[Sighting], RobustFit, lis
                 if len(sightings[k].views) == 1 or not rest:
                     sightings[k] = sightings[k].without(why)
             lost = {kept[n] for n in robust.dropped}
-            sightings = [s if s.reason is not None else replace(s, views=tuple(
-                v for i, v in enumerate(s.views) if (k, i) not in lost)) for k, s in enumerate(sightings)]
+            sightings = [
+                s
+                if s.reason is not None
+                else replace(s, views=tuple(v for i, v in enumerate(s.views) if (k, i) not in lost))
+                for k, s in enumerate(sightings)
+            ]
             continue
-        tilted = judge_coverage([v.pixels for v in robust.views], robust.fit.rotations, robust.fit.shifts, size,
-                                robust.fit.theta[2:4]).tilts_deg
+        tilted = judge_coverage(
+            [v.pixels for v in robust.views],
+            robust.fit.rotations,
+            robust.fit.shifts,
+            size,
+            robust.fit.theta[2:4],
+        ).tilts_deg
         steep = {kept[n][0]: t for n, t in enumerate(tilted) if t > TOO_OBLIQUE_DEG}
         if not steep:
             return sightings, robust, kept
@@ -130,12 +140,15 @@ def _enough(sightings: list[Sighting]) -> None:
         return
     why = next((s for s in sightings if s.reason is not None), None)
     example = f" ({why.name}: {why.reason})" if why else ""
-    raise UserError(f"{len(good)} of {len(sightings)} photos are usable{example}",
-                    f"at least {FEWEST} are needed, 12 are good", REMEDY)
+    raise UserError(
+        f"{len(good)} of {len(sightings)} photos are usable{example}",
+        f"at least {FEWEST} are needed, 12 are good",
+        REMEDY,
+    )
 
 
 def _settle_turns(sightings: list[Sighting]) -> list[Sighting]:
-    """Photos whose orientation leaves the sensor's layout open: as stored or as shown, whichever fits better."""
+    """Photos whose tag leaves the sensor's layout open: as stored or as shown, whichever fits better."""
     unsure = [k for k, s in enumerate(sightings) if s.reason is None and s.unsure]
     sure = [k for k, s in enumerate(sightings) if s.reason is None and not s.unsure]
     if not unsure or len(sure) < 3:
@@ -143,8 +156,12 @@ def _settle_turns(sightings: list[Sighting]) -> list[Sighting]:
     shown = list(sightings)
     for k in unsure:
         s = sightings[k]
-        shown[k] = replace(s, views=tuple(replace(v, pixels=turn_points(v.pixels, s.size, s.exif.orientation))
-                                          for v in s.views))
+        shown[k] = replace(
+            s,
+            views=tuple(
+                replace(v, pixels=turn_points(v.pixels, s.size, s.exif.orientation)) for v in s.views
+            ),
+        )
     costs = []
     for way in (sightings, shown):
         views = [View.of(v.board, v.pixels) for k in sure + unsure for v in way[k].views]
@@ -159,16 +176,31 @@ def _check_determined(result: Bundle, size: tuple[int, int]) -> None:
     rms = rms_length(np.concatenate(result.residuals))
     limit = max(1.0, size[0] * WORST_RMS)
     if rms > limit:
-        raise UserError(f"corners fit to {rms:.1f} px only", f"a profile must do so to {limit:.1f} px",
-                        "check that the board is flat and the right one, and that zoom and focus were not touched")
+        raise UserError(
+            f"corners fit to {rms:.1f} px only",
+            f"a profile must do so to {limit:.1f} px",
+            "check that the board is flat and the right one, and that zoom and focus were not touched",
+        )
     f, u = float(result.theta[0]), float(np.sqrt(result.covariance[0, 0]))
     if not (np.isfinite(u) and f > 0) or u > WORST_FOCAL * f:
-        raise UserError(f"focal length {f:.0f} px, u {u:.0f} px", f"a profile must know it to {100 * WORST_FOCAL:.0f} %",
-                        "tilt the board some 30 deg to all sides; square-on photos do not show the focal length")
+        raise UserError(
+            f"focal length {f:.0f} px, u {u:.0f} px",
+            f"a profile must know it to {100 * WORST_FOCAL:.0f} %",
+            "tilt the board some 30 deg to all sides; square-on photos do not show the focal length",
+        )
 
 
-def _profile(sightings: list[Sighting], groups: list[int], views: list[View], result: Bundle, choice: Choice,
-             coverage: Coverage, shape: ShapeVerdict, board: Board, size: tuple[int, int]) -> LensProfile:
+def _profile(
+    sightings: list[Sighting],
+    groups: list[int],
+    views: list[View],
+    result: Bundle,
+    choice: Choice,
+    coverage: Coverage,
+    shape: ShapeVerdict,
+    board: Board,
+    size: tuple[int, int],
+) -> LensProfile:
     uses = []
     for k, s in enumerate(sightings):
         mine = [n for n, g in enumerate(groups) if g == k]
@@ -180,18 +212,34 @@ def _profile(sightings: list[Sighting], groups: list[int], views: list[View], re
     all_errors = np.concatenate([e[v.weight > 0] for e, v in zip(result.residuals, views, strict=True)])
     notes = list(coverage.advice) + list(shape.notes)
     if result.inflation > 1.5:
-        notes.append(f"residuals hang together within photos: the covariance was widened {result.inflation:.1f} times")
+        notes.append(
+            f"residuals hang together within photos: the covariance was widened {result.inflation:.1f} times"
+        )
     columns = free_columns(choice.model)
     return LensProfile(
-        format=FORMAT, ident=ident_of((exif.make, exif.model, exif.lens_model), exif.focal_mm, size),
-        make=exif.make or "", model=exif.model or "", lens_model=exif.lens_model or "", focal_mm=exif.focal_mm,
-        focal35_mm=exif.focal35_mm, width=size[0], height=size[1],
+        format=FORMAT,
+        ident=ident_of((exif.make, exif.model, exif.lens_model), exif.focal_mm, size),
+        make=exif.make or "",
+        model=exif.model or "",
+        lens_model=exif.lens_model or "",
+        focal_mm=exif.focal_mm,
+        focal35_mm=exif.focal35_mm,
+        width=size[0],
+        height=size[1],
         theta=tuple(result.theta.tolist()),
         covariance=tuple(tuple(row) for row in ((result.covariance + result.covariance.T) / 2).tolist()),
-        free=choice.model, date=(taken[-1] if taken else datetime.date.today().isoformat())[:10],
-        method=f"{len(set(groups))} photos of a {board}; {columns.shape[1]} parameters free, chosen by held-out error",
-        board=str(board), rms_px=rms_length(all_errors), held_out_px=choice.held_out[choice.model],
-        coverage=coverage.share, reach_px=coverage.reach_px, photos=tuple(uses), notes=tuple(notes))
+        free=choice.model,
+        date=(taken[-1] if taken else datetime.date.today().isoformat())[:10],
+        method=f"{len(set(groups))} photos of a {board}; {columns.shape[1]} parameters free, chosen by "
+        f"held-out error",
+        board=str(board),
+        rms_px=rms_length(all_errors),
+        held_out_px=choice.held_out[choice.model],
+        coverage=coverage.share,
+        reach_px=coverage.reach_px,
+        photos=tuple(uses),
+        notes=tuple(notes),
+    )
 
 
 def rms_length(residuals: np.ndarray) -> float:

@@ -42,14 +42,29 @@ def lens_for(profile: LensProfile, exif: ExifLike, size: tuple[int, int]) -> Len
         return LensMatch(None, reason)
     tag = exif.orientation if 1 <= (exif.orientation or 1) <= 8 else 1
     ways = layouts(profile.size, size, tag)
-    rough = () if profile.sound else (Flag("lens-rough", "the lens profile comes from straight edges, its focal length "
-                                           "is a guess: U is large (ribangle calibrate lens)"),)
+    rough = (
+        ()
+        if profile.sound
+        else (
+            Flag(
+                "lens-rough",
+                "the lens profile comes from straight edges, its "
+                "focal length "
+                "is a guess: U is large (ribangle calibrate lens)",
+            ),
+        )
+    )
     if len(ways) == 1:
         return LensMatch(profile.lens.turned(ways[0]), flags=rough)
-    text = (f"EXIF orientation {tag} on a photo shown {size[0]} x {size[1]} leaves open which way up the sensor "
-            "was; the lens' uncertainty covers both")
-    return LensMatch(_either(profile.lens.turned(ways[0]), profile.lens.turned(ways[1])),
-                     flags=(*rough, Flag("lens-turn", text)))
+    text = (
+        f"EXIF orientation {tag} on a photo shown {size[0]} x {size[1]} leaves open which way up the "
+        f"sensor "
+        "was; the lens' uncertainty covers both"
+    )
+    return LensMatch(
+        _either(profile.lens.turned(ways[0]), profile.lens.turned(ways[1])),
+        flags=(*rough, Flag("lens-turn", text)),
+    )
 
 
 def mismatch(profile: LensProfile, exif: ExifLike, size: tuple[int, int]) -> str | None:
@@ -58,21 +73,32 @@ def mismatch(profile: LensProfile, exif: ExifLike, size: tuple[int, int]) -> str
     if not (same_words(profile.make, exif.make) and same_words(profile.model, exif.model)):
         return f"the lens profile is for {profile.camera}, the photo was taken with {theirs}"
     if not same_words(profile.lens_model, exif.lens_model):
-        return (f"the lens profile is for the lens {profile.lens_model or 'without name'!r}, "
-                f"the photo was taken through {exif.lens_model or 'one without name'!r}")
+        return (
+            f"the lens profile is for the lens {profile.lens_model or 'without name'!r}, "
+            f"the photo was taken through {exif.lens_model or 'one without name'!r}"
+        )
     if exif.digital_zoom is not None and exif.digital_zoom > 1 + ZOOM_TOLERANCE:
-        return (f"the photo has digital zoom {exif.digital_zoom:.3g}x, for which no lens profile holds: "
-                "take it without zoom")
+        return (
+            f"the photo has digital zoom {exif.digital_zoom:.3g}x, for which no lens profile holds: "
+            "take it without zoom"
+        )
     if profile.focal_mm is not None and not same_focal(exif.focal_mm, profile.focal_mm):
         seen = "no focal length" if exif.focal_mm is None else f"focal length {exif.focal_mm:g} mm"
         return f"the lens profile is for focal length {profile.focal_mm:g} mm, the photo says {seen}"
-    if profile.focal35_mm and exif.focal35_mm and abs(exif.focal35_mm - profile.focal35_mm) > max(
-            1.0, 0.02 * profile.focal35_mm):
-        return (f"the lens profile is for {profile.focal35_mm:g} mm (35 mm equivalent), the photo says "
-                f"{exif.focal35_mm:g} mm: it was zoomed or cropped in the camera")
+    if (
+        profile.focal35_mm
+        and exif.focal35_mm
+        and abs(exif.focal35_mm - profile.focal35_mm) > max(1.0, 0.02 * profile.focal35_mm)
+    ):
+        return (
+            f"the lens profile is for {profile.focal35_mm:g} mm (35 mm equivalent), the photo says "
+            f"{exif.focal35_mm:g} mm: it was zoomed or cropped in the camera"
+        )
     if sorted(size) != sorted(profile.size):
-        return (f"the lens profile is for {profile.width} x {profile.height} pixels, the photo has "
-                f"{size[0]} x {size[1]}: cropped, scaled or taken in another mode")
+        return (
+            f"the lens profile is for {profile.width} x {profile.height} pixels, the photo has "
+            f"{size[0]} x {size[1]}: cropped, scaled or taken in another mode"
+        )
     return None
 
 
@@ -119,13 +145,13 @@ def guess_lens(exif: ExifLike, size: tuple[int, int]) -> Lens:
     else:
         u_f = math.hypot(u_f, 0.29 / f35)
     zoom = exif.digital_zoom or 1.0
-    if zoom > 1 + ZOOM_TOLERANCE:           # some makers count the zoom in, some do not
+    if zoom > 1 + ZOOM_TOLERANCE:  # some makers count the zoom in, some do not
         u_f = math.hypot(u_f, (zoom - 1) / (zoom + 1))
         f35 *= (1 + zoom) / 2
     f = f35 / FULL_FRAME_DIAGONAL_MM * diagonal
     corner = diagonal / 2 / f
     steps = np.zeros((7, 9))
-    steps[0, :2] = u_f * f                                   # square pixels: fx and fy are one error
+    steps[0, :2] = u_f * f  # square pixels: fx and fy are one error
     steps[1, 2] = steps[2, 3] = 0.01 * diagonal
     steps[3, 4] = 0.04 / corner**2
     steps[4, 5] = 0.03 / corner**4

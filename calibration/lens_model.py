@@ -81,8 +81,16 @@ def turn_matrix(orientation: int) -> F64:
 
     EXIF orientation 1 to 8, CIPA DC-008 (Exif 2.32) 4.6.4 tag 274. Raises ValueError otherwise.
     """
-    rows = {1: (1, 0, 0, 1), 2: (-1, 0, 0, 1), 3: (-1, 0, 0, -1), 4: (1, 0, 0, -1),
-            5: (0, 1, 1, 0), 6: (0, -1, 1, 0), 7: (0, -1, -1, 0), 8: (0, 1, -1, 0)}
+    rows = {
+        1: (1, 0, 0, 1),
+        2: (-1, 0, 0, 1),
+        3: (-1, 0, 0, -1),
+        4: (1, 0, 0, -1),
+        5: (0, 1, 1, 0),
+        6: (0, -1, 1, 0),
+        7: (0, -1, -1, 0),
+        8: (0, 1, -1, 0),
+    }
     if orientation not in rows:
         raise ValueError(f"EXIF orientation must be 1 to 8, not {orientation}")
     return np.array(rows[orientation], dtype=np.float64).reshape(2, 2)

@@ -21,8 +21,15 @@ INK, ACCENT, PALE, WARN = "#20303c", "#0b6fa4", "#9fb4c2", "#b3471d"
 def lens_picture(result: LensCalibration) -> bytes:
     """PNG with six panels."""
     p = result.profile
-    with matplotlib.rc_context({"font.size": 9, "axes.edgecolor": INK, "axes.titleweight": "bold",
-                                "axes.titlesize": 10, "axes.titlelocation": "left"}):
+    with matplotlib.rc_context(
+        {
+            "font.size": 9,
+            "axes.edgecolor": INK,
+            "axes.titleweight": "bold",
+            "axes.titlesize": 10,
+            "axes.titlelocation": "left",
+        }
+    ):
         figure = Figure(figsize=(14, 9.2), layout="constrained", facecolor="white")
         panels = figure.subplots(2, 3)
         _coverage(panels[0, 0], result)
@@ -32,8 +39,13 @@ def lens_picture(result: LensCalibration) -> bytes:
         _models(panels[1, 1], result)
         _distortion(panels[1, 2], result)
         f, u = p.theta[0], float(np.sqrt(p.covariance[0][0]))
-        figure.suptitle(f"Lens of {p.camera}, {p.width} x {p.height}: focal length {f:.1f} px (u {u:.2f} px), residual "
-                        f"{p.rms_px:.3f} px, held out {p.held_out_px:.3f} px", fontsize=12, color=INK)
+        figure.suptitle(
+            f"Lens of {p.camera}, {p.width} x {p.height}: focal length {f:.1f} px (u {u:.2f} "
+            f"px), residual "
+            f"{p.rms_px:.3f} px, held out {p.held_out_px:.3f} px",
+            fontsize=12,
+            color=INK,
+        )
         if p.notes:
             figure.supxlabel("\n".join(p.notes), fontsize=9, color=WARN)
         stream = io.BytesIO()
@@ -57,8 +69,16 @@ def _coverage(axes: Axes, result: LensCalibration) -> None:
         for i in range(COLUMNS):
             k = int(counts[j, i])
             colour = "#f4e3da" if k == 0 else matplotlib.colormaps["Blues"](0.15 + 0.6 * k / top)
-            axes.add_patch(Rectangle((i * wide - 0.5, j * high - 0.5), wide, high, facecolor=colour,
-                                     edgecolor="white", linewidth=0.6))
+            axes.add_patch(
+                Rectangle(
+                    (i * wide - 0.5, j * high - 0.5),
+                    wide,
+                    high,
+                    facecolor=colour,
+                    edgecolor="white",
+                    linewidth=0.6,
+                )
+            )
     for v in result.views:
         axes.plot(*v.pixels[v.weight > 0].T, ".", ms=2, color=INK, alpha=0.7)
     axes.plot(*result.fit.theta[2:4], "+", ms=12, mew=1.5, color=WARN)
@@ -67,10 +87,15 @@ def _coverage(axes: Axes, result: LensCalibration) -> None:
 
 
 def _arrows(axes: Axes, result: LensCalibration) -> None:
-    good = [(v.pixels[v.weight > 0], e[v.weight > 0]) for v, e in zip(result.views, result.fit.residuals, strict=True)]
+    good = [
+        (v.pixels[v.weight > 0], e[v.weight > 0])
+        for v, e in zip(result.views, result.fit.residuals, strict=True)
+    ]
     places, errors = np.concatenate([a for a, _ in good]), np.concatenate([b for _, b in good])
     gain = 0.03 * result.profile.width / max(result.profile.rms_px or 0.0, 1e-9)
-    axes.quiver(*places.T, *errors.T, angles="xy", scale_units="xy", scale=1 / gain, width=0.0022, color=ACCENT)
+    axes.quiver(
+        *places.T, *errors.T, angles="xy", scale_units="xy", scale=1 / gain, width=0.0022, color=ACCENT
+    )
     for v in result.views:
         if np.any(v.weight == 0):
             axes.plot(*v.pixels[v.weight == 0].T, "x", color=WARN, ms=6)
@@ -84,7 +109,9 @@ def _times(gain: float) -> str:
 
 
 def _cloud(axes: Axes, result: LensCalibration) -> None:
-    errors = np.concatenate([e[v.weight > 0] for v, e in zip(result.views, result.fit.residuals, strict=True)])
+    errors = np.concatenate(
+        [e[v.weight > 0] for v, e in zip(result.views, result.fit.residuals, strict=True)]
+    )
     s = result.fit.sigma
     axes.plot(*errors.T, ".", ms=3, color=ACCENT, alpha=0.5)
     turn = np.linspace(0, 2 * np.pi, 100)
@@ -120,13 +147,18 @@ def _models(axes: Axes, result: LensCalibration) -> None:
     for k, name in enumerate(names):
         axes.plot(held[name], k, "o", color=WARN if name == result.choice.model else ACCENT)
         axes.text(held[name], k - 0.18, f"{held[name]:.4g}", ha="center", va="bottom", fontsize=8)
-    axes.set_yticks(range(len(names)), [n.replace("k1, k2, p1, p2", "k1, k2,\np1, p2") for n in names], fontsize=8)
+    axes.set_yticks(
+        range(len(names)), [n.replace("k1, k2, p1, p2", "k1, k2,\np1, p2") for n in names], fontsize=8
+    )
     axes.set_ylim(len(names) - 0.5, -0.7)
     axes.set_xscale("log")
     low, high = min(held.values()), max(held.values())
     axes.set_xlim(low / 1.5, high * 1.5)
     axes.minorticks_off()
-    axes.set_xticks([low, high] if high > 1.3 * low else [low], [f"{low:.3g}", f"{high:.3g}"][:2 if high > 1.3 * low else 1])
+    axes.set_xticks(
+        [low, high] if high > 1.3 * low else [low],
+        [f"{low:.3g}", f"{high:.3g}"][: 2 if high > 1.3 * low else 1],
+    )
     axes.set_xlabel("error on photos left out, px")
     axes.set_title("Free parameters, and the one taken")
 
@@ -141,8 +173,16 @@ def _distortion(axes: Axes, result: LensCalibration) -> None:
     axes.fill_between(x, shift - 2 * u, shift + 2 * u, color=ACCENT, alpha=0.3, lw=0)
     axes.plot(x, shift, color=ACCENT)
     axes.axvline(result.coverage.reach_px, color=WARN, lw=1, ls="--")
-    axes.text(result.coverage.reach_px, axes.get_ylim()[0], " furthest corner", color=WARN, rotation=90, va="bottom",
-              ha="right", fontsize=8)
+    axes.text(
+        result.coverage.reach_px,
+        axes.get_ylim()[0],
+        " furthest corner",
+        color=WARN,
+        rotation=90,
+        va="bottom",
+        ha="right",
+        fontsize=8,
+    )
     axes.set_xlabel("from the principal point, px (without distortion)")
     axes.set_ylabel("moved outwards, px")
     axes.set_title("Radial distortion, with U = 2u")

@@ -63,35 +63,54 @@ class LevelProfile:
         return Quantity(self.zero_error_deg, (Component("level reference", self.source, self.u_deg),))
 
 
-def reversal(direct: Sequence[float], turned: Sequence[float], *, ident: str, date: str, kind: str = "level bar",
-             resolution_deg: float = 0.0, repeatability_deg: float | None = None) -> LevelProfile:
+def reversal(
+    direct: Sequence[float],
+    turned: Sequence[float],
+    *,
+    ident: str,
+    date: str,
+    kind: str = "level bar",
+    resolution_deg: float = 0.0,
+    repeatability_deg: float | None = None,
+) -> LevelProfile:
     """Zero error from readings as laid down and turned end for end, degrees, in pairs.
 
-    Both counted in one sense, by the end that is up as seen from one place. With two pairs or more u comes from
-    their scatter, by Student's distribution (GUM G.3); one pair needs `repeatability_deg`, the standard deviation
-    of one reading. Rounding to the display's resolution is added where the scatter is too small to average it
-    out (GUM F.2.2.1). Raises UserError.
+    Both counted in one sense, by the end that is up as seen from one place. With two pairs or more u comes
+    from their scatter, by Student's distribution (GUM G.3); one pair needs `repeatability_deg`, the standard
+    deviation of one reading. Rounding to the display's resolution is added where the scatter is too small to
+    average it out (GUM F.2.2.1). Raises UserError.
     """
     d, t = np.asarray(direct, np.float64), np.asarray(turned, np.float64)
     if len(d) != len(t) or len(d) == 0:
-        raise UserError(f"{len(d)} readings as laid and {len(t)} turned", "they go in pairs, at least one",
-                        "give as many of one as of the other")
+        raise UserError(
+            f"{len(d)} readings as laid and {len(t)} turned",
+            "they go in pairs, at least one",
+            "give as many of one as of the other",
+        )
     if not (np.all(np.isfinite(d)) and np.all(np.isfinite(t))):
         raise UserError("the readings", "must all be numbers", "give degrees")
     if resolution_deg < 0 or (repeatability_deg is not None and repeatability_deg <= 0):
-        raise UserError("resolution and repeatability", "must not be negative, nor the repeatability zero",
-                        "give degrees")
+        raise UserError(
+            "resolution and repeatability", "must not be negative, nor the repeatability zero", "give degrees"
+        )
     n, zeros = len(d), (d - t) / 2
     zero = float(zeros.mean())
     if abs(zero) > LARGEST_ZERO_DEG:
-        raise UserError(f"zero error {zero:.1f} deg", f"no level reference is off by more than {LARGEST_ZERO_DEG:g} deg",
-                        "count both readings by the end that is up as seen from one place (--own-sign for a gauge "
-                        "that keeps its own sense)")
+        raise UserError(
+            f"zero error {zero:.1f} deg",
+            f"no level reference is off by more than {LARGEST_ZERO_DEG:g} deg",
+            "count both readings by the end that is up as seen from one place (--own-sign for a "
+            "gauge "
+            "that keeps its own sense)",
+        )
     notes = []
     if n == 1:
         if repeatability_deg is None:
-            raise UserError("one pair of readings", "does not show how well they repeat",
-                            "turn it three times or more, or give --repeatability")
+            raise UserError(
+                "one pair of readings",
+                "does not show how well they repeat",
+                "turn it three times or more, or give --repeatability",
+            )
         one, scatter = repeatability_deg, repeatability_deg / math.sqrt(2)
     else:
         spread = float(np.std(zeros, ddof=1))
@@ -102,12 +121,27 @@ def reversal(direct: Sequence[float], turned: Sequence[float], *, ident: str, da
     rounding = 0.0 if one >= 0.5 * resolution_deg else resolution_deg / math.sqrt(24)
     u = math.hypot(scatter, rounding)
     if u == 0:
-        raise UserError("the readings", "repeat exactly, so nothing is known of their uncertainty",
-                        "give --resolution, the smallest step the reference shows")
+        raise UserError(
+            "the readings",
+            "repeat exactly, so nothing is known of their uncertainty",
+            "give --resolution, the smallest step the reference shows",
+        )
     if n == 2:
         notes.append("two pairs leave the uncertainty itself poorly known: take three or more")
-    return LevelProfile(FORMAT, ident, kind, zero, u, one if n > 1 else None, resolution_deg, tuple(d.tolist()),
-                        tuple(t.tolist()), date, method=f"reversal, {n} pair{'s' if n > 1 else ''}", notes=tuple(notes))
+    return LevelProfile(
+        FORMAT,
+        ident,
+        kind,
+        zero,
+        u,
+        one if n > 1 else None,
+        resolution_deg,
+        tuple(d.tolist()),
+        tuple(t.tolist()),
+        date,
+        method=f"reversal, {n} pair{'s' if n > 1 else ''}",
+        notes=tuple(notes),
+    )
 
 
 def save_level(path: Path, profile: LevelProfile) -> None:

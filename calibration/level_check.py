@@ -18,7 +18,8 @@ from shared.rounding import degrees
 class CrossCheck:
     """Outcome of a cross-check.
 
-    difference : by the plumb line minus by the level line, mean over lines, degrees. en : the En number of ISO/IEC
+    difference : by the plumb line minus by the level line, mean over lines, degrees. en : the En number of
+    ISO/IEC
     17043 and ISO 13528. agrees : abs(en) <= 1. scatter_deg : standard deviation over lines (NaN for one).
     text : what it means, in words.
     """
@@ -33,8 +34,8 @@ class CrossCheck:
 def cross_check(by_plumb: Sequence[Quantity], by_level: Sequence[Quantity]) -> CrossCheck:
     """Compare angles of the same lines, read once against a plumb line, once against a level line.
 
-    What both readings of a line share cancels. A constant difference is the zero error of one of the two; which
-    one, a reversal tells. Raises ValueError unless there is one of each per line.
+    What both readings of a line share cancels. A constant difference is the zero error of one of the two;
+    which one, a reversal tells. Raises ValueError unless there is one of each per line.
     """
     if len(by_plumb) != len(by_level) or not by_plumb:
         raise ValueError("one angle by each reference is needed for every line")
@@ -49,11 +50,16 @@ def cross_check(by_plumb: Sequence[Quantity], by_level: Sequence[Quantity]) -> C
     if agrees:
         text = f"plumb line and level line agree: {shown}, En {en:+.2f}"
     else:
-        text = (f"plumb line and level line disagree by {shown}, En {en:+.2f}: one of the two is off; turn the laser or "
-                "the bar end for end (ribangle calibrate level), let the bob come to rest out of the draught")
+        text = (
+            f"plumb line and level line disagree by {shown}, En {en:+.2f}: one of the two is off; turn "
+            f"the laser or "
+            "the bar end for end (ribangle calibrate level), let the bob come to rest out of the draught"
+        )
     if n > 2:
         expected = math.sqrt(sum(g.u**2 for g in gaps) / n)
         if scatter > expected * math.sqrt(float(stats.chi2.ppf(COVER, n - 1)) / (n - 1)):
-            text += (f"; the differences scatter by {scatter:.3f} deg where their uncertainties explain "
-                     f"{expected:.3f}: something moved between the photos")
+            text += (
+                f"; the differences scatter by {scatter:.3f} deg where their uncertainties explain "
+                f"{expected:.3f}: something moved between the photos"
+            )
     return CrossCheck(mean, en, agrees, scatter, text)

@@ -24,8 +24,8 @@ REMEDY = "give --at X Y, a pixel on the bar's edge, and take both photos from on
 
 @dataclass(frozen=True)
 class BarPair:
-    """Inclination of the bar's edge in the two photos, degrees, left end up positive, camera's own roll included
-    (it is the same in both and drops out of the difference). notes : doubts."""
+    """Inclination of the bar's edge in the two photos, degrees, left end up positive, camera's own roll
+    included (it is the same in both and drops out of the difference). notes : doubts."""
 
     laid_deg: float
     turned_deg: float
@@ -35,9 +35,9 @@ class BarPair:
 def bar_pair(laid: U8, turned: U8, lens: Lens, at: tuple[float, float] | None = None) -> BarPair:
     """Find the bar's edge in both photos.
 
-    at : a pixel near it; None: the middle. If the camera turned between the photos, the edges of the background
-    tell, and it is taken off. A camera that looks 15 deg askew along the bar alters a difference by 3 %. Raises
-    UserError where the edge is not found in both, or the camera moved too far.
+    at : a pixel near it; None: the middle. If the camera turned between the photos, the edges of the
+    background tell, and it is taken off. A camera that looks 15 deg askew along the bar alters a difference
+    by 3 %. Raises UserError where the edge is not found in both, or the camera moved too far.
     """
     h, w = laid.shape
     diagonal = math.hypot(w, h)
@@ -50,9 +50,16 @@ def bar_pair(laid: U8, turned: U8, lens: Lens, at: tuple[float, float] | None = 
     if there is None:
         raise UserError("the bar's edge", "is not found after turning", REMEDY)
     if min(bar.length, there.length) < 0.6 * max(bar.length, there.length):
-        raise UserError("the bar's edge", f"shows {bar.length:.0f} px as laid and {there.length:.0f} px turned", REMEDY)
-    turns = [wrap_half_turn(_slope(b, lens) - _slope(a, lens)) for a in first if not _beside(a, bar, NEAR * diagonal, lens)
-             for b in second if _same(a, b, STILL * diagonal)]
+        raise UserError(
+            "the bar's edge", f"shows {bar.length:.0f} px as laid and {there.length:.0f} px turned", REMEDY
+        )
+    turns = [
+        wrap_half_turn(_slope(b, lens) - _slope(a, lens))
+        for a in first
+        if not _beside(a, bar, NEAR * diagonal, lens)
+        for b in second
+        if _same(a, b, STILL * diagonal)
+    ]
     notes = []
     turn = 0.0
     if len(turns) >= 3:
@@ -69,19 +76,22 @@ def bar_pair(laid: U8, turned: U8, lens: Lens, at: tuple[float, float] | None = 
 def _bar(edges: list[Edge], spot: F64, near: float, lens: Lens) -> Edge | None:
     """The longest near-level edge that passes the spot."""
     for e in edges:
-        if abs(_slope(e, lens)) <= STEEPEST_DEG and float(np.linalg.norm(e.points - spot, axis=1).min()) <= near:
+        if (
+            abs(_slope(e, lens)) <= STEEPEST_DEG
+            and float(np.linalg.norm(e.points - spot, axis=1).min()) <= near
+        ):
             return e
     return None
 
 
 def _beside(e: Edge, bar: Edge, near: float, lens: Lens) -> bool:
-    """Whether an edge is the bar's own, or its other rim: it turns with the bar and says nothing of the camera."""
+    """Whether an edge is the bar's own or its other rim, which says nothing of the camera."""
     off = float(np.linalg.norm(bar.points[:, None] - e.points[None, ::4], axis=2).min())
     return e is bar or (off <= near and abs(wrap_half_turn(_slope(e, lens) - _slope(bar, lens))) < 3.0)
 
 
 def _same(a: Edge, b: Edge, near: float) -> bool:
-    """Whether two photos show the same edge: both of b's ends near the line of a, and the middles together."""
+    """Whether two edges are the same: both of b's ends near the line of a, and the middles together."""
     middle = float(np.linalg.norm(a.points[len(a.points) // 2] - b.points[len(b.points) // 2]))
     along = (a.points[-1] - a.points[0]) / a.length
     off = np.abs((b.points[[0, -1]] - a.points[0]) @ np.array([-along[1], along[0]]))
@@ -89,7 +99,8 @@ def _same(a: Edge, b: Edge, near: float) -> bool:
 
 
 def _slope(e: Edge, lens: Lens) -> float:
-    """Inclination of an edge by a straight line through its undistorted points, degrees, left end up positive.
+    """Inclination of an edge by a straight line through its undistorted points, degrees, left end up
+    positive.
 
     Only meaningful modulo 180 for steep edges, which serve for differences.
     """

@@ -12,9 +12,10 @@ from calibration.models import FULL, MODELS
 
 FOLDS = 10
 RICHER, SIMPLER = 1.01, 1.05
-"""FULL gives way to another model whose held-out error is lower by more than two standard errors of the paired
-differences (one photo alone in a corner never decides), and by more than 1 % for a richer one (FULL does not do), 5 % for a simpler one (FULL fits the noise of too
-few photos). On a tie FULL stays: a term left out is a term claimed to be nought exactly, with no uncertainty."""
+"""FULL gives way to another model whose held-out error is lower by more than two standard errors of the
+paired differences (one photo alone in a corner never decides), and by more than 1 % for a richer one (FULL
+does not do), 5 % for a simpler one (FULL fits the noise of too few photos). On a tie FULL stays: a term left
+out is a term claimed to be nought exactly, with no uncertainty."""
 
 
 @dataclass(frozen=True)
@@ -25,24 +26,38 @@ class Choice:
     held_out: dict[str, float]
 
 
-def choose_model(views: list[View], groups: list[int], size: tuple[int, int], full: Bundle,
-                 models: tuple[str, ...] = tuple(MODELS), half_mm: float | None = None) -> Choice:
+def choose_model(
+    views: list[View],
+    groups: list[int],
+    size: tuple[int, int],
+    full: Bundle,
+    models: tuple[str, ...] = tuple(MODELS),
+    half_mm: float | None = None,
+) -> Choice:
     """Cross-validate the models over photos.
 
     groups : photo of each view; a photo is left out as a whole. full : a fit of all views, to start from.
     In a left-out view only the pose is fitted, so the error shows what the lens model gets wrong.
     """
     photos = sorted(set(groups))
-    folds = [photos[k::min(FOLDS, len(photos))] for k in range(min(FOLDS, len(photos)))]
+    folds = [photos[k :: min(FOLDS, len(photos))] for k in range(min(FOLDS, len(photos)))]
     squares: dict[str, F64] = {}
     counts = np.array([float(v.weight.sum()) for v in views])
     for model in models:
         errors = np.full(len(views), np.nan)
         for fold in folds:
             keep = [k for k, g in enumerate(groups) if g not in fold]
-            start = Bundle(full.theta, full.shape, full.covariance, full.shape_covariance,
-                           tuple(full.rotations[k] for k in keep), tuple(full.shifts[k] for k in keep), (),
-                           full.sigma, 1.0)
+            start = Bundle(
+                full.theta,
+                full.shape,
+                full.covariance,
+                full.shape_covariance,
+                tuple(full.rotations[k] for k in keep),
+                tuple(full.shifts[k] for k in keep),
+                (),
+                full.sigma,
+                1.0,
+            )
             try:
                 lens = fit([views[k] for k in keep], size, model, start=start, half_mm=half_mm)
             except np.linalg.LinAlgError:

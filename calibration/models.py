@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from calibration.lens_model import PARAMETERS, F64
+from calibration.lens_model import F64, PARAMETERS
 
 MODELS: dict[str, tuple[str, ...]] = {
     "f, c": (),

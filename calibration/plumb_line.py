@@ -3,8 +3,8 @@
 Straight strings, bench edges and battens are straight in the picture once the distortion is taken off
 (plumb-line method: Brown, Photogrammetric Engineering 37 (1971) 855; Devernay and Faugeras, Machine Vision
 and Applications 13 (2001) 14). Lines do not show the focal length: that stays the EXIF guess. Each edge
-votes for the one radial term that would straighten it; those that agree then give two. Ribs and cables are curved,
-and must not be believed.
+votes for the one radial term that would straighten it; those that agree then give two. Ribs and cables are
+curved, and must not be believed.
 """
 
 from __future__ import annotations
@@ -19,8 +19,8 @@ from scipy.optimize import least_squares
 
 from calibration.edges import Edge, find_edges
 from calibration.exif import ExifLike, PhotoLike
-from calibration.lens_match import guess_lens
 from calibration.lens import ident_of
+from calibration.lens_match import guess_lens
 from calibration.lens_model import F64, Lens, undistort
 from calibration.profiles import FORMAT, LensProfile, PhotoUse
 from shared.errors import UserError
@@ -32,9 +32,10 @@ UNMODELLED = 0.003
 relative. Found on photos with known lenses."""
 KNOTS = 40
 FLOOR = 1.5e-4
-"""Straight things are straight to about this share of their length: 0.15 mm per metre (common practice, no source)."""
+"""Straight things are straight to about this share of their length: 0.15 mm per metre (common practice, no
+source)."""
 NOISE_PX = 0.15
-MODEL = 0.01
+MODEL = 0.015
 """How far the votes of straight edges may lie apart, since one term is not all of a lens: displacement at the
 corner, relative."""
 SEARCH = 0.45
@@ -61,7 +62,8 @@ class LineLens:
 def lens_from_lines(photos: Iterable[PhotoLike]) -> LineLens:
     """The lens most straight edges in photos of one camera agree on.
 
-    Raises UserError when the photos differ in camera or size, or show too few straight edges away from the middle.
+    Raises UserError when the photos differ in camera or size, or show too few straight edges away from the
+    middle.
     """
     exif: ExifLike | None = None
     size = (0, 0)
@@ -70,17 +72,29 @@ def lens_from_lines(photos: Iterable[PhotoLike]) -> LineLens:
     for n, photo in enumerate(photos):
         here = (int(photo.gray.shape[1]), int(photo.gray.shape[0]))
         if here[0] < here[1]:
-            raise UserError(photo.name, "is held upright", "give photos held wide, the way the profile is kept")
+            raise UserError(
+                photo.name, "is held upright", "give photos held wide, the way the profile is kept"
+            )
         if exif is None:
             exif, size = photo.exif, here
         elif here != size or (photo.exif.make, photo.exif.model, photo.exif.focal_mm) != (
-                exif.make, exif.model, exif.focal_mm):
-            raise UserError(photo.name, "differs from the first photo in camera, focal length, size or the way it was held",
-                            "give photos of one camera, all held the same way")
-        edges += [(n, Edge(_thinned(e.points), e.length, e.strength)) for e in find_edges(photo.gray, LEAST_LENGTH)]
+            exif.make,
+            exif.model,
+            exif.focal_mm,
+        ):
+            raise UserError(
+                photo.name,
+                "differs from the first photo in camera, focal length, size or the way it was held",
+                "give photos of one camera, all held the same way",
+            )
+        edges += [
+            (n, Edge(_thinned(e.points), e.length, e.strength)) for e in find_edges(photo.gray, LEAST_LENGTH)
+        ]
         uses.append(PhotoUse(photo.name, photo.sha256, True))
     if exif is None:
-        raise UserError("no photo", "at least one is needed", "give photos with straight strings and edges in them")
+        raise UserError(
+            "no photo", "at least one is needed", "give photos with straight strings and edges in them"
+        )
     guess = guess_lens(exif, size)
     return _solve(guess, edges, uses, exif)
 
@@ -89,14 +103,32 @@ def rough_profile(found: LineLens) -> LensProfile:
     """A profile, marked as not sound, of a lens from straight edges."""
     lens, exif = found.lens, found.exif
     taken = exif.taken or datetime.date.today().isoformat()
-    note = "no board: the focal length is guessed from the EXIF, only the distortion is measured; U stays large"
+    note = (
+        "no board: the focal length is guessed from the EXIF, only the distortion is measured; U stays large"
+    )
     return LensProfile(
-        format=FORMAT, ident=ident_of((exif.make, exif.model, exif.lens_model), exif.focal_mm, lens.size) + "-lines",
-        make=exif.make or "", model=exif.model or "", lens_model=exif.lens_model or "", focal_mm=exif.focal_mm,
-        focal35_mm=exif.focal35_mm, width=lens.size[0], height=lens.size[1], theta=tuple(lens.theta.tolist()),
-        covariance=tuple(tuple(r) for r in ((lens.covariance + lens.covariance.T) / 2).tolist()), free="k1, k2",
-        date=taken[:10], method=f"{found.agreeing} of {found.edges} straight edges in {len(found.photos)} photos",
-        board="straight edges", rms_px=None, held_out_px=None, coverage=None, photos=found.photos, notes=(note,), sound=False)
+        format=FORMAT,
+        ident=ident_of((exif.make, exif.model, exif.lens_model), exif.focal_mm, lens.size) + "-lines",
+        make=exif.make or "",
+        model=exif.model or "",
+        lens_model=exif.lens_model or "",
+        focal_mm=exif.focal_mm,
+        focal35_mm=exif.focal35_mm,
+        width=lens.size[0],
+        height=lens.size[1],
+        theta=tuple(lens.theta.tolist()),
+        covariance=tuple(tuple(r) for r in ((lens.covariance + lens.covariance.T) / 2).tolist()),
+        free="k1, k2",
+        date=taken[:10],
+        method=f"{found.agreeing} of {found.edges} straight edges in {len(found.photos)} photos",
+        board="straight edges",
+        rms_px=None,
+        held_out_px=None,
+        coverage=None,
+        photos=found.photos,
+        notes=(note,),
+        sound=False,
+    )
 
 
 def _thinned(points: F64) -> F64:
@@ -108,24 +140,35 @@ def _thinned(points: F64) -> F64:
 def _solve(guess: Lens, edges: list[tuple[int, Edge]], photos: list[PhotoUse], exif: ExifLike) -> LineLens:
     corner = math.hypot(*guess.size) / 2 / float(guess.theta[0])
     votes = [(n, e, v) for n, e in edges if (v := vote(e.points, guess, corner)) is not None]
-    remedy = "photograph straight edges near all four sides of the picture, or print a board: ribangle calibrate lens"
+    remedy = "photograph straight edges near all four sides, or print a board: ribangle calibrate lens"
     if len(votes) < FEWEST_EDGES:
-        raise UserError(f"{len(votes)} straight edges in {len(photos)} photos", f"at least {FEWEST_EDGES} are needed", remedy)
+        raise UserError(
+            f"{len(votes)} straight edges in {len(photos)} photos",
+            f"at least {FEWEST_EDGES} are needed",
+            remedy,
+        )
     k = np.array([v[0] for _, _, v in votes])
     u = np.hypot(np.array([v[1] for _, _, v in votes]), MODEL / corner**2)
     inside = _consensus(k, u)
     rest = _consensus(k[~inside], u[~inside]) if (~inside).any() else np.zeros(0, dtype=bool)
     if inside.sum() < max(FEWEST_EDGES, 0.35 * len(k)) or (
-            np.sum(1 / u[~inside][rest] ** 2) > 0.7 * np.sum(1 / u[inside] ** 2)):
-        raise UserError(f"{len(k)} edges in {len(photos)} photos", "do not agree on a distortion: many are curved", remedy)
+        np.sum(1 / u[~inside][rest] ** 2) > 0.7 * np.sum(1 / u[inside] ** 2)
+    ):
+        raise UserError(
+            f"{len(k)} edges in {len(photos)} photos", "do not agree on a distortion: many are curved", remedy
+        )
     arcs = [e.points for (_, e, _), i in zip(votes, inside, strict=True) if i]
     pair, covariance = _two_terms(arcs, guess, float(np.average(k[inside], weights=1 / u[inside] ** 2)))
     theta = guess.theta.copy()
     theta[4:6] = pair
-    lens = Lens(guess.ident.replace("guess", "straight edges", 1), guess.size, theta,
-                _covariance(guess, pair, covariance), sound=False)
-    return LineLens(lens, tuple(pair.tolist()), covariance, len(k), len(arcs),
-                    tuple(photos), exif)
+    lens = Lens(
+        guess.ident.replace("guess", "straight edges", 1),
+        guess.size,
+        theta,
+        _covariance(guess, pair, covariance),
+        sound=False,
+    )
+    return LineLens(lens, tuple(pair.tolist()), covariance, len(k), len(arcs), tuple(photos), exif)
 
 
 def _two_terms(arcs: list[F64], guess: Lens, start: float) -> tuple[F64, F64]:
@@ -161,7 +204,7 @@ def _covariance(guess: Lens, pair: F64, covariance: F64) -> F64:
 
 
 def vote(points: F64, guess: Lens, corner: float) -> tuple[float, float] | None:
-    """The k1 that straightens one edge, and its u; None for an edge that tells nothing (through the middle)."""
+    """The k1 that straightens one edge, and its u; None for one that tells nothing (through the middle)."""
     f = float(guess.theta[0])
     span = SEARCH / corner**2
     rise = (_bow(points, guess, 0.01 * span) - _bow(points, guess, -0.01 * span)) / (0.02 * span)
@@ -171,7 +214,9 @@ def vote(points: F64, guess: Lens, corner: float) -> tuple[float, float] | None:
     k = -_bow(points, guess, 0.0) / rise
     for _ in range(8):
         k = float(np.clip(k, -span, span))
-        slope = (_bow(points, guess, k + 0.005 * span) - _bow(points, guess, k - 0.005 * span)) / (0.01 * span)
+        slope = (_bow(points, guess, k + 0.005 * span) - _bow(points, guess, k - 0.005 * span)) / (
+            0.01 * span
+        )
         if slope == 0 or not math.isfinite(slope):
             return None
         step = -_bow(points, guess, k) / slope

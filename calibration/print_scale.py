@@ -28,9 +28,10 @@ class PrintScale:
 
     scale, u_scale : measured over nominal length, mean of both directions, and its standard uncertainty (half
     the difference between the directions is in it, as the cards are taken to be scaled evenly).
-    stretch, u_stretch : of the direction down the sheet against across, relative; NaN where only one was measured.
-    skew_deg, u_skew_deg : departure of the sheet's corner from 90 deg, positive when the diagonal that starts at the
-    lower left is the longer; NaN without diagonals. text : what it does to a reading, line by line.
+    stretch, u_stretch : of the direction down the sheet against across, relative; NaN where only one was
+    measured.
+    skew_deg, u_skew_deg : departure of the sheet's corner from 90 deg, positive when the diagonal that starts
+    at the lower left is the longer; NaN without diagonals. text : what it does to a reading, line by line.
     """
 
     scale: float
@@ -47,22 +48,33 @@ class PrintScale:
         return f"[cards]\nscale = {self.scale:.5f}\nu_scale = {self.u_scale:.5f}\n"
 
 
-def print_scale(across_mm: Sequence[float], down_mm: Sequence[float] = (), diagonals_mm: Sequence[float] = (), *,
-                nominal_mm: float = 100.0, nominal_sides_mm: tuple[float, float] | None = None,
-                tool: Literal["rule", "caliper"] = "rule") -> PrintScale:
+def print_scale(
+    across_mm: Sequence[float],
+    down_mm: Sequence[float] = (),
+    diagonals_mm: Sequence[float] = (),
+    *,
+    nominal_mm: float = 100.0,
+    nominal_sides_mm: tuple[float, float] | None = None,
+    tool: Literal["rule", "caliper"] = "rule",
+) -> PrintScale:
     """Scale and squareness of a print.
 
     across_mm, down_mm : lengths of the printed bar measured across and down the sheet, repeats allowed.
-    nominal_mm : its drawn length. diagonals_mm : of a drawn rectangle of `nominal_sides_mm` (width, height): from
-    the lower left, then from the upper left. For a parallelogram of sides a, b and corner 90 deg + g,
+    nominal_mm : its drawn length. diagonals_mm : of a drawn rectangle of `nominal_sides_mm` (width, height):
+    from the lower left, then from the upper left. For a parallelogram of sides a, b and corner 90 deg + g,
     d1^2 - d2^2 = 4 a b sin g.
     The mean of repeats still carries the tool's own error. Raises UserError.
     """
     u_tool = RULE_U_MM if tool == "rule" else CALIPER_U_MM
-    kinds = [_mean(name, list(values), nominal_mm, u_tool)
-             for name, values in (("across", across_mm), ("down", down_mm)) if len(values)]
+    kinds = [
+        _mean(name, list(values), nominal_mm, u_tool)
+        for name, values in (("across", across_mm), ("down", down_mm))
+        if len(values)
+    ]
     if not kinds:
-        raise UserError("no bar", "at least one measured length is needed", "measure the printed bar and give --across")
+        raise UserError(
+            "no bar", "at least one measured length is needed", "measure the printed bar and give --across"
+        )
     scale = float(np.mean([s for s, _ in kinds]))
     u = math.sqrt(sum(v * v for _, v in kinds)) / len(kinds)
     stretch = u_stretch = math.nan
@@ -71,19 +83,22 @@ def print_scale(across_mm: Sequence[float], down_mm: Sequence[float] = (), diago
         u_stretch = math.hypot(kinds[0][1], kinds[1][1])
         u = math.hypot(u, abs(stretch) / 2)
     else:
-        # the other direction is unmeasured; printers' feeds are off by some 0.2 % (common practice, no source)
+        # the other direction is unmeasured; printers' feeds are off by some 0.2 % (common practice, no
+        # source)
         u = math.hypot(u, 0.002)
     skew = u_skew = math.nan
     if len(diagonals_mm):
         skew, u_skew = _skew(diagonals_mm, nominal_sides_mm, scale, u_tool)
-    return PrintScale(scale, u, stretch, u_stretch, skew, u_skew, tuple(_words(scale, u, stretch, u_stretch, skew, u_skew)))
+    return PrintScale(
+        scale, u, stretch, u_stretch, skew, u_skew, tuple(_words(scale, u, stretch, u_stretch, skew, u_skew))
+    )
 
 
 def angle_error_deg(stretch: float, turn_deg: float) -> float:
     """Error of an angle measured against a card stretched along one side, degrees.
 
-    turn_deg : of the line to the card's long side. A stretch s turns a line by 1/2 s sin(2 turn) rad (first order); the
-    most, at 45 deg, is 0.286 deg for 1 %.
+    turn_deg : of the line to the card's long side. A stretch s turns a line by 1/2 s sin(2 turn) rad (first
+    order); the most, at 45 deg, is 0.286 deg for 1 %.
     """
     return math.degrees(0.5 * stretch * math.sin(2 * math.radians(turn_deg)))
 
@@ -93,42 +108,66 @@ def _mean(name: str, values: list[float], nominal: float, u_tool: float) -> tupl
         raise UserError(f"bar {name}", "lengths must be positive", "give millimetres")
     mean = float(np.mean(values)) / nominal
     if abs(mean - 1) > FURTHEST:
-        raise UserError(f"bar {name}: {np.mean(values):.1f} mm for {nominal:g} mm", f"a print is not off by over "
-                        f"{100 * FURTHEST:.0f} %", "measure between the end strokes, in millimetres, and give --nominal")
+        raise UserError(
+            f"bar {name}: {np.mean(values):.1f} mm for {nominal:g} mm",
+            f"a print is not off by over {100 * FURTHEST:.0f} %",
+            "measure between the end strokes, in millimetres, and give --nominal",
+        )
     scatter = 0.0
     n = len(values)
     if n > 1:
-        scatter = float(np.std(values, ddof=1)) / math.sqrt(n) * float(stats.t.ppf((1 + COVER) / 2, n - 1)) / 2
+        scatter = (
+            float(np.std(values, ddof=1)) / math.sqrt(n) * float(stats.t.ppf((1 + COVER) / 2, n - 1)) / 2
+        )
     return mean, math.hypot(u_tool, scatter) / nominal
 
 
-def _skew(diagonals: Sequence[float], sides: tuple[float, float] | None, scale: float, u_tool: float) -> tuple[float, float]:
+def _skew(
+    diagonals: Sequence[float], sides: tuple[float, float] | None, scale: float, u_tool: float
+) -> tuple[float, float]:
     if len(diagonals) != 2 or sides is None:
-        raise UserError("diagonals", "both diagonals and the drawn sides of their rectangle are needed",
-                        "give --diagonals D1 D2 --sides W H")
+        raise UserError(
+            "diagonals",
+            "both diagonals and the drawn sides of their rectangle are needed",
+            "give --diagonals D1 D2 --sides W H",
+        )
     a, b = sides[0] * scale, sides[1] * scale
     d1, d2 = diagonals
     sine = (d1 * d1 - d2 * d2) / (4 * a * b)
     if abs(sine) > FURTHEST or abs(math.hypot(d1, d2) / math.hypot(a, b) / math.sqrt(2) - 1) > FURTHEST:
-        raise UserError(f"diagonals {d1:g} and {d2:g} mm", f"do not belong to sides of {sides[0]:g} and {sides[1]:g} mm",
-                        "measure corner to corner")
+        raise UserError(
+            f"diagonals {d1:g} and {d2:g} mm",
+            f"do not belong to sides of {sides[0]:g} and {sides[1]:g} mm",
+            "measure corner to corner",
+        )
     u = math.hypot(2 * d1, 2 * d2) * u_tool / (4 * a * b)
     return math.degrees(math.asin(sine)), math.degrees(u)
 
 
 def _words(scale: float, u: float, stretch: float, u_stretch: float, skew: float, u_skew: float) -> list[str]:
-    out = [f"printed at {100 * scale:.2f} % of true scale (U {200 * u:.2f} %)",
-           f"a millimetre read off the photo without this would be {100 * abs(scale - 1):.2f} % out; an even scale turns no "
-           "angle: 1 % of it is 1 % of a millimetre and 0 deg"]
+    out = [
+        f"printed at {100 * scale:.2f} % of true scale (U {200 * u:.2f} %)",
+        f"a millimetre read off the photo without this would be {100 * abs(scale - 1):.2f} % out; an even "
+        f"scale turns no "
+        "angle: 1 % of it is 1 % of a millimetre and 0 deg",
+    ]
     if math.isfinite(stretch):
-        out.append(f"down the sheet {100 * stretch:+.2f} % against across (U {200 * u_stretch:.2f} %): turns a line at 5 deg "
-                   f"to the card by {abs(angle_error_deg(stretch, 5)):.3f} deg, one at 45 deg by "
-                   f"{abs(angle_error_deg(stretch, 45)):.3f} deg, before the tilt it feigns")
+        out.append(
+            f"down the sheet {100 * stretch:+.2f} % against across (U {200 * u_stretch:.2f} %): turns "
+            f"a line at 5 deg "
+            f"to the card by {abs(angle_error_deg(stretch, 5)):.3f} deg, one at 45 deg by "
+            f"{abs(angle_error_deg(stretch, 45)):.3f} deg, before the tilt it feigns"
+        )
         if abs(stretch) > max(WORTH_TELLING, 2 * u_stretch):
-            out.append("the print is stretched: print it anew, or the tilt of every card is out "
-                       f"by up to {math.degrees(math.acos(1 / (1 + abs(stretch)))):.1f} deg")
+            out.append(
+                "the print is stretched: print it anew, or the tilt of every card is out "
+                f"by up to {math.degrees(math.acos(1 / (1 + abs(stretch)))):.1f} deg"
+            )
     if math.isfinite(skew):
-        out.append(f"corner off a right angle by {skew:+.3f} deg (U {2 * u_skew:.3f} deg): turns plumb against chord by as much")
+        out.append(
+            f"corner off a right angle by {skew:+.3f} deg (U {2 * u_skew:.3f} deg): turns plumb "
+            f"against chord by as much"
+        )
         if abs(skew) > 2 * u_skew:
             out.append("the print is not square: print it anew, or on another printer")
     if abs(scale - 1) > 0.03:

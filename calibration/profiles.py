@@ -39,7 +39,8 @@ class LensProfile:
     focal_mm : EXIF focal length the profile holds for; None where the photos do not tell.
     theta : fx fy cx cy k1 k2 p1 p2 k3, pixels and OpenCV's distortion. covariance : 9 x 9.
     free : parameters that were free, in words ("f, c, k1, k2, p1, p2"); one f ties fx to fy.
-    rms_px : residual over all used corners (None: imported, not told); held_out_px : the same on photos left out of the fit.
+    rms_px : residual over all used corners (None: imported, not told); held_out_px : the same on photos left
+    out of the fit.
     coverage : share of the picture that the boards lay over, 0 to 1. reach_px : furthest corner used from the
         principal point; beyond it the distortion is extrapolated.
     date : ISO 8601 day the photos were taken, or, failing that, calibrated.
@@ -95,14 +96,20 @@ def load_lens(path: Path) -> LensProfile:
     try:
         raw = path.read_bytes()
     except OSError as error:
-        raise UserError(f"lens profile {path}", f"cannot be read ({error.strerror})",
-                        "give the path of a profile made by `ribangle calibrate lens`") from None
+        raise UserError(
+            f"lens profile {path}",
+            f"cannot be read ({error.strerror})",
+            "give the path of a profile made by `ribangle calibrate lens`",
+        ) from None
     try:
         profile = msgspec.json.decode(raw, type=LensProfile)
         keys = msgspec.json.decode(raw)
     except (msgspec.MsgspecError, UnicodeDecodeError) as error:
-        raise UserError(f"lens profile {path}", f"is not a lens profile ({error})",
-                        "calibrate again with `ribangle calibrate lens`") from None
+        raise UserError(
+            f"lens profile {path}",
+            f"is not a lens profile ({error})",
+            "calibrate again with `ribangle calibrate lens`",
+        ) from None
     # msgspec passes over unknown keys in dataclasses; a mistyped key must not be lost in silence
     unknown = sorted(set(keys) - set(LensProfile.__dataclass_fields__))
     unknown += sorted({k for use in keys.get("photos", ()) for k in use} - set(PhotoUse.__dataclass_fields__))
@@ -142,6 +149,7 @@ def profiles_in(folder: Path) -> Iterator[tuple[Path, LensProfile]]:
 
 def same_words(a: str | None, b: str | None) -> bool:
     """Whether two EXIF strings name the same thing: case, padding and NULs do not count."""
+
     def plain(s: str | None) -> str:
         return " ".join((s or "").replace("\0", " ").split()).casefold()
 
@@ -153,17 +161,28 @@ def same_focal(a: float | None, b: float | None) -> bool:
     return a is not None and b is not None and abs(a - b) <= 0.01 * abs(b)
 
 
-def find_lens(folder: Path, make: str | None, model: str | None, lens_model: str | None,
-              size: tuple[int, int], focal_mm: float | None) -> LensProfile | None:
-    """The best profile (sound before rough, then the newest) in a folder for this camera, lens, focal length and size, or None.
+def find_lens(
+    folder: Path,
+    make: str | None,
+    model: str | None,
+    lens_model: str | None,
+    size: tuple[int, int],
+    focal_mm: float | None,
+) -> LensProfile | None:
+    """The best profile (sound before rough, then the newest) in a folder for this camera, lens, focal length
+    and size, or None.
 
     size : of the picture, either way up. Raises UserError when a profile there is broken.
     """
     best: LensProfile | None = None
     for _, p in profiles_in(folder) if folder.is_dir() else ():
-        fits = (same_words(p.make, make) and same_words(p.model, model)
-                and same_words(p.lens_model, lens_model) and sorted(p.size) == sorted(size)
-                and ((p.focal_mm is None and focal_mm is None) or same_focal(focal_mm, p.focal_mm)))
+        fits = (
+            same_words(p.make, make)
+            and same_words(p.model, model)
+            and same_words(p.lens_model, lens_model)
+            and sorted(p.size) == sorted(size)
+            and ((p.focal_mm is None and focal_mm is None) or same_focal(focal_mm, p.focal_mm))
+        )
         if fits and (best is None or (p.sound, p.date) > (best.sound, best.date)):
             best = p
     return best

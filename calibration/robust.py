@@ -42,8 +42,9 @@ def scale_of(residuals: F64) -> float:
     return float(np.median(np.linalg.norm(residuals, axis=1))) / RAYLEIGH_MEDIAN
 
 
-def reweighted(views: list[View], size: tuple[int, int], model: str, half_mm: float | None = None,
-               rounds: int = 4) -> tuple[Bundle, list[View]]:
+def reweighted(
+    views: list[View], size: tuple[int, int], model: str, half_mm: float | None = None, rounds: int = 4
+) -> tuple[Bundle, list[View]]:
     """Fit with Huber weights, then with the corners beyond CUT left out."""
     result = fit(views, size, model, half_mm=half_mm)
     for last in [False] * rounds + [True, True]:
@@ -51,7 +52,9 @@ def reweighted(views: list[View], size: tuple[int, int], model: str, half_mm: fl
         new = []
         for v, e in zip(views, result.residuals, strict=True):
             far = np.linalg.norm(e, axis=1) / s
-            weight = (far <= CUT).astype(np.float64) if last else np.minimum(1.0, HUBER / np.maximum(far, 1e-12))
+            weight = (
+                (far <= CUT).astype(np.float64) if last else np.minimum(1.0, HUBER / np.maximum(far, 1e-12))
+            )
             new.append(View(v.board, v.pixels, weight))
         views = [v if v.weight.sum() >= 6 else View.of(v.board, v.pixels) for v in new]
         result = fit(views, size, model, start=result, half_mm=half_mm)
@@ -74,15 +77,21 @@ def robust_fit(views: list[View], size: tuple[int, int], model: str, fewest: int
         if len(used) <= fewest:
             return RobustFit(result, tuple(weighted), tuple(used), dropped)
         if typical[worst] > WORST_VIEW * others:
-            dropped[used[worst]] = (f"its corners lie {typical[worst]:.2f} px off what the other photos say (they: "
-                                    f"{others:.2f} px): moved, board bent, or corners disturbed")
+            dropped[used[worst]] = (
+                f"its corners lie {typical[worst]:.2f} px off what the other photos say "
+                f"(they: "
+                f"{others:.2f} px): moved, board bent, or corners disturbed"
+            )
             del used[worst]
             continue
         worst = int(np.argmax(lost))
         far = float(np.linalg.norm(result.residuals[worst], axis=1).max())
         if lost[worst] > LOST and far > DISTURBED_PX:
-            dropped[used[worst]] = (f"{100 * lost[worst]:.0f} % of its corners lie off what the other photos say, up to "
-                                    f"{far:.1f} px: something lies on the board, or corners disturbed")
+            dropped[used[worst]] = (
+                f"{100 * lost[worst]:.0f} % of its corners lie off what the other photos "
+                f"say, up to "
+                f"{far:.1f} px: something lies on the board, or corners disturbed"
+            )
         else:
             return RobustFit(result, tuple(weighted), tuple(used), dropped)
         del used[worst]

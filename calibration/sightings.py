@@ -85,9 +85,11 @@ def _settle(board: Chessboard, sizes: Counter[tuple[int, int]]) -> Chessboard:
         return Chessboard(columns, rows, board.square_mm)
     given = (max(board.columns, board.rows), min(board.columns, board.rows))
     if (columns, rows) != given and times >= 2 and times > sizes[given]:
-        raise UserError(f"board {board.columns}x{board.rows}",
-                        f"{times} of {sum(sizes.values())} photos show one of {columns} x {rows} inner corners",
-                        f"give --board {columns}x{rows} (corners where four squares meet, not squares)")
+        raise UserError(
+            f"board {board.columns}x{board.rows}",
+            f"{times} of {sum(sizes.values())} photos show one of {columns} x {rows} inner corners",
+            f"give --board {columns}x{rows} (corners where four squares meet, not squares)",
+        )
     return board
 
 
@@ -96,9 +98,11 @@ def _check_markers(sightings: list[Sighting], board: Charuco) -> None:
     seen = [v.marker_share for s in sightings for v in s.views]
     given = board.marker_mm / board.square_mm
     if seen and abs(statistics.median(seen) / given - 1) > MARKER_TOLERANCE:
-        raise UserError(f"marker {board.marker_mm:g} mm in a square of {board.square_mm:g} mm",
-                        f"the photos show {statistics.median(seen):.2f} of a square, not {given:.2f}",
-                        "measure one square and one marker on the print and give both")
+        raise UserError(
+            f"marker {board.marker_mm:g} mm in a square of {board.square_mm:g} mm",
+            f"the photos show {statistics.median(seen):.2f} of a square, not {given:.2f}",
+            "measure one square and one marker on the print and give both",
+        )
 
 
 def _sight(photo: PhotoLike, board: Board) -> Sighting:
@@ -116,13 +120,19 @@ def _sight(photo: PhotoLike, board: Board) -> Sighting:
     else:
         grid = find_grid(photo.gray, board)
         found = [as_view(grid, board)] if grid else []
-    sharp = [v for v in found if v.blur_px <= min(max(BLUR_SHARE * v.step_px, 1.6), WIDEST_PX) and v.sigma_px <= WORST_SIGMA_PX]
+    sharp = [
+        v
+        for v in found
+        if v.blur_px <= min(max(BLUR_SHARE * v.step_px, 1.6), WIDEST_PX) and v.sigma_px <= WORST_SIGMA_PX
+    ]
     views = tuple(replace(v, pixels=turn_points(v.pixels, (w, h), back)) for v in sharp)
     reason = None if views else "no board found: show all of it, sharp, not in glaring light"
     if found and not sharp:
         v = found[0]
-        reason = (f"blurred: edges {v.blur_px:.1f} px wide on squares of {v.step_px:.0f} px, corners good to "
-                  f"{v.sigma_px:.2f} px; hold still, tap to focus")
+        reason = (
+            f"blurred: edges {v.blur_px:.1f} px wide on squares of {v.step_px:.0f} px, corners good to "
+            f"{v.sigma_px:.2f} px; hold still, tap to focus"
+        )
     return Sighting(photo.name, photo.sha256, photo.exif, size, views, unsure, reason)
 
 
@@ -132,8 +142,10 @@ def _named(s: Sighting, board: Chessboard) -> Sighting:
     for v in s.views:
         columns, rows = v.size
         if columns > board.columns or rows > board.rows:
-            reason = reason or (f"shows {columns} x {rows} corners where the others show {board.columns} x "
-                                f"{board.rows}: another board")
+            reason = reason or (
+                f"shows {columns} x {rows} corners where the others show {board.columns} x "
+                f"{board.rows}: another board"
+            )
             continue
         views.append(replace(v, whole=(columns, rows) == (board.columns, board.rows)))
     return replace(s, views=tuple(views), reason=reason)
@@ -143,12 +155,18 @@ def judge(s: Sighting, board: Board) -> Sighting:
     """Leave out what shows too little of the board."""
     if s.reason is not None:
         return s
-    total = board.columns * board.rows if isinstance(board, Chessboard) else (board.columns - 1) * (board.rows - 1)
+    total = (
+        board.columns * board.rows
+        if isinstance(board, Chessboard)
+        else (board.columns - 1) * (board.rows - 1)
+    )
     need = min(total, max(LEAST_CORNERS, round(LEAST_SHARE * total)))
     views = [v for v in s.views if len(v.pixels) >= need]
     most = max(len(v.pixels) for v in s.views)
     if not views:
-        return s.without(f"only {most} of the board's {total} corners seen, {need} are needed: show all of it")
+        return s.without(
+            f"only {most} of the board's {total} corners seen, {need} are needed: show all of it"
+        )
     return replace(s, views=tuple(views))
 
 
@@ -157,9 +175,12 @@ def one_camera(sightings: list[Sighting]) -> list[Sighting]:
 
     Raises UserError where no majority shows which camera is meant.
     """
-    left = [s.without(f"digital zoom {s.exif.digital_zoom:.3g}x: take it without zoom")
-            if s.reason is None and s.exif.digital_zoom and s.exif.digital_zoom > 1 + ZOOM_TOLERANCE else s
-            for s in sightings]
+    left = [
+        s.without(f"digital zoom {s.exif.digital_zoom:.3g}x: take it without zoom")
+        if s.reason is None and s.exif.digital_zoom and s.exif.digital_zoom > 1 + ZOOM_TOLERANCE
+        else s
+        for s in sightings
+    ]
     good = [s for s in left if s.reason is None]
     if not good:
         return left
@@ -172,21 +193,29 @@ def one_camera(sightings: list[Sighting]) -> list[Sighting]:
             home.append(s)
     groups.sort(key=len, reverse=True)
     if len(groups) > 1 and len(groups[1]) > 0.6 * len(groups[0]):
-        raise UserError(f"{len(groups[0])} and {len(groups[1])} photos", "do not belong together: "
-                        + (difference(groups[0][0], groups[1][0]) or ""),
-                        "calibrate each camera, lens, zoom and picture size from its own photos")
+        raise UserError(
+            f"{len(groups[0])} and {len(groups[1])} photos",
+            "do not belong together: " + (difference(groups[0][0], groups[1][0]) or ""),
+            "calibrate each camera, lens, zoom and picture size from its own photos",
+        )
     first = groups[0][0]
-    return [s if s.reason is not None or (why := difference(first, s)) is None else s.without(why) for s in left]
+    return [
+        s if s.reason is not None or (why := difference(first, s)) is None else s.without(why) for s in left
+    ]
 
 
 def difference(usual: Sighting, s: Sighting) -> str | None:
     """How a photo's camera differs from the usual one, in words; None where it does not."""
     a, b = usual.exif, s.exif
     if not (same_words(a.make, b.make) and same_words(a.model, b.model)):
-        return (f"taken with {f'{b.make or str()} {b.model or str()}'.strip() or 'a camera without name'}, the others "
-                f"with {f'{a.make or str()} {a.model or str()}'.strip() or 'a camera without name'}")
+        return (
+            f"taken with {f'{b.make or str()} {b.model or str()}'.strip() or 'a camera without name'}, "
+            f"the others "
+            f"with {f'{a.make or str()} {a.model or str()}'.strip() or 'a camera without name'}"
+        )
     if not same_words(a.lens_model, b.lens_model):
-        return f"taken through {b.lens_model or 'a lens without name'}, the others through {a.lens_model or 'another'}"
+        theirs = a.lens_model or "another"
+        return f"taken through {b.lens_model or 'a lens without name'}, the others through {theirs}"
     if not ((a.focal_mm is None and b.focal_mm is None) or same_focal(a.focal_mm, b.focal_mm)):
         return f"focal length {b.focal_mm or 'unknown'} mm, the others {a.focal_mm or 'unknown'} mm"
     if usual.size != s.size:
@@ -200,4 +229,3 @@ def shapeable(views: list[BoardView], board: Board) -> bool:
         return all(v.place == views[0].place for v in views)
     ambiguous = board.columns == board.rows and board.columns % 2 == 0
     return not ambiguous and all(v.whole for v in views)
-

@@ -7,15 +7,30 @@ import importlib
 import click
 
 COMMANDS: dict[str, tuple[str, str]] = {
-    "lens": ("rigging.cli.calibrate_lens:lens", "A lens profile from photos of a chessboard or ChArUco board."),
-    "lines": ("rigging.cli.calibrate_lines:lines", "Without a board: a rough lens from straight edges in photos."),
+    "lens": (
+        "rigging.cli.calibrate_lens:lens",
+        "A lens profile from photos of a chessboard or ChArUco board.",
+    ),
+    "lines": (
+        "rigging.cli.calibrate_lines:lines",
+        "Without a board: a rough lens from straight edges in photos.",
+    ),
     "import": ("rigging.cli.calibrate_exchange:bring", "A lens profile from OpenCV or ROS camera YAML."),
     "export": ("rigging.cli.calibrate_exchange:give", "A lens profile as OpenCV or ROS camera YAML."),
-    "level": ("rigging.cli.calibrate_level:level", "A level reference's zero error, by turning it end for end."),
+    "level": (
+        "rigging.cli.calibrate_level:level",
+        "A level reference's zero error, by turning it end for end.",
+    ),
     "plumb": ("rigging.cli.calibrate_level:plumb", "Check a plumb line against a level laser line."),
     "print": ("rigging.cli.calibrate_print:scale", "The scale of a print, from a measured bar."),
-    "drift": ("rigging.cli.calibrate_drift:drift", "Are lens and cards still as calibrated? From a batch's readings."),
-    "gauge": ("rigging.cli.calibrate_gauge:gauge", "An inclinometer's zero, scale and hysteresis, from a CSV."),
+    "drift": (
+        "rigging.cli.calibrate_drift:drift",
+        "Are lens and cards still as calibrated? From a batch's readings.",
+    ),
+    "gauge": (
+        "rigging.cli.calibrate_gauge:gauge",
+        "An inclinometer's zero, scale and hysteresis, from a CSV.",
+    ),
 }
 """Command name -> ("module:attribute" of a click command, its one-line help)."""
 

@@ -9,8 +9,11 @@ import click
 
 @click.command(name="import", epilog="Example: ribangle calibrate import camera.yaml --photo IMG_0001.jpg")
 @click.argument("file", type=click.Path(path_type=Path))
-@click.option("--photo", type=click.Path(path_type=Path),
-              help="A photo by that camera at that setting: its EXIF ties the profile to it.")
+@click.option(
+    "--photo",
+    type=click.Path(path_type=Path),
+    help="A photo by that camera at that setting: its EXIF ties the profile to it.",
+)
 @click.option("--out", type=click.Path(path_type=Path), help="Profile to write [default: lens/CAMERA.json].")
 def bring(file: Path, photo: Path | None, out: Path | None) -> None:
     """Make a lens profile from FILE, an OpenCV calibration YAML or ROS camera_info YAML."""
@@ -31,8 +34,12 @@ def bring(file: Path, photo: Path | None, out: Path | None) -> None:
             raise UserError(str(photo), error.reason, "give a photo by that camera") from None
         exif = picture.exif
         if sorted((picture.width, picture.height)) != sorted(foreign.size):
-            raise UserError(str(photo), f"has {picture.width} x {picture.height} pixels, the calibration "
-                            f"{foreign.size[0]} x {foreign.size[1]}", "give a photo taken at that size")
+            raise UserError(
+                str(photo),
+                f"has {picture.width} x {picture.height} pixels, the calibration "
+                f"{foreign.size[0]} x {foreign.size[1]}",
+                "give a photo taken at that size",
+            )
     profile = profile_of(foreign, exif, datetime.date.today(), file.name)
     check_lens(str(file), profile)
     if out is None:
@@ -44,11 +51,19 @@ def bring(file: Path, photo: Path | None, out: Path | None) -> None:
     click.echo(f"wrote {out}: a profile for {profile.camera}")
 
 
-@click.command(name="export", epilog="Example: ribangle calibrate export lens/shopcam.json shopcam.yaml --as ros")
+@click.command(
+    name="export", epilog="Example: ribangle calibrate export lens/shopcam.json shopcam.yaml --as ros"
+)
 @click.argument("profile", type=click.Path(path_type=Path))
 @click.argument("out", type=click.Path(path_type=Path))
-@click.option("--as", "kind", type=click.Choice(["opencv", "ros"]), default="opencv", show_default=True,
-              help="OpenCV calibration YAML or ROS camera_info YAML.")
+@click.option(
+    "--as",
+    "kind",
+    type=click.Choice(["opencv", "ros"]),
+    default="opencv",
+    show_default=True,
+    help="OpenCV calibration YAML or ROS camera_info YAML.",
+)
 def give(profile: Path, out: Path, kind: str) -> None:
     """Write the lens PROFILE to OUT in another tool's form, its covariance along with it."""
     from calibration.exchange import opencv_yaml, ros_yaml

@@ -16,20 +16,42 @@ if TYPE_CHECKING:
     from vision.photo import Picture
 
 
-@click.command(short_help="A lens profile from photos of a chessboard or ChArUco board.",
-               epilog="Example: ribangle calibrate lens board-photos --board 9x6 --out lens/shopcam.json")
+@click.command(
+    short_help="A lens profile from photos of a chessboard or ChArUco board.",
+    epilog="Example: ribangle calibrate lens board-photos --board 9x6 --out lens/shopcam.json",
+)
 @click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--board", metavar="9x6", help="Chessboard: inner corners along its sides (found where not given).")
+@click.option(
+    "--board", metavar="9x6", help="Chessboard: inner corners along its sides (found where not given)."
+)
 @click.option("--charuco", metavar="7x5", help="ChArUco board instead: squares along its sides.")
-@click.option("--card", type=click.Choice(["panel", "strip"]), help="Station cards instead, several in a photo or one.")
+@click.option(
+    "--card", type=click.Choice(["panel", "strip"]), help="Station cards instead, several in a photo or one."
+)
 @click.option("--square", type=float, default=25.0, show_default=True, metavar="MM", help="Side of a square.")
-@click.option("--marker", type=float, default=18.0, show_default=True, metavar="MM", help="Side of a ChArUco marker.")
+@click.option(
+    "--marker", type=float, default=18.0, show_default=True, metavar="MM", help="Side of a ChArUco marker."
+)
 @click.option("--dictionary", default="5X5_1000", show_default=True, help="OpenCV's marker dictionary.")
-@click.option("--model", help='Force a lens model, as "f, c, k1, k2"; else the error on photos left out decides.')
+@click.option(
+    "--model", help='Force a lens model, as "f, c, k1, k2"; else the error on photos left out decides.'
+)
 @click.option("--out", type=click.Path(path_type=Path), help="Profile to write [default: lens/CAMERA.json].")
-@click.option("--picture", type=click.Path(path_type=Path), help="Picture to write [default: beside the profile].")
-def lens(photos: tuple[Path, ...], board: str | None, charuco: str | None, card: str | None, square: float,
-         marker: float, dictionary: str, model: str | None, out: Path | None, picture: Path | None) -> None:
+@click.option(
+    "--picture", type=click.Path(path_type=Path), help="Picture to write [default: beside the profile]."
+)
+def lens(
+    photos: tuple[Path, ...],
+    board: str | None,
+    charuco: str | None,
+    card: str | None,
+    square: float,
+    marker: float,
+    dictionary: str,
+    model: str | None,
+    out: Path | None,
+    picture: Path | None,
+) -> None:
     """Calibrate a lens from PHOTOS (files or folders) of one flat board.
 
     Take a dozen: all of the board in each, sharp, at one zoom and focus as in the work, in all corners of the
@@ -58,8 +80,9 @@ def lens(photos: tuple[Path, ...], board: str | None, charuco: str | None, card:
     click.echo(f"\nwrote {out} and {picture}")
 
 
-def board_of(board: str | None, charuco: str | None, card: str | None, square: float, marker: float,
-             dictionary: str) -> Board:
+def board_of(
+    board: str | None, charuco: str | None, card: str | None, square: float, marker: float, dictionary: str
+) -> Board:
     """The board the options name. Raises UserError when they name two."""
     from calibration.boards import Charuco, Chessboard, parse_size
     from shared.errors import UserError
@@ -75,8 +98,9 @@ def board_of(board: str | None, charuco: str | None, card: str | None, square: f
     return Chessboard(*(parse_size(board) if board else (0, 0)), square)
 
 
-def opened(places: tuple[Path, ...], unread: list[PhotoUse],
-           doing: str = "Looking for the board") -> Iterator[Picture]:
+def opened(
+    places: tuple[Path, ...], unread: list[PhotoUse], doing: str = "Looking for the board"
+) -> Iterator[Picture]:
     """Load photos one by one under a progress bar; those that cannot be read are noted in `unread`."""
     from rich.console import Console
     from rich.progress import track
@@ -88,8 +112,7 @@ def opened(places: tuple[Path, ...], unread: list[PhotoUse],
 
     sources = find_photos(places)
     console = Console(stderr=True)
-    for source in track(sources, doing, console=console, transient=True,
-                        disable=not console.is_terminal):
+    for source in track(sources, doing, console=console, transient=True, disable=not console.is_terminal):
         try:
             yield decode_photo(read_bytes(source.path), source.path.name)
         except PhotoError as error:
@@ -117,8 +140,11 @@ def _tell(profile: LensProfile, result: LensCalibration) -> None:
         n = places(2 * float(sd), 6) if sd > 0 else 4
         values.add_row(name, number(value, n), number(float(sd), n) if sd > 0 else "fixed")
     console.print(values)
-    console.print(f"{profile.camera}, {profile.width} x {profile.height}; free: {profile.free}; residual "
-                  f"{profile.rms_px:.3f} px, on photos left out {profile.held_out_px:.3f} px; boards over "
-                  f"{100 * result.coverage.share:.0f} % of the picture", soft_wrap=True)
+    console.print(
+        f"{profile.camera}, {profile.width} x {profile.height}; free: {profile.free}; residual "
+        f"{profile.rms_px:.3f} px, on photos left out {profile.held_out_px:.3f} px; boards over "
+        f"{100 * result.coverage.share:.0f} % of the picture",
+        soft_wrap=True,
+    )
     for note in profile.notes:
         console.print(f"- {note}", soft_wrap=True)

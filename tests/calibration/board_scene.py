@@ -35,8 +35,9 @@ class FakePhoto:
     exif: FakeExif = field(default_factory=FakeExif)
 
 
-def poses(count: int, seed: int, half: tuple[float, float], theta: np.ndarray = TRUE,
-          size: tuple[int, int] = SIZE) -> Iterator[tuple[np.ndarray, np.ndarray]]:
+def poses(
+    count: int, seed: int, half: tuple[float, float], theta: np.ndarray = TRUE, size: tuple[int, int] = SIZE
+) -> Iterator[tuple[np.ndarray, np.ndarray]]:
     """Boards (half width and height in mm) wholly in the picture, tilted to all sides."""
     rng = np.random.default_rng(seed)
     outline = np.array([[x, y, 0.0] for x in (-half[0], half[0]) for y in (-half[1], half[1])])
@@ -53,13 +54,15 @@ def poses(count: int, seed: int, half: tuple[float, float], theta: np.ndarray = 
 
 
 def chess_ink(columns: int, rows: int, square: float) -> Callable[[np.ndarray, np.ndarray], np.ndarray]:
-    """Grey value of a chessboard with `columns` x `rows` inner corners at board places, mm from its centre."""
+    """Grey value of a chessboard of `columns` x `rows` inner corners at places in mm from its centre."""
+
     def ink(x: np.ndarray, y: np.ndarray) -> np.ndarray:
         i = np.floor(x / square + (columns + 1) / 2)
         j = np.floor(y / square + (rows + 1) / 2)
         inside = (i >= 0) & (i <= columns) & (j >= 0) & (j <= rows)
         paper = (np.abs(x) < (columns + 1) / 2 * square + 12) & (np.abs(y) < (rows + 1) / 2 * square + 12)
         return np.where(inside & ((i + j) % 2 == 0), 25.0, np.where(paper, 225.0, 120.0))
+
     return ink
 
 
@@ -71,19 +74,33 @@ def image_ink(image: np.ndarray, width_mm: float) -> Callable[[np.ndarray, np.nd
         i = np.floor(x * scale + image.shape[1] / 2).astype(int)
         j = np.floor(y * scale + image.shape[0] / 2).astype(int)
         inside = (i >= 0) & (j >= 0) & (i < image.shape[1]) & (j < image.shape[0])
-        return np.where(inside, image[np.clip(j, 0, image.shape[0] - 1), np.clip(i, 0, image.shape[1] - 1)], 120.0)
+        return np.where(
+            inside, image[np.clip(j, 0, image.shape[0] - 1), np.clip(i, 0, image.shape[1] - 1)], 120.0
+        )
+
     return ink
 
 
 def _rays(theta: np.ndarray, size: tuple[int, int], x: np.ndarray, y: np.ndarray) -> np.ndarray:
     """Rays (n, 2) of a grid of pixels: a cubic spline over a coarse one, good to 1e-6 of a pixel."""
     gx, gy = np.arange(-10.0, size[0] + 20, 10), np.arange(-10.0, size[1] + 20, 10)
-    coarse = undistort(np.stack(np.meshgrid(gx, gy), axis=-1).reshape(-1, 2), theta).reshape(len(gy), len(gx), 2)
-    return np.stack([RectBivariateSpline(gy, gx, coarse[..., k])(y, x) for k in (0, 1)], axis=-1).reshape(-1, 2)
+    coarse = undistort(np.stack(np.meshgrid(gx, gy), axis=-1).reshape(-1, 2), theta).reshape(
+        len(gy), len(gx), 2
+    )
+    return np.stack([RectBivariateSpline(gy, gx, coarse[..., k])(y, x) for k in (0, 1)], axis=-1).reshape(
+        -1, 2
+    )
 
 
-def photograph(ink: Callable[[np.ndarray, np.ndarray], np.ndarray], pose: tuple[np.ndarray, np.ndarray], seed: int,
-               theta: np.ndarray = TRUE, size: tuple[int, int] = SIZE, noise: float = 2.0, fine: int = 3) -> np.ndarray:
+def photograph(
+    ink: Callable[[np.ndarray, np.ndarray], np.ndarray],
+    pose: tuple[np.ndarray, np.ndarray],
+    seed: int,
+    theta: np.ndarray = TRUE,
+    size: tuple[int, int] = SIZE,
+    noise: float = 2.0,
+    fine: int = 3,
+) -> np.ndarray:
     """A photo (h, w) uint8 of a flat board, `fine` x `fine` samples a pixel."""
     w, h = size
     x = (np.arange(w * fine) + 0.5) / fine - 0.5

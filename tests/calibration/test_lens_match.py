@@ -16,15 +16,37 @@ from calibration.lens_model import Lens, turn_matrix, turn_points
 from calibration.profiles import FORMAT, LensProfile, PhotoUse, find_lens, load_lens, save_lens
 from shared.errors import UserError
 
-ROOT = np.random.default_rng(4).normal(size=(9, 9)) * np.array([1, 1, 1, 1, 0.01, 0.02, 1e-4, 1e-4, 0.02])[:, None]
+ROOT = (
+    np.random.default_rng(4).normal(size=(9, 9))
+    * np.array([1, 1, 1, 1, 0.01, 0.02, 1e-4, 1e-4, 0.02])[:, None]
+)
 COVARIANCE = ROOT @ ROOT.T
 
 
 @pytest.fixture
 def profile():
-    return LensProfile(FORMAT, "fieldcam-f1", "Fieldcam", "F1", "", 4.6, 27.0, 800, 600, tuple(TRUE.tolist()),
-                       tuple(tuple(r) for r in COVARIANCE.tolist()), "f, c", "2026-05-16", "photos", "chessboard", 0.05,
-                       0.06, 0.5, 400.0, (PhotoUse("a.jpg", "00", True, None, 0.05, 54),))
+    return LensProfile(
+        FORMAT,
+        "fieldcam-f1",
+        "Fieldcam",
+        "F1",
+        "",
+        4.6,
+        27.0,
+        800,
+        600,
+        tuple(TRUE.tolist()),
+        tuple(tuple(r) for r in COVARIANCE.tolist()),
+        "f, c",
+        "2026-05-16",
+        "photos",
+        "chessboard",
+        0.05,
+        0.06,
+        0.5,
+        400.0,
+        (PhotoUse("a.jpg", "00", True, None, 0.05, 54),),
+    )
 
 
 @pytest.mark.parametrize("tag", range(1, 9))
@@ -45,8 +67,12 @@ def test_a_lens_turns_exactly_as_pillow_turns_the_picture(tag):
     rays = np.random.default_rng(1).uniform(-0.4, 0.4, (30, 2))
     other = lens.turned(tag)
     assert other.size == shown.shape[::-1]
-    np.testing.assert_allclose(other.project(rays @ turn_matrix(tag).T), turn_points(lens.project(rays), (w, h), tag),
-                               rtol=0, atol=1e-12)
+    np.testing.assert_allclose(
+        other.project(rays @ turn_matrix(tag).T),
+        turn_points(lens.project(rays), (w, h), tag),
+        rtol=0,
+        atol=1e-12,
+    )
 
 
 @pytest.mark.parametrize("tag", range(1, 9))
@@ -60,6 +86,7 @@ def test_covariance_turns_with_the_lens(tag):
         axes = one.axes()
         steps = np.stack([one.project(where, one.theta + 1e-6 * a) - one.project(where) for a in axes]) / 1e-6
         return np.einsum("kni,knj->nij", steps, steps)
+
     a = turn_matrix(tag)
     np.testing.assert_allclose(spread(other, rays @ a.T), a @ spread(lens, rays) @ a.T, rtol=1e-4, atol=1e-3)
 
@@ -96,13 +123,22 @@ def test_where_two_ways_are_open_the_uncertainty_covers_both(profile, tag, size,
     assert np.all(only[2:4] > 0)
 
 
-@pytest.mark.parametrize(("exif", "size", "says"), [
-    (FakeExif(model="F2"), (800, 600), "F2"), (FakeExif(make=None, model=None), (800, 600), "left no name"),
-    (FakeExif(lens_model="Tele"), (800, 600), "Tele"), (FakeExif(digital_zoom=1.5), (800, 600), "digital zoom 1.5x"),
-    (FakeExif(focal_mm=9.0), (800, 600), "9 mm"), (FakeExif(focal_mm=None), (800, 600), "no focal length"),
-    (FakeExif(focal35_mm=40.0), (800, 600), "40 mm"), (FakeExif(), (780, 600), "cropped"),
-    (FakeExif(), (600, 780), "cropped"), (FakeExif(), (400, 300), "scaled"),
-    (FakeExif(orientation=6), (480, 640), "640")])
+@pytest.mark.parametrize(
+    ("exif", "size", "says"),
+    [
+        (FakeExif(model="F2"), (800, 600), "F2"),
+        (FakeExif(make=None, model=None), (800, 600), "left no name"),
+        (FakeExif(lens_model="Tele"), (800, 600), "Tele"),
+        (FakeExif(digital_zoom=1.5), (800, 600), "digital zoom 1.5x"),
+        (FakeExif(focal_mm=9.0), (800, 600), "9 mm"),
+        (FakeExif(focal_mm=None), (800, 600), "no focal length"),
+        (FakeExif(focal35_mm=40.0), (800, 600), "40 mm"),
+        (FakeExif(), (780, 600), "cropped"),
+        (FakeExif(), (600, 780), "cropped"),
+        (FakeExif(), (400, 300), "scaled"),
+        (FakeExif(orientation=6), (480, 640), "640"),
+    ],
+)
 def test_the_wrong_profile_is_refused_in_one_line(profile, exif, size, says):
     match = lens_for(profile, exif, size)
     assert match.lens is None and match.reason is not None
@@ -112,7 +148,7 @@ def test_the_wrong_profile_is_refused_in_one_line(profile, exif, size, says):
 def test_guess_carries_wide_honest_uncertainty():
     guess = guess_lens(FakeExif(), (4000, 3000))
     assert not guess.sound
-    assert guess.theta[0] == pytest.approx(27 / 43.2666 * 5000, rel=1e-4)     # CIPA DCG-001, by the diagonal
+    assert guess.theta[0] == pytest.approx(27 / 43.2666 * 5000, rel=1e-4)  # CIPA DCG-001, by the diagonal
     assert np.sqrt(guess.covariance[0, 0]) > 0.03 * guess.theta[0]
     assert guess.covariance[0, 1] == guess.covariance[0, 0]
     blind = guess_lens(FakeExif(focal35_mm=None), (4000, 3000))
@@ -127,11 +163,19 @@ def test_profile_survives_the_disk(tmp_path: Path, profile):
     assert load_lens(tmp_path / "a.json") == profile
 
 
-@pytest.mark.parametrize(("change", "says"), [
-    ({"colour": 1}, "unknown key 'colour'"), ({"format": "other"}, "is not a lens profile"), ({"width": 0}, "positive"),
-    ({"theta": [0.0] * 9}, "fx and fy"), ({"covariance": [[0.0] * 9] * 9}, "no lens is known exactly"),
-    ({"covariance": [[1.0] * 8] * 9}, "9 x 9"), ({"theta": "none"}, "is not a lens profile"),
-    ({"photos": [{"name": "a", "sha256": "", "used": True, "extra": 1}]}, "unknown key 'extra'")])
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({"colour": 1}, "unknown key 'colour'"),
+        ({"format": "other"}, "is not a lens profile"),
+        ({"width": 0}, "positive"),
+        ({"theta": [0.0] * 9}, "fx and fy"),
+        ({"covariance": [[0.0] * 9] * 9}, "no lens is known exactly"),
+        ({"covariance": [[1.0] * 8] * 9}, "9 x 9"),
+        ({"theta": "none"}, "is not a lens profile"),
+        ({"photos": [{"name": "a", "sha256": "", "used": True, "extra": 1}]}, "unknown key 'extra'"),
+    ],
+)
 def test_broken_profiles_are_refused(tmp_path: Path, profile, change, says):
     data = msgspec.to_builtins(profile) | change
     (tmp_path / "a.json").write_bytes(msgspec.json.encode(data))
@@ -154,9 +198,16 @@ def test_profiles_are_found_by_exif(tmp_path: Path, profile):
     (tmp_path / "other.json").write_text('{"format": "something else"}')
 
     def find(**change):
-        told = {"make": "FIELDCAM ", "model": "f1\0", "lens_model": None, "size": (600, 800), "focal_mm": 4.62} | change
+        told = {
+            "make": "FIELDCAM ",
+            "model": "f1\0",
+            "lens_model": None,
+            "size": (600, 800),
+            "focal_mm": 4.62,
+        } | change
         found = find_lens(tmp_path, **told)
         return found and found.ident
+
     assert find() == "fieldcam-f1"
     assert find(model="F2") is None
     assert find(size=(600, 799)) is None

@@ -22,8 +22,21 @@ DATA = Path(__file__).parents[1] / "data" / "opencv-doc"
 SIZE = (640, 480)
 EXIF = FakeExif(None, None, None, None, None, None, None)
 BOARD = (np.stack(np.meshgrid(np.arange(9), np.arange(6)), axis=-1).reshape(-1, 2) - [4.0, 2.5]) * 25.0
-PUBLISHED_PER_VIEW = [0.192965463, 1.18204820, 0.173180386, 0.193417311, 0.159574091, 0.179683909, 0.230989486,
-                      0.241952404, 0.296267658, 0.167184874, 0.202002615, 0.381039530, 0.174401343]
+PUBLISHED_PER_VIEW = [
+    0.192965463,
+    1.18204820,
+    0.173180386,
+    0.193417311,
+    0.159574091,
+    0.179683909,
+    0.230989486,
+    0.241952404,
+    0.296267658,
+    0.167184874,
+    0.202002615,
+    0.381039530,
+    0.174401343,
+]
 
 
 def gray(path):
@@ -45,8 +58,9 @@ def as_published():
     views = []
     for path in sorted(DATA.glob("left*.jpg")):
         picture = gray(path)
-        found, seen = cv2.findChessboardCorners(picture, (9, 6), flags=cv2.CALIB_CB_ADAPTIVE_THRESH
-                                                + cv2.CALIB_CB_NORMALIZE_IMAGE)
+        found, seen = cv2.findChessboardCorners(
+            picture, (9, 6), flags=cv2.CALIB_CB_ADAPTIVE_THRESH + cv2.CALIB_CB_NORMALIZE_IMAGE
+        )
         assert found
         seen = cv2.cornerSubPix(picture, seen, (11, 11), (-1, -1), (3, 30, 0.1))
         views.append(View.of(BOARD, seen.reshape(-1, 2).astype(np.float64)))
@@ -86,7 +100,7 @@ def test_published_intrinsics_within_two_deviations_of_ours(calibrated, as_publi
 @pytest.mark.parametrize("side", ["left", "right"])
 def test_mean_error_at_most_the_published(calibrated, side):
     profile = calibrated[side].profile
-    assert profile.rms_px < 0.3926          # avg_reprojection_error in left_intrinsics.yml
+    assert profile.rms_px < 0.3926  # avg_reprojection_error in left_intrinsics.yml
     assert profile.held_out_px < 0.3926
     assert sum(u.used for u in profile.photos) >= 12
 
@@ -113,10 +127,19 @@ def test_same_answer_as_opencv_on_the_same_corners(calibrated):
     points = [np.column_stack([v.board, np.zeros(len(v.board))]).astype(np.float32) for v in views]
     flags = cv2.CALIB_FIX_ASPECT_RATIO
     k = np.array([[500.0, 0, 320], [0, 500, 240], [0, 0, 1]])
-    rms, k, d, _, _ = cv2.calibrateCamera(points, [v.pixels.astype(np.float32).reshape(-1, 1, 2) for v in views],
-                                          SIZE, k, None, flags=flags, criteria=(3, 200, 1e-12))
+    rms, k, d, _, _ = cv2.calibrateCamera(
+        points,
+        [v.pixels.astype(np.float32).reshape(-1, 1, 2) for v in views],
+        SIZE,
+        k,
+        None,
+        flags=flags,
+        criteria=(3, 200, 1e-12),
+    )
     ours = bundle.fit([View.of(v.board, v.pixels) for v in views], SIZE, FULL)
-    np.testing.assert_allclose(ours.theta, [k[0, 0], k[1, 1], k[0, 2], k[1, 2], *d.ravel()[:5]], rtol=2e-3, atol=2e-4)
+    np.testing.assert_allclose(
+        ours.theta, [k[0, 0], k[1, 1], k[0, 2], k[1, 2], *d.ravel()[:5]], rtol=2e-3, atol=2e-4
+    )
     assert np.sqrt(np.mean(np.concatenate(ours.residuals) ** 2) * 2) <= rms + 1e-5
 
 

@@ -35,7 +35,7 @@ def test_true_intrinsics_within_two_deviations_each_and_together(result):
     gap = q @ (theta - TRUTH)
     square = float(gap @ np.linalg.solve(q @ covariance @ q.T, gap))
     assert 0.01 < stats.chi2.sf(square, len(gap)) < 0.999
-    assert sd[0] < 1.5 and sd[2] < 1.0          # and the uncertainty is worth having: f to 0.05 %
+    assert sd[0] < 1.5 and sd[2] < 1.0  # and the uncertainty is worth having: f to 0.05 %
 
 
 def test_corners_to_a_twentieth_of_a_pixel(result):
@@ -46,7 +46,7 @@ def test_corners_to_a_twentieth_of_a_pixel(result):
 def test_board_size_is_found_and_all_photos_used(result):
     assert "9 x 6" in result.profile.board
     assert all(u.used for u in result.profile.photos)
-    assert result.profile.photos[7].corners == 50           # four corners lie outside the picture
+    assert result.profile.photos[7].corners == 50  # four corners lie outside the picture
 
 
 def test_the_shipped_profile_is_this_one(result):
@@ -61,7 +61,7 @@ def test_the_picture_is_drawn(result):
     assert lens_picture(result)[:8] == b"\x89PNG\r\n\x1a\n"
 
 
-def test_the_guess_covers_the_truth(result):
+def test_the_guess_covers_the_truth():
     exif = open_photo(TRAINER / "boards" / "board01.jpg").exif
     guess = guess_lens(exif, (4000, 3000))
     assert not guess.sound

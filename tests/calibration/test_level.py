@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from calibration.lens_model import Lens
 from calibration.level import FORMAT, level_zero, load_level, reversal, save_level
 from calibration.level_check import cross_check
 from calibration.level_photos import bar_pair
-from calibration.lens_model import Lens
 from shared.errors import UserError
 from shared.job import Level
 from shared.quantity import Component, Quantity
@@ -26,8 +26,10 @@ def test_zero_error_is_half_the_difference():
 
 
 def test_worked_number_with_repeats():
-    """Three pairs by hand: halves 0.10, 0.09, 0.105; mean 0.098333, s 0.0076376; U = t(95.45 %, 2) s / sqrt 3."""
-    profile = reversal([0.15, 0.14, 0.16], [-0.05, -0.04, -0.05], ident="bar", date="2026-05-16", resolution_deg=0.01)
+    """By hand: halves 0.10, 0.09, 0.105; mean 0.098333, s 0.0076376; U = t(95.45 %, 2) s / sqrt 3."""
+    profile = reversal(
+        [0.15, 0.14, 0.16], [-0.05, -0.04, -0.05], ident="bar", date="2026-05-16", resolution_deg=0.01
+    )
     assert profile.zero_error_deg == pytest.approx(0.0983333, abs=1e-6)
     # Student's t for 95.45 % and 2 degrees of freedom is 4.53 (JCGM 100:2008, table G.2)
     assert 2 * profile.u_deg == pytest.approx(4.53 * 0.0076376 / math.sqrt(3), rel=2e-3)
@@ -40,8 +42,12 @@ def test_stated_u_covers_the_truth_in_95_of_100(pairs):
     inside, draws = 0, 1000
     for _ in range(draws):
         zero, angle = rng.normal(0, 0.1), rng.normal(0, 1)
-        profile = reversal(angle + zero + rng.normal(0, 0.03, pairs), angle - zero + rng.normal(0, 0.03, pairs),
-                           ident="bar", date="2026-05-16")
+        profile = reversal(
+            angle + zero + rng.normal(0, 0.03, pairs),
+            angle - zero + rng.normal(0, 0.03, pairs),
+            ident="bar",
+            date="2026-05-16",
+        )
         inside += abs(profile.zero_error_deg - zero) <= 2 * profile.u_deg
     assert 0.93 <= inside / draws <= 0.97
 
@@ -58,12 +64,16 @@ def test_a_display_of_tenths_covers_too():
     assert inside / draws >= 0.93
 
 
-@pytest.mark.parametrize(("call", "says"), [
-    (lambda: reversal([0.1], [], ident="a", date="d"), "in pairs"),
-    (lambda: reversal([0.1], [0.2], ident="a", date="d"), "how well they repeat"),
-    (lambda: reversal([0.1, 0.1], [0.2, 0.2], ident="a", date="d"), "repeat exactly"),
-    (lambda: reversal([12.0, 12.1], [-1.0, -1.1], ident="a", date="d"), "more than 5 deg"),
-    (lambda: reversal([math.nan, 1], [0.2, 1], ident="a", date="d"), "must all be numbers")])
+@pytest.mark.parametrize(
+    ("call", "says"),
+    [
+        (lambda: reversal([0.1], [], ident="a", date="d"), "in pairs"),
+        (lambda: reversal([0.1], [0.2], ident="a", date="d"), "how well they repeat"),
+        (lambda: reversal([0.1, 0.1], [0.2, 0.2], ident="a", date="d"), "repeat exactly"),
+        (lambda: reversal([12.0, 12.1], [-1.0, -1.1], ident="a", date="d"), "more than 5 deg"),
+        (lambda: reversal([math.nan, 1], [0.2, 1], ident="a", date="d"), "must all be numbers"),
+    ],
+)
 def test_wrong_use_is_refused_in_one_line(call, says):
     with pytest.raises(UserError, match=says) as error:
         call()
@@ -81,7 +91,7 @@ def test_the_job_takes_the_profile(tmp_path):
     (tmp_path / "bar.json").write_text((tmp_path / "bar.json").read_text().replace('"ident"', '"idnet"'))
     with pytest.raises(UserError):
         load_level(tmp_path / "bar.json")
-    (tmp_path / "x.json").write_text('{"format": "%s"}' % FORMAT)
+    (tmp_path / "x.json").write_text(f'{{"format": "{FORMAT}"}}')
     with pytest.raises(UserError):
         level_zero(Level("x.json"), tmp_path)
     with pytest.raises(UserError, match="cannot be read"):
@@ -107,8 +117,10 @@ def test_what_both_readings_share_cancels_in_the_cross_check():
 
 
 def test_scatter_beyond_the_uncertainties_is_told():
-    check = cross_check([made(v, f"a{k}", 0.01) for k, v in enumerate((1.0, 1.2, 0.8, 1.1))],
-                        [made(1.0, f"b{k}", 0.01) for k in range(4)])
+    check = cross_check(
+        [made(v, f"a{k}", 0.01) for k, v in enumerate((1.0, 1.2, 0.8, 1.1))],
+        [made(1.0, f"b{k}", 0.01) for k in range(4)],
+    )
     assert "something moved" in check.text
 
 
@@ -126,11 +138,14 @@ def bar_photo(tilt, roll, seed):
     def draw(p, grey):
         at = np.round((np.asarray(p) * 4 + 1.5) * 256).astype(np.int32)
         cv2.fillConvexPoly(big, at, int(grey), cv2.LINE_AA, 8)
+
     for x in (60, 250, 780):
         draw(turn([[x, 30], [x + 35, 30], [x + 35, 220], [x, 220]], roll), 60)
     draw(turn([[40, 480], [860, 494], [860, 590], [40, 590]], roll), 190)
     draw(turn(turn([[150, 300], [750, 300], [750, 335], [150, 335]], tilt), roll), 225)
-    small = cv2.GaussianBlur(cv2.resize(big, (900, 600), interpolation=cv2.INTER_AREA).astype(float), (0, 0), 0.8)
+    small = cv2.GaussianBlur(
+        cv2.resize(big, (900, 600), interpolation=cv2.INTER_AREA).astype(float), (0, 0), 0.8
+    )
     return np.clip(small + np.random.default_rng(seed).normal(0, 2, small.shape), 0, 255).astype(np.uint8)
 
 

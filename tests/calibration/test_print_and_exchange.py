@@ -25,7 +25,7 @@ def test_scale_of_two_bars():
     result = print_scale([99.7, 99.7], [99.9], tool="caliper")
     assert result.scale == pytest.approx(0.998, abs=1e-9)
     assert result.stretch == pytest.approx(99.9 / 99.7 - 1, abs=1e-9)
-    assert result.u_scale > 0.001                   # the two directions differ by 0.2 %
+    assert result.u_scale > 0.001  # the two directions differ by 0.2 %
     assert "scale = 0.99800" in result.toml
 
 
@@ -38,24 +38,36 @@ def test_a_stretched_card_turns_a_line():
     """A line at 45 deg on a card stretched by 1 %: atan 1.01 - 45 deg, by geometry."""
     assert angle_error_deg(0.01, 45) == pytest.approx(math.degrees(math.atan(1.01)) - 45, abs=2e-3)
     assert angle_error_deg(0.01, 5) == pytest.approx(
-        math.degrees(math.atan(1.01 * math.tan(math.radians(5)))) - 5, abs=1e-3)
+        math.degrees(math.atan(1.01 * math.tan(math.radians(5)))) - 5, abs=1e-3
+    )
 
 
 def test_skew_from_diagonals():
     """A parallelogram drawn by its corners: sides 150 and 200, 0.5 deg off square."""
     g = math.radians(0.5)
     a, b = np.array([150.0, 0]), 200 * np.array([math.sin(g), math.cos(g)])
-    result = print_scale([100.0], [100.0], [float(np.linalg.norm(a + b)), float(np.linalg.norm(b - a))],
-                         nominal_sides_mm=(150, 200), tool="caliper")
+    result = print_scale(
+        [100.0],
+        [100.0],
+        [float(np.linalg.norm(a + b)), float(np.linalg.norm(b - a))],
+        nominal_sides_mm=(150, 200),
+        tool="caliper",
+    )
     assert result.skew_deg == pytest.approx(0.5, abs=1e-6)
     assert 0 < result.u_skew_deg < 0.05
     assert "not square" in " ".join(result.text)
 
 
-@pytest.mark.parametrize(("call", "says"), [
-    (lambda: print_scale([]), "at least one"), (lambda: print_scale([9.97]), "not off by over 10 %"),
-    (lambda: print_scale([-1.0]), "positive"), (lambda: print_scale([100], [], [1, 2]), "sides"),
-    (lambda: print_scale([100], [], [100, 300], nominal_sides_mm=(150, 200)), "do not belong")])
+@pytest.mark.parametrize(
+    ("call", "says"),
+    [
+        (lambda: print_scale([]), "at least one"),
+        (lambda: print_scale([9.97]), "not off by over 10 %"),
+        (lambda: print_scale([-1.0]), "positive"),
+        (lambda: print_scale([100], [], [1, 2]), "sides"),
+        (lambda: print_scale([100], [], [100, 300], nominal_sides_mm=(150, 200)), "do not belong"),
+    ],
+)
 def test_wrong_use_is_refused(call, says):
     with pytest.raises(UserError, match=says) as error:
         call()
@@ -109,9 +121,14 @@ def test_without_uncertainty_a_cautious_one_is_assumed(tmp_path):
     assert np.all(np.diag(again.covariance) > np.diag(profile.covariance))
 
 
-@pytest.mark.parametrize(("change", "says"), [
-    ({"distortion_model": "equidistant"}, "equidistant"), ({"camera_matrix": None}, "no camera_info|no camera_matrix"),
-    ({"distortion_coefficients": {"data": [0, 0, 0, 0, 0, 0.1, 0, 0]}}, "8 distortion coefficients")])
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({"distortion_model": "equidistant"}, "equidistant"),
+        ({"camera_matrix": None}, "no camera_info|no camera_matrix"),
+        ({"distortion_coefficients": {"data": [0, 0, 0, 0, 0, 0.1, 0, 0]}}, "8 distortion coefficients"),
+    ],
+)
 def test_other_models_are_refused(tmp_path, change, says):
     data = yaml.safe_load(ros_yaml(load_lens(SHIPPED))) | change
     (tmp_path / "a.yaml").write_text(yaml.safe_dump(data))
