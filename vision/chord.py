@@ -58,7 +58,8 @@ class ChordChoice:
 
 
 def choose_chord(photo: Reduced, sheet: Sheet, boxes: list[Box], papers: list[F64], chord_mm: float,
-                 design_slope_deg: float, roll_free_deg: float, laser: Callable[[], F32]) -> ChordChoice:
+                 design_slope_deg: float, roll_free_deg: float, laser: Callable[[], F32],
+                 same_ink: Callable[[F64, F64], bool]) -> ChordChoice:
     """Find and weigh.
 
     Parameters
@@ -67,6 +68,7 @@ def choose_chord(photo: Reduced, sheet: Sheet, boxes: list[Box], papers: list[F6
     boxes, papers : (u0, v0, u1, v1) round the cards and the corners (4, 2) of their paper, sheet mm. design_slope_deg : expected slope of the line in the
     sheet, degrees, down to the right positive; roll_free_deg : how far gravity may stand from the sheet's
     v axis, degrees (camera roll), added to the gate. laser : makes the map of laser colour, (h, w) 0 to 1.
+    same_ink : whether two candidates (2, 2) sheet mm turn out to be one line when measured in the full picture.
     """
     dark, light = level_ridges(sheet.image, reaches(sheet.mm_v), max(1, round(6 / sheet.mm_u)))
     depth = np.maximum(dark, light)
@@ -86,7 +88,7 @@ def choose_chord(photo: Reduced, sheet: Sheet, boxes: list[Box], papers: list[F6
     if not fit:
         return ChordChoice(None, "no drawn line near the card is long, straight and continuous enough to be the "
                            "chord line", ordered)
-    rivals = [c for c in fit[1:] if c.weight > EQUAL_RIGHT * fit[0].weight]
+    rivals = [c for c in fit[1:] if c.weight > EQUAL_RIGHT * fit[0].weight and not same_ink(fit[0].ends, c.ends)]
     if rivals:
         return ChordChoice(None, "two lines have about equal right to be the chord line: add reference marks to the "
                            "true one, rub the other out, or give a hint", ordered)
@@ -113,7 +115,7 @@ def _weigh(sheet: Sheet, depth: F32, lighter: NDArray[np.bool_], s: Stripe, boxe
     own = np.nan_to_num(profile_along(depth, s.row, s.slope), nan=-1.0)[span]
     is_light = float(np.mean(profile_along(lighter.astype(np.float32), s.row, s.slope, slack=0)[span]
                              [own > 0.5 * s.depth] > 0.5)) > 0.5 if (own > 0.5 * s.depth).any() else False
-    gap = min(_card_gap(b, sheet, s) for b in boxes)
+    gap = max(_card_gap(b, sheet, s) for b in boxes)
     tone = min(_change_of_surface(sheet, b, s) for b in boxes)
     against = ""
     if outside * sheet.mm_u > 0.22 * chord_mm:

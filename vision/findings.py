@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, partial
 from typing import Literal
 
 import numpy as np
@@ -31,6 +31,8 @@ SEGMENT_MM = 14.0
 """Length of the segments in which a drawn line's centre is measured."""
 ROLL_FREE_DEG = 6.0
 """How far an unlevelled hand may roll the camera, on top of the gate on the chord angle."""
+SAME_INK_MM = 0.35
+"""Two measured lines nearer than this at both ends are one."""
 HAND_SHARE = 0.6
 HAND_MM, HAND_REACH_MM = 0.03, 30.0
 """Least waviness of a short pen line, mm, and how far along it reaches (common practice, no source: pen lines are
@@ -91,7 +93,8 @@ def look(picture: Picture, solution: Solution, cards: tuple[Card, ...], station:
 
     by_role = {h.role: h for h in hints}
     choice = choose_chord(photo, band, boxes, papers, station.chord_mm,
-                          -station.chord_deg if forward_right else station.chord_deg, ROLL_FREE_DEG, laser)
+                          -station.chord_deg if forward_right else station.chord_deg, ROLL_FREE_DEG, laser,
+                          partial(_same_ink, picture, plane, scale, blur))
     if "chord" in by_role:
         ends = hinted_ends(plane, by_role["chord"])
     elif choice.chosen is None:
@@ -122,6 +125,19 @@ def look(picture: Picture, solution: Solution, cards: tuple[Card, ...], station:
     located = tuple(m for m in (_located(picture, plane, k) for k in marks) if m is not None)
     return Findings(plane, forward_right, None, lines, strokes, choice, ends, gravity, spar, spar_reason, located,
                     gravity.reference)
+
+
+def _same_ink(picture: Picture, plane: Plane, scale: float, blur: float, first: F64, other: F64) -> bool:
+    """Measure two candidates with a narrow window: one line found twice comes to the same place, or to nothing."""
+    got = [measure(picture.gray, plane, e[0], e[1], half_px=float(np.clip(2.0 * scale, 5, 8)), segment_mm=segment(e),
+                   blur_px=blur) for e in (order(first), order(other))]
+    if got[1] is None or got[1].kept.mean() < 0.5:
+        return True
+    if got[0] is None:
+        return False
+    lines = [np.polyfit(g.uv[:, 0], g.uv[:, 1], 1) for g in got]
+    ends = np.array([max(g.uv[0, 0] for g in got), min(g.uv[-1, 0] for g in got)])
+    return bool(np.abs(np.polyval(lines[0], ends) - np.polyval(lines[1], ends)).max() < SAME_INK_MM)
 
 
 def _same_hand(short: Stroke, long: Stroke) -> Waviness:

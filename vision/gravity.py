@@ -25,6 +25,8 @@ Box = tuple[float, float, float, float]
 
 POOR_STRING_PX, PLAIN = 0.25, 0.6
 """Scatter of a string's centres beyond which, and share of it seen below which, its colour is looked at as well."""
+ON_RIB = 0.3
+"""Share of a measured string's segments on the rib, next to the chord line, that must lie on its line."""
 CROOKED_PX = 0.8
 """Scatter beyond which it is no straight string."""
 
@@ -77,6 +79,11 @@ def find_gravity(picture: Picture, tall: Reduced, plane: Plane, band: Sheet, las
         stroke = _measured(picture, plane, e, scale, blur, boxes, faint.get(id(e), False))
         if stroke is None or stroke.length_mm < 0.12 * station.chord_mm:
             continue
+        crossing = float(np.interp(stroke.uv[:, 0].mean(), chord[:, 0], chord[:, 1]))
+        reach = 0.035 * station.chord_mm
+        if "plumb" not in hints and (stroke.kept.mean() < 0.35
+                                     or _kept_share(stroke, crossing - reach, crossing + reach) < ON_RIB):
+            continue  # what was measured is something behind the rib in line with what was found
         if _spread(stroke) > CROOKED_PX:
             return Gravity(reason="the string does not show as one straight line (draught, a knot, something like it beside "
                            "it): let it hang still before a plain background", weighed=weighed)
@@ -123,7 +130,8 @@ def _measured(picture: Picture, plane: Plane, ends: F64, scale: float, blur: flo
             return part or wide
         whole = traced(*_line_ends(wide, up, ends[1]), near, 2)
         if whole is not None and whole.length_mm > 1.15 * part.length_mm and _spread(whole) < max(
-                1.2 * _spread(part), 0.15):
+                1.2 * _spread(part), 0.15) and _kept_share(whole, part.uv[0, 1], part.uv[-1, 1]) > 0.8 * _kept_share(
+                part, part.uv[0, 1], part.uv[-1, 1]):
             return whole
         return part
 
@@ -136,6 +144,14 @@ def _measured(picture: Picture, plane: Plane, ends: F64, scale: float, blur: flo
         if other is not None and (best is None or _vague(other) < _vague(best)):
             best = other
     return best
+
+
+def _kept_share(stroke: Stroke, v0: float, v1: float) -> float:
+    """Share of a string's segments between two heights, sheet mm, that lie on its line."""
+    first = stroke.uv[0, 1] - stroke.place[stroke.kept][0]
+    v = first + stroke.place
+    part = (v >= v0 - 1) & (v <= v1 + 1)
+    return float(stroke.kept[part].mean()) if part.any() else 0.0
 
 
 def _line_ends(stroke: Stroke, a: F64, b: F64) -> tuple[F64, F64]:
