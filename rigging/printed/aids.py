@@ -70,13 +70,10 @@ def tags_page(book: Book) -> int:
         book.prose(
             free.x,
             y,
-            "For reading an inclinometer's display from its photo. Fix two tags of different number "
-            "flat beside the display, on the same face, not over it; the top of a tag (where its number "
-            "stands "
-            "is the bottom) towards the top of the display. A gauge keeps its tags: note their numbers in "
-            "its "
-            "profile.",
-            2.9,
+            "For photos of an inclinometer's display: tags on the same face tell where the display is and which "
+        "way up it stands. Fix two of different number flat beside the display, not over it, their numbers "
+        "towards the display's lower edge. A gauge keeps its tags.",
+        2.9,
             free.w,
         )
         - 2
