@@ -112,11 +112,12 @@ def _pool(workers: int, plan: Plan) -> ProcessPoolExecutor:
 def _context(plan: Plan) -> Any:
     """Processes forked from a clean server that has the heavy imports done, where the system has that."""
     if sys.platform.startswith("linux"):
-        from multiprocessing import forkserver
+        from multiprocessing import forkserver, resource_tracker
 
         context = multiprocessing.get_context("forkserver")
         own = [spec.partition(":")[0] for spec in (plan.reader, plan.drawer)]
         context.set_forkserver_preload([*_PRELOAD, *own])
+        resource_tracker.ensure_running()  # first: starting it would lift the block again
         with _deaf_to_ctrl_c():
             forkserver.ensure_running()
         return context
@@ -125,15 +126,15 @@ def _context(plan: Plan) -> Any:
 
 @contextmanager
 def _deaf_to_ctrl_c() -> Iterator[None]:
-    """What is started meanwhile never hears Ctrl-C, not even while it is still importing."""
-    if threading.current_thread() is not threading.main_thread():  # only the main thread may say so
-        yield
-        return
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    """What is started meanwhile never hears Ctrl-C, not even while it is still importing.
+
+    Blocked, not ignored: what comes meanwhile is heard here afterwards, what is started inherits the block.
+    """
+    signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield
     finally:
-        signal.signal(signal.SIGINT, before)
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
 
 
 @contextmanager
