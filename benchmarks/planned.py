@@ -3,12 +3,10 @@
     python benchmarks/planned.py --drawn 12 --truth FOLDER --out docs/planning-accuracy.md
 
 Three plans are held against each reading. "Known" is told all of the set-up, where the camera stood and
-looked
-too. "Stated" is told what a builder can say: the camera, how much of the picture the rib fills, the cards,
-where the string hangs and how far from it the lens stands. "Beforehand" does not even know where the lens
-stands. Drawn photos come from `benchmarks/shop`; FOLDER holds `truth.json`, a job (`*.toml`) and photos of
-the
-same making, with the shots' parameters in it.
+looked too. "Stated" is told what a builder can say: the camera, how much of the picture the rib fills, the
+cards, where the string hangs and how far from it the lens stands. "Beforehand" does not even know where the
+lens stands. Drawn photos come from `benchmarks/shop`; FOLDER holds `truth.json`, a job (`*.toml`) and photos
+of the same making, with the shots' parameters in it.
 """
 
 from __future__ import annotations

@@ -57,6 +57,9 @@ def plan(job: Path, camera: str | None, distance: str | None, count: int | None,
                       cards=count or min(max(len(s.cards), 1), 2)) for s in loaded.stations]
     plans = plan_job(loaded, lens, choices, part)
     _show(plans, lens, part, units)
+    if aside is None:
+        click.echo("Where the lens stands is not stated (--aside): far from opposite the string, U can be three "
+                   "times as large.")
 
 
 def _lens(job: Job, camera: str | None) -> Lens:
