@@ -58,8 +58,8 @@ def plan(job: Path, camera: str | None, distance: str | None, count: int | None,
     plans = plan_job(loaded, lens, choices, part)
     _show(plans, lens, part, units)
     if aside is None:
-        click.echo("Where the lens stands is not stated (--aside): far from opposite the string, U can be three "
-                   "times as large.")
+        click.echo("Where the lens stands is not stated (--aside): far from opposite the string, U can be "
+                   "three times as large.")
 
 
 def _lens(job: Job, camera: str | None) -> Lens:
@@ -83,7 +83,7 @@ def _show(plans: tuple[StationPlan, ...], lens: Lens, part: float, units: Units)
 
     console = Console()
     if not console.is_terminal:
-        console.width = max(console.width, 100)
+        console.width = max(console.width, 110)
     table = Table(title=f"Expected U (k = 2) with {lens.ident}", title_justify="left", box=SIMPLE,
                   padding=(0, 1))
     table.add_column("station", no_wrap=True)
