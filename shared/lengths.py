@@ -32,7 +32,8 @@ def parse_length(text: str, what: str = "length") -> float:
         if found is None or (found[2] is None and (parts or found.end() < len(text))):
             raise bad
         if re.fullmatch(r"\d{1,3},\d{3}", found[1]):
-            raise UserError(f"{what} '{text}'", "a comma before three figures may be a decimal or a thousands sign",
+            raise UserError(f"{what} '{text}'",
+                            "a comma before three figures may be a decimal or a thousands sign",
                             "leave thousands signs out and write a decimal point")
         total += _value(found[1], bad) * _MM[(found[2] or "mm").lower()]
         at, parts = found.end(), parts + 1

@@ -205,3 +205,21 @@ def test_marks_fill_a_page_without_running_over_its_edge():
     for paper in PAPERS:
         book = Book(paper, "test")
         assert aids.marks_page(book) >= 60
+
+
+@pytest.mark.parametrize("turn", [0, 180])
+def test_a_printed_page_photographed_askew_names_its_station(pack, turn):
+    """The page as a flat thing in space, seen through a pinhole from 0.5 m, 25 degrees from square."""
+    px = 5.0
+    gray, _ = raster(pack, FRONT, px)
+    height, width = gray.shape
+    lens = np.array([[1500.0, 0, 800.0], [0, 1500.0, 600.0], [0, 0, 1.0]])
+    spin = cv2.Rodrigues(np.radians([0.0, 0.0, turn + 4.0]))[0]
+    pose = cv2.Rodrigues(np.radians([12.0, 25.0, 0.0]))[0] @ spin
+    middle = pose @ np.array([width / 2 / px, height / 2 / px, 0.0])
+    flat = np.column_stack([pose[:, 0] / px, pose[:, 1] / px, np.array([0, 0, 500.0]) - middle])
+    photo = cv2.warpPerspective(gray, lens @ flat, (1600, 1200), flags=cv2.INTER_AREA, borderValue=90)
+    noise = np.random.default_rng(1).normal(0, 2.0, photo.shape)
+    seen = find_cards(np.clip(0.8 * as_seen(photo) + 20 + noise, 0, 255).astype(np.uint8))
+    stations = {job().station_of_card(c.number).name for c in seen}
+    assert stations == {"R1", job().stations[1].name}

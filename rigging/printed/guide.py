@@ -222,7 +222,8 @@ PICTURES: dict[str, Callable[[], Drawing]] = {
 def instead(worth: Worth) -> str:
     """The worth of a piece of advice in words."""
     if worth.kind == "U":
-        return f"±{worth.followed:.2g}° instead of ±{worth.ignored:.2g}°"
+        both = (f"{v:.3f}" if v < 0.1 else f"{v:.2f}" for v in (worth.followed, worth.ignored))
+        return "±{}° instead of ±{}°".format(*both)
     return f"up to {worth.ignored:.2f}° wrong"
 
 
