@@ -71,9 +71,8 @@ def tags_page(book: Book) -> int:
             free.x,
             y,
             "For photos of an inclinometer's display: tags on the same face tell where the display is and "
-            "which "
-            "way up it stands. Fix two of different number flat beside the display, not over it, their numbers "
-            "towards the display's lower edge. A gauge keeps its tags.",
+            "which way up it stands. Fix two of different number flat beside the display, not over it, their "
+            "numbers towards the display's lower edge. A gauge keeps its tags.",
             2.9,
             free.w,
         )
