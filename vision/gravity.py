@@ -25,7 +25,9 @@ Box = tuple[float, float, float, float]
 
 POOR_STRING_PX, PLAIN = 0.25, 0.6
 """Scatter of a string's centres beyond which, and share of it seen below which, its colour is looked at as well."""
-ON_RIB = 0.3
+PROVEN = 0.9
+"""Share of it seen everywhere beyond which its crossing of the rib needs no second proof."""
+ON_RIB = 0.2
 """Share of a measured string's segments on the rib, next to the chord line, that must lie on its line."""
 CROOKED_PX = 0.8
 """Scatter beyond which it is no straight string."""
@@ -74,16 +76,12 @@ def find_gravity(picture: Picture, tall: Reduced, plane: Plane, band: Sheet, las
             found, reason = choose_strings(picture, plane, list(weighed), chord, station.chord_mm, forward_right, scale)
             if found:
                 break
-    faint = {id(e): min(w.above, w.below, w.on_rib) < PLAIN for w in weighed for e in (w.ends,)}
+    judged = {id(w.ends): w for w in weighed}
     for k, e in enumerate(found):
-        stroke = _measured(picture, plane, e, scale, blur, boxes, faint.get(id(e), False))
+        w = judged.get(id(e))
+        stroke = _measured(picture, plane, e, station.chord_mm, scale, blur, boxes, w)
         if stroke is None or stroke.length_mm < 0.12 * station.chord_mm:
             continue
-        crossing = float(np.interp(stroke.uv[:, 0].mean(), chord[:, 0], chord[:, 1]))
-        reach = 0.035 * station.chord_mm
-        if "plumb" not in hints and (stroke.kept.mean() < 0.35
-                                     or _kept_share(stroke, crossing - reach, crossing + reach) < ON_RIB):
-            continue  # what was measured is something behind the rib in line with what was found
         if _spread(stroke) > CROOKED_PX:
             return Gravity(reason="the string does not show as one straight line (draught, a knot, something like it beside "
                            "it): let it hang still before a plain background", weighed=weighed)
@@ -103,40 +101,50 @@ def find_gravity(picture: Picture, tall: Reduced, plane: Plane, band: Sheet, las
     return Gravity(tuple(lines), tuple(strokes), tuple(ends), reference, None, weighed)
 
 
-def _measured(picture: Picture, plane: Plane, ends: F64, scale: float, blur: float, boxes: tuple[Box, ...],
-              faint: bool) -> Stroke | None:
+def _measured(picture: Picture, plane: Plane, ends: F64, chord_mm: float, scale: float,
+              blur: float, boxes: tuple[Box, ...], judged: UprightLine | None) -> Stroke | None:
     """A string's stroke in the grey picture; where it hardly shows there, in the colour that shows it best.
 
-    What was found may be a part of the string and a few pixels askew: it is followed up to the photo's edge,
-    widely at first, and kept so far as the further centres fit as well as the others.
+    judged : how the upright line was judged. What was found may be a few pixels askew, or run into
+    a pole behind the rib: the string is measured on and about the rib first and followed outwards from there,
+    each time by what the stretch so far foretells. None (a hint): measured from end to end at once.
     """
     from vision.findings import segment
 
-    top = float(plane.to_sheet(np.array([[plane.to_pixels(ends[:1])[0, 0], 8.0]]))[0, 1])
-    d = ends[1] - ends[0]
-    up = ends[0] + d * (top - ends[0, 1]) / d[1]
+    near = float(np.clip(3.0 * scale, 7, 12))
+    least = 1.0 if judged is None else min(judged.above, judged.below, judged.on_rib)
+    d = (ends[1] - ends[0]) / (ends[1, 1] - ends[0, 1])  # per mm down
+    x = plane.to_pixels(ends[:1])[0, 0]
+    top, bottom = float(plane.to_sheet(np.array([[x, 8.0]]))[0, 1]), float(ends[1, 1])
 
     def stroke_in(image: U8) -> Stroke | None:
-        def traced(a: F64, b: F64, reach: float, rounds: int) -> Stroke | None:
-            return measure(image, plane, a, b, half_px=reach, segment_mm=segment(np.stack([a, b])), blur_px=blur,
+        def traced(a: F64, b: F64, rounds: int = 2) -> Stroke | None:
+            return measure(image, plane, a, b, half_px=near, segment_mm=segment(np.stack([a, b])), blur_px=blur,
                            any_sign=True, rounds=rounds, avoid=boxes)
 
-        near = float(np.clip(3.0 * scale, 7, 12))
-        part = traced(ends[0], ends[1], near, 2)
-        if ends[0, 1] - top < 0.15 * d[1]:
-            return part
-        wide = traced(up, ends[1], float(np.clip(6.0 * scale, 12, 18)), 2)
-        if wide is None or part is None:
-            return part or wide
-        whole = traced(*_line_ends(wide, up, ends[1]), near, 2)
-        if whole is not None and whole.length_mm > 1.15 * part.length_mm and _spread(whole) < max(
-                1.2 * _spread(part), 0.15) and _kept_share(whole, part.uv[0, 1], part.uv[-1, 1]) > 0.8 * _kept_share(
-                part, part.uv[0, 1], part.uv[-1, 1]):
-            return whole
-        return part
+        if judged is None:
+            return traced(ends[0], ends[1])
+        crossing = judged.at_chord
+        best: Stroke | None = None
+        reach = 0.13 * chord_mm
+        a, b = crossing - d * reach, crossing + d * min(reach, bottom - crossing[1])
+        while True:
+            stroke = traced(a, b)
+            if stroke is None or stroke.kept.mean() < 0.25:
+                return best
+            if best is None and least < PROVEN and _kept_share(stroke, crossing[1] - 0.035 * chord_mm, crossing[1] + 0.035 * chord_mm) < ON_RIB:
+                return None  # something behind the rib, in line with what was found
+            if best is not None and (_spread(stroke) > max(1.5 * _spread(best), 0.2) or _kept_share(
+                    stroke, best.uv[0, 1], best.uv[-1, 1]) < 0.75 * best.kept.mean()):
+                return best
+            best = stroke
+            if a[1] <= top + 1 and b[1] >= bottom - 1:
+                return best
+            reach *= 1.7
+            a, b = _line_ends(best, max(top, crossing[1] - reach), min(bottom, crossing[1] + reach))
 
     best = stroke_in(picture.gray)
-    if best is not None and _spread(best) < POOR_STRING_PX and best.kept.mean() > 0.6 and not faint:
+    if best is not None and _spread(best) < POOR_STRING_PX and best.kept.mean() > 0.6 and least > PLAIN:
         return best
     colour = picture.full_colour()
     for k in range(3) if colour is not None else ():
@@ -154,10 +162,10 @@ def _kept_share(stroke: Stroke, v0: float, v1: float) -> float:
     return float(stroke.kept[part].mean()) if part.any() else 0.0
 
 
-def _line_ends(stroke: Stroke, a: F64, b: F64) -> tuple[F64, F64]:
-    """The points of a stroke's straight line at the heights of a and b."""
+def _line_ends(stroke: Stroke, v0: float, v1: float) -> tuple[F64, F64]:
+    """The points of a stroke's straight line at two heights, sheet mm."""
     slope, at = np.polyfit(stroke.uv[:, 1], stroke.uv[:, 0], 1)
-    return np.array([slope * a[1] + at, a[1]]), np.array([slope * b[1] + at, b[1]])
+    return np.array([slope * v0 + at, v0]), np.array([slope * v1 + at, v1])
 
 
 def _vague(stroke: Stroke) -> float:
