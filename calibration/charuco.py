@@ -55,7 +55,7 @@ def _one(gray: U8, board: Charuco, number: int, markers: dict[int, F64]) -> Boar
             room.append(0.0)
             continue
         h = homography(drawn[near].reshape(-1, 2), np.concatenate([markers[int(k)] for k in near]))
-        p = apply_homography(h, np.array([c, c + np.array([board.square_mm, 0.0]), c + np.array([0.0, board.square_mm])]))
+        p = apply_homography(h, c + board.square_mm * np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]]))
         u, v = p[1] - p[0], p[2] - p[0]
         start.append(p[0])
         ax.append(u / np.linalg.norm(u))

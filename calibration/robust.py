@@ -19,7 +19,7 @@ WORST_VIEW = 3.0
 LOST = 0.1
 DISTURBED_PX = 0.5
 """A view with more than this share of its corners left out, some by more than this, is left out whole."""
-FLOOR_PX = 0.05
+FLOOR_PX = 0.08
 FLOOR_CORNER_PX = 0.02
 """No corner finder is better than this: smaller residuals are not taken for the scale of outliers."""
 

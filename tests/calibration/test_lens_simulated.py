@@ -172,6 +172,7 @@ def test_model_order_by_held_out_error():
             View.of(BOARD, seen(p) * [stretch, 1.0] + rng.normal(0, 0.05, (54, 2)))
             for p in poses(10, 5, (137, 100), THETA)
         ]
-        choice = choose_model(views, list(range(10)), SIZE, bundle.fit(views, SIZE, FULL))
+        some = ("f, c", "f, c, k1, k2, p1, p2", FULL, "fx, fy, c, k1, k2, p1, p2, k3")
+        choice = choose_model(views, list(range(10)), SIZE, bundle.fit(views, SIZE, FULL), some)
         assert choice.model == expected
         assert choice.held_out["f, c"] > 2 * min(choice.held_out.values())
