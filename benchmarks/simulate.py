@@ -255,7 +255,11 @@ def read(scene: Scene, station: str) -> Reading:
     if reason:
         none = Angle(None, reason)
         return Reading(picture, station, none, none, "right", "plumb", made)
-    flags: tuple[Flag, ...] = (*verdict.flags, *doubts._references(solutions[0]), *doubts._lens(solutions[0]))
+    disagreeing, doubted = doubts.references(solutions[0])
+    if disagreeing:
+        none = Angle(None, disagreeing)
+        return Reading(picture, station, none, none, "right", "plumb", made)
+    flags: tuple[Flag, ...] = (*verdict.flags, *doubted, *doubts.lens(solutions[0]))
     return Reading(
         picture, station, Angle(result.chord), Angle(result.spar), "right", "plumb", made, tuple(flags)
     )

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from shared.job import Station
 from shared.quantity import K, Quantity
 from shared.reading import Advice
 from vision.findings import Findings
@@ -19,7 +18,7 @@ WORTH = 0.8
 """A remedy is named when it brings U below this share of what it is."""
 
 
-def advise(solution: Solution, result: Angles, found: Findings, station: Station) -> tuple[Advice, ...]:
+def advise(solution: Solution, result: Angles, found: Findings) -> tuple[Advice, ...]:
     """Remedies, the most helpful first; at most three."""
     chord = result.chord
     if chord is None or chord.u <= 0:

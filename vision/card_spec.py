@@ -48,7 +48,7 @@ class CardSpec:
     def inner_corners(self) -> F64:
         """(n, 2) inner chessboard corners, row by row, mm in the board frame."""
         x, y = np.meshgrid(np.arange(1, self.columns), np.arange(1, self.rows))
-        return np.stack([x.ravel(), y.ravel()], axis=1) * self.square_mm
+        return np.stack([x.ravel(), y.ravel()], axis=1).astype(np.float64) * self.square_mm
 
     def outline(self) -> F64:
         """(4, 2) corners of the board, mm, clockwise from the origin as printed."""

@@ -65,7 +65,8 @@ def choose_chord(photo: Reduced, sheet: Sheet, boxes: list[Box], papers: list[F6
     Parameters
     ----------
     photo : the grey picture, reduced, for a closer look at marks. sheet : the band round the cards.
-    boxes, papers : (u0, v0, u1, v1) round the cards and the corners (4, 2) of their paper, sheet mm. design_slope_deg : expected slope of the line in the
+    boxes, papers : (u0, v0, u1, v1) round the cards and the corners (4, 2) of their paper, sheet mm.
+    design_slope_deg : expected slope of the line in the
     sheet, degrees, down to the right positive; roll_free_deg : how far gravity may stand from the sheet's
     v axis, degrees (camera roll), added to the gate. laser : makes the map of laser colour, (h, w) 0 to 1.
     same_ink : whether two candidates (2, 2) sheet mm turn out to be one line when measured in the full picture.

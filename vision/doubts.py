@@ -8,7 +8,6 @@ import numpy as np
 
 from shared.job import Station
 from shared.reading import Flag
-from vision.cards import Card
 from vision.chord import GATE_DEG
 from vision.findings import Findings
 from vision.propagate import Angles
@@ -36,7 +35,7 @@ class Doubt:
     spar_flags: tuple[Flag, ...] = ()
 
 
-def doubts(result: Angles, solution: Solution, found: Findings, station: Station, cards: tuple[Card, ...]) -> Doubt:
+def doubts(result: Angles, solution: Solution, found: Findings, station: Station) -> Doubt:
     """Hold everything that was seen against everything else."""
     assert result.chord is not None
     off = result.chord.value - station.chord_deg
@@ -50,12 +49,12 @@ def doubts(result: Angles, solution: Solution, found: Findings, station: Station
     chord: list[Flag] = []
     spar: list[Flag] = []
     chord += _length(found, station)
-    chord += _marks(found, solution)
-    reason, disagreeing = _references(solution)
+    chord += _marks(found)
+    reason, disagreeing = references(solution)
     if reason:
         return Doubt(reason)
     flags += disagreeing
-    flags += _lens(solution)
+    flags += lens(solution)
     stroke = found.strokes[0]
     kept = float(stroke.kept.mean())
     if kept < 0.6:
@@ -74,7 +73,7 @@ def doubts(result: Angles, solution: Solution, found: Findings, station: Station
 def _length(found: Findings, station: Station) -> list[Flag]:
     """A chord line runs from edge to edge; one that does not is doubted, unless two marks lie on it."""
     part = found.strokes[0].length_mm / station.chord_mm
-    if part < SHORT and len(found.marks) < 2 or part < VERY_SHORT:
+    if (part < SHORT and len(found.marks) < 2) or part < VERY_SHORT:
         return [Flag("chord-short", f"the line is seen over only {100 * part:.0f} % of the station's chord")]
     if part > 1.08:
         return [Flag("chord-long", f"the line is {100 * part:.0f} % of the station's chord long: is the card this "
@@ -82,7 +81,7 @@ def _length(found: Findings, station: Station) -> list[Flag]:
     return []
 
 
-def _marks(found: Findings, solution: Solution) -> list[Flag]:
+def _marks(found: Findings) -> list[Flag]:
     """The line through two quartered marks against the fitted line, in the rib plane."""
     marks = [m for m in found.marks if np.isfinite(m.sigma_px)]
     if len(marks) < 2:
@@ -103,7 +102,7 @@ def _marks(found: Findings, solution: Solution) -> list[Flag]:
     return []
 
 
-def _references(solution: Solution) -> tuple[str | None, list[Flag]]:
+def references(solution: Solution) -> tuple[str | None, list[Flag]]:
     """Level references against each other and against the stated lean: their residuals in the joint solution."""
     pulls = np.abs(solution.level_pulls)
     count = len([line for line in solution.scene.lines if line.role in ("plumb", "level")])
@@ -118,7 +117,8 @@ def _references(solution: Solution) -> tuple[str | None, list[Flag]]:
                        "more than the job says")]
 
 
-def _lens(solution: Solution) -> list[Flag]:
+def lens(solution: Solution) -> list[Flag]:
+    """Whether the photo pulls the lens far from its profile."""
     z = solution.state.z
     if len(z) and float(np.abs(z).max()) > 4.0 and solution.scene.lens.sound:
         return [Flag("lens-doubt", "the photo fits the lens profile badly: refocused, zoomed or another camera?")]

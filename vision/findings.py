@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache, partial
 from typing import Literal
@@ -13,7 +14,7 @@ from shared.job import Job, Station
 from vision.cards import Card
 from vision.chord import ChordChoice, choose_chord
 from vision.gravity import Gravity, find_gravity
-from vision.hints import Hint
+from vision.hints import Hint, Role
 from vision.laser import laser_map
 from vision.lines import Stroke, measure
 from vision.marks import Mark, find_marks, locate
@@ -129,14 +130,17 @@ def look(picture: Picture, solution: Solution, cards: tuple[Card, ...], station:
 
 def _same_ink(picture: Picture, plane: Plane, scale: float, blur: float, first: F64, other: F64) -> bool:
     """Measure two candidates with a narrow window: one line found twice comes to the same place, or to nothing."""
-    got = [measure(picture.gray, plane, e[0], e[1], half_px=float(np.clip(2.0 * scale, 5, 8)), segment_mm=segment(e),
-                   blur_px=blur) for e in (order(first), order(other))]
-    if got[1] is None or got[1].kept.mean() < 0.5:
+    def narrow(e: F64) -> Stroke | None:
+        return measure(picture.gray, plane, e[0], e[1], half_px=float(np.clip(2.0 * scale, 5, 8)), segment_mm=segment(e),
+                       blur_px=blur)
+
+    best, rival = narrow(order(first)), narrow(order(other))
+    if rival is None or rival.kept.mean() < 0.5:
         return True
-    if got[0] is None:
+    if best is None:
         return False
-    lines = [np.polyfit(g.uv[:, 0], g.uv[:, 1], 1) for g in got]
-    ends = np.array([max(g.uv[0, 0] for g in got), min(g.uv[-1, 0] for g in got)])
+    lines = [np.polyfit(g.uv[:, 0], g.uv[:, 1], 1) for g in (best, rival)]
+    ends = np.array([max(best.uv[0, 0], rival.uv[0, 0]), min(best.uv[-1, 0], rival.uv[-1, 0])])
     return bool(np.abs(np.polyval(lines[0], ends) - np.polyval(lines[1], ends)).max() < SAME_INK_MM)
 
 
@@ -206,7 +210,7 @@ def _box(ring: F64) -> Box:
 
 
 def _spar(picture: Picture, tall: Reduced, found: Findings, station: Station, papers: list[F64], scale: float,
-          blur: float, by_role: dict[str, Hint]) -> tuple[SparChoice | None, Stroke | None, str | None]:
+          blur: float, by_role: Mapping[Role, Hint]) -> tuple[SparChoice | None, Stroke | None, str | None]:
     if "spar" in by_role:
         choice = SparChoice(hinted_ends(found.plane, by_role["spar"]), "")
     elif station.spar_deg is None:

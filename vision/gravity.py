@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.level import level_zero
 from shared.job import Job, Station
-from vision.hints import Hint
+from vision.hints import Hint, Role
 from vision.laser import find_level_stripes
 from vision.level_reference import UprightLine, find_uprights, upright_depth, with_colour
 from vision.lines import Stroke, measure
@@ -48,7 +50,7 @@ class Gravity:
 
 def find_gravity(picture: Picture, tall: Reduced, plane: Plane, band: Sheet, laser: F32 | None, chord: F64,
                  station: Station, job: Job, scale: float, blur: float, forward_right: bool,
-                 hints: dict[str, Hint], boxes: tuple[Box, ...]) -> Gravity:
+                 hints: Mapping[Role, Hint], boxes: tuple[Box, ...]) -> Gravity:
     """Find and measure strings and level lines.
 
     tall : the grey picture, reduced mostly downwards. band, laser : the sheet round the chord line and where it
@@ -90,8 +92,9 @@ def find_gravity(picture: Picture, tall: Reduced, plane: Plane, band: Sheet, las
         ends.append(np.stack([stroke.uv[0], stroke.uv[-1]]))
     level = _level(picture, plane, band, laser, chord, station, scale, blur, hints, boxes)
     if level is not None:
-        source = f"level reference {job.level.profile or ''}".strip()
-        lines.append(line_seen("level", level, own, source, "level line's own error", job.level.zero_error_deg))
+        zero = level_zero(job.level, job.folder)
+        lines.append(line_seen("level", level, max(zero.u, 1e-4), f"level reference {job.level.profile or ''}".strip(),
+                               "level line's own error", zero.value))
         strokes.append(level)
     if not lines:
         return Gravity((), (), (), None, reason or "no level reference was found: hang a string before the rib, or throw "
@@ -132,7 +135,8 @@ def _measured(picture: Picture, plane: Plane, ends: F64, chord_mm: float, scale:
             stroke = traced(a, b)
             if stroke is None or stroke.kept.mean() < 0.25:
                 return best
-            if best is None and least < PROVEN and _kept_share(stroke, crossing[1] - 0.035 * chord_mm, crossing[1] + 0.035 * chord_mm) < ON_RIB:
+            rib = crossing[1] + 0.035 * chord_mm * np.array([-1.0, 1.0])
+            if best is None and least < PROVEN and _kept_share(stroke, rib[0], rib[1]) < ON_RIB:
                 return None  # something behind the rib, in line with what was found
             if best is not None and (_spread(stroke) > max(1.5 * _spread(best), 0.2) or _kept_share(
                     stroke, best.uv[0, 1], best.uv[-1, 1]) < 0.75 * best.kept.mean()):
@@ -185,7 +189,7 @@ def _tall_box(picture: Picture, plane: Plane, chord: F64) -> tuple[float, float,
 
 
 def _level(picture: Picture, plane: Plane, band: Sheet, laser: F32 | None, chord: F64, station: Station, scale: float,
-           blur: float, hints: dict[str, Hint], boxes: tuple[Box, ...]) -> Stroke | None:
+           blur: float, hints: Mapping[Role, Hint], boxes: tuple[Box, ...]) -> Stroke | None:
     from vision.findings import hinted_ends, segment
 
     if "level" in hints:

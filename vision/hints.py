@@ -34,4 +34,4 @@ class Hint:
                             "write ROLE X,Y X,Y with ROLE chord, spar, plumb or level") from None
         if abs(ax - bx) + abs(ay - by) < 20:
             raise UserError(f"hint {text!r}", "has its two points within 20 pixels", "point at both ends") from None
-        return cls(role, (ax, ay), (bx, by))  # type: ignore[arg-type]  # checked against ROLES above
+        return cls(role, (ax, ay), (bx, by))

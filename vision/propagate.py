@@ -63,7 +63,7 @@ def angles(solution: Solution, extra: Iterable[Component] = ()) -> Angles:
     load = -grad @ solution.gain
     parts: list[list[Component]] = [[], [], []]
     for name, source, block in _blocks(solution, load):
-        small = np.linalg.qr(block.T, mode="r").T if block.shape[1] > 1 else block
+        small = np.asarray(np.linalg.qr(block.T, mode="r")).T if block.shape[1] > 1 else block
         for i in range(small.shape[1]):
             tag = source if block.shape[1] == 1 else f"{source} {name} {i + 1}"
             for row in range(3):
@@ -95,7 +95,7 @@ def _blocks(solution: Solution, load: F64) -> list[tuple[str, str, F64]]:
         out.append((name, source, raw * line.noise_px))
         if line.wave_px > 0:
             root = np.linalg.cholesky(waviness_of(line) + 1e-9 * line.wave_px**2 * np.eye(len(line.pixels)))
-            label = {"chord": "pen waviness", "spar": "pen waviness",
+            wavy = {"chord": "pen waviness", "spar": "pen waviness",
                      "plumb": "string waviness", "level": "level line waviness"}[line.role]
-            out.append((label, source, raw @ root))
+            out.append((wavy, source, raw @ root))
     return out

@@ -63,8 +63,7 @@ class _Refused(Exception):
 
 
 def read_photo(source: str | os.PathLike[str] | Picture | NDArray[Any], job: Job, *,
-               lens: Lens | LensProfile | None = None, hints: Sequence[Hint] = (),
-               lean_known: bool = True) -> Reading:
+               lens: Lens | LensProfile | None = None, hints: Sequence[Hint] = ()) -> Reading:
     """Read the angles of one rib in one photo.
 
     Parameters
@@ -135,7 +134,7 @@ def _measure(picture: Picture, photo: Photo, job: Job, station: Station, cards: 
         raise _Refused(verdict.reason, show(picture, cards, best, found))
     flags = tuple(dict.fromkeys(flags + verdict.flags))
     result = _both_poses(solutions, photo)
-    doubt = doubts(result, best, found, station, cards)
+    doubt = doubts(result, best, found, station)
     if doubt.reason:
         raise _Refused(doubt.reason, show(picture, cards, best, found), doubt.flags)
     assert result.chord is not None
@@ -143,7 +142,7 @@ def _measure(picture: Picture, photo: Photo, job: Job, station: Station, cards: 
     spar = Angle(result.spar, None if result.spar else found.spar_reason or "no spar line was looked for",
                  doubt.spar_flags)
     return Reading(photo, station.name, chord, spar, "right" if found.forward_right else "left", found.reference,
-                   made, flags + doubt.flags, advise(best, result, found, station), show(picture, cards, best, found))
+                   made, flags + doubt.flags, advise(best, result, found), show(picture, cards, best, found))
 
 
 def _picture(source: str | os.PathLike[str] | Picture | NDArray[Any]) -> Picture:

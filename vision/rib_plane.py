@@ -94,7 +94,7 @@ def solve(scene: Scene, start: State, max_rounds: int = MAX_ROUNDS) -> Solution:
         normal = jac.T @ jac
         # the faint floor keeps what nothing observes yet (gravity, before a string is seen) where it is
         normal += np.diag(damp * np.diag(normal) + 1e-9)
-        trial = move(scene, state, -np.linalg.solve(normal, jac.T @ res))
+        trial = move(scene, state, -np.asarray(np.linalg.solve(normal, jac.T @ res), dtype=np.float64))
         after = residuals(scene, trial)
         won = float(res @ res) - float(after @ after)
         if not won > -1e-9 * (1 + float(res @ res)):
@@ -184,7 +184,7 @@ def _finish(scene: Scene, s: State, res: F64, jac: F64) -> Solution:
     chi2 = float(corner @ corner)
     # residuals larger than stated widen the cards' own part (Birge); smaller ones do not narrow it
     scale = max(1.0, float(np.sqrt(chi2 / dof)))
-    gain = np.linalg.solve(jac.T @ jac + 1e-9 * np.eye(jac.shape[1]), jac.T)
+    gain = np.asarray(np.linalg.solve(jac.T @ jac + 1e-9 * np.eye(jac.shape[1]), jac.T), dtype=np.float64)
     gain[:, k:k + n_corner] *= scale
     rms, at = [], 0
     for card, n in zip(scene.cards, counts, strict=True):

@@ -45,12 +45,12 @@ def level_ridges(image: NDArray[np.uint8] | F32, reach_px: tuple[int, ...], alon
         dark = d if dark is None else np.maximum(dark, d)
         light = b if light is None else np.maximum(light, b)
     assert dark is not None and light is not None
-    return dark, light
+    return np.asarray(dark, dtype=np.float32), np.asarray(light, dtype=np.float32)
 
 
 def votes(depth: F32, valid: NDArray[np.bool_] | None = None) -> F32:
     """Depths as votes between -DOUBT and 1 for summing along lines; nothing where the photo does not reach."""
-    out = np.clip(depth / FULL_DEPTH, -DOUBT, 1.0).astype(np.float32)
+    out: F32 = np.clip(depth / FULL_DEPTH, -DOUBT, 1.0).astype(np.float32)
     if valid is not None:
         out[~valid] = 0.0
     return out

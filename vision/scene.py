@@ -120,7 +120,8 @@ def slots(scene: Scene, s: State) -> Slots:
     sizes = (len(s.z), 3, 3, s.places.size, int(scene.u_aspect > 0), s.seats.size * (scene.u_seat_deg > 0), 2,
              2 * len(s.planes))
     ends = np.cumsum(sizes).tolist()
-    return Slots(*(slice(e - n, e) for e, n in zip(ends, sizes, strict=True)), count=ends[-1])
+    z, turn, shift, places, aspect, seats, gravity, planes = (slice(e - n, e) for e, n in zip(ends, sizes, strict=True))
+    return Slots(z, turn, shift, places, aspect, seats, gravity, planes, ends[-1])
 
 
 def move(scene: Scene, s: State, d: F64) -> State:
@@ -160,12 +161,16 @@ def rotation_of(w: F64) -> F64:
     k = np.array([[0, -w[2], w[1]], [w[2], 0, -w[0]], [-w[1], w[0], 0]])
     if angle < 1e-12:
         return np.eye(3) + k
-    return np.asarray(np.eye(3) + np.sin(angle) / angle * k + (1 - np.cos(angle)) / angle**2 * k @ k, dtype=np.float64)
+    turn: F64 = np.eye(3) + np.sin(angle) / angle * k + (1 - np.cos(angle)) / angle**2 * k @ k
+    return turn
 
 
 def theta_of(scene: Scene, z: F64) -> F64:
     """Lens parameters (9,) at z standard deviations along the lens' axes."""
-    return np.asarray(scene.lens.theta + z @ scene.lens_axes, dtype=np.float64) if len(z) else scene.lens.theta
+    if not len(z):
+        return np.asarray(scene.lens.theta, dtype=np.float64)
+    theta: F64 = scene.lens.theta + z @ scene.lens_axes
+    return theta
 
 
 def place_card(state: State, k: int, card: Card, board: F64) -> F64:
@@ -177,7 +182,8 @@ def place_card(state: State, k: int, card: Card, board: F64) -> F64:
         x, y, turn = state.places[k - 1]
         c, s = np.cos(turn), np.sin(turn)
         flat = flat @ np.array([[c, s], [-s, c]]) + [x, y]
-    return np.c_[flat, lift]
+    placed: F64 = np.c_[flat, lift]
+    return placed
 
 
 def direction_in_plane(normal: F64, plane: F64) -> F64:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from calibration.lens_model import distort, undistort
 
 F64 = NDArray[np.float64]
+Floats = NDArray[np.floating]
 
 
 @dataclass(frozen=True)
@@ -111,7 +112,7 @@ class Sheet:
         return mask.astype(bool)
 
 
-def pixel_map(plane: Plane, u: F64, v: F64, step: int = 24) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+def pixel_map(plane: Plane, u: Floats, v: Floats, step: int = 24) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """Picture coordinates on an even grid of sheet coordinates u (w,), v (h,), mm: projected on coarse knots,
     bilinear between them (good to a few hundredths of a pixel: for looking, not for measuring)."""
     w, h = len(u), len(v)
@@ -129,8 +130,8 @@ def lay_flat(photo: Reduced, plane: Plane, box: tuple[float, float, float, float
     u = u0 + mm_u * np.arange(max(8, int((u1 - u0) / mm_u)))
     v = v0 + mm_v * np.arange(max(8, int((v1 - v0) / mm_v)))
     mx, my = pixel_map(plane, u, v)
-    mx = (mx - (photo.across - 1) / 2) / photo.across
-    my = (my - (photo.down - 1) / 2) / photo.down
+    mx = ((mx - (photo.across - 1) / 2) / photo.across).astype(np.float32)
+    my = ((my - (photo.down - 1) / 2) / photo.down).astype(np.float32)
     h, w = photo.image.shape
     image = cv2.remap(photo.image, mx, my, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     valid = (mx >= 0) & (mx <= w - 1) & (my >= 0) & (my <= h - 1)

@@ -85,7 +85,7 @@ def _drawn_across(sheet: Sheet, s: Stripe, ends: F64, chord: F64, chord_mm: floa
 def _place(ends: F64, chord: F64, chord_mm: float, forward_right: bool) -> float:
     u = float(ends[:, 0].mean())
     nose = chord[1, 0] if forward_right else chord[0, 0]
-    return abs(nose - u) / chord_mm + 0.012
+    return abs(float(nose) - u) / chord_mm + 0.012
 
 
 def _shadow(ends: F64, string: F64, chord_mm: float) -> bool:

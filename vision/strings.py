@@ -66,7 +66,7 @@ def _before_the_rib(line: UprightLine, trace: float) -> bool:
     backed = line.on_rib > 0.55 and least + most > 0.9 and trace > FAINT_TRACE
     one_side = line.on_rib > 0.4 and most > 0.8 and trace > 1.4 * CLEAR_TRACE
     faint = line.on_rib > 0.4 and least > 0.3 and trace > CLEAR_TRACE
-    hidden = least > 0.6 and trace > CLEAR_TRACE or least > 0.85 and line.on_rib > 0.3 and trace > FAINT_TRACE
+    hidden = (least > 0.6 and trace > CLEAR_TRACE) or (least > 0.85 and line.on_rib > 0.3 and trace > FAINT_TRACE)
     return plain or backed or one_side or faint or hidden
 
 
