@@ -82,23 +82,25 @@ def _length(found: Findings, station: Station) -> list[Flag]:
 
 
 def _marks(found: Findings) -> list[Flag]:
-    """The line through two quartered marks against the fitted line, in the rib plane."""
+    """Quartered marks against the fitted line, in the rib plane: each one's distance, and the line through two."""
     marks = [m for m in found.marks if np.isfinite(m.sigma_px)]
-    if len(marks) < 2:
+    if not marks:
         return []
     uv = found.plane.to_sheet(np.array([m.pixel for m in marks]))
     uv = uv[np.argsort(uv[:, 0])][[0, -1]]
     stroke = found.strokes[0]
     slope, at = np.polyfit(stroke.uv[:, 0], stroke.uv[:, 1], 1)
-    theirs = float(np.degrees(np.arctan2(uv[1, 1] - uv[0, 1], uv[1, 0] - uv[0, 0])))
-    apart = abs(theirs - float(np.degrees(np.arctan(slope))))
-    length = float(np.linalg.norm(uv[1] - uv[0]))
-    size = stroke.waviness.size / stroke.px_per_mm
-    allowed = PULL * float(np.degrees(np.hypot(MARK_PLACED_MM * np.sqrt(2), 2 * size) / length))
     away = float(np.abs(np.polyval((slope, at), uv[:, 0]) - uv[:, 1]).max())
+    length = float(np.linalg.norm(uv[1] - uv[0]))
+    apart = allowed = 0.0
+    if length > 50:
+        theirs = float(np.degrees(np.arctan2(uv[1, 1] - uv[0, 1], uv[1, 0] - uv[0, 0])))
+        apart = abs(theirs - float(np.degrees(np.arctan(slope))))
+        size = stroke.waviness.size / stroke.px_per_mm
+        allowed = PULL * float(np.degrees(np.hypot(MARK_PLACED_MM * np.sqrt(2), 2 * size) / length))
     if apart > allowed or away > 2.0:
-        return [Flag("marks-off", f"the line through the marks differs from the drawn line by {apart:.2f} deg and "
-                     f"{away:.1f} mm: which one is the chord line?")]
+        return [Flag("marks-off", f"the marks lie up to {away:.1f} mm off the drawn line"
+                     + (f" and {apart:.2f} deg across it" if apart else "") + ": which one is the chord line?")]
     return []
 
 

@@ -32,6 +32,8 @@ SEGMENT_MM = 14.0
 """Length of the segments in which a drawn line's centre is measured."""
 ROLL_FREE_DEG = 6.0
 """How far an unlevelled hand may roll the camera, on top of the gate on the chord angle."""
+MARK_REACH_MM = 10.0
+"""How far off the line a printed mark is still looked for."""
 SAME_INK_MM = 0.35
 """Two measured lines nearer than this at both ends are one."""
 HAND_SHARE = 0.6
@@ -121,8 +123,9 @@ def look(picture: Picture, solution: Solution, cards: tuple[Card, ...], station:
     if spar_stroke is not None:
         spar_stroke = replace(spar_stroke, waviness=_same_hand(spar_stroke, stroke))
         lines, strokes = (*lines, line_seen("spar", spar_stroke)), (*strokes, spar_stroke)
-    marks = choice.chosen.marks if choice.chosen and "chord" not in by_role else \
-        tuple(find_marks(photo, plane, ends, 0.05, 2.0 / scale))
+    # looked for well beyond the line: a mark beside it means that one of the two is wrong
+    marks = [m for m in find_marks(photo, plane, ends, 0.05, 2.0 / scale, MARK_REACH_MM)
+             if not any(b[0] - 8 < m.uv[0] < b[2] + 8 and b[1] - 8 < m.uv[1] < b[3] + 8 for b in boxes)]
     located = tuple(m for m in (_located(picture, plane, k) for k in marks) if m is not None)
     return Findings(plane, forward_right, None, lines, strokes, choice, ends, gravity, spar, spar_reason, located,
                     gravity.reference)

@@ -28,15 +28,15 @@ class Mark:
     strength: float
 
 
-def find_marks(photo: Reduced, plane: Plane, ends: F64, depth: float, mm: float) -> list[Mark]:
-    """Marks whose centre lies within 2.5 mm of the line between two ends (2, 2), sheet mm.
+def find_marks(photo: Reduced, plane: Plane, ends: F64, depth: float, mm: float, reach_mm: float = 2.0) -> list[Mark]:
+    """Marks whose centre lies within `reach_mm` of the line between two ends (2, 2), sheet mm.
 
     photo : the grey picture, reduced; mm : its pixel on the rib. depth : relative depth of the line's ink.
     """
     a, b = ends
     length = float(np.linalg.norm(b - a))
-    strip = lay_flat(photo, plane.turned_to(a, b), (-0.03 * length, -13.0, 1.03 * length, 13.0), mm, mm)
-    quartered = _quartered(strip, length)
+    strip = lay_flat(photo, plane.turned_to(a, b), (-0.03 * length, -13.0 - reach_mm, 1.03 * length, 13.0 + reach_mm), mm, mm)
+    quartered = _quartered(strip, length, reach_mm)
     found = quartered if len(quartered) >= 2 else quartered + _crosses(strip, length, quartered, depth)
     t = (b - a) / length
     turn = float(np.degrees(np.arctan2(t[1], t[0])))
@@ -44,11 +44,11 @@ def find_marks(photo: Reduced, plane: Plane, ends: F64, depth: float, mm: float)
     return [Mark(m.kind, a + m.uv[0] * t + m.uv[1] * q, m.turn_deg + turn, m.strength) for m in found]
 
 
-def _quartered(strip: Sheet, length: float) -> list[Mark]:
+def _quartered(strip: Sheet, length: float, reach_mm: float) -> list[Mark]:
     """Second circular harmonic of the grey on a ring: a quartered circle has little else. Places along and
     across the line, mm."""
     s = np.arange(-0.02 * length, 1.02 * length, 1.0)
-    d = np.arange(-2.0, 2.01, 1.0)
+    d = np.arange(-reach_mm, reach_mm + 0.01, 1.0)
     phi = np.arange(16) * np.pi / 8
     ring = np.stack([np.cos(phi), np.sin(phi)], axis=1) * RING_MM
     centre = np.stack(np.meshgrid(s, d, indexing="ij"), axis=-1)

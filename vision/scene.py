@@ -160,8 +160,8 @@ def rotation_of(w: F64) -> F64:
     angle = float(np.linalg.norm(w))
     k = np.array([[0, -w[2], w[1]], [w[2], 0, -w[0]], [-w[1], w[0], 0]])
     if angle < 1e-12:
-        return np.eye(3) + k
-    turn: F64 = np.eye(3) + np.sin(angle) / angle * k + (1 - np.cos(angle)) / angle**2 * k @ k
+        return np.asarray(np.eye(3) + k, dtype=np.float64)
+    turn: F64 = np.eye(3) + float(np.sin(angle)) / angle * k + (1 - np.cos(angle)) / angle**2 * k @ k
     return turn
 
 
