@@ -54,6 +54,7 @@ def doubts(result: Angles, solution: Solution, found: Findings, station: Station
     if reason:
         return Doubt(reason)
     flags += disagreeing
+    flags += found.gravity.flags if found.gravity is not None else ()
     flags += lens(solution)
     stroke = found.strokes[0]
     kept = float(stroke.kept.mean())

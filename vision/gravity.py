@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from calibration.level import level_zero
 from shared.job import Job, Station
+from shared.reading import Flag
 from vision.hints import Hint, Role
 from vision.laser import find_level_stripes
 from vision.level_reference import UprightLine, find_uprights, upright_depth, with_colour
@@ -27,6 +28,8 @@ Box = tuple[float, float, float, float]
 
 POOR_STRING_PX, PLAIN = 0.25, 0.6
 """Scatter of a string's centres beyond which, and share of it seen below which, its colour is looked at as well."""
+THICK_MM = 2.6
+"""A string thicker than this, on the rib's scale, is doubted."""
 PROVEN = 0.9
 """Share of it seen everywhere beyond which its crossing of the rib needs no second proof."""
 ON_RIB = 0.2
@@ -46,6 +49,7 @@ class Gravity:
     reference: Literal["plumb", "level", "both"] | None = None
     reason: str | None = None
     weighed: tuple[UprightLine, ...] = ()
+    flags: tuple[Flag, ...] = ()
 
 
 def find_gravity(picture: Picture, tall: Reduced, plane: Plane, band: Sheet, laser: F32 | None, chord: F64,
@@ -101,7 +105,19 @@ def find_gravity(picture: Picture, tall: Reduced, plane: Plane, band: Sheet, las
                        "a level laser line on it", weighed)
     reference: Literal["plumb", "level", "both"] = "both" if ends and level is not None else \
         "plumb" if ends else "level"
-    return Gravity(tuple(lines), tuple(strokes), tuple(ends), reference, None, weighed)
+    return Gravity(tuple(lines), tuple(strokes), tuple(ends), reference, None, weighed,
+                   _doubts(strokes[:len(ends)], len(found)))
+
+
+def _doubts(strings: list[Stroke], found: int) -> tuple[Flag, ...]:
+    flags = []
+    if strings and found > len(strings):
+        flags.append(Flag("second-upright", "another upright line seems to hang before the rib and could not be measured: "
+                          "which one is the string?"))
+    thick = max((s.width_mm for s in strings), default=0.0)
+    if thick > THICK_MM:
+        flags.append(Flag("thick-string", f"the plumb line is {thick:.1f} mm thick: is it a string, or a rod or a cable?"))
+    return tuple(flags)
 
 
 def _measured(picture: Picture, plane: Plane, ends: F64, chord_mm: float, scale: float,
