@@ -97,7 +97,7 @@ def look(picture: Picture, solution: Solution, cards: tuple[Card, ...], station:
     by_role = {h.role: h for h in hints}
     choice = choose_chord(photo, band, boxes, papers, station.chord_mm,
                           -station.chord_deg if forward_right else station.chord_deg, ROLL_FREE_DEG, laser,
-                          partial(_same_ink, picture, plane, scale, blur))
+                          partial(same_ink, picture, plane, scale, blur))
     if "chord" in by_role:
         ends = hinted_ends(plane, by_role["chord"])
     elif choice.chosen is None:
@@ -131,7 +131,7 @@ def look(picture: Picture, solution: Solution, cards: tuple[Card, ...], station:
                     gravity.reference)
 
 
-def _same_ink(picture: Picture, plane: Plane, scale: float, blur: float, first: F64, other: F64) -> bool:
+def same_ink(picture: Picture, plane: Plane, scale: float, blur: float, first: F64, other: F64) -> bool:
     """Measure two candidates with a narrow window: one line found twice comes to the same place, or to nothing."""
     def narrow(e: F64) -> Stroke | None:
         return measure(picture.gray, plane, e[0], e[1], half_px=float(np.clip(2.0 * scale, 5, 8)), segment_mm=segment(e),

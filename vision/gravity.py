@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from calibration.level import level_zero
 from shared.job import Job, Station
 from shared.reading import Flag
+from vision.candidates import profile_along
 from vision.hints import Hint, Role
 from vision.laser import find_level_stripes
 from vision.level_reference import UprightLine, find_uprights, upright_depth, with_colour
@@ -28,6 +29,8 @@ Box = tuple[float, float, float, float]
 
 POOR_STRING_PX, PLAIN = 0.25, 0.6
 """Scatter of a string's centres beyond which, and share of it seen below which, its colour is looked at as well."""
+GHOST = 0.4
+"""A second level line seen over more than this share of the first one raises a doubt."""
 THICK_MM = 2.6
 """A string thicker than this, on the rib's scale, is doubted."""
 PROVEN = 0.9
@@ -94,7 +97,7 @@ def find_gravity(picture: Picture, tall: Reduced, plane: Plane, band: Sheet, las
         lines.append(line_seen("plumb", stroke, own, f"string {k + 1} at {station.name}", "string's own error"))
         strokes.append(stroke)
         ends.append(np.stack([stroke.uv[0], stroke.uv[-1]]))
-    level = _level(picture, plane, band, laser, chord, station, scale, blur, hints, boxes)
+    level = _level(picture, plane, band, laser, chord, station, scale, blur, forward_right, hints, boxes)
     if level is not None:
         zero = level_zero(job.level, job.folder)
         lines.append(line_seen("level", level, max(zero.u, 1e-4), f"level reference {job.level.profile or ''}".strip(),
@@ -106,7 +109,21 @@ def find_gravity(picture: Picture, tall: Reduced, plane: Plane, band: Sheet, las
     reference: Literal["plumb", "level", "both"] = "both" if ends and level is not None else \
         "plumb" if ends else "level"
     return Gravity(tuple(lines), tuple(strokes), tuple(ends), reference, None, weighed,
-                   _doubts(strokes[:len(ends)], len(found)))
+                   _doubts(strokes[:len(ends)], len(found)) + _ghosts(picture, band, laser, chord, station,
+                                                                       scale, blur, forward_right, level))
+
+
+def _ghosts(picture: Picture, band: Sheet, laser: F32 | None, chord: F64, station: Station, scale: float, blur: float,
+            forward_right: bool, level: Stroke | None) -> tuple[Flag, ...]:
+    """A second level line on the rib that is really there: a reflection, or another laser."""
+    from vision.findings import same_ink
+
+    stripes = [] if laser is None or level is None else on_rib_stripes(band, laser, chord, station.chord_mm, forward_right)
+    for seen, ends in stripes[1:]:
+        if seen > GHOST * stripes[0][0] and not same_ink(picture, band.plane, scale, blur, stripes[0][1], ends):
+            return (Flag("second-level-line", "there are two level lines on the rib (a reflection?): which one is the "
+                         "laser's?"),)
+    return ()
 
 
 def _doubts(strings: list[Stroke], found: int) -> tuple[Flag, ...]:
@@ -197,6 +214,30 @@ def _spread(stroke: Stroke) -> float:
     return float(np.hypot(np.median(stroke.sigma_px), stroke.waviness.size))
 
 
+def on_rib_stripes(band: Sheet, laser: F32, chord: F64, chord_mm: float, forward_right: bool) -> list[tuple[float, F64]]:
+    """Level stripes of a laser's colour on the rib: how long each is seen there, mm, and its ends (2, 2) there.
+
+    The rib is taken as thin towards the trailing edge: what passes above or below it there is the wall behind.
+    """
+    left, right = band.index(chord)[:, 0]
+    cols = np.arange(max(0, int(left) + 1), min(band.image.shape[1], int(right)))
+    slope = (chord[1, 1] - chord[0, 1]) / (chord[1, 0] - chord[0, 0])
+    u = band.u0 + band.mm_u * cols
+    chord_v = chord[0, 1] + slope * (u - chord[0, 0])
+    tail = np.abs(u - (chord[0, 0] if forward_right else chord[1, 0]))
+    depth = np.minimum(0.08 * chord_mm, 0.1 * tail)
+    found = []
+    for s in find_level_stripes(band, laser, chord_mm):
+        v = band.v0 + band.mm_v * (s.row + s.slope * cols)
+        seen = np.nan_to_num(profile_along(laser, s.row, s.slope), nan=0.0)[cols] > 0.4
+        on = (np.abs(v - chord_v) < depth) & (cols >= s.first) & (cols <= s.last)
+        if (on & seen).sum() * band.mm_u < 0.1 * chord_mm:
+            continue
+        c = cols[on][[0, -1]].astype(np.float64)
+        found.append((float((on & seen).sum() * band.mm_u), band.uv(np.stack([c, s.row + s.slope * c], axis=1))))
+    return sorted(found, key=lambda f: -f[0])
+
+
 def _tall_box(picture: Picture, plane: Plane, chord: F64) -> tuple[float, float, float, float]:
     """The chord's width and the photo's whole height, sheet mm."""
     x = plane.to_pixels(chord.mean(0)[None])[0, 0]
@@ -205,7 +246,7 @@ def _tall_box(picture: Picture, plane: Plane, chord: F64) -> tuple[float, float,
 
 
 def _level(picture: Picture, plane: Plane, band: Sheet, laser: F32 | None, chord: F64, station: Station, scale: float,
-           blur: float, hints: Mapping[Role, Hint], boxes: tuple[Box, ...]) -> Stroke | None:
+           blur: float, forward_right: bool, hints: Mapping[Role, Hint], boxes: tuple[Box, ...]) -> Stroke | None:
     from vision.findings import hinted_ends, segment
 
     if "level" in hints:
@@ -213,15 +254,9 @@ def _level(picture: Picture, plane: Plane, band: Sheet, laser: F32 | None, chord
     elif laser is None:
         return None
     else:
-        stripes = find_level_stripes(band, laser, station.chord_mm)
-        if not stripes:
+        stripes = on_rib_stripes(band, laser, chord, station.chord_mm, forward_right)
+        if not stripes or stripes[0][0] < 0.12 * station.chord_mm:
             return None
-        s = stripes[0]
-        # on the rib only: what the line does on the wall behind is seen from another height
-        cols = band.index(chord)[:, 0]
-        first, last = max(s.first, cols[0] + 0.03 * (cols[1] - cols[0])), min(s.last, cols[1] - 0.03 * (cols[1] - cols[0]))
-        if last - first < 0.25 * (cols[1] - cols[0]):
-            return None
-        ends = band.uv(np.array([[first, s.at(first)], [last, s.at(last)]]))
+        ends = stripes[0][1]
     return measure(picture.gray, plane, ends[0], ends[1], half_px=float(np.clip(3.2 * scale, 7, 12)),
                    segment_mm=segment(ends), blur_px=max(blur, 1.2), avoid=boxes)
