@@ -21,6 +21,7 @@ from rigging.batch_find import Source
 from rigging.batch_pool import available_cores, run_pool
 from rigging.batch_store import Store, cannot_write, fingerprint, reading_key
 from rigging.batch_worker import DRAWER, READER, Outcome, Plan, Task, measure_one, refused
+from rigging.hints_file import hints_of
 from rigging.readings_csv import write_csv
 from rigging.readings_file import to_tree, write_readings
 from shared.errors import UserError
@@ -34,10 +35,11 @@ Tell = Callable[[int, int], None]
 
 @dataclass(frozen=True)
 class Options:
-    """How to work. None of these changes a result.
+    """How to work. Only hints and monte_carlo change a result.
 
     workers : processes; None takes every core, 0 works in this process. cluster : address of a Dask
-    scheduler in place of processes. again : measure what is known already, too.
+    scheduler in place of processes. again : measure what is known already, too. hints : (photo name, hint) from
+    the command line; those beside a photo count as well. monte_carlo : draws a photo.
     """
 
     workers: int | None = None
@@ -46,6 +48,8 @@ class Options:
     overlays: bool = True
     reader: str = READER
     drawer: str = DRAWER
+    hints: tuple[tuple[str, str], ...] = ()
+    monte_carlo: int = 0
 
 
 @dataclass(frozen=True)
@@ -99,8 +103,9 @@ def measure_batch(job: Job, sources: Sequence[Source], folder: Path, options: Op
     """
     options = options or Options()
     job = replace(job, folder=job.folder.resolve())
-    plan = Plan(job, fingerprint(job, ("overlays",) if options.overlays else ()), options.reader,
-                options.drawer, options.overlays)
+    extras = (*(("overlays",) if options.overlays else ()),
+              *((f"monte carlo {options.monte_carlo}",) if options.monte_carlo else ()))
+    plan = Plan(job, fingerprint(job, extras), options.reader, options.drawer, options.overlays, options.monte_carlo)
     store = Store(folder, plan.made_from)
     with store.locked():
         batch = _Batch(store, plan, options, tell, len(sources))
@@ -128,13 +133,14 @@ class _Batch:
             if problem is not None:
                 self._loose(path, to_tree(refused(source.name, problem, sha256)))
                 continue
-            key = reading_key(sha256, source.name, self.plan.made_from)
+            task = Task(path, source.name, hints_of(source.path, source.name, self.options.hints))
+            key = reading_key(sha256, task.keyed, self.plan.made_from)
             tree = None if self.options.again else self.store.get(key)
             if tree is not None:
                 self.known += 1
                 self._add(path, key, tree)
             else:
-                tasks.append(Task(path, source.name))
+                tasks.append(task)
         with contextlib.closing(self._outcomes(tasks)) as outcomes:
             for outcome in outcomes:
                 self._take(outcome)

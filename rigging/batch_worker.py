@@ -30,6 +30,7 @@ class Plan:
     """What all photos of a batch share.
 
     made_from : fingerprint of job, profiles and code. reader, drawer : "module:function". overlays : draw.
+    monte_carlo : draws a photo, 0 for none.
     """
 
     job: Job
@@ -37,14 +38,21 @@ class Plan:
     reader: str = READER
     drawer: str = DRAWER
     overlays: bool = True
+    monte_carlo: int = 0
 
 
 @dataclass(frozen=True)
 class Task:
-    """One photo. path : where its bytes are. name : as shown."""
+    """One photo. path : where its bytes are. name : as shown. hints : by a person, as text."""
 
     path: str
     name: str
+    hints: tuple[str, ...] = ()
+
+    @property
+    def keyed(self) -> str:
+        """What a reading's key takes the name from: the hints are part of what it was made from."""
+        return "\0".join((self.name, *self.hints))
 
 
 @dataclass(frozen=True)
@@ -101,7 +109,7 @@ def measure_one(task: Task, plan: Plan) -> Outcome:
         reading = refused(task.name, error.reason, error.sha256, error.width, error.height)
         return _outcome(task, plan, reading, None, keep=bool(error.sha256))
     try:
-        reading, keep = _call(plan.reader)(picture, plan.job), True
+        reading, keep = _call(plan.reader)(picture, plan.job, **_asked(task, plan)), True
     except UserError as error:
         return Outcome(task.path, "", b"", None, "", False, (error.thing, error.rule, error.remedy))
     except PhotoError as error:
@@ -132,7 +140,7 @@ def _outcome(task: Task, plan: Plan, reading: Reading, picture: Picture | None, 
     from rigging.batch_store import overlay_path, reading_key
     from rigging.readings_file import to_tree
 
-    key = reading_key(reading.photo.sha256, task.name, plan.made_from)
+    key = reading_key(reading.photo.sha256, task.keyed, plan.made_from)
     place, overlay = "", None
     if picture is not None and plan.overlays:
         place = overlay_path(task.name, key)
@@ -142,6 +150,18 @@ def _outcome(task: Task, plan: Plan, reading: Reading, picture: Picture | None, 
             reading, place = replace(reading, flags=(*reading.flags, lost)), ""
     body = msgspec.json.encode(to_tree(reading, place or None))
     return Outcome(task.path, key, body, overlay, place, keep)
+
+
+def _asked(task: Task, plan: Plan) -> dict[str, Any]:
+    """What the reader is asked for beyond the photo and the job."""
+    from vision.hints import Hint
+
+    asked: dict[str, Any] = {}
+    if task.hints:
+        asked["hints"] = tuple(Hint.from_text(text) for text in task.hints)
+    if plan.monte_carlo:
+        asked["monte_carlo"] = plan.monte_carlo
+    return asked
 
 
 def _draw(plan: Plan, picture: Picture, reading: Reading) -> bytes | None:

@@ -30,6 +30,7 @@ from vision.evidence import show
 from vision.findings import Findings
 from vision.hints import Hint
 from vision.lens_choice import choose_lens
+from vision.monte_carlo import compare, draw
 from vision.photo import Picture, open_photo
 from vision.photo_file import PhotoError
 from vision.propagate import Angles, angles
@@ -63,14 +64,16 @@ class _Refused(Exception):
 
 
 def read_photo(source: str | os.PathLike[str] | Picture | NDArray[Any], job: Job, *,
-               lens: Lens | LensProfile | None = None, hints: Sequence[Hint] = ()) -> Reading:
+               lens: Lens | LensProfile | None = None, hints: Sequence[Hint] = (),
+               monte_carlo: int = 0) -> Reading:
     """Read the angles of one rib in one photo.
 
     Parameters
     ----------
     source : path of a photo, a loaded `Picture`, or an array (h, w) or (h, w, 3) BGR, upright.
     job : the wing and what it is measured with. lens : overrides the job's choice of lens profile.
-    hints : lines pointed at by a person; recorded as help.
+    hints : lines pointed at by a person; recorded as help. monte_carlo : number of draws (JCGM 101) to hold the
+    linear budget against; 0: none.
 
     Returns
     -------
@@ -104,7 +107,8 @@ def read_photo(source: str | os.PathLike[str] | Picture | NDArray[Any], job: Job
             raise _Refused(chosen.reason or "", show(picture, named.cards))
         made = replace(made, lens=chosen.lens.ident)
         flags += verdict.flags + chosen.flags
-        return _measure(picture, photo, job, station, named.cards, chosen.lens, tuple(hints), flags, made)
+        return _measure(picture, photo, job, station, named.cards, chosen.lens, tuple(hints), flags, made,
+                        monte_carlo)
     except _Refused as end:
         none = Angle(None, end.reason)
         return Reading(photo, station.name if station else None, none, none, None, None, made,
@@ -112,7 +116,7 @@ def read_photo(source: str | os.PathLike[str] | Picture | NDArray[Any], job: Job
 
 
 def _measure(picture: Picture, photo: Photo, job: Job, station: Station, cards: tuple[Card, ...], lens: Lens,
-             hints: tuple[Hint, ...], flags: tuple[Flag, ...], made: Made) -> Reading:
+             hints: tuple[Hint, ...], flags: tuple[Flag, ...], made: Made, draws: int) -> Reading:
     first = _plane_only(cards, lens, photo)
     verdict = gates.after_solving(first[0])
     if verdict.reason:
@@ -138,6 +142,9 @@ def _measure(picture: Picture, photo: Photo, job: Job, station: Station, cards: 
     if doubt.reason:
         raise _Refused(doubt.reason, show(picture, cards, best, found), doubt.flags)
     assert result.chord is not None
+    if draws > 1:
+        said, off = compare(draw(best, draws), result.chord)
+        made, flags = replace(made, settings=(*made.settings, ("monte carlo", said))), flags + off
     chord = Angle(result.chord, None, doubt.chord_flags)
     spar = Angle(result.spar, None if result.spar else found.spar_reason or "no spar line was looked for",
                  doubt.spar_flags)

@@ -27,7 +27,7 @@ from vision.cards import Card
 from vision.equations import across, card_rows, jacobian, labels, level_part, prior_part, residuals
 from vision.scene import Lean, LineSeen, Scene, State, direction_in_plane, move, place_card, theta_of
 
-__all__ = ["Lean", "LineSeen", "Scene", "Solution", "State", "place_card", "solve", "starts", "with_lines"]
+__all__ = ["Lean", "LineSeen", "Scene", "Solution", "State", "place_card", "solve", "solve_state", "starts", "with_lines"]
 
 F64 = NDArray[np.float64]
 
@@ -83,19 +83,32 @@ class Solution:
 
 
 def solve(scene: Scene, start: State, max_rounds: int = MAX_ROUNDS) -> Solution:
-    """Gauss-Newton (Levenberg's damping when a step fails) from a start near the minimum.
+    """The least-squares solution from a start near the minimum.
 
     Raises numpy.linalg.LinAlgError when the picture leaves something undetermined.
     """
-    state, damp = start, 0.0
+    state = solve_state(scene, start, None, max_rounds)
     res = residuals(scene, state)
+    return _finish(scene, state, res, jacobian(scene, state, res))
+
+
+def solve_state(scene: Scene, start: State, offset: F64 | None = None, max_rounds: int = MAX_ROUNDS) -> State:
+    """Gauss-Newton (Levenberg's damping when a step fails) on the whitened residuals less an offset.
+
+    offset : (observations,) errors of the observations, in their standard deviations (Monte Carlo); None: none.
+    """
+    def misfit(s: State) -> F64:
+        return residuals(scene, s) - offset if offset is not None else residuals(scene, s)
+
+    state, damp = start, 0.0
+    res = misfit(state)
     for _ in range(max_rounds):
         jac = jacobian(scene, state, res)
         normal = jac.T @ jac
         # the faint floor keeps what nothing observes yet (gravity, before a string is seen) where it is
         normal += np.diag(damp * np.diag(normal) + 1e-9)
         trial = move(scene, state, -np.asarray(np.linalg.solve(normal, jac.T @ res), dtype=np.float64))
-        after = residuals(scene, trial)
+        after = misfit(trial)
         won = float(res @ res) - float(after @ after)
         if not won > -1e-9 * (1 + float(res @ res)):
             damp = max(damp * 10, 1e-3)
@@ -106,7 +119,7 @@ def solve(scene: Scene, start: State, max_rounds: int = MAX_ROUNDS) -> Solution:
         state, res = trial, after
         if won < 1e-6 * (1 + float(res @ res)):
             break
-    return _finish(scene, state, res, jacobian(scene, state, res))
+    return state
 
 
 def starts(scene: Scene) -> list[State]:

@@ -27,9 +27,15 @@ if TYPE_CHECKING:
 @click.option("--again", is_flag=True, help="Measure anew what was measured before and has not changed.")
 @click.option("--no-overlays", is_flag=True, help="Draw no annotated pictures.")
 @click.option("--follow-links", is_flag=True, help="Read photos through links that lead out of their folder.")
+@click.option("--hint", "hints", multiple=True, metavar='"PHOTO ROLE X,Y X,Y"',
+              help="Point at a line (chord, spar, plumb or level) by two points in pixels. Repeatable; also from a file "
+                   "PHOTO.hints beside the photo.")
+@click.option("--monte-carlo", type=click.IntRange(100, 100_000), metavar="N", default=None,
+              help="Hold each U against N draws (JCGM 101).")
 @click.option("--json", "as_json", is_flag=True, help="Print the readings as JSON, and nothing else.")
 def measure(job_file: Path, photos: tuple[Path, ...], out: Path | None, jobs: int | None, cluster: str | None,
-            again: bool, no_overlays: bool, follow_links: bool, as_json: bool) -> int:
+            again: bool, no_overlays: bool, follow_links: bool, hints: tuple[str, ...], monte_carlo: int | None,
+            as_json: bool) -> int:
     """Read the rib angles from PHOTOS (files, or folders of them) of the wing that JOB describes.
 
     Writes readings.csv, readings.json and an annotated picture of every photo. Photos that were measured
@@ -43,10 +49,12 @@ def measure(job_file: Path, photos: tuple[Path, ...], out: Path | None, jobs: in
 
     from rigging.batch import Options
     from rigging.batch_find import find_photos
+    from rigging.hints_file import parse_given
 
     sources = find_photos(photos, follow_links=follow_links)
     folder = out or job_file.parent / f"{job_file.stem}-readings"
-    options = Options(workers=jobs, cluster=cluster, again=again, overlays=not no_overlays)
+    options = Options(workers=jobs, cluster=cluster, again=again, overlays=not no_overlays, hints=parse_given(hints),
+                      monte_carlo=monte_carlo or 0)
     result = run(job, sources, folder, options, quiet=as_json)
     if as_json:
         print_json(result)
