@@ -43,7 +43,7 @@ class Quantity:
         return math.sqrt(math.fsum(c.u * c.u for c in _merged(self.components)))
 
     @property
-    def U(self) -> float:  # noqa: N802 - the GUM's own symbol
+    def U(self) -> float:
         """Expanded uncertainty, k = 2."""
         return K * self.u
 

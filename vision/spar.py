@@ -21,6 +21,8 @@ F64 = NDArray[np.float64]
 SPAR_TILT = 0.16
 PLACE_TOLERANCE = 0.035
 """How far from its place in the job, in chords, a spar line is still looked for."""
+CUT = (0.05, -0.03)
+"""Height above and below the chord line, in chords, at which a stripe that runs on is cut off."""
 SHADOW_REACH = 0.065
 """How far from the string, in chords, its shadow may fall: a string hangs within a few centimetres of the rib."""
 
@@ -48,15 +50,17 @@ def choose_spar(sheet: Sheet, chord: F64, chord_mm: float, forward_right: bool, 
     near_string = False
     for s in stripes:
         ends = upright_ends(sheet, s)
-        if not _drawn_across(sheet, s, ends, chord, chord_mm):
+        drawn = _drawn_across(sheet, s, ends, chord, chord_mm)
+        if drawn is None:
             continue
+        ends = drawn
         at = _place(ends, chord, chord_mm, forward_right)
         if spar_at is not None and abs(at - spar_at) > PLACE_TOLERANCE:
             continue
         if any(_shadow(ends, st, chord_mm) for st in strings):
             near_string = True
             continue
-        fits.append((s.seen * sheet.mm_v * s.cover, ends))
+        fits.append((float(np.linalg.norm(ends[1] - ends[0])) * s.cover, ends))
     fits = _distinct(sorted(fits, key=lambda f: -f[0]))
     if not fits and near_string:
         return SparChoice(None, "the only upright line on the rib may be the string's shadow: hang the string further from "
@@ -74,12 +78,22 @@ def _height(point: F64, chord: F64) -> float:
     return float(chord[0, 1] + slope * (point[0] - chord[0, 0]) - point[1])
 
 
-def _drawn_across(sheet: Sheet, s: Stripe, ends: F64, chord: F64, chord_mm: float) -> bool:
-    """From above the chord line to below it, ending inside the sheet, where the rib's surfaces are."""
-    top, bottom = _height(ends[0], chord), _height(ends[1], chord)
+def _drawn_across(sheet: Sheet, s: Stripe, ends: F64, chord: F64, chord_mm: float) -> F64 | None:
+    """The ends of a stripe that runs from above the chord line to below it and ends where the rib's surfaces are.
+
+    Where one end runs on, into a box or an edge behind in line with it, the stripe is cut off well inside the
+    rib there; one that runs on both ways is no drawn line. None when it is not such a stripe.
+    """
+    top, bottom = _height(ends[0], chord) / chord_mm, _height(ends[1], chord) / chord_mm
     last = sheet.image.shape[0] - 2 - 3 / sheet.mm_v
-    inside = 0.01 * chord_mm < top < 0.125 * chord_mm and -0.09 * chord_mm < bottom < -0.008 * chord_mm
-    return bool(inside and s.first > 1 and s.last < last and s.cover > 0.8 and top - bottom > 0.05 * chord_mm)
+    top_ends, bottom_ends = s.first > 1 and top < 0.125, s.last < last and bottom > -0.09
+    if s.cover < 0.8 or top < 0.01 or bottom > -0.008 or not (top_ends or bottom_ends):
+        return None
+    high, low = top if top_ends else min(top, CUT[0]), bottom if bottom_ends else max(bottom, CUT[1])
+    if high - low < 0.05:
+        return None
+    step = (ends[1] - ends[0]) / (top - bottom)
+    return np.stack([ends[0] + step * (top - high), ends[0] + step * (top - low)])
 
 
 def _place(ends: F64, chord: F64, chord_mm: float, forward_right: bool) -> float:
