@@ -16,7 +16,7 @@ from vision.candidates import profile_along
 from vision.hints import Hint, Role
 from vision.laser import find_level_stripes
 from vision.level_reference import UprightLine, find_uprights, upright_depth, with_colour
-from vision.lines import Stroke, measure
+from vision.lines import Stroke, measure, with_waviness
 from vision.photo import Picture
 from vision.rib_plane import LineSeen
 from vision.sheet import Plane, Reduced, Sheet, lay_flat
@@ -27,8 +27,9 @@ F64 = NDArray[np.float64]
 U8 = NDArray[np.uint8]
 Box = tuple[float, float, float, float]
 
-POOR_STRING_PX, PLAIN = 0.25, 0.6
-"""Scatter of a string's centres beyond which, and share of it seen below which, its colour is looked at as well."""
+POOR_STRING_PX, FAIR_STRING_PX, PLAIN = 0.30, 0.20, 0.6
+"""Scatter of a string's centres beyond which its colour is looked at as well: the lower one where less than the share
+PLAIN of it was seen somewhere."""
 GHOST = 0.4
 """A second level line seen over more than this share of the first one raises a doubt."""
 THICK_MM = 2.6
@@ -156,7 +157,7 @@ def _measured(picture: Picture, plane: Plane, ends: F64, chord_mm: float, scale:
     def stroke_in(image: U8) -> Stroke | None:
         def traced(a: F64, b: F64, rounds: int = 2) -> Stroke | None:
             return measure(image, plane, a, b, half_px=near, segment_mm=segment(np.stack([a, b])), blur_px=blur,
-                           any_sign=True, rounds=rounds, avoid=boxes)
+                           any_sign=True, rounds=rounds, avoid=boxes, quick=True)
 
         if judged is None:
             return traced(ends[0], ends[1])
@@ -181,14 +182,14 @@ def _measured(picture: Picture, plane: Plane, ends: F64, chord_mm: float, scale:
             a, b = _line_ends(best, max(top, crossing[1] - reach), min(bottom, crossing[1] + reach))
 
     best = stroke_in(picture.gray)
-    if best is not None and _spread(best) < POOR_STRING_PX and best.kept.mean() > 0.6 and least > PLAIN:
-        return best
+    if best is not None and best.kept.mean() > 0.6 and _spread(best) < (POOR_STRING_PX if least > PLAIN else FAIR_STRING_PX):
+        return with_waviness(best)
     colour = picture.full_colour()
     for k in range(3) if colour is not None else ():
         other = stroke_in(np.ascontiguousarray(colour[..., k]))  # type: ignore[index]  # checked above
         if other is not None and (best is None or _vague(other) < _vague(best)):
             best = other
-    return best
+    return None if best is None else with_waviness(best)
 
 
 def _kept_share(stroke: Stroke, v0: float, v1: float) -> float:

@@ -11,7 +11,7 @@ taken from the whole line's mean profile; segments that do not look like the lin
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -104,11 +104,12 @@ def _cubic(x: F64, y: F64, at: F64) -> F64:
 
 def measure(gray: NDArray[np.uint8], plane: Plane, a: F64, b: F64, *, half_px: float, segment_mm: float,
             blur_px: float, any_sign: bool = False, rounds: int = 2,
-            avoid: tuple[tuple[float, float, float, float], ...] = ()) -> Stroke | None:
+            avoid: tuple[tuple[float, float, float, float], ...] = (), quick: bool = False) -> Stroke | None:
     """Measure the line that runs about from a to b (sheet mm, good to 1 or 2 pixels).
 
     any_sign : the stroke may be darker here and lighter there (a string before changing backgrounds).
     avoid : boxes (u0, v0, u1, v1) mm whose pattern would be mistaken for the stroke (cards).
+    quick : leave the waviness at the residuals' plain standard deviation; `with_waviness` makes up for it.
     Returns None when fewer than five segments look like a stroke.
     """
     for _ in range(rounds):
@@ -131,9 +132,15 @@ def measure(gray: NDArray[np.uint8], plane: Plane, a: F64, b: F64, *, half_px: f
     off = centre - np.polyval(line, seen.place)
     scale = float(np.median(seen.px_per_mm))
     sigma = np.hypot(sigma, CENTRE_FLOOR_PX)
-    wave = estimate_waviness(seen.place[good], off[good], sigma[good])
+    wave = Waviness(float(np.std(off[good])), float(np.ptp(seen.place)) / 10) if quick else \
+        estimate_waviness(seen.place[good], off[good], sigma[good])
     return Stroke(plane.to_pixels(uv[good]), uv[good], sigma[good], 2 * half_width / scale, blur, depth[good],
                   good, seen.place, off, wave, scale)
+
+
+def with_waviness(s: Stroke) -> Stroke:
+    """A quickly measured stroke with its waviness estimated."""
+    return replace(s, waviness=estimate_waviness(s.place[s.kept], s.off_px[s.kept], s.sigma_px))
 
 
 def _fit(seen: Sampled, blur_px: float, any_sign: bool
