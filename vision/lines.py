@@ -75,18 +75,18 @@ def sample(gray: NDArray[np.uint8], plane: Plane, a: F64, b: F64, half_px: float
     length = float(np.linalg.norm(b - a))
     t = (b - a) / length
     q = np.array([-t[1], t[0]])
-    knots = np.linspace(0, length, max(6, int(length / 30)))
-    centre = plane.to_pixels(a + knots[:, None] * t)
-    side = plane.to_pixels(a + knots[:, None] * t + q)
-    scale = np.linalg.norm(side - centre, axis=1)
-    mean_scale = float(np.median(scale))
+    scale_at = plane.to_pixels(np.stack([a + 0.5 * length * t, a + 0.5 * length * t + q]))
+    mean_scale = float(np.linalg.norm(scale_at[1] - scale_at[0]))
     count = max(3, int(length / segment_mm))
     per = max(3, int(np.ceil(length * mean_scale / count)))
     s = (np.arange(count * per) + 0.5) * length / (count * per)
     across = np.arange(-np.ceil(half_px), np.ceil(half_px) + 1)
-    fine = _cubic(knots, np.c_[centre, (side - centre) / scale[:, None], scale], s)
-    mx = fine[:, 0, None] + fine[:, 2, None] * across
-    my = fine[:, 1, None] + fine[:, 3, None] * across
+    centre = plane.to_pixels(a + s[:, None] * t)
+    side = plane.to_pixels(a + s[:, None] * t + q) - centre
+    scale = np.linalg.norm(side, axis=1)
+    side /= scale[:, None]
+    mx = centre[:, :1] + side[:, :1] * across
+    my = centre[:, 1:] + side[:, 1:] * across
     h, w = gray.shape
     values = cv2.remap(gray, mx.astype(np.float32), my.astype(np.float32), cv2.INTER_CUBIC,
                        borderMode=cv2.BORDER_REPLICATE).astype(np.float64)
@@ -94,12 +94,7 @@ def sample(gray: NDArray[np.uint8], plane: Plane, a: F64, b: F64, half_px: float
     values = values.reshape(count, per, -1)
     place = s.reshape(count, per).mean(1)
     return Sampled(values.mean(1), across, place, a + place[:, None] * t, q,
-                   fine[:, 4].reshape(count, per).mean(1), inside.reshape(count, per).all(1))
-
-
-def _cubic(x: F64, y: F64, at: F64) -> F64:
-    from scipy.interpolate import CubicSpline
-    return np.asarray(CubicSpline(x, y)(at), dtype=np.float64)
+                   scale.reshape(count, per).mean(1), inside.reshape(count, per).all(1))
 
 
 def measure(gray: NDArray[np.uint8], plane: Plane, a: F64, b: F64, *, half_px: float, segment_mm: float,
