@@ -6,9 +6,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from samples import TRAINER
 
 from rigging.hints_file import hints_of, parse_given
+from samples import TRAINER
 from shared.errors import UserError
 from shared.job_file import load_job
 from shared.quantity import Component, Quantity

@@ -104,8 +104,7 @@ def _one_polarity(flat: F32, back: F64, light: bool, decimals: int | None) -> Di
     if given and any(t.text != given[0].text for t in given):
         texts = ", ".join(sorted({f'"{t.text}"' for t in given}))
         return unread(f"reads {texts} according to how dark counts as lit", given[0].digits)
-    best = max(tries, key=lambda t: (bool(t), t.confidence))
-    return best
+    return max(tries, key=lambda t: (bool(t), t.confidence))
 
 
 def _best_row(read: list[tuple[Row, DisplayReading]]) -> DisplayReading:

@@ -21,6 +21,8 @@ HOPELESS_PULL = 6.0
 """The same, beyond which no value is given."""
 SHORT, VERY_SHORT = 0.75, 0.5
 """Part of the chord over which a chord line must be seen, without and with two marks on it, to go undoubted."""
+FAR_DEG = 2.0
+"""A chord angle further than this from the design is doubted: line, card, string and job may not belong together."""
 MAX_U_DEG = 1.5
 """A standard uncertainty beyond which a value says nothing about a rib."""
 
@@ -65,9 +67,9 @@ def doubts(result: Angles, solution: Solution, found: Findings, station: Station
     if result.spar is not None and station.spar_deg is not None and abs(result.spar.value - station.spar_deg) > 6:
         spar.append(Flag("spar-far", f"the spar line stands {result.spar.value - station.spar_deg:+.1f} deg from its design "
                          "angle: check that it is the spar line"))
-    if abs(off) > 4:
+    if abs(off) > FAR_DEG:
         chord.append(Flag("far-from-design", f"the chord angle is {off:+.1f} deg from the design: check that line and "
-                          "card are this station's"))
+                          "card are this station's, and that the string hangs plumb"))
     return Doubt(None, tuple(flags), tuple(chord), tuple(spar))
 
 

@@ -36,6 +36,8 @@ MARK_REACH_MM = 10.0
 """How far off the line a printed mark is still looked for."""
 SAME_INK_MM = 0.35
 """Two measured lines nearer than this at both ends are one."""
+ECHO_MM = 4.0
+"""A find that cannot be measured is an echo of another when it keeps this close to it."""
 HAND_SHARE = 0.6
 HAND_MM, HAND_REACH_MM = 0.03, 30.0
 """Least waviness of a short pen line, mm, and how far along it reaches (common practice, no source: pen lines are
@@ -139,7 +141,10 @@ def same_ink(picture: Picture, plane: Plane, scale: float, blur: float, first: F
 
     best, rival = narrow(order(first)), narrow(order(other))
     if rival is None or rival.kept.mean() < 0.5:
-        return True
+        # nothing to be measured there: an echo if it keeps close to the other, else too doubtful to dismiss
+        one, two = (np.polyfit(e[:, 0], e[:, 1], 1) for e in (order(first), order(other)))
+        span = np.array([max(first[:, 0].min(), other[:, 0].min()), min(first[:, 0].max(), other[:, 0].max())])
+        return bool(np.abs(np.polyval(one, span) - np.polyval(two, span)).max() < ECHO_MM)
     if best is None:
         return False
     lines = [np.polyfit(g.uv[:, 0], g.uv[:, 1], 1) for g in (best, rival)]
