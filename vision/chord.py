@@ -27,6 +27,8 @@ SHORTEST = 0.30
 """A chord line seen over less than this part of the chord is too short to measure."""
 EQUAL_RIGHT = 0.60
 """A rival with more than this share of the best one's weight is of equal right."""
+LESSER_RIGHT = 0.25
+"""A long line with more than this share raises a doubt: it may be the true one, half hidden."""
 SAME_SURFACE = 0.20
 """Largest change of brightness from the card's edge to the line: more, and the rib's outline lies between."""
 LOOK_FOR_MARKS = 4
@@ -50,11 +52,15 @@ class Candidate:
 
 @dataclass(frozen=True)
 class ChordChoice:
-    """The chosen candidate or the reason why none; all that were weighed, best first."""
+    """The chosen candidate or the reason why none; all that were weighed, best first.
+
+    rivalled : another long line is drawn on the rib, of lesser right.
+    """
 
     chosen: Candidate | None
     reason: str
     candidates: tuple[Candidate, ...]
+    rivalled: bool = False
 
 
 def choose_chord(photo: Reduced, sheet: Sheet, boxes: list[Box], papers: list[F64], chord_mm: float,
@@ -93,7 +99,8 @@ def choose_chord(photo: Reduced, sheet: Sheet, boxes: list[Box], papers: list[F6
     if rivals:
         return ChordChoice(None, "two lines have about equal right to be the chord line: add reference marks to the "
                            "true one, rub the other out, or give a hint", ordered)
-    return ChordChoice(fit[0], "", ordered)
+    long = [c for c in fit[1:] if c.weight > LESSER_RIGHT * fit[0].weight and dict(c.evidence)["length, chords"] > 0.6]
+    return ChordChoice(fit[0], "", ordered, any(not same_ink(fit[0].ends, c.ends) for c in long))
 
 
 def _by_weight(weighed: list[tuple[Candidate, Stripe]]) -> list[tuple[Candidate, Stripe]]:

@@ -58,6 +58,9 @@ def doubts(result: Angles, solution: Solution, found: Findings, station: Station
     flags += disagreeing
     flags += found.gravity.flags if found.gravity is not None else ()
     flags += lens(solution)
+    if found.chord is not None and found.chord.rivalled and len(found.marks) < 2:
+        chord.append(Flag("another-line", "another long line is drawn on the rib: check in the picture that the right one "
+                          "was taken, or put reference marks on it"))
     stroke = found.strokes[0]
     kept = float(stroke.kept.mean())
     if kept < 0.6:
