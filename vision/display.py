@@ -117,7 +117,8 @@ def _best_row(read: list[tuple[Row, DisplayReading]]) -> DisplayReading:
     row, main = given[0]
     for other, rival in given[1:]:
         if row.overlaps(other):
-            if rival.text != main.text and rival.confidence > 0.6 * main.confidence:
+            doubt = rival.confidence > 0.6 * main.confidence and len(rival.digits) >= len(main.digits)
+            if rival.text != main.text and doubt:
                 return unread(f'reads "{main.text}" or "{rival.text}"', main.digits)
         elif other.tall > 0.6 * row.tall and len(rival.digits) > 1:
             return unread(f'two rows of digits, "{main.text}" and "{rival.text}"', main.digits)

@@ -204,8 +204,9 @@ def parts(row: Row, cut: float) -> list[Part]:
         rows = np.flatnonzero(
             mask[OVER - 12 : OVER + TALL + 12, left:right].sum(axis=1) >= min(4, right - left)
         )
-        # what runs past the digits above and below is the window's frame
-        if len(rows) and not (rows[0] == 0 and rows[-1] == TALL + 23):
+        # a thin line through the whole strip is the window's frame
+        through = mask[:, left:right].any(axis=1).mean() > 0.97 and right - left < 0.3 * TALL
+        if len(rows) and not through:
             found.append(Part(left, right, int(rows[0]) + OVER - 12, int(rows[-1]) + OVER - 11))
     return found
 
