@@ -30,6 +30,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "log": ("rigging.cli.show:log", "List the kept surveys."),
     "verify": ("rigging.cli.show:verify", "Check the record, its photos and verdicts."),
     "calibrate": ("rigging.cli.calibrate:calibrate", "Make lens, level, inclinometer and print profiles."),
+    "gauge": ("rigging.cli.gauge:gauge", "Inclinometer readings: type, read from a photo, check."),
     "report": ("rigging.cli.report:report", "Write the report of a survey: HTML, PDF, CSV, JSON."),
 }
 """Command name -> ("module:attribute" of a click command, its one-line help)."""
