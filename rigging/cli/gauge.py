@@ -94,8 +94,10 @@ def read(photo: Path, corners: str | None, display: Path, upright: bool, decimal
     return 0
 
 
-@gauge.command(short_help="Show once where the display sits beside its tag.",
+@gauge.command(
+    short_help="Show once where the display sits beside its tag.",
     epilog="Example: ribangle gauge teach gauge.jpg --corners 410,220,980,235,975,470,402,452",
+)
 @click.argument("photo", type=PATH)
 @CORNERS
 @click.option("--decimals", type=click.IntRange(0, 3), help="Digits after the point that this gauge always shows.")
