@@ -20,7 +20,7 @@ from vision.display_row import OVER, TALL, Part, Row, find_rows, parts
 from vision.display_segments import NAMES, Cell, cells, dash_ink, explained, measure, point_ink, stroke
 from vision.display_types import F32, F64, GLYPHS, U8, Digit, DisplayReading, unread
 
-SURE = 0.30
+SURE = 0.50
 """Confidence from which a value is given."""
 LARGEST = 360.0
 """No inclinometer shows more degrees."""
@@ -141,7 +141,7 @@ def _read_row(
 ) -> DisplayReading:
     mask = row.strip > cut
     everything = _split(parts(row, cut), mask)
-    tall = [p for p in everything if p.top <= OVER + 0.2 * TALL and p.bottom >= OVER + 0.8 * TALL]
+    tall = [p for p in everything if _is_digit(p)]
     if not tall:
         return unread("no digits found")
     digits = _with_small(tall, everything)
@@ -207,6 +207,13 @@ def _split(found: list[Part], mask: NDArray[np.bool_]) -> list[Part]:
                     )
                 )
     return out
+
+
+def _is_digit(p: Part) -> bool:
+    """From top to foot; a 1 of blunt segments falls short of both alike."""
+    top, foot = (p.top - OVER) / TALL, (p.bottom - OVER) / TALL
+    blunt_one = top <= 0.3 and 0.7 <= foot < 0.92 and p.width < 0.3 * TALL
+    return (top <= 0.2 and foot >= 0.8) or blunt_one
 
 
 def _with_small(tall: list[Part], everything: list[Part]) -> list[Part]:
@@ -380,7 +387,8 @@ def _unexplained(places: list[Cell], everything: list[Part]) -> str:
     for p in everything:
         if id(p) in taken:
             continue
-        if p.height > 0.62 * TALL:
+        near = p.right > places[0].left - 1.2 * TALL and p.left < places[-1].right + 1.2 * TALL
+        if p.height > (0.42 if near else 0.62) * TALL:
             return "a tall stroke beside the digits is not understood"
         between = places[0].right < p.left and p.right < places[-1].left
         if between and p.height > 0.12 * TALL:

@@ -216,8 +216,10 @@ def _without_ring(mask: NDArray[np.bool_], runs: list[tuple[int, int]]) -> list[
     out: list[tuple[int, int]] = []
     for left, right in runs:
         low = np.flatnonzero(mask[OVER + TALL // 2 + 5 : OVER + TALL, left:right].sum(axis=0) >= 4)
-        if len(low) and right - left - 1 - low[-1] > 0.12 * TALL and low[-1] > 0.08 * TALL:
-            cut = int(left + low[-1] + 1)
+        cut = int(left + low[-1] + 1) if len(low) else right
+        over = np.flatnonzero(mask[OVER - 12 : OVER + TALL, cut:right].any(axis=1))
+        ring = right - cut > 0.15 * TALL and len(over) > 0 and over[-1] - 12 < 0.41 * TALL
+        if ring and cut - left > 0.08 * TALL:
             upper = mask[OVER - 10 : OVER + TALL // 2, cut:right].sum(axis=0)
             start = cut + int(np.argmax(upper > 3)) if (upper <= 3).any() else cut + 2
             out += [(left, cut), (max(start, cut), right)]
