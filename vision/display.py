@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared.reading import Flag
-from vision.display_ink import full_level, ink, window
+from vision.display_ink import full_level, ink, window, without_frame
 from vision.display_row import OVER, TALL, Part, Row, find_rows, parts
 from vision.display_segments import NAMES, Cell, cells, dash_ink, explained, measure, point_ink, stroke
 from vision.display_types import F32, F64, GLYPHS, U8, Digit, DisplayReading, unread
@@ -72,7 +72,7 @@ def _both_polarities(image: U8, corners: F64 | None, decimals: int | None) -> Di
     flat, back = window(image, corners)
     tries: list[DisplayReading] = []
     for light in (False, True):
-        tries.append(_one_polarity(flat, back, light, decimals))
+        tries.append(_one_polarity(flat, back, light, decimals, crop=corners is None))
     dark, bright = tries
     if dark and bright and dark.text != bright.text and min(len(dark.digits), len(bright.digits)) > 1:
         return unread(f'reads "{dark.text}" dark on light and "{bright.text}" light on dark', dark.digits)
@@ -85,9 +85,13 @@ def _both_polarities(image: U8, corners: F64 | None, decimals: int | None) -> Di
     return max(tries, key=lambda t: (sum(d.char != "?" for d in t.digits), t.confidence))
 
 
-def _one_polarity(flat: F32, back: F64, light: bool, decimals: int | None) -> DisplayReading:
+def _one_polarity(flat: F32, back: F64, light: bool, decimals: int | None,
+                  crop: bool) -> DisplayReading:  # fmt: skip
     found = ink(flat, light)
     level = full_level(found)
+    if crop and level > 0:
+        found = without_frame(found, 0.4 * level)
+        level = full_level(found)
     if level <= 0:
         return unread("no digits found")
     tries = []
@@ -355,7 +359,7 @@ def _point(ink_of: F64, decimals: int | None) -> tuple[int | None, float, str]:
     at = int(seen[0])
     if at == len(lit) - 1:
         return None, 0.0, "no digit after the decimal point"
-    return at, float(np.clip(min((lit[at] - 0.4) / 0.4, (0.45 - doubt) / 0.45), 0, 1)), ""
+    return at, float(np.clip(min((lit[at] - 0.25) / 0.4, (0.45 - doubt) / 0.45), 0, 1)), ""
 
 
 def _minus(strip: F32, places: list[Cell], everything: list[Part], thick: float,
@@ -369,7 +373,7 @@ def _minus(strip: F32, places: list[Cell], everything: list[Part], thick: float,
     )
     dashes = [p for p in everything if p.right <= first.part.left and p.left >= reach and _is_dash(p, first)]
     if dashes and level > 0.5:
-        return True, float(np.clip((level - 0.4) / 0.4, 0, 1)), ""
+        return True, float(np.clip((level - 0.25) / 0.4, 0, 1)), ""
     if level > 0.33 or dashes:
         return False, 0.0, "a minus before the digits is doubtful"
     return False, float(np.clip((0.36 - level) / 0.3, 0, 1)), ""

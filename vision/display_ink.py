@@ -63,3 +63,23 @@ def full_level(found: F32) -> float:
     cut, _ = cv2.threshold(scaled, 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)
     above = found[scaled > cut]
     return float(np.median(above)) if len(above) else 0.0
+
+
+def without_frame(found: F32, cut: float) -> F32:
+    """The ink without what frames the window in a crop: strokes that span most of it, or run along its border.
+
+    found : ink; cut : ink from which a pixel counts. What only touches the border at one place may be a digit that
+    is cut, and stays.
+    """
+    mask = (found > cut).astype(np.uint8)
+    rows, columns = mask.shape
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
+    frame = np.zeros(count, dtype=bool)
+    for i in range(1, count):
+        x, y, w, h, _area = stats[i]
+        edges = (x == 0) + (y == 0) + (x + w == columns) + (y + h == rows)
+        frame[i] = (w > 0.7 * columns and h > 0.45 * rows) or h > 0.9 * rows or w > 0.8 * columns or edges >= 2
+    if not frame.any():
+        return found
+    spread = cv2.dilate(frame[labels].astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
+    return np.where(spread, np.float32(0), found).astype(np.float32)

@@ -49,10 +49,10 @@ def cells(digits: list[Part], thick: float) -> list[Cell]:
     foot = float(np.median([p.bottom for p in tall])) if tall else float(OVER + TALL)
     found = []
     for p in digits:
-        if p.height > 0.88 * TALL:
-            y0, y1 = (p.top + top) / 2, (p.bottom + foot) / 2
-        else:
-            y0, y1 = float(p.top), (p.bottom + foot) / 2
+        small = p.top > top + 0.2 * TALL and abs(p.bottom - foot) < 0.09 * TALL
+        blunt = p.width < 0.3 * TALL and not small
+        y0 = float(p.top) if small else top if blunt else min((p.top + top) / 2, p.top)
+        y1 = foot if blunt else max((p.bottom + foot) / 2, p.bottom)
         left = float(p.left)
         if p.width < max(0.36 * p.height, 0.3 * usual * (y1 - y0) + thick):
             left = p.right - usual * (y1 - y0)
