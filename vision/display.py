@@ -47,11 +47,13 @@ def read_display(image: U8, corners: F64 | None = None, *, upright: bool | None 
     if first and second:
         return unread(f'reads "{first.text}" one way up and "{second.text}" the other: give the corners, or a tag',
                       first.digits)  # fmt: skip
+    if second and not first and len(second.digits) < len(first.digits):
+        return first
+    if first and not second and len(first.digits) < len(second.digits):
+        return second
     if second and not first:
         note = Flag("display-upside-down", "the display stands on its head in the picture")
-        return replace(
-            second, upside_down=True, flags=(*second.flags, note), digits=_turned_back(second, image)
-        )
+        return replace(second, upside_down=True, flags=(*second.flags, note), digits=_turned_back(second, image))
     return first
 
 
@@ -63,9 +65,7 @@ def _turned(image: U8, corners: F64 | None) -> tuple[U8, F64 | None]:
 
 def _turned_back(reading: DisplayReading, image: U8) -> tuple[Digit, ...]:
     h, w = image.shape
-    return tuple(
-        replace(d, outline=tuple((w - 1 - x, h - 1 - y) for x, y in d.outline)) for d in reading.digits
-    )
+    return tuple(replace(d, outline=tuple((w - 1 - x, h - 1 - y) for x, y in d.outline)) for d in reading.digits)
 
 
 def _both_polarities(image: U8, corners: F64 | None, decimals: int | None) -> DisplayReading:
@@ -99,9 +99,7 @@ def _one_polarity(flat: F32, back: F64, light: bool, decimals: int | None,
         rows = find_rows(found, share * level)
         if not rows:
             continue
-        tries.append(
-            _best_row([(row, _read_row(row, flat, share * level, back, light, decimals)) for row in rows])
-        )
+        tries.append(_best_row([(row, _read_row(row, flat, share * level, back, light, decimals)) for row in rows]))
     if not tries:
         return unread("no row of digits found")
     given = [t for t in tries if t]
@@ -113,9 +111,7 @@ def _one_polarity(flat: F32, back: F64, light: bool, decimals: int | None,
 
 def _best_row(read: list[tuple[Row, DisplayReading]]) -> DisplayReading:
     """The row to believe: the surest of those lying over each other; none where two apart both read."""
-    given = sorted(
-        (pair for pair in read if pair[1]), key=lambda pair: -pair[1].confidence * len(pair[1].digits)
-    )
+    given = sorted((pair for pair in read if pair[1]), key=lambda pair: -pair[1].confidence * len(pair[1].digits))
     if not given:
         return read[0][1]
     row, main = given[0]
@@ -140,9 +136,7 @@ class _Glyphs:
     margin: float
 
 
-def _read_row(
-    row: Row, flat: F32, cut: float, back: F64, light: bool, decimals: int | None
-) -> DisplayReading:
+def _read_row(row: Row, flat: F32, cut: float, back: F64, light: bool, decimals: int | None) -> DisplayReading:
     mask = row.strip > cut
     everything = _split(parts(row, cut), mask)
     tall = [p for p in everything if _is_digit(p)]
@@ -205,11 +199,7 @@ def _split(found: list[Part], mask: NDArray[np.bool_]) -> list[Part]:
                 mask[OVER - 12 : OVER + TALL + 12, p.left + a : p.left + b].sum(axis=1) >= min(4, b - a)
             )
             if b - a >= 4 and len(rows):
-                out.append(
-                    Part(
-                        int(p.left + a), int(p.left + b), int(rows[0]) + OVER - 12, int(rows[-1]) + OVER - 11
-                    )
-                )
+                out.append(Part(int(p.left + a), int(p.left + b), int(rows[0]) + OVER - 12, int(rows[-1]) + OVER - 11))
     return out
 
 
@@ -294,9 +284,7 @@ def _spoken(row: Row, g: _Glyphs, places: list[Cell], everything: list[Part], th
     digits = tuple(g.digits)
     worst = min(d.confidence for d in digits)
     if "?" in chars:
-        return unread(
-            f'segments of digit {chars.index("?") + 1} form no figure ("{"".join(chars)}")', digits, 0.0
-        )
+        return unread(f'segments of digit {chars.index("?") + 1} form no figure ("{"".join(chars)}")', digits, 0.0)
     span = max(g.full - g.dark, 1e-6)
     points = _points(row.strip, places, thick) / span
     point, sure, why = _point(points, decimals)
@@ -314,6 +302,10 @@ def _spoken(row: Row, g: _Glyphs, places: list[Cell], everything: list[Part], th
     if point is not None:
         text = text[: point + 1] + "." + text[point + 1 :]
     text = ("-" if minus else "") + text
+    if set(text) <= {"1", "-"}:
+        return unread(f'"{text}" might be any stroke', digits, worst)
+    if any(d == "1" and _crowned(row, c) for d, c in zip(chars, places, strict=True)):
+        return unread("a 1 may be a 7 or the edge of another figure", digits, worst)
     if worst < SURE:
         doubtful = [i + 1 for i, d in enumerate(digits) if d.confidence < SURE]
         what = f"digit {doubtful[0]}" if doubtful else "the decimal point or the minus"
@@ -324,6 +316,15 @@ def _spoken(row: Row, g: _Glyphs, places: list[Cell], everything: list[Part], th
     if point is None and decimals is None:
         flags = (Flag("display-no-point", f'no decimal point seen in "{text}"'),)
     return DisplayReading(float(text), text, None, digits, worst, False, light, tuple(flags))
+
+
+def _crowned(row: Row, c: Cell) -> bool:
+    """Whether ink lies over or under the empty part of a 1's cell, where another figure would have a level bar."""
+    strip = row.strip
+    usual = float(np.median(strip[c.part.top : c.part.bottom, c.part.left : c.part.right].max(axis=1)))
+    x0, x1 = max(round(c.left), 0), max(c.part.left - 3, round(c.left) + 1)
+    zones = strip[max(c.part.top - 22, 0) : c.part.top + 4, x0:x1], strip[c.part.bottom - 4 : c.part.bottom + 22, x0:x1]
+    return any(z.size > 0 and float(z.mean(axis=1).max()) > 0.4 * usual for z in zones)
 
 
 def _points(strip: F32, places: list[Cell], thick: float) -> F64:
@@ -368,9 +369,7 @@ def _minus(strip: F32, places: list[Cell], everything: list[Part], thick: float,
     first = places[0]
     h = first.bottom - first.top
     reach = max(first.part.left - 3.0 * h, 0.0)
-    level = (dash_ink(strip, reach, first.part.left - 0.05 * h, first.top, first.bottom, thick) - 0) / max(
-        g.full, 1e-6
-    )
+    level = (dash_ink(strip, reach, first.part.left - 0.05 * h, first.top, first.bottom, thick) - 0) / max(g.full, 1e-6)
     dashes = [p for p in everything if p.right <= first.part.left and p.left >= reach and _is_dash(p, first)]
     if dashes and level > 0.5:
         return True, float(np.clip((level - 0.25) / 0.4, 0, 1)), ""

@@ -20,9 +20,7 @@ def window(image: U8, corners: F64 | None) -> tuple[F32, F64]:
     """
     rows, columns = image.shape[:2]
     if corners is None:
-        corners = np.array(
-            [[0, 0], [columns - 1, 0], [columns - 1, rows - 1], [0, rows - 1]], dtype=np.float64
-        )
+        corners = np.array([[0, 0], [columns - 1, 0], [columns - 1, rows - 1], [0, rows - 1]], dtype=np.float64)
     sides = np.linalg.norm(corners - np.roll(corners, -1, axis=0), axis=1)
     across, down = (sides[0] + sides[2]) / 2, (sides[1] + sides[3]) / 2
     wide = int(np.clip(HIGH * across / down, HIGH / 4, HIGH * 12))

@@ -37,9 +37,7 @@ class Row:
 
     def overlaps(self, other: Row) -> bool:
         """Whether two rows lie over each other."""
-        return bool(
-            abs((self.foot - self.tall / 2) - (other.foot - other.tall / 2)) < (self.tall + other.tall) / 2
-        )
+        return bool(abs((self.foot - self.tall / 2) - (other.foot - other.tall / 2)) < (self.tall + other.tall) / 2)
 
 
 @dataclass(frozen=True)
@@ -128,17 +126,15 @@ def _strip(found: F32, group: F64, cut: float) -> Row | None:
     start = float(np.median(foot - slope * (centre - middle)))
     slant = 0.0
     for _ in range(2):
-        slope = _sharpest(
-            lambda t: _drawn(found, tall, start - t * middle, t, slant, 2)[0], slope, 0.06, cut, 1
-        )
-        slant = _sharpest(
-            lambda t: _drawn(found, tall, start - slope * middle, slope, t, 2)[0], 6.0, 12.0, cut, 0
-        )
+        slope = _sharpest(lambda t: _drawn(found, tall, start - t * middle, t, slant, 2)[0], slope, 0.06, cut, 1)
+        slant = _sharpest(lambda t: _drawn(found, tall, start - slope * middle, slope, t, 2)[0], 6.0, 12.0, cut, 0)
         strip, to = _drawn(found, tall, start - slope * middle, slope, slant)
         row = Row(strip, to, tall, len(group))
         digits = [p for p in parts(row, cut) if p.height > 0.8 * TALL]
         if not digits:
             return None
+        # a 1, or a 7 whose upper bar is apart, may fall short of the others
+        digits = [p for p in digits if p.width > 0.36 * TALL] or digits
         top = float(np.median([p.top for p in digits])) - OVER
         low = float(np.median([p.bottom for p in digits])) - OVER - TALL
         if abs(top) + abs(low) < 2:
@@ -177,9 +173,7 @@ def _drawn(found: F32, tall: float, start: float, slope: float, slant: float,
     to = np.array([[size, -lean * size, x0], [slope * size, size - slope * lean * size, 0.0]])
     to[1, 2] = start - tall - over * size + slope * x0
     columns = int(found.shape[1] / size)
-    strip = cv2.warpAffine(
-        found, to, (columns, high + 2 * over), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    )
+    strip = cv2.warpAffine(found, to, (columns, high + 2 * over), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP)
     return np.asarray(strip, dtype=np.float32), to
 
 
@@ -201,9 +195,7 @@ def parts(row: Row, cut: float) -> list[Part]:
     for left, right in _without_ring(mask, runs):
         if right - left < 4:
             continue
-        rows = np.flatnonzero(
-            mask[OVER - 12 : OVER + TALL + 12, left:right].sum(axis=1) >= min(4, right - left)
-        )
+        rows = np.flatnonzero(mask[OVER - 12 : OVER + TALL + 12, left:right].sum(axis=1) >= min(4, right - left))
         # a thin line through the whole strip is the window's frame
         through = mask[:, left:right].any(axis=1).mean() > 0.97 and right - left < 0.3 * TALL
         if len(rows) and not through:
