@@ -77,7 +77,8 @@ def _both_polarities(image: U8, corners: F64 | None, decimals: int | None) -> Di
     if dark and bright and dark.text != bright.text and min(len(dark.digits), len(bright.digits)) > 1:
         return unread(f'reads "{dark.text}" dark on light and "{bright.text}" light on dark', dark.digits)
     for one, other in ((dark, bright), (bright, dark)):
-        if one and len(one.digits) < len(other.digits) and not other:
+        found, lost = len(one.digits), len(other.digits)
+        if one and not other and (found < lost or (found == lost and one.confidence < 0.75)):
             # what lies between the strokes of digits that cannot be read may look like a digit
             return other
     if dark or bright:
@@ -373,9 +374,9 @@ def _minus(strip: F32, places: list[Cell], everything: list[Part], thick: float,
     dashes = [p for p in everything if p.right <= first.part.left and p.left >= reach and _is_dash(p, first)]
     if dashes and level > 0.5:
         return True, float(np.clip((level - 0.25) / 0.4, 0, 1)), ""
-    if level > 0.33 or dashes:
+    if level > 0.28 or dashes:
         return False, 0.0, "a minus before the digits is doubtful"
-    return False, float(np.clip((0.36 - level) / 0.3, 0, 1)), ""
+    return False, float(np.clip((0.34 - level) / 0.3, 0, 1)), ""
 
 
 def _is_dash(p: Part, first: Cell) -> bool:

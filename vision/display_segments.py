@@ -121,9 +121,7 @@ def point_ink(strip: F32, left: float, right: float, top: float, bottom: float, 
     if not spot.size:
         return float("nan")
     at = int(np.unravel_index(int(spot.argmax()), spot.shape)[1])
-    over = max(
-        float(f[:, max(at - n // 2, 0) : at + n // 2 + 1].mean()) if f.size else 0.0 for f in (above, bleed)
-    )
+    over = max(float(f[:, max(at - n // 2, 0) : at + n // 2 + 1].mean()) if f.size else 0.0 for f in (above, bleed))
     return float(spot.max()) - max(over, 0.0)
 
 
@@ -150,7 +148,7 @@ def dash_ink(strip: F32, left: float, right: float, top: float, bottom: float, t
         return np.asarray((sums[wide:] - sums[:-wide]) / wide)
 
     middle = (top + bottom) / 2
-    at = np.max([band(middle + d) for d in np.arange(-0.06, 0.061, 0.02) * h], axis=0)
+    at = np.max([band(middle + d) for d in np.arange(-0.12, 0.121, 0.03) * h], axis=0)
     round_it = np.maximum(band(middle - 1.6 * thick - 0.05 * h), band(middle + 1.6 * thick + 0.05 * h))
     return float((at - np.maximum(round_it, 0)).max())
 
