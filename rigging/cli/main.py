@@ -31,6 +31,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "verify": ("rigging.cli.show:verify", "Check the record, its photos and verdicts."),
     "calibrate": ("rigging.cli.calibrate:calibrate", "Make lens, level, inclinometer and print profiles."),
     "gauge": ("rigging.cli.gauge:gauge", "Inclinometer readings: type, read from a photo, check."),
+    "serve": ("rigging.cli.serve:serve", "Serve the page for a phone at the bench."),
+    "watch": ("rigging.cli.watch:watch", "Read photos as they arrive in a folder."),
     "report": ("rigging.cli.report:report", "Write the report of a survey: HTML, PDF, CSV, JSON."),
 }
 """Command name -> ("module:attribute" of a click command, its one-line help)."""

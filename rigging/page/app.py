@@ -1,0 +1,262 @@
+"""The server's answers: a small JSON interface, the pictures, and the page's own files. Nothing else.
+
+A photo comes as the bare body of a request, so there is no file name and no form to take apart. Every
+request must name this server as its host (no rebinding of names) and, where the browser tells where it comes
+from, must come from this page (no other site can act for the user).
+"""
+
+from __future__ import annotations
+
+import asyncio
+import functools
+import math
+import time
+from collections.abc import Awaitable, Callable
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from typing import Any, TypeVar
+
+import msgspec
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import FileResponse, JSONResponse, RedirectResponse, Response
+from starlette.routing import Route
+
+from rigging.page.bench import MOST_BYTES, Refused, Typed
+from rigging.page.desk import Desk
+from rigging.page.gate import Gate
+from rigging.page.guard import COOKIE, Guard
+from rigging.page.keeping import keep_survey
+from rigging.page.view import standing, tree_of
+from shared.errors import UserError
+from shared.gauge_readings import Line
+from vision.hints import Hint, Role
+
+STATIC = Path(__file__).parent / "static"
+FILES = {"page.js": "text/javascript", "tap.js": "text/javascript", "enter.js": "text/javascript",
+         "page.css": "text/css"}
+UPLOAD_S = 120.0
+"""Time that one upload may take, seconds."""
+AT_ONCE = 6
+"""Uploads taken at the same time; others wait."""
+
+T = TypeVar("T")
+
+
+class Pointed(msgspec.Struct, forbid_unknown_fields=True):
+    """Two points on a line, pixels of the upright photo."""
+
+    role: Role
+    a: tuple[float, float]
+    b: tuple[float, float]
+
+
+class Shown(msgspec.Struct, forbid_unknown_fields=True):
+    """What the inclinometer shows at a station."""
+
+    station: str
+    line: Line
+    shown_deg: float
+
+
+class Moved(msgspec.Struct, forbid_unknown_fields=True):
+    """A station whose rib was moved."""
+
+    station: str
+
+
+class Mixed(msgspec.Struct, forbid_unknown_fields=True):
+    """Whether glue was mixed just now; False takes the note back."""
+
+    now: bool
+
+
+class Kept(msgspec.Struct, forbid_unknown_fields=True):
+    """A survey to be kept."""
+
+    note: str = ""
+
+
+class Code(msgspec.Struct, forbid_unknown_fields=True):
+    """The one-time code."""
+
+    code: str
+
+
+def make_app(desk: Desk, gate: Gate, hosts: frozenset[str]) -> Starlette:
+    """The application. hosts : what a request may name as its host ("127.0.0.1:8000")."""
+    room = asyncio.Semaphore(AT_ONCE)
+    routes = [
+        Route("/", functools.partial(_file, "page.html", "text/html")),
+        Route("/enter", functools.partial(_enter_page, gate)),
+        Route("/api/enter", functools.partial(_enter, gate), methods=["POST"]),
+        *(Route(f"/static/{name}", functools.partial(_file, name, kind)) for name, kind in FILES.items()),
+        Route("/api/state", functools.partial(_state, desk)),
+        Route("/api/photos", functools.partial(_upload, desk, room), methods=["POST"]),
+        Route("/api/photos/{ident}/overlay", functools.partial(_overlay, desk)),
+        Route("/api/photos/{ident}/picture", functools.partial(_picture, desk)),
+        Route("/api/photos/{ident}/hint", functools.partial(_hint, desk), methods=["POST"]),
+        Route("/api/gauge", functools.partial(_gauge, desk), methods=["POST"]),
+        Route("/api/moved", functools.partial(_moved, desk), methods=["POST"]),
+        Route("/api/glue", functools.partial(_glue, desk), methods=["POST"]),
+        Route("/api/keep", functools.partial(_keep, desk), methods=["POST"]),
+    ]
+    handlers: dict[Any, Callable[[Request, Exception], Awaitable[Response]]] = {
+        HTTPException: _told, Refused: _refused, UserError: _refused, OSError: _refused, Exception: _fault}
+    app = Starlette(routes=routes, exception_handlers=handlers)
+    app.add_middleware(Guard, gate=gate, hosts=hosts)
+    return app
+
+
+async def _file(name: str, kind: str, request: Request) -> Response:  # noqa: ARG001 - Starlette's signature
+    return FileResponse(STATIC / name, media_type=kind)
+
+
+async def _enter_page(gate: Gate, request: Request) -> Response:
+    if gate.knows(request.cookies.get(COOKIE, "")):
+        return RedirectResponse("/", 303)
+    return FileResponse(STATIC / "enter.html", media_type="text/html")
+
+
+async def _enter(gate: Gate, request: Request) -> Response:
+    token = gate.enter((await _body(request, Code)).code)
+    if token is None:
+        why = ("Too many wrong codes: the door is locked until the server is started anew." if gate.locked
+               else "That is not the code on the terminal now; each code works once.")
+        raise HTTPException(403, why)
+    answer = JSONResponse({"done": True})
+    answer.set_cookie(COOKIE, token, httponly=True, samesite="strict", path="/")
+    return answer
+
+
+async def _state(desk: Desk, request: Request) -> Response:  # noqa: ARG001 - Starlette's signature
+    def state() -> bytes:
+        return msgspec.json.encode(tree_of(standing(desk)))
+
+    return Response(await run_in_threadpool(state), media_type="application/json")
+
+
+async def _upload(desk: Desk, room: asyncio.Semaphore, request: Request) -> Response:
+    async with room:
+        try:
+            data = await asyncio.wait_for(_received(request, MOST_BYTES), UPLOAD_S)
+        except TimeoutError:
+            raise HTTPException(408, "the photo took too long to come in; send it again") from None
+        ident, new = await run_in_threadpool(desk.bench.add, data)
+    entry = await run_in_threadpool(desk.bench.entry, ident)
+    if entry is not None:
+        await run_in_threadpool(desk.read, entry)
+    return JSONResponse({"id": ident, "new": new}, 201 if new else 200)
+
+
+async def _overlay(desk: Desk, request: Request) -> Response:
+    path = await run_in_threadpool(desk.overlay, request.path_params["ident"])
+    if path is None or not path.is_file():
+        raise HTTPException(404, "there is no such picture")
+    return FileResponse(path, media_type="image/jpeg")
+
+
+async def _picture(desk: Desk, request: Request) -> Response:
+    data = await run_in_threadpool(desk.picture, request.path_params["ident"])
+    if data is None:
+        raise HTTPException(404, "there is no such picture, or it cannot be decoded")
+    return Response(data, media_type="image/jpeg")
+
+
+async def _hint(desk: Desk, request: Request) -> Response:
+    told, ident = await _body(request, Pointed), request.path_params["ident"]
+    values = (*told.a, *told.b)
+    if not all(math.isfinite(v) and 0 <= v < 100_000 for v in values):
+        raise Refused("the points must lie in the photo")
+
+    def noted() -> None:
+        desk.bench.hint(ident, Hint(told.role, told.a, told.b))
+        entry = desk.bench.entry(ident)
+        if entry is not None:
+            desk.read(entry)
+
+    await run_in_threadpool(noted)
+    return JSONResponse({"done": True})
+
+
+async def _gauge(desk: Desk, request: Request) -> Response:
+    told = await _body(request, Shown)
+    _known(desk, told.station)
+    if not (math.isfinite(told.shown_deg) and abs(told.shown_deg) <= 360):
+        raise Refused("the inclinometer's reading must be degrees, at most 360")
+    typed = Typed(told.station, told.line, told.shown_deg, time.time())
+    await run_in_threadpool(desk.bench.note, lambda n: replace(n, typed=(
+        *(t for t in n.typed if (t.station, t.line) != (typed.station, typed.line)), typed)))
+    return JSONResponse({"done": True})
+
+
+async def _moved(desk: Desk, request: Request) -> Response:
+    station = (await _body(request, Moved)).station
+    _known(desk, station)
+    at = time.time()
+    await run_in_threadpool(desk.bench.note, lambda n: replace(n, turned={**n.turned, station: at}))
+    return JSONResponse({"done": True})
+
+
+async def _glue(desk: Desk, request: Request) -> Response:
+    told = await _body(request, Mixed)
+    at = datetime.now().isoformat(timespec="seconds") if told.now else None
+    await run_in_threadpool(desk.bench.note, lambda n: replace(n, mixed_at=at))
+    return JSONResponse({"done": True})
+
+
+async def _keep(desk: Desk, request: Request) -> Response:
+    note = " ".join((await _body(request, Kept)).note.split())[:300]
+    path = await run_in_threadpool(keep_survey, desk, note)
+    return JSONResponse({"kept": path.stem})
+
+
+def _known(desk: Desk, station: str) -> None:
+    if all(s.name != station for s in desk.job.stations):
+        raise Refused("the job has no such station")
+
+
+async def _body(request: Request, kind: type[T]) -> T:
+    """The request's JSON. Anything but application/json is turned away: a plain form cannot send that."""
+    if request.headers.get("content-type", "").partition(";")[0].strip() != "application/json":
+        raise HTTPException(415, "send application/json")
+    try:
+        return msgspec.json.decode(await asyncio.wait_for(_received(request, 4096), 20.0), type=kind)
+    except TimeoutError:
+        raise HTTPException(408, "the request took too long") from None
+    except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError) as error:
+        raise HTTPException(422, f"not what is asked for here: {error}") from None
+
+
+async def _received(request: Request, most: int) -> bytes:
+    """The body, up to `most` bytes; what is longer is dropped as it comes in."""
+    told = request.headers.get("content-length", "0")
+    if not (told.isascii() and told.isdigit()) or int(told[:18]) > most:
+        raise HTTPException(413, f"more than {most} bytes")
+    data = bytearray()
+    try:
+        async for piece in request.stream():
+            data += piece
+            if len(data) > most:
+                raise HTTPException(413, f"more than {most} bytes")
+    except ClientDisconnect:
+        raise HTTPException(400, "the connection broke; send it again") from None
+    return bytes(data)
+
+
+async def _told(request: Request, error: Exception) -> Response:  # noqa: ARG001 - Starlette's signature
+    assert isinstance(error, HTTPException)
+    return JSONResponse({"error": error.detail}, error.status_code, error.headers)
+
+
+async def _refused(request: Request, error: Exception) -> Response:  # noqa: ARG001
+    if isinstance(error, OSError):
+        return JSONResponse({"error": f"could not be written: {error.strerror}; make room on the disk"}, 507)
+    return JSONResponse({"error": str(error)}, 422)
+
+
+async def _fault(request: Request, error: Exception) -> Response:  # noqa: ARG001
+    return JSONResponse({"error": f"a fault of the tool itself ({type(error).__name__})"}, 500)

@@ -1,0 +1,177 @@
+"""What the bench knows, in files written whole: the photos that came in, hints, and the shop's notes.
+
+All lies in NAME-shop beside NAME.toml: `photos/` (named by the beginning of their SHA-256, so a photo sent
+twice is one file and no name from outside reaches the disk), `notes.json`, and the readings. A server that was
+killed finds the same state again.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from pathlib import Path
+
+import msgspec
+
+from rigging.hints_file import SUFFIX, hints_of
+from shared.errors import UserError
+from shared.files import write_whole
+from shared.gauge_readings import GaugeReading, GaugeReadings, Line
+from shared.job import Job
+from vision.hints import Hint
+
+MOST_BYTES = 40_000_000
+"""Largest photo taken, bytes."""
+MOST_PHOTOS = 2000
+"""Photos that one bench holds."""
+
+_IDENT = re.compile(r"[0-9a-f]{16}")
+_KINDS = ((b"\xff\xd8\xff", ".jpg"), (b"\x89PNG\r\n\x1a\n", ".png"), (b"II*\0", ".tif"), (b"MM\0*", ".tif"))
+
+
+class Refused(Exception):
+    """What came in is not taken; the text says why, in one line."""
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One photo on the bench. ident : beginning of its SHA-256. arrived : when, seconds since the epoch."""
+
+    ident: str
+    path: Path
+    sha256: str
+    arrived: float
+    hints: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Typed:
+    """One inclinometer reading typed in: as shown, degrees. at : seconds since the epoch."""
+
+    station: str
+    line: Line
+    shown_deg: float
+    at: float
+
+
+@dataclass(frozen=True)
+class Notes:
+    """The shop's notes. mixed_at : ISO 8601 local time. turned : station -> when its rib was last moved."""
+
+    mixed_at: str | None = None
+    turned: dict[str, float] = field(default_factory=dict)
+    typed: tuple[Typed, ...] = ()
+
+
+class Bench:
+    """The folder of one job's bench. Raises UserError where it cannot be made or its notes are damaged."""
+
+    def __init__(self, job_file: Path) -> None:
+        self.folder = job_file.absolute().parent / f"{job_file.stem}-shop"
+        self.photos_folder = self.folder / "photos"
+        self._hashes: dict[Path, tuple[int, str]] = {}
+        self._lock = threading.RLock()
+        try:
+            self.photos_folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise UserError(str(self.folder), f"cannot be made ({error.strerror})",
+                            "give the job a folder that can be written to") from None
+        self.notes()
+
+    def add(self, data: bytes) -> tuple[str, bool]:
+        """Keep a photo's bytes; its ident, and whether it is new. Raises Refused, and OSError for a full disk."""
+        if not data:
+            raise Refused("the file is empty")
+        if len(data) > MOST_BYTES:
+            raise Refused(f"the file is over {MOST_BYTES // 1_000_000} MB")
+        ident = hashlib.sha256(data).hexdigest()[:16]
+        path = self.photos_folder / (ident + _ending(data))
+        with self._lock:
+            if path.exists():
+                return ident, False
+            if sum(1 for _ in self.photos_folder.iterdir()) >= 2 * MOST_PHOTOS or len(self.entries()) >= MOST_PHOTOS:
+                raise Refused(f"the bench holds {MOST_PHOTOS} photos already; move {self.folder.name} away")
+            write_whole(path, data)
+        return ident, True
+
+    def entries(self) -> list[Entry]:
+        """The photos, in the order of their arrival."""
+        found = []
+        for path in self.photos_folder.iterdir():
+            if not _IDENT.fullmatch(path.stem) or path.suffix == SUFFIX or path.name.startswith("."):
+                continue
+            stat = path.stat()
+            found.append(Entry(path.stem, path, self._sha256(path, stat.st_mtime_ns), stat.st_mtime,
+                               hints_of(path, path.name, ())))
+        return sorted(found, key=lambda e: (e.arrived, e.ident))
+
+    def entry(self, ident: str) -> Entry | None:
+        """The photo of this ident."""
+        return next((e for e in self.entries() if e.ident == ident), None) if _IDENT.fullmatch(ident) else None
+
+    def hint(self, ident: str, hint: Hint) -> None:
+        """Note what a person pointed at; it takes the place of an earlier hint of its role. Raises Refused."""
+        entry = self.entry(ident)
+        if entry is None:
+            raise Refused("there is no such photo")
+        (ax, ay), (bx, by) = hint.a, hint.b
+        line = f"{hint.role} {ax:.1f},{ay:.1f} {bx:.1f},{by:.1f}"
+        Hint.from_text(line)
+        with self._lock:
+            kept = [h for h in entry.hints if Hint.from_text(h).role != hint.role]
+            write_whole(entry.path.with_name(entry.path.name + SUFFIX), "\n".join([*kept, line]) + "\n")
+
+    def notes(self) -> Notes:
+        """The notes as kept."""
+        path = self.folder / "notes.json"
+        try:
+            return msgspec.json.decode(path.read_bytes(), type=Notes)
+        except FileNotFoundError:
+            return Notes()
+        except (OSError, msgspec.MsgspecError) as error:
+            raise UserError(str(path), f"cannot be read ({error})", "take it from a backup, or move it away") from None
+
+    def note(self, change: Callable[[Notes], Notes]) -> None:
+        """Change the notes, whole or not at all."""
+        with self._lock:
+            write_whole(self.folder / "notes.json", msgspec.json.encode(change(self.notes())))
+
+    def _sha256(self, path: Path, changed: int) -> str:
+        known = self._hashes.get(path)
+        if known is None or known[0] != changed:
+            known = changed, hashlib.sha256(path.read_bytes()).hexdigest()
+            self._hashes[path] = known
+        return known[1]
+
+
+def gauge_readings(job: Job, notes: Notes) -> GaugeReadings | None:
+    """The job's own inclinometer readings and those typed in; None where there are none.
+
+    Once a rib was moved, what was read on it before counts no longer.
+    """
+    from shared.gauge_csv import load_gauge_readings
+
+    filed = GaugeReadings(())
+    if job.gauge.readings is not None and (job.folder / job.gauge.readings).is_file():
+        filed = load_gauge_readings(job.folder / job.gauge.readings, [s.name for s in job.stations])
+    typed = {(t.station, t.line): t for t in notes.typed if t.at > notes.turned.get(t.station, 0.0)}
+    kept = [r for r in filed.readings if r.station not in notes.turned and (r.station, r.line) not in typed]
+    kept += [GaugeReading(t.station, t.line, t.shown_deg, note="typed at the bench",
+                          taken=datetime.fromtimestamp(t.at).isoformat(timespec="seconds")) for t in typed.values()]
+    return replace(filed, readings=tuple(kept)) if kept else None
+
+
+def _ending(data: bytes) -> str:
+    """The file ending for what the bytes begin with. Raises Refused where that is no photo."""
+    for start, ending in _KINDS:
+        if data.startswith(start):
+            return ending
+    if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
+        return ".webp"
+    if data[4:8] == b"ftyp":
+        return ".avif" if data[8:12] in (b"avif", b"avis") else ".heic"
+    raise Refused("not a photo of a known kind (JPEG, PNG, TIFF, WebP, HEIC, AVIF)")
