@@ -69,9 +69,9 @@ def test_spar_line(name: str) -> None:
     built_in, chord = reading.built_in, reading.chord.quantity
     assert built_in is not None and chord is not None
     assert built_in.value == pytest.approx(chord.value - spar.value + 90, abs=1e-12)
-    for name_of, u in built_in.budget().items():
-        if name_of.startswith(("string", "level line", "lean")):
-            assert chord.budget()[name_of] > 1e-3 and u < 1e-5, name_of
+    own = next(name for name in chord.budget() if name.endswith("own error"))
+    assert chord.budget()[own] > 0.015
+    assert built_in.budget()[own] < 0.1 * chord.budget()[own]
 
 
 @pytest.mark.parametrize("name", PHOTOS)
@@ -89,7 +89,7 @@ def test_evidence_lies_on_the_true_chord_line(name: str) -> None:
         assert abs(across) < 6.0      # the lens bends the line by a few pixels between its ends
         reach.append(((x - ax) * (bx - ax) + (y - ay) * (by - ay)) / length**2)
     assert min(reach) < 0.25 and max(reach) > 0.75
-    assert -0.05 < min(reach) and max(reach) < 1.05
+    assert min(reach) > -0.05 and max(reach) < 1.05
 
 
 @pytest.mark.parametrize("name", LEANING)
