@@ -37,7 +37,7 @@ from vision.hints import Hint, Role
 
 STATIC = Path(__file__).parent / "static"
 FILES = {"page.js": "text/javascript", "tap.js": "text/javascript", "enter.js": "text/javascript",
-         "page.css": "text/css"}
+         "page.css": "text/css", "icon.svg": "image/svg+xml"}
 UPLOAD_S = 120.0
 """Time that one upload may take, seconds."""
 AT_ONCE = 6

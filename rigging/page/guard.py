@@ -11,7 +11,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from rigging.page.gate import Gate
 
 COOKIE = "ribangle"
-OPEN = frozenset({"/enter", "/api/enter", "/static/enter.js", "/static/page.css"})
+OPEN = frozenset({"/enter", "/api/enter", "/static/enter.js", "/static/page.css", "/static/icon.svg"})
 """What may be seen before the code is given."""
 HEADERS = {
     "content-security-policy": "default-src 'self'; object-src 'none'; base-uri 'none'; form-action 'self'; "

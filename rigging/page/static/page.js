@@ -23,7 +23,7 @@ async function post(path, body) {
     const answer = await fetch(path, { method: "POST", headers: JSON_HEAD, body: JSON.stringify(body) });
     const told = await answer.json();
     say(answer.ok ? (told.kept ? `Kept as survey ${told.kept}.` : "Noted.") : told.error);
-    refresh();
+    watch();
     return answer.ok;
   } catch { say("The server cannot be reached: this was NOT noted. Try again."); return false; }
 }
@@ -52,7 +52,7 @@ async function send() {
     }
   }
   sending = false;
-  refresh();
+  watch();
 }
 addEventListener("beforeunload", (event) => { if (waiting.length) event.preventDefault(); });
 
@@ -73,10 +73,13 @@ async function refresh() {
     el("offline").hidden = false;
   } finally { asked = false; }
 }
+let timer = 0;
 async function watch() {
+  clearTimeout(timer);
   await refresh();
   const busy = state && state.photos.some((p) => p.status === "waiting");
-  setTimeout(watch, busy ? 700 : 4000);
+  clearTimeout(timer);
+  timer = setTimeout(watch, busy ? 400 : 4000);
 }
 
 function show() {
@@ -98,6 +101,8 @@ function show() {
     if (s.name === name) node.setAttribute("aria-current", "true");
     return node;
   }));
+  const here = el("strip").querySelector("[aria-current]");
+  if (here) el("strip").scrollLeft = here.offsetLeft - el("strip").clientWidth / 2;
   fill(el("gs"), state.stations.map((s) => s.name), name);
   showNow(name, newest);
   el("photos").replaceChildren(...state.photos.map(photoRow));
@@ -124,13 +129,14 @@ function stationCard(s) {
   card.append(make("p", `${s.name}: ${s.state}`, "state"));
   if (s.chord) card.append(make("p", s.chord, "value"));
   else card.append(make("p", s.reason || "no photo yet"));
-  for (const t of s.turn) card.append(make("p", t, "turn"));
   for (const t of s.doubts) card.append(make("p", t, "doubt"));
+  if (s.turn.length && s.doubts.length) card.append(make("p", "Settle the doubt above before anything is turned:", "doubt"));
+  for (const t of s.turn) card.append(make("p", t, "turn"));
   const list = make("dl");
   const rows = [["off by", s.deviation], ["design", `${s.design}, tolerance ${s.tolerance}`], ["spar line", s.spar], ["photos used", String(s.photos)]];
   for (const [what, value] of rows) if (value) list.append(make("dt", what), make("dd", value));
   card.append(list);
-  for (const t of s.gauge) card.append(make("p", t, s.gauge_agrees ? "" : "bad"));
+  for (const t of s.gauge) if (!t.includes("DISAGREES")) card.append(make("p", t));  // the others stand above as doubts
   if (!s.gauge.length) card.append(make("p", "no inclinometer reading to compare with"));
   if (s.cause) card.append(make("p", s.cause));
   for (const t of [...s.leave, ...s.advice]) card.append(make("p", t));
