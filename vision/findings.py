@@ -21,7 +21,7 @@ from vision.marks import Mark, find_marks, locate
 from vision.photo import Picture
 from vision.rib_plane import LineSeen, Solution
 from vision.sheet import Plane, Reduced, Sheet, lay_flat
-from vision.spar import SparChoice, choose_spar
+from vision.spar import SparChoice, choose_spar, is_shadow
 from vision.waviness import Waviness
 
 F32 = NDArray[np.float32]
@@ -205,7 +205,7 @@ def line_seen(role: Literal["chord", "spar", "plumb", "level"], s: Stroke, own_d
               own_name: str = "", zero_deg: float = 0.0) -> LineSeen:
     """A measured stroke as an observation."""
     return LineSeen(role, s.pixels, s.sigma_px, s.waviness.size, max(1.0, s.waviness.reach * s.px_per_mm), own_deg,
-                    own_source, own_name, zero_deg)
+                    own_source, own_name, zero_deg, s.shade_px)
 
 
 def _half(scale: float) -> float:
@@ -240,7 +240,22 @@ def _spar(picture: Picture, tall: Reduced, found: Findings, station: Station, pa
                      blur_px=blur)
     if stroke is None or stroke.length_mm < 0.04 * station.chord_mm:
         return choice, None, "the spar line is too faint or too short to measure"
-    return choice, stroke, None
+    doubt = None if "spar" in by_role else _no_spar(stroke, found, station)
+    return choice, None if doubt else stroke, doubt
+
+
+def _no_spar(stroke: Stroke, found: Findings, station: Station) -> str | None:
+    """Why a measured upright line is not to be believed the spar line: the string itself, its shadow, another pen."""
+    assert found.gravity is not None
+    ends = np.stack([stroke.uv[0], stroke.uv[-1]])
+    if any(is_shadow(ends, string, station.chord_mm) for string in found.gravity.string_ends):
+        return ("the upright line on the rib turns out to be the string or its shadow: hang the string further from the "
+                "spar line")
+    pen = found.strokes[0].width_mm
+    if stroke.width_mm > 1.7 * pen + 0.5:
+        return (f"the upright line on the rib is {stroke.width_mm:.1f} mm wide, the chord line {pen:.1f} mm: a shadow or an "
+                "edge rather than the same pen's spar line")
+    return None
 
 
 def _located(picture: Picture, plane: Plane, mark: Mark) -> LocatedMark | None:

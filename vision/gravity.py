@@ -16,7 +16,7 @@ from vision.candidates import profile_along
 from vision.hints import Hint, Role
 from vision.laser import find_level_stripes
 from vision.level_reference import UprightLine, find_uprights, upright_depth, with_colour
-from vision.lines import Stroke, measure, with_waviness
+from vision.lines import Stroke, measure, shaded
 from vision.photo import Picture
 from vision.rib_plane import LineSeen
 from vision.sheet import Plane, Reduced, Sheet, lay_flat
@@ -183,13 +183,13 @@ def _measured(picture: Picture, plane: Plane, ends: F64, chord_mm: float, scale:
 
     best = stroke_in(picture.gray)
     if best is not None and best.kept.mean() > 0.6 and _spread(best) < (POOR_STRING_PX if least > PLAIN else FAIR_STRING_PX):
-        return with_waviness(best)
+        return shaded(best)
     colour = picture.full_colour()
     for k in range(3) if colour is not None else ():
         other = stroke_in(np.ascontiguousarray(colour[..., k]))  # type: ignore[index]  # checked above
         if other is not None and (best is None or _vague(other) < _vague(best)):
             best = other
-    return None if best is None else with_waviness(best)
+    return None if best is None else shaded(best)
 
 
 def _kept_share(stroke: Stroke, v0: float, v1: float) -> float:

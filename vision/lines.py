@@ -23,6 +23,8 @@ from vision.waviness import Waviness, estimate_waviness
 
 F64 = NDArray[np.float64]
 
+SHADE = 0.35
+"""Standard deviation, in widths of a string, of how far shading may move it where only one half of it shows."""
 CENTRE_FLOOR_PX = 0.02
 """What sampling and the stroke's ragged edges leave in a segment's centre beyond the fit's noise."""
 
@@ -36,6 +38,7 @@ class Stroke:
     depth : (n,) grey levels below (above: negative) the mean of the two sides. kept : (m,) of all segments.
     place : (m,) mm along the line of all segments. off_px : (m,) centre's distance from the fitted line.
     waviness : what is left beyond sigma_px, and how far it reaches along the line, mm.
+    shade_px : (n,) of a string: how far light from one side may move each kept centre, see `shaded`.
     """
 
     pixels: F64
@@ -49,6 +52,7 @@ class Stroke:
     off_px: F64
     waviness: Waviness
     px_per_mm: float
+    shade_px: F64 | None = None
 
     @property
     def length_mm(self) -> float:
@@ -104,7 +108,7 @@ def measure(gray: NDArray[np.uint8], plane: Plane, a: F64, b: F64, *, half_px: f
 
     any_sign : the stroke may be darker here and lighter there (a string before changing backgrounds).
     avoid : boxes (u0, v0, u1, v1) mm whose pattern would be mistaken for the stroke (cards).
-    quick : leave the waviness at the residuals' plain standard deviation; `with_waviness` makes up for it.
+    quick : leave the waviness at the residuals' plain standard deviation; `shaded` makes up for it.
     Returns None when fewer than five segments look like a stroke.
     """
     for _ in range(rounds):
@@ -133,9 +137,24 @@ def measure(gray: NDArray[np.uint8], plane: Plane, a: F64, b: F64, *, half_px: f
                   good, seen.place, off, wave, scale)
 
 
-def with_waviness(s: Stroke) -> Stroke:
-    """A quickly measured stroke with its waviness estimated."""
-    return replace(s, waviness=estimate_waviness(s.place[s.kept], s.off_px[s.kept], s.sigma_px))
+def shaded(s: Stroke) -> Stroke:
+    """A string's stroke with what light from one side does to it.
+
+    A cylinder lit from the side is bright on one half and dark on the other. Before a background between the
+    two, only one half stands out, and which one depends on the background: the centre seems to move by up to
+    half a width. Before a background that both halves stand out from (large depth) it does not. The shift
+    is one unknown for the whole string times a known shape, so the joint solution can tell it from a tilt.
+    """
+    most = float(np.abs(s.depth).max())
+    shape = np.sign(s.depth) * (1.0 - np.abs(s.depth) / most)
+    shade = SHADE * s.width_mm * s.px_per_mm * shape
+    place, off = s.place[s.kept], s.off_px[s.kept]
+    # waviness is what is left when line and shading are fitted
+    design = np.stack([np.ones(len(place)), place, shade], axis=1)
+    weight = 1.0 / s.sigma_px
+    penalty = np.vstack([design * weight[:, None], [0.0, 0.0, 1.0]])
+    fit = np.linalg.lstsq(penalty, np.append(off * weight, 0.0), rcond=None)[0]
+    return replace(s, shade_px=shade, waviness=estimate_waviness(place, off - shade * fit[2], s.sigma_px))
 
 
 def _fit(seen: Sampled, blur_px: float, any_sign: bool

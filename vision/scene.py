@@ -30,6 +30,8 @@ class LineSeen:
     standard deviation and correlation length (pixels along the line) of the drawn line's own waviness.
     own_deg, own_source : standard uncertainty of the thing itself as a reference (string, laser), degrees;
     zero_deg : what it is known to be off, to be taken out (level lines only).
+    shade_px : (n,) what one unit variate, common to the whole line, moves each point by (a string lit from one
+    side shows its other half where the background is bright, and this half where it is dark).
     """
 
     role: Role
@@ -41,6 +43,7 @@ class LineSeen:
     own_source: str = ""
     own_name: str = ""
     zero_deg: float = 0.0
+    shade_px: F64 | None = None
 
 
 @dataclass(frozen=True)
@@ -205,6 +208,10 @@ def waviness_of(line: LineSeen) -> F64:
 
 
 def covariance_across(line: LineSeen) -> F64:
-    """(n, n) covariance of the points' distances across the line, px^2: noise and waviness."""
-    noise = np.diag(line.noise_px**2)
-    return noise + waviness_of(line) if line.wave_px > 0 else noise
+    """(n, n) covariance of the points' distances across the line, px^2: noise, waviness and shading."""
+    cov: F64 = np.diag(line.noise_px**2)
+    if line.wave_px > 0:
+        cov = cov + waviness_of(line)
+    if line.shade_px is not None:
+        cov = cov + np.outer(line.shade_px, line.shade_px)
+    return cov

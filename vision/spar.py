@@ -57,7 +57,7 @@ def choose_spar(sheet: Sheet, chord: F64, chord_mm: float, forward_right: bool, 
         at = _place(ends, chord, chord_mm, forward_right)
         if spar_at is not None and abs(at - spar_at) > PLACE_TOLERANCE:
             continue
-        if any(_shadow(ends, st, chord_mm) for st in strings):
+        if any(is_shadow(ends, st, chord_mm) for st in strings):
             near_string = True
             continue
         fits.append((float(np.linalg.norm(ends[1] - ends[0])) * s.cover, ends))
@@ -102,7 +102,8 @@ def _place(ends: F64, chord: F64, chord_mm: float, forward_right: bool) -> float
     return abs(float(nose) - u) / chord_mm + 0.012
 
 
-def _shadow(ends: F64, string: F64, chord_mm: float) -> bool:
+def is_shadow(ends: F64, string: F64, chord_mm: float) -> bool:
+    """Whether a line (2, 2) lies so close and parallel to a string (2, 2), sheet mm, as its shadow would."""
     d = string[1] - string[0]
     off = [abs(float(string[0, 0] + d[0] * (e[1] - string[0, 1]) / d[1] - e[0])) for e in ends]
     return max(off) < SHADOW_REACH * chord_mm and abs(off[0] - off[1]) < 0.035 * abs(ends[1, 1] - ends[0, 1]) + 1.5
