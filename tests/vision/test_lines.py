@@ -11,7 +11,7 @@ from drawn_bar import F64, Bar, flat_plane
 from scipy.ndimage import gaussian_filter1d
 from scipy.special import ndtr
 
-from vision.lines import CENTRE_FLOOR_PX, Stroke, measure, with_waviness
+from vision.lines import CENTRE_FLOOR_PX, Stroke, measure
 
 WIDTHS = (1.0, 2.0, 4.0)
 NOISES = (3.0, 5.0, 7.0, 10.0)
@@ -220,11 +220,11 @@ def test_no_stroke_where_there_is_no_line() -> None:
 def test_waviness_of_a_straight_line_is_small_and_of_a_wavy_one_its_own() -> None:
     rng = np.random.default_rng(28)
     bar = Bar(2.0, slope=0.02, size=(800, 61))
-    straight = with_waviness(seen(bar, bar.noisy(3.0, rng)))
+    straight = seen(bar, bar.noisy(3.0, rng), quick=False)
     rows = 0.35 * np.sin(np.arange(800) / 800 * 2 * np.pi * 9)
     wave = Bar(2.0, slope=0.02, size=(800, 61), offset=30.3 + rows)  # every column moved by its own part of a pixel
     gray = wave.noisy(3.0, rng)
-    wavy = with_waviness(seen(bar, gray))
+    wavy = seen(bar, gray, quick=False)
     assert straight.waviness.size < 0.02
     assert wavy.waviness.size == pytest.approx(0.35 / np.sqrt(2), rel=0.5)
     assert wavy.waviness.reach < 100
