@@ -55,8 +55,8 @@ def draw_style(rng: np.random.Generator, family: Family) -> Style:
     thick = rng.uniform(0.10, 0.17) if tune else rng.uniform(0.08, 0.19)
     width = rng.uniform(0.48, 0.62) if tune else rng.uniform(0.44, 0.66)
     ends = str(rng.choice(["hex", "mitre"] if tune else ["mitre", "rect", "round", "blunt"]))
-    if ends == "rect":
-        thick = min(thick, 0.25 * width)
+    # no display's segment is shorter than one and a half strokes
+    thick = min(thick, (width - 0.08) / (3.5 if ends == "rect" else 3.0))
     return Style(
         width=width, thick=thick, gap=rng.uniform(0.0, 0.03) if tune else rng.uniform(0.0, 0.04),
         pitch=width + rng.uniform(0.16, 0.36), slant=float(rng.choice([0.0, rng.uniform(0, 12)])),
