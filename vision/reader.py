@@ -55,6 +55,15 @@ TWO_POSES = 9.0
 
 
 @dataclass(frozen=True)
+class Seen:
+    """A reading with what it was made of: the joint solution and the lines; None where it ended before them."""
+
+    reading: Reading
+    solution: Solution | None = None
+    found: Findings | None = None
+
+
+@dataclass(frozen=True)
 class _Refused(Exception):
     """A reading that ends here, with what had been found."""
 
@@ -81,10 +90,16 @@ def read_photo(source: str | os.PathLike[str] | Picture | NDArray[Any], job: Job
 
     Raises UserError for a broken job (a named lens profile that cannot be read), never for a photo.
     """
+    return read_fully(source, job, lens=lens, hints=hints, monte_carlo=monte_carlo).reading
+
+
+def read_fully(source: str | os.PathLike[str] | Picture | NDArray[Any], job: Job, *,
+               lens: Lens | LensProfile | None = None, hints: Sequence[Hint] = (), monte_carlo: int = 0) -> Seen:
+    """As `read_photo`, with the solution and the lines behind the reading."""
     try:
         picture = _picture(source)
     except PhotoError as error:
-        return _unread(error, source, job)
+        return Seen(_unread(error, source, job))
     made = Made(version(), None, job.level.profile or f"u {job.level.u_deg:g} deg", helped=bool(hints))
     photo = Photo(picture.name, picture.sha256, picture.width, picture.height, picture.exif.taken,
                   picture.exif.camera)
@@ -111,12 +126,12 @@ def read_photo(source: str | os.PathLike[str] | Picture | NDArray[Any], job: Job
                         monte_carlo)
     except _Refused as end:
         none = Angle(None, end.reason)
-        return Reading(photo, station.name if station else None, none, none, None, None, made,
-                       flags + end.flags, (), end.evidence)
+        return Seen(Reading(photo, station.name if station else None, none, none, None, None, made,
+                            flags + end.flags, (), end.evidence))
 
 
 def _measure(picture: Picture, photo: Photo, job: Job, station: Station, cards: tuple[Card, ...], lens: Lens,
-             hints: tuple[Hint, ...], flags: tuple[Flag, ...], made: Made, draws: int) -> Reading:
+             hints: tuple[Hint, ...], flags: tuple[Flag, ...], made: Made, draws: int) -> Seen:
     first = _plane_only(cards, lens, photo)
     verdict = gates.after_solving(first[0])
     if verdict.reason:
@@ -148,8 +163,9 @@ def _measure(picture: Picture, photo: Photo, job: Job, station: Station, cards: 
     chord = Angle(result.chord, None, doubt.chord_flags)
     spar = Angle(result.spar, None if result.spar else found.spar_reason or "no spar line was looked for",
                  doubt.spar_flags)
-    return Reading(photo, station.name, chord, spar, "right" if found.forward_right else "left", found.reference,
-                   made, flags + doubt.flags, advise(best, result, found), show(picture, cards, best, found))
+    reading = Reading(photo, station.name, chord, spar, "right" if found.forward_right else "left", found.reference,
+                      made, flags + doubt.flags, advise(best, result, found), show(picture, cards, best, found))
+    return Seen(reading, best, found)
 
 
 def _picture(source: str | os.PathLike[str] | Picture | NDArray[Any]) -> Picture:
@@ -227,4 +243,4 @@ def _both_poses(solutions: list[Solution], photo: Photo) -> Angles:
     return best
 
 
-__all__ = ["Findings", "Hint", "LineSeen", "read_photo"]
+__all__ = ["Findings", "Hint", "LineSeen", "Seen", "read_fully", "read_photo"]
