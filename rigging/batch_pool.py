@@ -106,10 +106,10 @@ def crashed(task: Task) -> Outcome:
 def _pool(workers: int, plan: Plan) -> ProcessPoolExecutor:
     for name in _ONE_THREAD:  # libraries' own threads would fight the workers for the cores
         os.environ.setdefault(name, "1")
-    return ProcessPoolExecutor(workers, mp_context=_context(plan), initializer=start_worker)
+    return ProcessPoolExecutor(workers, mp_context=worker_context(plan), initializer=start_worker)
 
 
-def _context(plan: Plan) -> Any:
+def worker_context(plan: Plan) -> Any:
     """Processes forked from a clean server that has the heavy imports done, where the system has that."""
     if sys.platform.startswith("linux"):
         from multiprocessing import forkserver, resource_tracker

@@ -52,8 +52,7 @@ class Store:
         from filelock import FileLock, Timeout
 
         try:
-            for folder in (self.folder / OVERLAYS, self._records):
-                folder.mkdir(parents=True, exist_ok=True)
+            self.make_folders()
             lock = FileLock(self.folder / _KEPT / "lock", timeout=0)
             lock.acquire()
         except Timeout:
@@ -66,6 +65,11 @@ class Store:
             yield
         finally:
             lock.release()
+
+    def make_folders(self) -> None:
+        """Make the folders that readings and overlays go to. Raises OSError."""
+        for folder in (self.folder / OVERLAYS, self._records):
+            folder.mkdir(parents=True, exist_ok=True)
 
     def get(self, key: str) -> dict[str, Any] | None:
         """The tree of a finished reading; None where there is none, or it or its overlay is damaged."""

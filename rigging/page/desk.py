@@ -11,7 +11,7 @@ from typing import Any
 
 import msgspec
 
-from rigging.batch_pool import _context, available_cores, crashed
+from rigging.batch_pool import available_cores, crashed, worker_context
 from rigging.batch_store import OVERLAYS, Store, fingerprint, reading_key
 from rigging.batch_worker import DRAWER, READER, Outcome, Plan, Task, refused
 from rigging.page.bench import Bench, Entry
@@ -45,11 +45,10 @@ class Desk:
         self.bench = Bench(job_file)
         self.plan = Plan(self.job, fingerprint(self.job, (OVERLAYS,)), reader, drawer)
         self.store = Store(self.bench.folder / "readings", self.plan.made_from)
-        for folder in (self.store.folder / OVERLAYS, self.store._records):
-            folder.mkdir(parents=True, exist_ok=True)
+        self.store.make_folders()
         self.limit_s = limit_s
         self.told: Callable[[], None] = lambda: None
-        self._context = _context(self.plan)
+        self._context = worker_context(self.plan)
         self._lock = threading.Lock()
         self._under_way: set[str] = set()
         self._loose: dict[str, dict[str, Any]] = {}
