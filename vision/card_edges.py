@@ -42,7 +42,7 @@ class Edges:
 
 def find_edges(gray: NDArray[np.uint8], spec: CardSpec, homography: F64, scale: float, blur_px: float) -> Edges:
     """Locate all inner edges of a card whose homography (board mm to pixels) is good to 0.2 px."""
-    a, b, black = _layout(spec)
+    a, b, black = inner_edges(spec)
     steps = np.linspace(TRIM, 1 - TRIM, max(8, int(spec.square_mm * scale * (1 - 2 * TRIM))))
     run = a[:, None, :] + steps[None, :, None] * (b - a)[:, None, :]
     path = _apply(homography, run.reshape(-1, 2)).reshape(run.shape)
@@ -77,7 +77,7 @@ def find_edges(gray: NDArray[np.uint8], spec: CardSpec, homography: F64, scale: 
     return Edges(middle[ok], points[ok], normal[ok], np.hypot(sigma, EDGE_FLOOR_PX)[ok])
 
 
-def _layout(spec: CardSpec) -> tuple[F64, F64, F64]:
+def inner_edges(spec: CardSpec) -> tuple[F64, F64, F64]:
     """Start, end and the middle of the black square beside each inner edge, mm in the board frame."""
     a, b, black = [], [], []
     q = spec.square_mm

@@ -55,8 +55,11 @@ def pose_of(scene: Scene) -> Pose:
     )
 
 
-def draw(scene: Scene) -> tuple[U8, Truth]:
-    """The photo (h, w, 3) uint8 BGR, upright, and its truth. The same scene gives the same bytes."""
+def draw(scene: Scene, again: int = 0) -> tuple[U8, Truth]:
+    """The photo (h, w, 3) uint8 BGR, upright, and its truth. The same scene gives the same bytes.
+
+    again : another photo of the same things: all as before but for the pixels' noise.
+    """
     rngs = [np.random.default_rng([scene.seed, k]) for k in range(5)]
     canvas = Canvas(scene.camera, pose_of(scene))
     sun = np.array([rngs[0].uniform(-0.6, 0.6), 1.0, -rngs[0].uniform(0.4, 1.1)])
@@ -69,7 +72,7 @@ def draw(scene: Scene) -> tuple[U8, Truth]:
         drawn, mask = draw_rib(face, rngs[2]), face.mask
     draw_levels(canvas, scene, plane, mask, sun, rngs[4])
     _light(canvas, scene, rngs[3])
-    bgr = develop(canvas.light, scene, rngs[3])
+    bgr = develop(canvas.light, scene, np.random.default_rng([scene.seed, 3, again]) if again else rngs[3])
 
     def pixels(points: F64) -> F64:
         return plane.pixels(canvas.pose, canvas.camera, points) if len(points) else np.empty((0, 2))
