@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -13,6 +13,7 @@ from calibration.level import level_zero
 from shared.job import Job, Station
 from shared.reading import Flag
 from vision.candidates import profile_along
+from vision.crossing import look_along
 from vision.hints import Hint, Role
 from vision.laser import find_level_stripes
 from vision.level_reference import UprightLine, find_uprights, upright_depth, with_colour
@@ -20,7 +21,7 @@ from vision.lines import Stroke, measure, shaded
 from vision.photo import Picture
 from vision.rib_plane import LineSeen
 from vision.sheet import Plane, Reduced, Sheet, lay_flat
-from vision.strings import choose_strings
+from vision.strings import choose_strings, promising
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
@@ -34,10 +35,12 @@ GHOST = 0.4
 """A second level line seen over more than this share of the first one raises a doubt."""
 THICK_MM = 2.6
 """A string thicker than this, on the rib's scale, is doubted."""
-PROVEN = 0.9
-"""Share of it seen everywhere beyond which its crossing of the rib needs no second proof."""
-ON_RIB = 0.2
-"""Share of a measured string's segments on the rib, next to the chord line, that must lie on its line."""
+STRAIGHT_PX = 2.0
+"""How far off the measured line a string may show on the rib."""
+FOLLOWED_PX = 2
+"""How far from the measured line a string may still be seen on the rib."""
+DRIFT_PX = 2.0
+"""How far following a string further may move it on the stretch measured before."""
 CROOKED_PX = 0.8
 """Scatter beyond which it is no straight string."""
 
@@ -73,24 +76,20 @@ def find_gravity(picture: Picture, tall: Reduced, plane: Plane, band: Sheet, las
     weighed: tuple[UprightLine, ...] = ()
     reason: str | None = None
     if "plumb" in hints:
-        found = [hinted_ends(plane, hints["plumb"])]
+        found: list[tuple[F64, UprightLine | None]] = [(hinted_ends(plane, hints["plumb"]), None)]
     elif "level" in hints:
         found = []
     else:
-        sheet = lay_flat(tall, plane, _tall_box(picture, plane, chord), 2.2 / scale, 8.0 / scale)
-        depth = upright_depth(sheet)
-        for colour in (False, True):  # by brightness first; by colour as well where that shows no string
-            if colour:
-                depth = with_colour(depth, picture.small_colour(), sheet)
-            weighed = tuple(find_uprights(sheet, depth, chord, station.chord_mm))
-            found, reason = choose_strings(picture, plane, list(weighed), chord, station.chord_mm, forward_right, scale)
-            if found:
-                break
-    judged = {id(w.ends): w for w in weighed}
-    for k, e in enumerate(found):
-        w = judged.get(id(e))
+        strings, weighed, reason = _strings(picture, tall, plane, chord, station.chord_mm, forward_right, scale,
+                                            boxes)
+        found = [(w.ends, w) for w in strings]
+    for k, (e, w) in enumerate(found):
         stroke = _measured(picture, plane, e, station.chord_mm, scale, blur, boxes, w)
         if stroke is None or stroke.length_mm < 0.12 * station.chord_mm:
+            continue
+        if w is not None and not _crosses(picture, plane, stroke, w, chord, station.chord_mm, forward_right, boxes):
+            reason = ("a string seems to hang before the rib but cannot be followed straight across it: something behind "
+                      "the rib stands in line with it; photograph it from a step aside")
             continue
         if _spread(stroke) > CROOKED_PX:
             return Gravity(reason="the string does not show as one straight line (draught, a knot, something like it beside "
@@ -112,6 +111,39 @@ def find_gravity(picture: Picture, tall: Reduced, plane: Plane, band: Sheet, las
     return Gravity(tuple(lines), tuple(strokes), tuple(ends), reference, None, weighed,
                    _doubts(strokes[:len(ends)], len(found)) + _ghosts(picture, band, laser, chord, station,
                                                                        scale, blur, forward_right, level))
+
+
+def _strings(picture: Picture, tall: Reduced, plane: Plane, chord: F64, chord_mm: float, forward_right: bool,
+             scale: float, boxes: tuple[Box, ...]) -> tuple[list[UprightLine], tuple[UprightLine, ...], str | None]:
+    """The strings, all upright lines that were looked at, and the reason when none is a string: by brightness
+    first; by colour as well where that shows no string."""
+    sheet = lay_flat(tall, plane, _tall_box(picture, plane, chord), 2.2 / scale, 8.0 / scale)
+    depth = upright_depth(sheet)
+    lines = find_uprights(sheet, depth, chord, chord_mm)
+    strings, reason = choose_strings(picture.gray, plane, lines, chord, chord_mm, forward_right, boxes)
+    if strings:
+        return strings, tuple(lines), reason
+    lines = find_uprights(sheet, with_colour(depth, picture.small_colour(), sheet), chord, chord_mm)
+    colour = picture.full_colour() if any(promising(line) for line in lines) else None
+    if colour is not None:
+        strings, reason = choose_strings(colour, plane, lines, chord, chord_mm, forward_right, boxes)
+    return strings, tuple(lines), reason
+
+
+def _crosses(picture: Picture, plane: Plane, stroke: Stroke, judged: UprightLine, chord: F64, chord_mm: float,
+             forward_right: bool, boxes: tuple[Box, ...]) -> bool:
+    """Whether the line as measured, not only as found, passes in front of the rib."""
+    path = replace(judged, ends=np.stack(_line_ends(stroke, judged.ends[0, 1], judged.ends[1, 1])),
+                   at_chord=_line_ends(stroke, judged.at_chord[1], judged.at_chord[1])[0])
+
+    def passes(image: U8) -> bool:
+        crossing = look_along(image, plane, path, chord, chord_mm, forward_right, boxes, FOLLOWED_PX)
+        return crossing is not None and crossing.passes and crossing.aside_px <= STRAIGHT_PX
+
+    if passes(picture.gray):
+        return True
+    colour = picture.full_colour()
+    return colour is not None and passes(colour)
 
 
 def _ghosts(picture: Picture, band: Sheet, laser: F32 | None, chord: F64, station: Station, scale: float, blur: float,
@@ -169,9 +201,8 @@ def _measured(picture: Picture, plane: Plane, ends: F64, chord_mm: float, scale:
             stroke = traced(a, b)
             if stroke is None or stroke.kept.mean() < 0.25:
                 return best
-            rib = crossing[1] + 0.035 * chord_mm * np.array([-1.0, 1.0])
-            if best is None and least < PROVEN and _kept_share(stroke, rib[0], rib[1]) < ON_RIB:
-                return None  # something behind the rib, in line with what was found
+            if best is not None and _moved(plane, best, stroke) > DRIFT_PX:
+                return best
             if best is not None and (_spread(stroke) > max(1.5 * _spread(best), 0.2) or _kept_share(
                     stroke, best.uv[0, 1], best.uv[-1, 1]) < 0.75 * best.kept.mean()):
                 return best
@@ -204,6 +235,13 @@ def _line_ends(stroke: Stroke, v0: float, v1: float) -> tuple[F64, F64]:
     """The points of a stroke's straight line at two heights, sheet mm."""
     slope, at = np.polyfit(stroke.uv[:, 1], stroke.uv[:, 0], 1)
     return np.array([slope * v0 + at, v0]), np.array([slope * v1 + at, v1])
+
+
+def _moved(plane: Plane, before: Stroke, after: Stroke) -> float:
+    """How far a longer measurement lies from a shorter one at the shorter one's ends, pixels."""
+    v0, v1 = float(before.uv[0, 1]), float(before.uv[-1, 1])
+    return float(np.abs(plane.to_pixels(np.stack(_line_ends(before, v0, v1)))
+                        - plane.to_pixels(np.stack(_line_ends(after, v0, v1)))).max())
 
 
 def _vague(stroke: Stroke) -> float:

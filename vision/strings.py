@@ -1,73 +1,65 @@
-"""Which upright lines are hanging strings.
-
-In front of the rib *and* beyond it. Where a string has the rib's own colour its trace on the rib is looked
-for in the full picture, the whole crossing averaged: even a string of the same brightness shades itself.
-"""
+"""Which upright lines are hanging strings: those that pass in front of the rib and go on beyond it."""
 
 from __future__ import annotations
+
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.crossing import Box, Crossing, look_along
 from vision.level_reference import UprightLine
-from vision.lines import sample
-from vision.photo import Picture
 from vision.sheet import Plane
 
 F64 = NDArray[np.float64]
+U8 = NDArray[np.uint8]
 
 APART_MM = 12.0
 """Strings nearer to each other than this, at both ends, are taken for one."""
-FAINT_TRACE, CLEAR_TRACE = 2.5, 4.5
-"""How far the mean profile on the rib must stand out of its own noise to back, or to prove, a string there."""
+NEAR_TAIL = 0.09
+"""Near the trailing edge, in chords, the rib is too thin to tell before from behind."""
+LESSER = 0.35
+"""Share of the best one's weight below which another string is left alone."""
 
 
-def choose_strings(picture: Picture, plane: Plane, lines: list[UprightLine], chord: F64, chord_mm: float,
-                   forward_right: bool, scale: float) -> tuple[list[F64], str | None]:
-    """Ends (2, 2) sheet mm of each string, top first; and the reason when there is none.
+def choose_strings(image: U8, plane: Plane, lines: list[UprightLine], chord: F64, chord_mm: float,
+                   forward_right: bool, covers: tuple[Box, ...]) -> tuple[list[UprightLine], str | None]:
+    """The lines that are strings, on the path they were found on; and the reason when there is none.
 
-    chord : (2, 2) sheet mm, left end first.
+    image : (h, w) or (h, w, 3), full size. chord : (2, 2) sheet mm, left end first. covers : see
+    `look_along`.
     """
     tail = chord[0] if forward_right else chord[1]
     sure: list[tuple[float, UprightLine]] = []
     for line in lines:
-        if max(line.above, line.below) < 0.3:
+        if not promising(line) or abs(line.at_chord[0] - tail[0]) < NEAR_TAIL * chord_mm:
             continue
-        # near the trailing edge the rib is too thin to tell before from behind
-        if abs(line.at_chord[0] - tail[0]) < 0.09 * chord_mm:
-            continue
-        trace = _trace(picture, plane, line, chord_mm, scale)
-        if _before_the_rib(line, trace):
+        crossing = look_along(image, plane, line, chord, chord_mm, forward_right, covers)
+        if crossing is not None and crossing.passes:
             length = float(np.linalg.norm(line.ends[1] - line.ends[0]))
-            sure.append((max(line.on_rib, 0.5) * (line.above + line.below) * length, line))
+            weight = crossing.upper * (crossing.above + crossing.below) * length
+            sure.append((weight, _on_path(line, crossing)))
     sure.sort(key=lambda f: -f[0])
     kept: list[UprightLine] = []
     for weight, line in sure:
-        if weight < 0.35 * sure[0][0]:
-            continue
-        if all(_apart(line, k) for k in kept):
+        if weight >= LESSER * sure[0][0] and all(_apart(line, k) for k in kept):
             kept.append(line)
-    if not kept:
-        near_tail = any(max(k.above, k.below) > 0.4 for k in lines)
-        return [], ("no line was seen both on the rib and beyond it, as a string before it would be: hang the string in "
-                    "front of the rib, in a colour that differs from it" if near_tail else None)
-    return [k.ends for k in kept], None
+    if kept:
+        return kept, None
+    return [], ("no line was seen both on the rib and beyond it, as a string before it would be: hang the string in "
+                "front of the rib, in a colour that differs from it" if any(promising(k) for k in lines) else None)
 
 
-def _before_the_rib(line: UprightLine, trace: float) -> bool:
-    """Seen on the rib and beyond it, in one of four ways.
+def promising(line: UprightLine) -> bool:
+    """Whether a line shows beyond the rib at all."""
+    return max(line.above, line.below) > 0.3
 
-    Plainly everywhere; or on the rib and on one side of it, with a trace in the full picture to back it; or
-    faintly everywhere, with a clear trace; or plainly above and below, with a clear trace where it has the
-    rib's own colour.
-    """
-    least, most = sorted((line.above, line.below))
-    plain = line.on_rib > 0.6 and least > 0.7
-    backed = line.on_rib > 0.55 and least + most > 0.9 and trace > FAINT_TRACE
-    one_side = line.on_rib > 0.4 and most > 0.8 and trace > 1.4 * CLEAR_TRACE
-    faint = line.on_rib > 0.4 and least > 0.3 and trace > CLEAR_TRACE
-    hidden = (least > 0.6 and trace > CLEAR_TRACE) or (least > 0.85 and line.on_rib > 0.3 and trace > FAINT_TRACE)
-    return plain or backed or one_side or faint or hidden
+
+def _on_path(line: UprightLine, crossing: Crossing) -> UprightLine:
+    """The line moved onto the path that the close look found, from end to end as before."""
+    ends = np.stack([[_at(crossing.ends, float(v)), float(v)] for v in line.ends[:, 1]])
+    v = float(line.at_chord[1])
+    return replace(line, ends=ends, at_chord=np.array([_at(crossing.ends, v), v]))
 
 
 def _apart(a: UprightLine, b: UprightLine) -> bool:
@@ -79,26 +71,6 @@ def _apart(a: UprightLine, b: UprightLine) -> bool:
 
 
 def _at(ends: F64, v: float) -> float:
+    """Where a line (2, 2) sheet mm is at a height v."""
     d = ends[1] - ends[0]
     return float(ends[0, 0] + d[0] * (v - ends[0, 1]) / d[1])
-
-
-def _trace(picture: Picture, plane: Plane, line: UprightLine, chord_mm: float, scale: float) -> float:
-    """How many times its own scatter the mean profile across the line stands out on the rib, above the chord
-    line and below it: the lesser of the two, for a short tick on one side is no string."""
-    d = line.ends[1] - line.ends[0]
-    t = d / np.linalg.norm(d)
-    reach = 0.018 * chord_mm
-    parts = [line.at_chord + t * s for s in (-reach, -3.0, 3.0, reach)]
-    both = []
-    for a, b in ((parts[0], parts[1]), (parts[2], parts[3])):
-        seen = sample(picture.gray, plane, a, b, float(np.clip(7 * scale, 14, 28)), float(np.linalg.norm(b - a)) / 3.01)
-        values = seen.values[seen.inside]
-        if len(values) < 2:
-            return 0.0
-        x = np.arange(values.shape[1]) - values.shape[1] // 2
-        fit = np.polynomial.polynomial.polyfit(x, values.T, 2)
-        mean = (values - np.polynomial.polynomial.polyval(x, fit)).mean(0)
-        noise = float(np.sqrt(np.mean(mean[np.abs(x) > 4 + scale] ** 2))) + 0.15
-        both.append(float(np.abs(mean[np.abs(x) <= 1.5 + 0.8 * scale]).max() / noise))
-    return min(both)

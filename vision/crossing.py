@@ -1,0 +1,181 @@
+"""Whether an upright line passes in front of the rib: looked at along its whole length, in the full picture.
+
+The strip along the line is laid straight. In each short stretch a matched filter (stripe less the mean of
+its two sides) is held against its own scatter round about, in every channel, and the straight path through
+the strip is sought along which it stands out most. A string stands out before the rib *and* before what
+is behind the rib, on one path; a pole behind the rib is cut off by the rib's outline, a drawn line or a
+shadow on the rib ends there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.level_reference import UprightLine
+from vision.sheet import Plane
+
+F64 = NDArray[np.float64]
+U8 = NDArray[np.uint8]
+Box = tuple[float, float, float, float]
+
+STRETCH_MM = 3.0
+"""Length of the stretches that are judged one by one."""
+HALF_WIDTHS = (1, 2, 4)
+"""Half widths of the stripes that are looked for, pixels."""
+SIDE_GAP, SIDE = 2, 4
+"""Pixels between a stripe and its sides, and how wide a side is averaged."""
+WANDER = 4
+"""How far off the path of an upright line found coarsely may lie at either end, pixels."""
+SEARCHED = 7
+"""How far from a line, pixels, the stripe on the rib is looked for."""
+LEAST_FREE = 6
+"""Stretches on the rib beside the cards that are enough to do without those on a card."""
+CLEAR = 4.0
+"""How many times its scatter a stretch must stand out to count as seen."""
+ROUND = 6
+"""Stretches either way over which scatter is judged."""
+
+
+@dataclass(frozen=True)
+class Crossing:
+    """Share of the stretches in which the line is seen, less what chance would show: on the rib above the chord
+    line, on it below, above the rib and below it. ends : (2, 2) sheet mm, the path found, top first. aside_px : how
+    far off the line as given the stripe's own straight path on the rib lies, at the worse end."""
+
+    upper: float
+    lower: float
+    above: float
+    below: float
+    ends: F64
+    aside_px: float
+
+    @property
+    def passes(self) -> bool:
+        """In front of the rib and beyond it."""
+        least, most = sorted((self.above, self.below))
+        return self.upper > 0.6 and self.lower > 0.4 and most > 0.7 and least + most > 0.8
+
+
+def look_along(image: U8, plane: Plane, line: UprightLine, chord: F64, chord_mm: float,
+               forward_right: bool, covers: tuple[Box, ...] = (), wander: int = WANDER) -> Crossing | None:
+    """Judge one upright line.
+
+    image : (h, w) or (h, w, 3), full size. chord : (2, 2) sheet mm, left end first. covers : (u0, v0, u1, v1) sheet mm,
+    cards on the rib, whose pattern could be taken for the stripe. wander : how far off the path may lie at either
+    end, pixels. None where the line is too short to judge.
+    """
+    top, bottom = line.ends
+    d = (bottom - top) / (bottom[1] - top[1])  # per mm down
+    crossing = line.at_chord
+    tail = abs(crossing[0] - (chord[0, 0] if forward_right else chord[1, 0])) / chord_mm
+    v0 = max(float(top[1]), crossing[1] - 0.35 * chord_mm)
+    v1 = min(max(float(bottom[1]), crossing[1] + 0.03 * chord_mm), crossing[1] + 0.25 * chord_mm)
+    count = int((v1 - v0) / STRETCH_MM)
+    if count < 12:
+        return None
+    v = v0 + (np.arange(count) + 0.5) * (v1 - v0) / count
+    centre = crossing + (v - crossing[1])[:, None] * d
+    values, inside = _strip(image, plane, centre, v[1] - v[0], d)
+    free = np.ones(count, dtype=bool)
+    for left, upper_edge, right, lower_edge in covers:
+        free &= ~((centre[:, 0] > left) & (centre[:, 0] < right) & (v > upper_edge) & (v < lower_edge))
+    height = crossing[1] - v  # above the chord line, mm
+    best: tuple[float, NDArray[np.bool_], F64, float, F64] | None = None
+    for half in HALF_WIDTHS:
+        z, x = _standing_out(values, half)
+        score, path, seen, chance = _straightest(np.where(inside[:, None], z, 0.0), x, wander)
+        if best is None or score > best[0]:
+            best = (score, seen & inside, path, chance, z)
+    assert best is not None
+    _, seen, path, chance, z = best
+    ends = np.stack([_off(plane, centre[k], path[k]) for k in (0, -1)])
+    # the rib is at least this deep above the chord line (common practice, no source: sections of 9 % and more)
+    deep = min(0.045, 0.12 * tail) * chord_mm
+    parts = ((height > 2.0) & (height < deep), (height < -2.0) & (height > -max(0.012 * chord_mm, 8.0)),
+             height > 0.13 * chord_mm, height < -0.075 * chord_mm)
+    upper, lower, above, below = (
+        max(0.0, float(seen[p & inside].mean()) - chance) if (p & inside).sum() > 1 else 0.0 for p in parts)
+    on_rib = (parts[0] | parts[1]) & inside
+    return Crossing(upper, lower, above, below, ends,
+                    _aside(z[on_rib & free] if (on_rib & free).sum() >= LEAST_FREE else z[on_rib]))
+
+
+def _strip(image: U8, plane: Plane, centre: F64, step_mm: float, d: F64) -> tuple[F64, NDArray[np.bool_]]:
+    """(n, k, c) mean profiles across the line, k pixels wide, of each stretch; which of them lie in the picture."""
+    reach = max(HALF_WIDTHS) + SIDE_GAP + SIDE + WANDER + 8
+    x = np.arange(-reach, reach + 1, dtype=np.float64)
+    ends = plane.to_pixels(centre[[0, -1]])
+    per = int(np.clip(round(float(np.linalg.norm(ends[1] - ends[0])) / len(centre)), 2, 12))
+    part = ((np.arange(per) + 0.5) / per - 0.5) * step_mm
+    points = plane.to_pixels((centre[:, None] + part[:, None] * d).reshape(-1, 2))
+    mx = (points[:, :1] + x).astype(np.float32)
+    my = np.repeat(points[:, 1:], len(x), axis=1).astype(np.float32)
+    values = cv2.remap(image, mx, my, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float64)
+    h, w = image.shape[:2]
+    inside = (mx.min(1) > 0) & (mx.max(1) < w - 1) & (my.min(1) > 0) & (my.max(1) < h - 1)
+    n = len(centre)
+    return values.reshape(n, per, len(x), -1).mean(1), inside.reshape(n, per).all(1)
+
+
+def _standing_out(values: F64, half: int) -> tuple[F64, F64]:
+    """(n, m) how many scatters the stripe stands out at each of m places across, and the places, pixels."""
+    total = np.concatenate([np.zeros_like(values[:, :1]), np.cumsum(values, axis=1)], axis=1)
+    edge = half + SIDE_GAP + SIDE
+    at = np.arange(edge, values.shape[1] - edge)
+
+    def mean(lo: int, hi: int) -> F64:
+        """Mean of the columns from lo to hi, both counted from the place."""
+        return np.asarray((total[:, at + hi + 1] - total[:, at + lo]) / (hi - lo + 1))
+
+    left, right = mean(-edge, -edge + SIDE - 1), mean(edge - SIDE + 1, edge)
+    contrast = mean(-half, half) - 0.5 * (left + right)
+    # a step between the sides is no stripe: what it could do to the mean is taken off
+    contrast = np.sign(contrast) * np.maximum(0.0, np.abs(contrast) - 0.5 * np.abs(left - right))
+    size = np.abs(contrast)
+    k = np.ones((2 * ROUND + 1, 1)) / (2 * ROUND + 1)
+    scatter = np.stack([cv2.filter2D(np.median(size[..., c], axis=1, keepdims=True), -1, k,
+                                     borderType=cv2.BORDER_REPLICATE) for c in range(size.shape[2])], axis=-1)
+    z = (size / (1.4826 * scatter + 0.4)).max(axis=2)
+    return z, (at - values.shape[1] // 2).astype(np.float64)
+
+
+def _straightest(z: F64, x: F64, wander: int) -> tuple[float, F64, NDArray[np.bool_], float]:
+    """The straight path that stands out most: its score, place (n,), where it is seen, and the share that the
+    paths beside it would show."""
+    n, middle = len(z), int(np.argmin(np.abs(x)))
+    ballots = np.minimum(z, 2 * CLEAR)
+    ends = np.arange(-wander, wander + 1)
+    a, b = (g.ravel() for g in np.meshgrid(ends, ends))
+    run = np.linspace(0, 1, n)
+    places = np.rint(a[:, None] + (b - a)[:, None] * run).astype(int)
+    scores = ballots[np.arange(n), middle + places].sum(1)
+    k = int(scores.argmax())
+    seen = z[np.arange(n), middle + places[k]] > CLEAR
+    reach = (len(x) - 1) // 2
+    beside = [z[np.arange(n), np.clip(middle + places[k] + off, 0, len(x) - 1)] > CLEAR
+              for off in (-reach, -reach + 3, reach - 3, reach)]
+    return float(scores[k]), a[k] + (b[k] - a[k]) * run, seen, float(np.mean(beside))
+
+
+def _aside(z: F64) -> float:
+    """How far the straight path that stands out most along these stretches lies off the middle at the worse of its
+    ends, pixels."""
+    if len(z) < 2:
+        return float("nan")
+    n, middle = len(z), (z.shape[1] - 1) // 2
+    ends = np.arange(-SEARCHED, SEARCHED + 1)
+    a, b = (g.ravel() for g in np.meshgrid(ends, ends))
+    places = np.rint(a[:, None] + (b - a)[:, None] * np.linspace(0, 1, n)).astype(int)
+    k = int(np.log1p(z)[np.arange(n), middle + places].sum(1).argmax())
+    return float(max(abs(a[k]), abs(b[k])))
+
+
+def _off(plane: Plane, centre: F64, pixels: float) -> F64:
+    """A sheet point moved to the right in the picture by so many pixels."""
+    at = plane.to_pixels(centre[None])[0]
+    moved: F64 = plane.to_sheet((at + [pixels, 0.0])[None])[0]
+    return moved
