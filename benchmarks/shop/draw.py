@@ -55,15 +55,18 @@ def pose_of(scene: Scene) -> Pose:
     )
 
 
-def draw(scene: Scene, again: int = 0) -> tuple[U8, Truth]:
+def draw(scene: Scene, again: int = 0, swing_deg: float = 0.0) -> tuple[U8, Truth]:
     """The photo (h, w, 3) uint8 BGR, upright, and its truth. The same scene gives the same bytes.
 
-    again : another photo of the same things: all as before but for the pixels' noise.
+    again : another photo of the same things: all as before but for the pixels' noise. swing_deg : turn of the rib's
+    plane about its own upright axis.
     """
     rngs = [np.random.default_rng([scene.seed, k]) for k in range(5)]
     canvas = Canvas(scene.camera, pose_of(scene))
     sun = np.array([rngs[0].uniform(-0.6, 0.6), 1.0, -rngs[0].uniform(0.4, 1.1)])
     plane = rib_plane(scene.chord_deg, scene.forward, scene.lean_deg)
+    if swing_deg:
+        plane = plane.turned((0.0, 0.0), 0.0, swing_deg)
     draw_backdrop(canvas, scene, rngs[1])
     _behind(canvas, scene, sun, rngs[4])
     drawn, mask = None, None
