@@ -55,7 +55,7 @@ DETECTORS: dict[str, dict[str, Find]] = {
         "half size, lenient": partial(lsd, shrink=2, turn=35.0, density=0.4),
     },
     "Canny, OpenCV probabilistic Hough": {
-        "full size": hough_opencv,
+        "full size, fewer edges": partial(hough_opencv, edges=0.02),
         "half size": partial(hough_opencv, shrink=2),
         "half size, more edges, wider gaps": partial(hough_opencv, shrink=2, edges=0.10, gap=0.02),
     },
