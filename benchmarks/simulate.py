@@ -22,8 +22,8 @@ from rigging.planning_scene import Noise, PlacedCard, SetUp, View, _World
 from shared.reading import Angle, Flag, Made, Photo, Reading
 from vision import doubts, gates
 from vision.cards import Card
-from vision.reader import MAYBE_POSE, _both_poses, _plane_only, _Refused, _solve_all
-from vision.rib_plane import with_lines
+from vision.reader import MAYBE_POSE, _both_poses, _Refused, _solve_all
+from vision.rib_plane import starts, with_lines
 from vision.scene import Lean, LineSeen, Scene, State, place_card
 
 F64 = NDArray[np.float64]
@@ -51,6 +51,7 @@ class Shop:
     lean_deg: float
     lean_true: float
     aspect: float
+    skew: float
     level_off: float
     noise: Noise
 
@@ -110,9 +111,11 @@ def shop(rng: np.random.Generator, lean_kind: str | None = None, guessed: bool =
         pen_wave_mm=float(rng.uniform(0.05, 0.15)),
     )
     aspect = float(rng.normal(0, noise.aspect))
+    skew = math.radians(rng.normal(0, noise.skew_deg))
     lens_kind = "lens guessed" if guessed else "lens profile"
     lean = stated + float(rng.normal(0, U_LEAN[kind]))
-    return Shop(true, profile, lens_kind, kind, stated, lean, aspect, float(rng.normal(0, 0.02)), noise)
+    level_off = float(rng.normal(0, 0.02))
+    return Shop(true, profile, lens_kind, kind, stated, lean, aspect, skew, level_off, noise)
 
 
 def rib(
@@ -197,7 +200,7 @@ def observe(rng: np.random.Generator, s: Shop, r: Rib, setup: SetUp, spoil: str 
     rotation, shift = world.rib_frame(setup.cards[0])
     seats = r.seats[: len(cards)] + (np.radians([[1.5, 0.0]]) if spoil == "card stands off the rib" else 0.0)
     none = np.empty((0, 3))
-    state = State(np.zeros(0), rotation, shift, places, s.aspect, seats, np.array([0.0, 1.0, 0.0]), none)
+    state = State(np.zeros(0), rotation, shift, places, s.aspect, seats, np.array([0.0, 1.0, 0.0]), none, s.skew)
     seen = [
         replace(_seen(rng, s, state, k, card, spoil), number=r.first_card + k) for k, card in enumerate(cards)
     ]
@@ -215,6 +218,7 @@ def observe(rng: np.random.Generator, s: Shop, r: Rib, setup: SetUp, spoil: str 
         s.noise.aspect,
         "card print",
         s.noise.seat_deg,
+        u_shear=math.radians(s.noise.skew_deg),
     )
 
 
@@ -240,7 +244,8 @@ def read(scene: Scene, station: str) -> Reading:
     picture = Photo(scene.photo, scene.photo, *SIZE, None, None)
     made = Made("simulated", scene.lens.ident, None)
     try:
-        first = _plane_only(scene.cards, scene.lens, picture)
+        alone = replace(scene, lines=(), lean=None)
+        first = _solve_all(alone, starts(alone))
         near = [f for f in first if f.cost - first[0].cost < MAYBE_POSE * first[0].scale ** 2]
         solutions = _solve_all(scene, [with_lines(scene, f.state) for f in near])
     except _Refused as end:

@@ -11,6 +11,7 @@ import numpy as np
 from scipy import stats
 
 from calibration.level import COVER
+from calibration.print_profile import FORMAT, U_SKEW_DEG, U_STRETCH, PrintProfile
 from shared.errors import UserError
 
 RULE_U_MM = 0.15
@@ -19,15 +20,15 @@ RULE_U_MM = 0.15
 CALIPER_U_MM = 0.03
 FURTHEST = 0.1
 """No printer is off by more than this: then another bar was measured."""
-WORTH_TELLING = 0.002
+BAD_STRETCH, BAD_SKEW_DEG = 0.01, 0.3
+"""A printer that stretches or shears more than this is out of order (common practice, no source)."""
 
 
 @dataclass(frozen=True)
 class PrintScale:
     """What the measured bars say.
 
-    scale, u_scale : measured over nominal length, mean of both directions, and its standard uncertainty (half
-    the difference between the directions is in it, as the cards are taken to be scaled evenly).
+    scale, u_scale : measured over nominal length, mean of both directions, and its standard uncertainty.
     stretch, u_stretch : of the direction down the sheet against across, relative; NaN where only one was
     measured.
     skew_deg, u_skew_deg : departure of the sheet's corner from 90 deg, positive when the diagonal that starts
@@ -44,8 +45,13 @@ class PrintScale:
 
     @property
     def toml(self) -> str:
-        """The lines for the job file."""
-        return f"[cards]\nscale = {self.scale:.5f}\nu_scale = {self.u_scale:.5f}\n"
+        """The lines for the job file, for those who keep no profile."""
+        lines = [f"scale = {self.scale:.5f}", f"u_scale = {self.u_scale:.5f}"]
+        if math.isfinite(self.stretch):
+            lines += [f"stretch = {self.stretch:.5f}", f"u_stretch = {self.u_stretch:.5f}"]
+        if math.isfinite(self.skew_deg):
+            lines += [f"skew_deg = {self.skew_deg:.3f}", f"u_skew_deg = {self.u_skew_deg:.3f}"]
+        return "\n".join(["[cards]", *lines, ""])
 
 
 def print_scale(
@@ -53,27 +59,30 @@ def print_scale(
     down_mm: Sequence[float] = (),
     diagonals_mm: Sequence[float] = (),
     *,
-    nominal_mm: float = 100.0,
+    nominal_mm: float | tuple[float, float] = 100.0,
     nominal_sides_mm: tuple[float, float] | None = None,
     tool: Literal["rule", "caliper"] = "rule",
 ) -> PrintScale:
     """Scale and squareness of a print.
 
-    across_mm, down_mm : lengths of the printed bar measured across and down the sheet, repeats allowed.
-    nominal_mm : its drawn length. diagonals_mm : of a drawn rectangle of `nominal_sides_mm` (width, height):
-    from the lower left, then from the upper left. For a parallelogram of sides a, b and corner 90 deg + g,
-    d1^2 - d2^2 = 4 a b sin g.
+    across_mm, down_mm : lengths measured across and down the sheet, repeats allowed: of the printed bars, or of a
+    card's board. nominal_mm : the drawn length, or one for each direction. diagonals_mm : of a drawn rectangle of
+    `nominal_sides_mm` (width, height): from the lower left, then from the upper left. For a parallelogram of
+    sides a, b and corner 90 deg + g, d1^2 - d2^2 = 4 a b sin g.
     The mean of repeats still carries the tool's own error. Raises UserError.
     """
     u_tool = RULE_U_MM if tool == "rule" else CALIPER_U_MM
+    drawn = nominal_mm if isinstance(nominal_mm, tuple) else (nominal_mm, nominal_mm)
     kinds = [
-        _mean(name, list(values), nominal_mm, u_tool)
-        for name, values in (("across", across_mm), ("down", down_mm))
+        _mean(name, list(values), nominal, u_tool)
+        for name, values, nominal in zip(("across", "down"), (across_mm, down_mm), drawn, strict=True)
         if len(values)
     ]
     if not kinds:
         raise UserError(
-            "no bar", "at least one measured length is needed", "measure the printed bar and give --across"
+            "no bar",
+            "at least one measured length is needed",
+            "measure the printed bar both ways and give --across and --down",
         )
     scale = float(np.mean([s for s, _ in kinds]))
     u = math.sqrt(sum(v * v for _, v in kinds)) / len(kinds)
@@ -81,17 +90,37 @@ def print_scale(
     if len(kinds) == 2:
         stretch = kinds[1][0] / kinds[0][0] - 1
         u_stretch = math.hypot(kinds[0][1], kinds[1][1])
-        u = math.hypot(u, abs(stretch) / 2)
     else:
-        # the other direction is unmeasured; printers' feeds are off by some 0.2 % (common practice, no
-        # source)
-        u = math.hypot(u, 0.002)
+        u = math.hypot(u, U_STRETCH / 2)  # the other direction is unmeasured
     skew = u_skew = math.nan
     if len(diagonals_mm):
         skew, u_skew = _skew(diagonals_mm, nominal_sides_mm, scale, u_tool)
     return PrintScale(
         scale, u, stretch, u_stretch, skew, u_skew, tuple(_words(scale, u, stretch, u_stretch, skew, u_skew))
     )
+
+
+def print_profile(
+    result: PrintScale,
+    ident: str,
+    date: str,
+    tool: str,
+    across_mm: Sequence[float],
+    down_mm: Sequence[float],
+    diagonals_mm: Sequence[float],
+    nominal_mm: tuple[float, float],
+    sides_mm: Sequence[float],
+) -> PrintProfile:
+    """The profile of a measured print: what was found and what it was found from."""
+
+    def known(value: float) -> float | None:
+        return value if math.isfinite(value) else None
+
+    return PrintProfile(
+        FORMAT, ident, result.scale, result.u_scale, known(result.stretch), known(result.u_stretch),
+        known(result.skew_deg), known(result.u_skew_deg), tool, tuple(across_mm), tuple(down_mm),
+        tuple(diagonals_mm), nominal_mm, tuple(sides_mm), date, notes=result.text,
+    )  # fmt: skip
 
 
 def angle_error_deg(stretch: float, turn_deg: float) -> float:
@@ -153,23 +182,26 @@ def _words(scale: float, u: float, stretch: float, u_stretch: float, skew: float
     ]
     if math.isfinite(stretch):
         out.append(
-            f"down the sheet {100 * stretch:+.2f} % against across (U {200 * u_stretch:.2f} %): turns "
-            f"a line at 5 deg "
-            f"to the card by {abs(angle_error_deg(stretch, 5)):.3f} deg, one at 45 deg by "
-            f"{abs(angle_error_deg(stretch, 45)):.3f} deg, before the tilt it feigns"
+            f"down the sheet {100 * stretch:+.2f} % against across (U {200 * u_stretch:.2f} %): left out, it would turn "
+            f"a line at 5 deg to the card by {abs(angle_error_deg(stretch, 5)):.3f} deg, one at 45 deg by "
+            f"{abs(angle_error_deg(stretch, 45)):.3f} deg, and feign a tilt of a card seen square-on of "
+            f"{math.degrees(math.acos(1 / (1 + abs(stretch)))):.1f} deg"
         )
-        if abs(stretch) > max(WORTH_TELLING, 2 * u_stretch):
-            out.append(
-                "the print is stretched: print it anew, or the tilt of every card is out "
-                f"by up to {math.degrees(math.acos(1 / (1 + abs(stretch)))):.1f} deg"
-            )
+    else:
+        out.append(f"the other direction is not measured: U allows for {200 * U_STRETCH:.1f} % of stretch")
     if math.isfinite(skew):
         out.append(
-            f"corner off a right angle by {skew:+.3f} deg (U {2 * u_skew:.3f} deg): turns plumb "
+            f"corner off a right angle by {skew:+.3f} deg (U {2 * u_skew:.3f} deg): left out, it would turn plumb "
             f"against chord by as much"
         )
-        if abs(skew) > 2 * u_skew:
-            out.append("the print is not square: print it anew, or on another printer")
+    else:
+        out.append(f"the diagonals are not measured: U allows for corners {2 * U_SKEW_DEG:.1f} deg off square")
+    if u_stretch > U_STRETCH or u_skew > U_SKEW_DEG:
+        out.append(
+            "so measured it is known no better than unmeasured: take calipers, or a longer line (--card, the whole board)"
+        )
+    if abs(stretch) > BAD_STRETCH or abs(skew) > BAD_SKEW_DEG:
+        out.append("no printer in order does that: print it anew, at 100 %, or on another printer")
     if abs(scale - 1) > 0.03:
         out.append("over 3 % off: the print dialog scaled the page; print it anew at 100 %")
     return out

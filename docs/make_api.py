@@ -28,6 +28,8 @@ MODULES = {
         "calibration.gauge_file",
         "calibration.level",
         "calibration.print_scale",
+        "calibration.print_profile",
+        "calibration.drift",
     ),
     "One photo": (
         "vision.photo",

@@ -180,7 +180,7 @@ def code_digest() -> str:
 
 def _profiles(job: Job) -> Iterator[str]:
     """A line for each profile file that the job may use."""
-    places = [job.folder / name for name in (job.level.profile,) if name]
+    places = [job.folder / name for name in (job.level.profile, job.prints.profile) if name]
     if job.lens != "auto":
         places.append(job.folder / job.lens)
     folder = job.folder / job.lens_folder

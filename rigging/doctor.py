@@ -86,7 +86,8 @@ def _station(station: Station, photos: list[PhotoCheck]) -> StationCheck:
 def _job_troubles(job: Job) -> Iterator[Trouble]:
     """Files that the job names, and what it leaves open."""
     named = {"lens profile": None if job.lens == "auto" else job.lens, "level profile": job.level.profile,
-             "inclinometer readings": job.gauge.readings, "inclinometer profile": job.gauge.profile}
+             "print profile": job.prints.profile, "inclinometer readings": job.gauge.readings,
+             "inclinometer profile": job.gauge.profile}
     for what, name in named.items():
         if name is not None and not (job.folder / name).is_file():
             yield Trouble("missing", "file",

@@ -57,6 +57,7 @@ sense = "nose-up"               # or "unsigned", "0-90", "0-180"
 [cards]
 scale = 1.0                     # measured over nominal length of the scale bar printed on the cards
 u_scale = 0.005                 # how well that is known
+# profile = "print.json"        # in place of both: made by ribangle calibrate print; knows stretch and corners too
 
 # [[jig]]                       # how a rib is turned: one for all, or one for each panel
 # kind = "screw"                # or "shim", "packing" (then step_mm in place of thread)

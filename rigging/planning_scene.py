@@ -17,10 +17,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.lens_model import Lens, distort
+from calibration.print_profile import U_SKEW_DEG, U_STRETCH
 from vision.card_edges import Edges
 from vision.card_spec import SPECS, CardSpec, Kind
 from vision.cards import Card
-from vision.reader import U_ASPECT, U_SEAT_DEG
+from vision.reader import U_SEAT_DEG
 from vision.rib_plane import Lean, LineSeen, Scene, State
 
 F64 = NDArray[np.float64]
@@ -58,7 +59,8 @@ class Noise:
         of a pen line or string, one point for each pixel along.
     pen_wave_mm, pen_reach_mm : waviness of the drawn line and how far it hangs together; string_wave_px,
         string_reach_px : the same of a string.
-    aspect : printed scale across against down. seat_deg : how flat a card lies on the rib, about either axis.
+    aspect : printed scale across against down. skew_deg : of the print's corners. seat_deg : how flat a card lies on
+        the rib, about either axis.
 
     The figures are what readings of good photos carry.
     """
@@ -70,7 +72,8 @@ class Noise:
     pen_reach_mm: float = 150.0
     string_wave_px: float = 0.035
     string_reach_px: float = 80.0
-    aspect: float = U_ASPECT
+    aspect: float = U_STRETCH
+    skew_deg: float = U_SKEW_DEG
     seat_deg: float = U_SEAT_DEG
 
 
@@ -110,7 +113,7 @@ def imagine(setup: SetUp) -> tuple[Scene, State]:
     lines, planes = world.lines()
     lean = Lean(setup.lean_deg, setup.u_lean_deg, "lean", 1.0)
     scene = Scene(setup.lens, cards, lines, lean, setup.photo, u_aspect=setup.noise.aspect,
-                  u_seat_deg=setup.noise.seat_deg)
+                  u_seat_deg=setup.noise.seat_deg, u_shear=math.radians(setup.noise.skew_deg))
     rotation, shift = world.rib_frame(setup.cards[0])
     gravity = world.turn @ [0.0, 0.0, -1.0]
     state = State(z=np.zeros(len(setup.lens.axes())), rotation=rotation, shift=shift, places=places,

@@ -67,7 +67,7 @@ def _materials(job_file: Path, job: Job, batch: BatchResult, readings: Sequence[
 
 
 def profiles_used(job_file: Path, job: Job, readings: Sequence[Reading]) -> list[Path]:
-    """Files of the lens profiles that the readings name, and of the job's level profile."""
+    """Files of the lens profiles that the readings name, and of the job's level and print profiles."""
     from calibration.profiles import load_lens, profiles_in
 
     folder = job_file.parent
@@ -77,8 +77,7 @@ def profiles_used(job_file: Path, job: Job, readings: Sequence[Reading]) -> list
         found += [p for p in [folder / job.lens] if p.is_file() and load_lens(p).ident in named]
     elif (folder / job.lens_folder).is_dir():
         found += [p for p, profile in profiles_in(folder / job.lens_folder) if profile.ident in named]
-    if job.level.profile is not None:
-        found.append(folder / job.level.profile)
+    found += [folder / name for name in (job.level.profile, job.prints.profile) if name is not None]
     return found
 
 

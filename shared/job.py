@@ -141,12 +141,30 @@ class SparLevel:
 
 
 @dataclass(frozen=True)
+class CardPrint:
+    """How the station cards came out of the printer.
+
+    scale, u_scale : measured over nominal length. stretch, u_stretch : down the sheet against across, relative.
+    skew_deg, u_skew_deg : of the printed corner from 90 degrees, positive where the diagonal from the lower left is
+    the longer. None: not measured. profile : path of a print profile, in place of all these.
+    """
+
+    scale: float = 1.0
+    u_scale: float = 0.005
+    stretch: float | None = None
+    u_stretch: float | None = None
+    skew_deg: float | None = None
+    u_skew_deg: float | None = None
+    profile: str | None = None
+
+
+@dataclass(frozen=True)
 class Job:
     """A wing and how it is measured.
 
     folder : where the job file stands; relative paths count from it.
     lens : "auto" (profiles are matched by EXIF) or a profile's path.
-    card_scale : measured over nominal length of the printed scale bar (1.0: true to scale), and its u.
+    prints : how the station cards came out of the printer.
     marking_u_deg : how well the lines were drawn by hand; kept apart from the camera's own uncertainty.
     heights, spar_levels : for the spanwise level. stage : where the work stands, when told.
     """
@@ -160,8 +178,7 @@ class Job:
     gauge: Gauge = field(default_factory=Gauge)
     jigs: tuple[Jig, ...] = ()
     glue: Glue | None = None
-    card_scale: float = 1.0
-    u_card_scale: float = 0.005
+    prints: CardPrint = field(default_factory=CardPrint)
     marking_u_deg: float | None = None
     heights: tuple[Height, ...] = ()
     spar_levels: tuple[SparLevel, ...] = ()

@@ -16,7 +16,7 @@ from typing import Any
 import msgspec
 
 from shared.errors import UserError
-from shared.job import Gauge, Glue, Height, Jig, Job, Level, SparLevel, Station, Wing
+from shared.job import CardPrint, Gauge, Glue, Height, Jig, Job, Level, SparLevel, Station, Wing
 from shared.job_mistakes import explain, where
 from shared.job_rules import check
 from shared.job_schema import JobTables
@@ -122,7 +122,7 @@ def _refuse_odd_numbers(tree: Any, file: str, root: Any, path: tuple[str | int, 
 
 
 def _job(tables: JobTables, folder: Path) -> Job:
-    wing, camera, cards = tables.wing, tables.camera, tables.cards
+    wing, camera = tables.wing, tables.camera
     fields = msgspec.structs.asdict
     return Job(
         wing=Wing(wing.name, wing.root, wing.dihedral_deg, wing.u_lean_deg, wing.symmetry_tolerance_deg,
@@ -135,8 +135,7 @@ def _job(tables: JobTables, folder: Path) -> Job:
         gauge=Gauge(**fields(tables.gauge)),
         jigs=tuple(Jig(**fields(jig)) for jig in tables.jig),
         glue=None if isinstance(tables.glue, msgspec.UnsetType) else Glue(**fields(tables.glue)),
-        card_scale=cards.scale,
-        u_card_scale=cards.u_scale,
+        prints=CardPrint(**fields(tables.cards)),
         marking_u_deg=wing.marking_u_deg,
         heights=tuple(Height(**fields(height)) for height in tables.height),
         spar_levels=tuple(SparLevel(**fields(level)) for level in tables.spar_level),

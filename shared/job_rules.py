@@ -10,7 +10,7 @@ from msgspec import UnsetType
 
 from shared.errors import UserError
 from shared.job_mistakes import nearest
-from shared.job_schema import GlueTable, HeightTable, JigTable, JobTables, StationTable
+from shared.job_schema import CardsTable, GlueTable, HeightTable, JigTable, JobTables, StationTable
 
 THREAD = re.compile(r"M\d+(\.\d+)?([x×]\d+(\.\d+)?)?|(#?\d+|\d+/\d+)-\d+|\d+(\.\d+)? ?mm", re.IGNORECASE)
 """How a thread may be written: M6, M6x0.75 (ISO 261), 1/4-20 (ASME B1.1), or a pitch in mm."""
@@ -40,6 +40,7 @@ def _broken(tables: JobTables) -> Iterator[Mistake]:
         yield from _jig(f"[[jig]] number {number}", jig, panels)
         yield from _several_jigs(f"[[jig]] number {number}", jig, before)
         before.append(jig)
+    yield from _cards(tables.cards)
     yield from _heights(tables.height, names)
     if not isinstance(tables.glue, UnsetType):
         yield from _glue(tables.glue)
@@ -103,6 +104,15 @@ def _several_jigs(thing: str, jig: JigTable, before: list[JigTable]) -> Iterator
     elif jig.at_span_mm in [other.at_span_mm for other in others]:
         yield (f"{thing}: at_span_mm", f"the panel {jig.panel!r} has a jig at {jig.at_span_mm:g} mm already",
                "keep one jig at each place")
+
+
+def _cards(cards: CardsTable) -> Iterator[Mistake]:
+    for name, value, u in (("stretch", cards.stretch, cards.u_stretch), ("skew_deg", cards.skew_deg, cards.u_skew_deg)):
+        if (value is None) != (u is None):
+            yield (f"[cards]: {name if value is None else f'u_{name}'}", "is missing; a measured print needs both the "
+                   "value and its u", "take both from ribangle calibrate print")
+        if value is not None and cards.profile is not None:
+            yield (f"[cards]: {name}", "stands beside a profile that says it too", "keep the profile or the numbers")
 
 
 def _heights(heights: list[HeightTable], names: list[str]) -> Iterator[Mistake]:

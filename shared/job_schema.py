@@ -148,12 +148,24 @@ class HeightTable(Struct, forbid_unknown_fields=True):
 
 
 class CardsTable(Struct, forbid_unknown_fields=True):
-    """[cards]: whether the printed cards came out true to scale."""
+    """[cards]: whether the printed cards came out true to scale and square."""
 
     scale: Annotated[float, Meta(ge=0.5, le=2.0, description=(
         "measured length of the printed scale bar over its nominal length"))] = 1.0
     u_scale: Annotated[float, Meta(gt=0.0, le=0.2, description=(
         "standard uncertainty of that ratio"))] = 0.005
+    stretch: Annotated[float, Meta(ge=-0.1, le=0.1, description=(
+        "what the print's scale down the sheet exceeds that across by, relative; 0.002 is 0.2 %; without it "
+        "U allows for what printers do"))] | None = None
+    u_stretch: Annotated[float, Meta(gt=0.0, le=0.1, description=(
+        "standard uncertainty of that stretch"))] | None = None
+    skew_deg: Annotated[float, Meta(ge=-6.0, le=6.0, description=(
+        "what the printed corner differs from 90 by, degrees, positive where the diagonal from the lower left is "
+        "the longer"))] | None = None
+    u_skew_deg: Annotated[float, Meta(gt=0.0, le=6.0, description=(
+        "standard uncertainty of that difference, degrees"))] | None = None
+    profile: Annotated[Path, Meta(description=(
+        "path of the print's profile, made by ribangle calibrate print, in place of the other keys"))] | None = None
 
 
 class SparLevelTable(Struct, forbid_unknown_fields=True, kw_only=True):

@@ -111,7 +111,7 @@ def test_every_key_arrives_where_it_belongs() -> None:
     assert (job.folder, job.lens, job.lens_folder) == (Path("shop"), "lens/f1.json", "profiles")
     assert job.level == Level("laser.json", 0.017, -0.01)
     assert job.gauge == Gauge("gauge.csv", 0.05, 0.07, "0-180", "gauge.json")
-    assert (job.card_scale, job.u_card_scale, job.marking_u_deg) == (1.002, 0.0004, 0.05)
+    assert (job.prints.scale, job.prints.u_scale, job.marking_u_deg) == (1.002, 0.0004, 0.05)
     assert job.jigs == (Jig("screw", "1/4-20", 250.0, "nose-down", 0.25),
                         Jig("shim", step_mm=0.4, panel="outer", acts_on="leading", at_span_mm=2000.0))
     assert (job.heights, job.stage) == ((Height("R1", 812.5, 0.4),), "before glue")

@@ -32,7 +32,9 @@ def prior_part(scene: Scene, s: State) -> F64:
     """What is known beforehand: lens within its profile, print within its aspect, cards flat on the rib."""
     parts = [s.z]
     if scene.u_aspect > 0:
-        parts.append(np.array([s.aspect / scene.u_aspect]))
+        parts.append(np.array([(s.aspect - scene.aspect) / scene.u_aspect]))
+    if scene.u_shear > 0:
+        parts.append(np.array([(s.shear - scene.shear) / scene.u_shear]))
     if scene.u_seat_deg > 0:
         parts.append(np.degrees(s.seats.ravel()) / scene.u_seat_deg)
     return np.concatenate(parts)
@@ -47,7 +49,8 @@ def card_part(scene: Scene, s: State, theta: F64) -> F64:
     """Corners and edges of every card, over their standard deviations."""
     out = []
     for k, card in enumerate(scene.cards):
-        p = place_card(s, k, card, np.concatenate([card.board, card.edges.board])) @ s.rotation.T + s.shift
+        board = np.concatenate([card.board, card.edges.board])
+        p = place_card(s, k, card, board, scene.card_scale) @ s.rotation.T + s.shift
         out.append(_card_offsets(card, distort(p[:, :2] / p[:, 2:], theta)))
     return np.concatenate(out)
 
@@ -98,6 +101,9 @@ def jacobian(scene: Scene, s: State, res: F64) -> F64:
     if scene.u_aspect > 0:
         jac[row, at.aspect] = 1 / scene.u_aspect
         row += 1
+    if scene.u_shear > 0:
+        jac[row, at.shear] = 1 / scene.u_shear
+        row += 1
     if scene.u_seat_deg > 0:
         jac[row:row + s.seats.size, at.seats] = np.eye(s.seats.size) * np.degrees(1.0) / scene.u_seat_deg
         row += s.seats.size
@@ -119,7 +125,7 @@ def jacobian(scene: Scene, s: State, res: F64) -> F64:
 def _card_block(scene: Scene, s: State, k: int, card: Card, theta: F64) -> F64:
     at = slots(scene, s)
     board = np.concatenate([card.board, card.edges.board])
-    q = place_card(s, k, card, board)
+    q = place_card(s, k, card, board, scene.card_scale)
     _, d_theta, d_pose, d_point = project_board(theta, s.rotation, s.shift, q)
     far = float(np.linalg.norm(s.shift))
     d = np.zeros((len(board), 2, at.count))
@@ -135,10 +141,13 @@ def _card_block(scene: Scene, s: State, k: int, card: Card, theta: F64) -> F64:
         d[:, :, start + 1] = d_point[:, :, 1] * far
         from_place = q[:, :2] - s.places[k - 1, :2]
         d[:, :, start + 2] = d_point[:, :, 1] * from_place[:, :1] - d_point[:, :, 0] * from_place[:, 1:]
+    board_in_rib = scene.card_scale * np.array([[c, t], [-t, c]])
     if scene.u_aspect > 0:
-        half = board * [0.5, -0.5]
-        turned_half = half @ np.array([[c, t], [-t, c]])
-        d[:, :, at.aspect.start] = (d_point[:, :, :2] * turned_half[:, None, :]).sum(2)
+        half = board * [0.5, -0.5] @ board_in_rib
+        d[:, :, at.aspect.start] = (d_point[:, :, :2] * half[:, None, :]).sum(2)
+    if scene.u_shear > 0:
+        half = board[:, ::-1] * -0.5 @ board_in_rib
+        d[:, :, at.shear.start] = (d_point[:, :, :2] * half[:, None, :]).sum(2)
     if scene.u_seat_deg > 0:
         arm = board - np.array(card.spec.size_mm) / 2
         start = at.seats.start + 2 * k
@@ -181,6 +190,8 @@ def labels(scene: Scene, s: State) -> tuple[tuple[str, str], ...]:
     out = [("lens", f"lens:{scene.lens.ident} axis {i}") for i in range(len(s.z))]
     if scene.u_aspect > 0:
         out.append(("card print", scene.print_source))
+    if scene.u_shear > 0:
+        out.append(("card print", f"{scene.print_source} skew"))
     if scene.u_seat_deg > 0:
         for card in scene.cards:
             out += [("card seating", f"seat of card {card.number} axis {i}") for i in (1, 2)]

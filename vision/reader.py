@@ -8,6 +8,7 @@ Every step may end the reading with a reason; nothing raises for what a photo ho
 
 from __future__ import annotations
 
+import math
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
@@ -18,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.lens_model import Lens
+from calibration.print_profile import KnownPrint
 from calibration.profiles import LensProfile
 from shared.job import Job, Station
 from shared.reading import Angle, Evidence, Flag, Made, Photo, Reading
@@ -33,6 +35,7 @@ from vision.lens_choice import choose_lens
 from vision.monte_carlo import compare, draw
 from vision.photo import Picture, open_photo
 from vision.photo_file import PhotoError
+from vision.print_choice import print_of
 from vision.propagate import Angles, angles
 from vision.rib_plane import Solution, solve, starts, with_lines
 from vision.scene import Lean, LineSeen, Scene, State
@@ -44,8 +47,6 @@ DEFAULT_U_LEAN_DEG = 0.5
 """Where the job states the ribs' lean but not how well."""
 UNKNOWN_U_LEAN_DEG = 2.0
 """Where the job says nothing of the ribs' lean (common practice, no source: ribs stand within a few degrees)."""
-U_ASPECT = 5e-4
-"""Printed width over height of a card (laser and ink printers, checked with a rule over 150 mm)."""
 U_SEAT_DEG = 0.1
 """How flat a taped card lies on the rib: 0.3 mm over the card's length."""
 MAYBE_POSE = 60.0
@@ -117,12 +118,15 @@ def read_fully(source: str | os.PathLike[str] | Picture | NDArray[Any], job: Job
         verdict = gates.before_solving(picture.gray, list(named.cards))
         if verdict.reason:
             raise _Refused(verdict.reason, show(picture, named.cards))
+        prints = print_of(job)
+        if prints.measured:
+            made = replace(made, settings=(*made.settings, ("card print", prints.text)))
         chosen = choose_lens(lens, job, picture)
         if chosen.lens is None:
             raise _Refused(chosen.reason or "", show(picture, named.cards))
         made = replace(made, lens=chosen.lens.ident)
         flags += verdict.flags + chosen.flags
-        return _measure(picture, photo, job, station, named.cards, chosen.lens, tuple(hints), flags, made,
+        return _measure(picture, photo, job, station, named.cards, chosen.lens, prints, tuple(hints), flags, made,
                         monte_carlo)
     except _Refused as end:
         none = Angle(None, end.reason)
@@ -131,8 +135,8 @@ def read_fully(source: str | os.PathLike[str] | Picture | NDArray[Any], job: Job
 
 
 def _measure(picture: Picture, photo: Photo, job: Job, station: Station, cards: tuple[Card, ...], lens: Lens,
-             hints: tuple[Hint, ...], flags: tuple[Flag, ...], made: Made, draws: int) -> Seen:
-    first = _plane_only(cards, lens, photo)
+             prints: KnownPrint, hints: tuple[Hint, ...], flags: tuple[Flag, ...], made: Made, draws: int) -> Seen:
+    first = _plane_only(cards, lens, prints, photo)
     verdict = gates.after_solving(first[0])
     if verdict.reason:
         raise _Refused(verdict.reason, show(picture, cards, first[0]))
@@ -144,7 +148,7 @@ def _measure(picture: Picture, photo: Photo, job: Job, station: Station, cards: 
     if job.wing.dihedral_deg is None and station.lean_deg is None and any(s.role == "plumb" for s in found.lines):
         flags += (Flag("lean-not-stated", "the job does not state the ribs' lean (dihedral): U allows for "
                        f"{2 * UNKNOWN_U_LEAN_DEG:g} deg of it"),)
-    scene = Scene(lens, cards, found.lines, lean, photo.sha256[:12], U_ASPECT, "card print", U_SEAT_DEG)
+    scene = _scene(lens, cards, prints, photo, found.lines, lean)
     near = [s for s in first if s.cost - first[0].cost < MAYBE_POSE * first[0].scale**2]
     solutions = _solve_all(scene, [with_lines(scene, s.state) for s in near])
     best = solutions[0]
@@ -183,9 +187,15 @@ def _unread(error: PhotoError, source: object, job: Job) -> Reading:
                    Made(version(), None, job.level.profile))
 
 
-def _plane_only(cards: tuple[Card, ...], lens: Lens, photo: Photo) -> list[Solution]:
+def _scene(lens: Lens, cards: tuple[Card, ...], prints: KnownPrint, photo: Photo, lines: tuple[LineSeen, ...] = (),
+           lean: Lean | None = None) -> Scene:
+    return Scene(lens, cards, lines, lean, photo.sha256[:12], prints.u_stretch, prints.source, U_SEAT_DEG, prints.aspect,
+                 math.radians(prints.skew_deg), math.radians(prints.u_skew_deg), prints.scale)
+
+
+def _plane_only(cards: tuple[Card, ...], lens: Lens, prints: KnownPrint, photo: Photo) -> list[Solution]:
     """The rib plane from the cards alone, best pose first; gravity stays open."""
-    scene = Scene(lens, cards, (), None, photo.sha256[:12], U_ASPECT, "card print", U_SEAT_DEG)
+    scene = _scene(lens, cards, prints, photo)
     return _solve_all(scene, starts(scene))
 
 

@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 from calibration.lens_model import Lens, distort, undistort
 from vision.cards import Card
 from vision.equations import across, card_rows, jacobian, labels, level_part, prior_part, residuals
-from vision.scene import Lean, LineSeen, Scene, State, direction_in_plane, move, place_card, theta_of
+from vision.scene import Lean, LineSeen, Scene, State, direction_in_plane, move, place_card, printed, theta_of
 
 __all__ = ["Lean", "LineSeen", "Scene", "Solution", "State", "place_card", "solve", "solve_state", "starts", "with_lines"]
 
@@ -131,7 +131,7 @@ def starts(scene: Scene) -> list[State]:
     lens, cards = scene.lens, scene.cards
     first = cards[0]
     rays = lens.rays(first.pixels)
-    obj = np.c_[first.board, np.zeros(len(first.board))]
+    obj = np.c_[_as_printed(scene, first), np.zeros(len(first.board))]
     got = cv2.solvePnPGeneric(obj, rays.reshape(-1, 1, 2), np.eye(3), None, flags=cv2.SOLVEPNP_IPPE)
     out = []
     for rvec, tvec in zip(got[1], got[2], strict=True):
@@ -139,12 +139,12 @@ def starts(scene: Scene) -> list[State]:
         shift = np.asarray(tvec, dtype=np.float64).ravel()
         if rotation[2, 2] <= 0 or shift[2] <= 0:
             continue
-        places = np.array([_place(lens, c, rotation, shift) for c in cards[1:]]).reshape(-1, 3)
+        places = np.array([_place(scene, c, rotation, shift) for c in cards[1:]]).reshape(-1, 3)
         seen = [_forward(_plane_of(lens, line.pixels), rotation) for line in scene.lines]
         planes = np.array(seen).reshape(-1, 3)
         gravity = _gravity_guess(scene, rotation[:, 2], planes)
-        out.append(State(np.zeros(len(scene.lens_axes)), rotation, shift, places, 0.0, np.zeros((len(cards), 2)), gravity,
-                         planes))
+        out.append(State(np.zeros(len(scene.lens_axes)), rotation, shift, places, scene.aspect, np.zeros((len(cards), 2)),
+                         gravity, planes, scene.shear))
     return out
 
 
@@ -155,14 +155,20 @@ def with_lines(scene: Scene, before: State) -> State:
     return replace(before, planes=planes, gravity=_gravity_guess(scene, before.rotation[:, 2], planes))
 
 
-def _place(lens: Lens, card: Card, rotation: F64, shift: F64) -> F64:
-    rays = np.c_[lens.rays(card.pixels), np.ones(len(card.pixels))]
+def _as_printed(scene: Scene, card: Card) -> F64:
+    """Corners (n, 2) of a card, mm, as its print is known to be."""
+    return printed(card.board, scene.aspect, scene.shear, scene.card_scale)
+
+
+def _place(scene: Scene, card: Card, rotation: F64, shift: F64) -> F64:
+    rays = np.c_[scene.lens.rays(card.pixels), np.ones(len(card.pixels))]
+    board = _as_printed(scene, card)
     n = rotation[:, 2]
     q = ((rays * (float(n @ shift) / (rays @ n))[:, None] - shift) @ rotation)[:, :2]
-    a, b = card.board - card.board.mean(0), q - q.mean(0)
+    a, b = board - board.mean(0), q - q.mean(0)
     turn = np.arctan2((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum(), (a * b).sum())
     c, s = np.cos(turn), np.sin(turn)
-    xy = q.mean(0) - card.board.mean(0) @ np.array([[c, s], [-s, c]])
+    xy = q.mean(0) - board.mean(0) @ np.array([[c, s], [-s, c]])
     return np.array([xy[0], xy[1], turn])
 
 

@@ -64,7 +64,9 @@ class Scene:
     """All that is seen in one photo, ready for the joint solution.
 
     u_aspect : standard uncertainty of the cards' printed width over height. u_seat_deg : of each card's own
-    tilt against the rib's face, about either axis (paper does not lie perfectly flat).
+    tilt against the rib's face, about either axis (paper does not lie perfectly flat). aspect : what the print's
+    width over height exceeds 1 by. shear, u_shear : how much its corners differ from 90 degrees, rad, positive
+    where the board's up leans to its +x. card_scale : printed over nominal length.
     """
 
     lens: Lens
@@ -75,6 +77,10 @@ class Scene:
     u_aspect: float = 0.0
     print_source: str = "print"
     u_seat_deg: float = 0.0
+    aspect: float = 0.0
+    shear: float = 0.0
+    u_shear: float = 0.0
+    card_scale: float = 1.0
 
     @cached_property
     def lens_axes(self) -> F64:
@@ -91,7 +97,7 @@ class Scene:
 class State:
     """A point of the solution's manifold. z : lens in standard deviations along its axes. places :
     (cards - 1, 3) x, y (mm), turn (rad). seats : (cards, 2) rad, slopes of each card against the rib plane.
-    planes : (lines, 3) unit normals in the camera frame."""
+    planes : (lines, 3) unit normals in the camera frame. aspect, shear : of the print, as in `Scene`."""
 
     z: F64
     rotation: F64
@@ -101,6 +107,7 @@ class State:
     seats: F64
     gravity: F64
     planes: F64
+    shear: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -112,6 +119,7 @@ class Slots:
     shift: slice
     places: slice
     aspect: slice
+    shear: slice
     seats: slice
     gravity: slice
     planes: slice
@@ -120,11 +128,12 @@ class Slots:
 
 def slots(scene: Scene, s: State) -> Slots:
     """The layout of the parameter vector for a scene; unknowns with a zero prior have no slot."""
-    sizes = (len(s.z), 3, 3, s.places.size, int(scene.u_aspect > 0), s.seats.size * (scene.u_seat_deg > 0), 2,
-             2 * len(s.planes))
+    sizes = (len(s.z), 3, 3, s.places.size, int(scene.u_aspect > 0), int(scene.u_shear > 0),
+             s.seats.size * (scene.u_seat_deg > 0), 2, 2 * len(s.planes))
     ends = np.cumsum(sizes).tolist()
-    z, turn, shift, places, aspect, seats, gravity, planes = (slice(e - n, e) for e, n in zip(ends, sizes, strict=True))
-    return Slots(z, turn, shift, places, aspect, seats, gravity, planes, ends[-1])
+    z, turn, shift, places, aspect, shear, seats, gravity, planes = (
+        slice(e - n, e) for e, n in zip(ends, sizes, strict=True))
+    return Slots(z, turn, shift, places, aspect, shear, seats, gravity, planes, ends[-1])
 
 
 def move(scene: Scene, s: State, d: F64) -> State:
@@ -133,11 +142,12 @@ def move(scene: Scene, s: State, d: F64) -> State:
     far = float(np.linalg.norm(s.shift))
     places = s.places + d[at.places].reshape(-1, 3) * np.array([far, far, 1.0])
     aspect = s.aspect + (float(d[at.aspect][0]) if scene.u_aspect > 0 else 0.0)
+    shear = s.shear + (float(d[at.shear][0]) if scene.u_shear > 0 else 0.0)
     seats = s.seats + d[at.seats].reshape(-1, 2) if scene.u_seat_deg > 0 else s.seats
     steps = d[at.planes].reshape(-1, 2)
     planes = np.array([turned(p, t) for p, t in zip(s.planes, steps, strict=True)]).reshape(-1, 3)
     return State(s.z + d[at.z], rotation_of(d[at.turn]) @ s.rotation, s.shift + far * d[at.shift], places, aspect,
-                 seats, turned(s.gravity, d[at.gravity]), planes)
+                 seats, turned(s.gravity, d[at.gravity]), planes, shear)
 
 
 def basis(v: F64) -> F64:
@@ -176,11 +186,17 @@ def theta_of(scene: Scene, z: F64) -> F64:
     return theta
 
 
-def place_card(state: State, k: int, card: Card, board: F64) -> F64:
-    """Board points (n, 2) mm of the k-th card, (n, 3) mm in the rib frame."""
-    stretch = np.array([1.0 + state.aspect / 2, 1.0 - state.aspect / 2])
+def printed(board: F64, aspect: float, shear: float, scale: float = 1.0) -> F64:
+    """Board points (n, 2) as drawn, mm, as the printer left them: stretch and shear about the board's origin."""
+    lean = -shear / 2  # y runs down the sheet: what leans to +x upwards comes back
+    flat: F64 = board @ (scale * np.array([[1.0 + aspect / 2, lean], [lean, 1.0 - aspect / 2]]))
+    return flat
+
+
+def place_card(state: State, k: int, card: Card, board: F64, scale: float = 1.0) -> F64:
+    """Board points (n, 2) mm of the k-th card, (n, 3) mm in the rib frame. scale : printed over nominal length."""
     lift = (board - np.array(card.spec.size_mm) / 2) @ state.seats[k]
-    flat = board * stretch
+    flat = printed(board, state.aspect, state.shear, scale)
     if k > 0:
         x, y, turn = state.places[k - 1]
         c, s = np.cos(turn), np.sin(turn)

@@ -37,6 +37,11 @@ class Plane:
         t = np.radians(tilt_deg)
         return Plane(self.world(np.array([centre]))[0], np.cos(t) * ex + np.sin(t) * self.normal, ez)
 
+    def printed(self, scale: float, stretch: float, skew_deg: float) -> Plane:
+        """This plane as a printer scales, stretches and shears it: its axes are no unit vectors any more."""
+        lean = np.sin(np.radians(skew_deg)) * self.ex + np.cos(np.radians(skew_deg)) * self.ez
+        return Plane(self.origin, scale * self.ex, scale * (1 + stretch) * lean)
+
     def from_rays(self, pose: Pose, rays: tuple[F64, F64]) -> tuple[F64, F64]:
         """Plane coordinates (x, z), mm, of rays (x/z, y/z); NaN where a ray misses the plane."""
         m = np.linalg.inv(

@@ -119,6 +119,6 @@ def _card(face: Face, card: CardAt) -> F64:
     above = height / 2 + 9 if card.above_mm is None else card.above_mm
     x, z = face.at((card.at, above))
     turn = card.turn_deg + (0.0 if face.scene.forward > 0 else 180.0)
-    sheet = face.plane.turned((x, z), turn, card.tilt_deg)
+    sheet = face.plane.turned((x, z), turn, card.tilt_deg).printed(card.scale, card.stretch, card.skew_deg)
     lay_sheet(face.canvas, sheet, image, width, height)
     return sheet.world(card_corners(card.kind))

@@ -55,7 +55,9 @@ class Board:
 @dataclass(frozen=True)
 class CardAt:
     """A station card on the rib. at : fraction of the chord of its centre. above_mm : of its centre over the
-    chord line; None: the sheet's lower edge 9 mm above it. turn_deg : in the plane. tilt_deg : out of it."""
+    chord line; None: the sheet's lower edge 9 mm above it. turn_deg : in the plane. tilt_deg : out of it.
+    scale : the print's, across the sheet. stretch : down it against across. skew_deg : by which its up leans to
+    its right."""
 
     kind: Literal["panel", "strip"] = "panel"
     number: int = 1
@@ -63,6 +65,9 @@ class CardAt:
     turn_deg: float = 0.0
     above_mm: float | None = None
     tilt_deg: float = 0.0
+    scale: float = 1.0
+    stretch: float = 0.0
+    skew_deg: float = 0.0
 
 
 @dataclass(frozen=True)

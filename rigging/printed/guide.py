@@ -248,7 +248,7 @@ def advice(worth: dict[str, Worth] | None = None) -> dict[str, tuple[str, str]]:
         ),
         "photo-cards": (
             "Cards flat and true, two where it matters",
-            f"A card 2 mm off at one end: {w['lifted']}. A print stretched by 0.5 %: {w['stretched']}. "
+            f"A card 2 mm off at one end: {w['lifted']}. A print stretched by 1 % and not measured: {w['stretched']}. "
             f"Two cards far apart check each other: {w['two-cards']}.",
         ),
         "photo-lean": (

@@ -191,9 +191,10 @@ PICTURES: dict[str, Callable[[], Drawing]] = {
 }
 
 TEXTS = {
-    "mount-scale": "1. Print at 100 %. Measure both bars of each page with a steel rule; ribangle calibrate "
-    "print --across A --down D says what to write into the job file. Bars that differ by more than 0.2 mm: "
-    "print again, on another printer. Such a stretch turns angles, and nothing in a photo shows it.",
+    "mount-scale": "1. Print at 100 %. Measure a card's board across, down and along both diagonals, with calipers if "
+    "there are some; ribangle calibrate print --card panel --across A --down D --diagonals X Y says what to write "
+    "into the job file. Unmeasured, U allows for 0.5 % of stretch; bars that differ by 1 mm are beyond that: print "
+    "again, on another printer.",
     "mount-card": "2. Glue each card to stiff, flat stuff (3 mm plywood, acrylic, aluminium) before "
     "cutting. Fix it flat on "
     "the rib's face above the chord line, its name's rib, its arrow to the leading edge.",

@@ -138,12 +138,21 @@ def calibration(survey: Survey) -> Section:
     if survey.crosscheck is not None:
         profile = f", profile {job.gauge.profile}" if job.gauge.profile else ", not calibrated"
         items.append(f"Inclinometer: shows {job.gauge.resolution_deg:g}°, u {job.gauge.u_deg:g}°{profile}")
-    items.append(f"Station cards: printed at {job.card_scale:g} of nominal, u {job.u_card_scale:g}")
+    items.append(f"Station cards: {_prints(survey)}")
     if job.marking_u_deg is not None:
         items.append(f"Lines drawn by hand: u {job.marking_u_deg:g}°")
     else:
         items.append("Lines drawn by hand: their uncertainty is not stated in the job and not in U")
     return Section("calibration", "Calibration and references", (Points(tuple(items)),))
+
+
+def _prints(survey: Survey) -> str:
+    """How the cards were printed, as far as that was measured."""
+    told = dict(survey.provenance.settings).get("card print")
+    if told is not None:
+        return f"print {told}"
+    prints = survey.job.prints
+    return f"printed at {prints.scale:g} of nominal, u {prints.u_scale:g}; stretch and corners not measured, U allows for them"
 
 
 def provenance(survey: Survey) -> Section:

@@ -11,6 +11,7 @@ from board_scene import chess_ink, photograph, poses
 from PIL import Image
 
 from calibration.level import load_level
+from calibration.print_profile import load_print
 from calibration.profiles import load_lens
 from rigging.cli.main import run
 
@@ -72,6 +73,8 @@ def test_lens_from_photos(folder, tmp_path, capsys):
         (["level", "bar", "--pair", "0.1", "0", "--repeatability", "0.1", "--date", "May"], "is no day"),
         (["print"], "at least one"),
         (["print", "--across", "9.9"], "10 %"),
+        (["print", "--across", "99.9", "--date", "May"], "is no day"),
+        (["print", "--across", "99.9", "--diagonals", "9", "9"], "drawn sides"),
         (["lines", "PLACE/b0.jpg"], "straight edges"),
         (["plumb", "--pair", "1", "1", "--u-plumb", "0.001"], "must exceed"),
         (["import", "PLACE/b0.jpg"], "cannot be read"),
@@ -98,22 +101,13 @@ def test_level_by_reversal(tmp_path, capsys):
 def test_plumb_and_print(capsys, tmp_path):
     assert run(["calibrate", "plumb", "--pair", "1.52", "1.49", "--pair", "0.41", "0.39"]) == 0
     assert "agree" in capsys.readouterr().out
-    assert (
-        run(
-            [
-                "calibrate",
-                "print",
-                "--across",
-                "99.5",
-                "--down",
-                "99.5",
-                "--out",
-                str(tmp_path / "scale.toml"),
-            ]
-        )
-        == 0
-    )
-    assert "scale = 0.99500" in (tmp_path / "scale.toml").read_text()
+    words = "--card panel --across 176.75 --down 125.0 --diagonals 216.6 216.4 --tool caliper --date 2026-05-16"
+    assert run(["calibrate", "print", *words.split(), "--out", str(tmp_path / "print.json")]) == 0
+    said = capsys.readouterr().out
+    assert "down the sheet -0.99 %" in said and "no printer" not in said
+    profile = load_print(tmp_path / "print.json")
+    assert profile.stretch == pytest.approx(1 / 1.01 - 1, abs=1e-9) and profile.date == "2026-05-16"
+    assert profile.skew_deg is not None and profile.skew_deg > 0
 
 
 def test_help_lists_all(capsys):

@@ -25,8 +25,9 @@ def test_scale_of_two_bars():
     result = print_scale([99.7, 99.7], [99.9], tool="caliper")
     assert result.scale == pytest.approx(0.998, abs=1e-9)
     assert result.stretch == pytest.approx(99.9 / 99.7 - 1, abs=1e-9)
-    assert result.u_scale > 0.001  # the two directions differ by 0.2 %
-    assert "scale = 0.99800" in result.toml
+    assert result.u_scale == pytest.approx(0.03e-2 / math.sqrt(2), rel=1e-6)
+    assert result.u_stretch == pytest.approx(0.03e-2 * math.sqrt(2), rel=1e-2)
+    assert "scale = 0.99800" in result.toml and "stretch = 0.00201" in result.toml
 
 
 def test_an_even_scale_turns_no_angle_and_is_told_so():
@@ -55,7 +56,7 @@ def test_skew_from_diagonals():
     )
     assert result.skew_deg == pytest.approx(0.5, abs=1e-6)
     assert 0 < result.u_skew_deg < 0.05
-    assert "not square" in " ".join(result.text)
+    assert "no printer in order does that" in " ".join(result.text)
 
 
 @pytest.mark.parametrize(

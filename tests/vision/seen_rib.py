@@ -70,12 +70,15 @@ class Rib:
         return np.asarray(xz @ self.axes.T, dtype=np.float64)
 
     def board(self, kind: str, along: float, above: float, turn_deg: float, points: F64, aspect: float = 0.0,
-              slopes: F64 | None = None) -> F64:
-        """(n, 3) world of a card's board points (n, 2): its middle at (along, above), turned in the plane."""
+              slopes: F64 | None = None, shear: float = 0.0) -> F64:
+        """(n, 3) world of a card's board points (n, 2): its middle at (along, above), turned in the plane.
+
+        shear : rad by which the print's up leans to its right."""
         size = np.array(SPECS[kind].size_mm)  # type: ignore[index]
         p = (points - size / 2)
         lift = p @ slopes if slopes is not None else np.zeros(len(p))
         p = p * [1 + aspect / 2, 1 - aspect / 2]
+        p = np.stack([p[:, 0] - shear * p[:, 1], p[:, 1]], axis=1)
         c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
         flat = np.stack([c * p[:, 0] + s * p[:, 1] + along, s * p[:, 0] - c * p[:, 1] + above], axis=1)
         into = np.cross(self.axes[:, 1], self.axes[:, 0])  # away from the camera
@@ -97,16 +100,20 @@ class Rib:
         return out
 
     def scene(self, rng: np.random.Generator | None = None, lens: Lens = LENS, u_lean: float = 0.3,
-              own_deg: float = 0.02, seats: float = 0.1, aspect: float = 5e-4) -> Scene:
-        """What is seen, exactly (rng None) or with every error drawn as the scene states it."""
+              own_deg: float = 0.02, seats: float = 0.1, aspect: float = 2.5e-3, shear: float = 1e-3,
+              printed: tuple[float, float] = (0.0, 0.0)) -> Scene:
+        """What is seen, exactly (rng None) or with every error drawn as the scene states it.
+
+        aspect, shear : standard deviations of the print's stretch and shear. printed : what is known of them."""
         z = rng.standard_normal if rng is not None else lambda n=1: np.zeros(n)
         theta = lens.theta + z(len(lens.axes())) @ lens.axes()
-        stretch = float(aspect * z(1)[0])
+        stretch = printed[0] + float(aspect * z(1)[0])
+        lean_over = printed[1] + float(shear * z(1)[0])
         cards = []
         for kind, number, along, above, deg in self.cards:
             spec = SPECS[kind]  # type: ignore[index]
             points = spec.inner_corners()
-            world = self.board(kind, along, above, deg, points, stretch, np.radians(seats) * z(2))
+            world = self.board(kind, along, above, deg, points, stretch, np.radians(seats) * z(2), lean_over)
             seen = self.pixels(world, theta)
             cards.append(Card(spec, number, points, seen + CORNER_PX * z(seen.size).reshape(seen.shape),
                               np.full(len(points), CORNER_PX), np.empty((0, 2)), np.eye(3), 2.0, 1.0, 80.0))
@@ -128,7 +135,7 @@ class Rib:
                 off = off + line.wave_px * np.linalg.cholesky(k) @ z(len(s))
             lines.append(replace(line, pixels=px + off[:, None] * across))
         lean = Lean(self.lean_deg + u_lean * float(z(1)[0]), u_lean, "lean", -1.0)
-        return Scene(lens, tuple(cards), tuple(lines), lean, "photo", aspect, "print", seats)
+        return Scene(lens, tuple(cards), tuple(lines), lean, "photo", aspect, "print", seats, *printed, shear)
 
 
 def solved(scene: Scene) -> Solution:

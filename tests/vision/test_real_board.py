@@ -20,7 +20,7 @@ from calibration.lens_model import Lens
 from vision.card_spec import CardSpec
 from vision.cards import Card
 from vision.propagate import angles
-from vision.reader import U_ASPECT, U_SEAT_DEG
+from vision.reader import U_SEAT_DEG
 from vision.scene import Lean, LineSeen, Scene
 
 BOARDS = Path(__file__).parents[1] / "data" / "opencv-doc"
@@ -73,7 +73,7 @@ def measured() -> dict[str, F64]:
             for role, reference in (("plumb", (every, 8 - k)), ("level", (5 - r, every))):
                 seen = (line("chord", (r, every)), line("spar", (every, k)), line(role, reference))
                 # the board's own plane stands for plumb: what is measured is angles on it
-                scene = Scene(lens(), (card,), seen, Lean(0.0, 1e-3, "board", -1.0), "p", U_ASPECT, "print", U_SEAT_DEG)
+                scene = Scene(lens(), (card,), seen, Lean(0.0, 1e-3, "board", -1.0), "p", 5e-4, "print", U_SEAT_DEG)
                 got = angles(solved(scene))
                 assert got.chord is not None and got.spar is not None
                 out["row to column" if role == "plumb" else "row to row"].append(
