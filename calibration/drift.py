@@ -15,6 +15,7 @@ from calibration.bundle import Bundle, View, fit, fit_pose
 from calibration.flat import apply_homography, homography
 from calibration.lens_model import F64, Lens
 from calibration.models import FULL
+from calibration.print_profile import KnownPrint
 from calibration.profiles import LensProfile
 from shared.quantity import Quantity
 from shared.reading import Flag, Reading, SeenCard
@@ -30,6 +31,8 @@ FOCAL_SHARE = 0.003
 SQUARE_SHARE = 0.002
 SIGMAS = 3.0
 FEWEST_PHOTOS = 6
+MOST_CARDS = 40
+"""Cards that are solved together, spread over the batch: more tell little more and cost time."""
 MATCH = 0.25
 
 
@@ -71,11 +74,12 @@ def check_batch(
     profile: LensProfile,
     shapes: Mapping[Kind, CardShape],
     earlier: Sequence[Reading] = (),
+    prints: KnownPrint | None = None,
 ) -> Drift:
     """Check a batch of readings against the lens profile they were measured with.
 
     shapes : kind of card -> its geometry. earlier : readings of former batches by the same lens, to compare
-    with.
+    with. prints : what is known of the cards' print; None: nothing, cards true as drawn.
     """
     mine = [r for r in readings if r.made.lens in (None, profile.ident)]
     views, kinds = _views(mine, profile, shapes)
@@ -94,8 +98,8 @@ def check_batch(
                 f"working distance",
             )
         )
-    if abs(stretch[0]) > max(SIGMAS * stretch[1], SQUARE_SHARE) or abs(skew[0]) > max(
-        SIGMAS * skew[1], math.degrees(SQUARE_SHARE)
+    if _beyond(stretch, (prints.stretch, prints.u_stretch) if prints else (0.0, 0.0), SQUARE_SHARE) or _beyond(
+        skew, (prints.skew_deg, prints.u_skew_deg) if prints else (0.0, 0.0), math.degrees(SQUARE_SHARE)
     ):
         flags.append(
             Flag(
@@ -103,13 +107,18 @@ def check_batch(
                 f"the cards look stretched by {100 * stretch[0]:+.2f} % (u "
                 f"{100 * stretch[1]:.2f}"
                 f" %) and {skew[0]:+.2f} deg (u {skew[1]:.2f}) off square: damp or badly printed; "
-                f"print anew",
+                f"measure one (ribangle calibrate print), or print anew",
             )
         )
     rms = [c.rms_px for r in mine for c in _cards(r)]
     return Drift(
         len(views), *focal, *stretch, *skew, float(np.median(rms)) if rms else math.nan, tuple(flags)
     )
+
+
+def _beyond(found: tuple[float, float], known: tuple[float, float], least: float) -> bool:
+    """Whether a value and its u lie off a known one beyond what both allow; NaN never does."""
+    return abs(found[0] - known[0]) > max(SIGMAS * math.hypot(found[1], known[1]), least)
 
 
 def age_flags(readings: Sequence[Reading], profile: LensProfile, days: float = LENS_DAYS) -> tuple[Flag, ...]:
@@ -222,7 +231,8 @@ def _views(
             if view is not None:
                 views.append((view, lens))
                 kinds.append(c.kind)
-    return views, kinds
+    chosen = np.unique(np.linspace(0, len(views) - 1, MOST_CARDS).round().astype(int)) if views else ()
+    return [views[k] for k in chosen], [kinds[k] for k in chosen]
 
 
 def _view(card: SeenCard, shape: CardShape) -> View | None:

@@ -17,6 +17,7 @@ from typing import Any
 import msgspec
 
 from rigging.batch_cluster import run_cluster
+from rigging.batch_drift import BatchDrift, BatchWatch
 from rigging.batch_find import Source
 from rigging.batch_pool import available_cores, run_pool
 from rigging.batch_store import Store, cannot_write, fingerprint, reading_key
@@ -27,6 +28,7 @@ from rigging.readings_file import to_tree, write_readings
 from shared.errors import UserError
 from shared.files import writing_whole
 from shared.job import Job
+from shared.reading import Reading
 from vision.photo_file import PhotoError, sha256_of_photo
 
 Tell = Callable[[int, int], None]
@@ -39,7 +41,8 @@ class Options:
 
     workers : processes; None takes every core, 0 works in this process. cluster : address of a Dask
     scheduler in place of processes. again : measure what is known already, too. hints : (photo name, hint) from
-    the command line; those beside a photo count as well. monte_carlo : draws a photo.
+    the command line; those beside a photo count as well. monte_carlo : draws a photo. earlier : readings of a
+    former batch, which the cards' residuals are compared with.
     """
 
     workers: int | None = None
@@ -50,6 +53,7 @@ class Options:
     drawer: str = DRAWER
     hints: tuple[tuple[str, str], ...] = ()
     monte_carlo: int = 0
+    earlier: tuple[Reading, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -123,6 +127,7 @@ class _Batch:
         self.lines: list[Line] = []
         self.loose: dict[str, dict[str, Any]] = {}
         self.known = 0
+        self.watch = BatchWatch()
 
     def run(self, sources: Sequence[Source]) -> None:
         """Take over what is known, measure the rest."""
@@ -171,6 +176,7 @@ class _Batch:
         self._add(path, "", tree)
 
     def _add(self, path: str, key: str, tree: dict[str, Any]) -> None:
+        self.watch.see(tree)
         rank = self.ranks.get(tree["station"] or "", len(self.ranks))
         photo = tree["photo"]
         self.lines.append(Line(rank, photo["name"], path, key, photo["sha256"],
@@ -187,24 +193,31 @@ class _Batch:
         folder = self.store.folder
         result = BatchResult(folder, tuple(self.lines), self.known)
         job, overlays = self.plan.job, set[str]()
+        drift = self.watch.check(job, self.options.earlier)
         try:
             with writing_whole(result.json) as stream:
-                write_readings(stream, job, self._trees(overlays))
+                write_readings(stream, job, self._trees(overlays, drift), drift.told)
             with writing_whole(result.csv) as stream:
-                write_csv(stream, job, self._trees(overlays))
+                write_csv(stream, job, self._trees(overlays, drift))
             self.store.prune(overlays)
         except OSError as error:
             raise cannot_write(folder, error) from None
         return result
 
-    def _trees(self, overlays: set[str]) -> Iterator[dict[str, Any]]:
+    def _tree(self, line: Line) -> dict[str, Any]:
+        tree = self.store.get(line.key) if line.key else self.loose[line.path]
+        if tree is None:
+            raise UserError(str(self.store.folder), "a finished reading was changed or taken away",
+                            "run the same command again")
+        return tree
+
+    def _trees(self, overlays: set[str], drift: BatchDrift) -> Iterator[dict[str, Any]]:
         first: dict[str, str] = {}
         copies = Counter(line.sha256 for line in self.lines)
         for line in self.lines:
-            tree = self.store.get(line.key) if line.key else self.loose[line.path]
-            if tree is None:
-                raise UserError(str(self.store.folder), "a finished reading was changed or taken away",
-                                "run the same command again")
+            tree = self._tree(line)
+            doubts = [{"code": f.code, "text": f.text} for f in drift.flags_of(tree["made"]["lens"])]
+            tree = {**tree, "flags": [*tree["flags"], *doubts]}
             if line.sha256 and copies[line.sha256] > 1:
                 if line.sha256 in first:
                     flag = {"code": "same-photo",

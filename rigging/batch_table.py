@@ -9,6 +9,7 @@ from typing import Any
 from rich.table import Table
 from rich.text import Text
 
+from rigging.doubts import BATCH
 from rigging.readings_csv import reasons
 from shared.job import Job, Station
 from shared.quantity import Component, Quantity
@@ -38,7 +39,9 @@ def readings_table(job: Job, trees: Iterable[dict[str, Any]], shown: Shown) -> T
     table.add_column("remarks", overflow="fold", min_width=20)
     stations = {station.name: station for station in job.stations}
     left_out = 0
+    batch: dict[str, None] = {}
     for row, tree in enumerate(trees):
+        batch |= dict.fromkeys(f["text"] for f in tree["flags"] if f["code"] in BATCH)
         if row >= MOST_ROWS:
             left_out += 1
             continue
@@ -50,8 +53,9 @@ def readings_table(job: Job, trees: Iterable[dict[str, Any]], shown: Shown) -> T
                 gauge = shown.get((tree["station"] or "", line))
                 cells.append(Text("" if gauge is None else f"{number(gauge, 2)}°"))
         table.add_row(*cells, _remarks(tree))
-    if left_out:
-        table.caption = f"and {left_out} more in readings.csv"
+    notes = [f"and {left_out} more in readings.csv"] * bool(left_out) + [f"whole batch: {text}" for text in batch]
+    if notes:
+        table.caption = Text("\n".join(notes), style="yellow" if batch else "")
     return table
 
 
@@ -76,6 +80,6 @@ def _remarks(tree: dict[str, Any]) -> Text:
     for reason in reasons(tree):
         text.append(("; " if text else "") + reason, style="red" if tree["chord"]["value"] is None else "")
     flags = [*tree["flags"], *tree["chord"]["flags"], *tree["spar"]["flags"]]
-    for words in dict.fromkeys(flag["text"] for flag in flags):
+    for words in dict.fromkeys(flag["text"] for flag in flags if flag["code"] not in BATCH):
         text.append(("; " if text else "") + words, style="yellow")
     return text

@@ -118,7 +118,11 @@ def measure_one(task: Task, plan: Plan) -> Outcome:
         reading, keep = _fault(picture, "not enough memory to measure it"), False
     except Exception as error:  # a fault of ours on this photo must not cost the others theirs
         reading, keep = _fault(picture, f"a fault of the tool, {type(error).__name__}: {error}"), False
-    return _outcome(task, plan, reading, picture, keep)
+    try:
+        return _outcome(task, plan, reading, picture, keep)
+    except (TypeError, ValueError) as error:  # a reading that cannot be written down
+        fault = _fault(picture, f"a fault of the tool, {type(error).__name__}: {error}")
+        return _outcome(task, plan, fault, picture, False)
 
 
 def refused(name: str, reason: str, sha256: str = "", width: int = 0, height: int = 0) -> Reading:

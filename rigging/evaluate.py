@@ -10,6 +10,7 @@ from rigging.bonding import order_to_check, window
 from rigging.corrections import Standing, corrections
 from rigging.crosscheck import crosscheck
 from rigging.crosscheck_types import CrossCheck
+from rigging.doubts import BATCH
 from rigging.drawn import as_drawn
 from rigging.fairness import Fairness, Unfair, fairness, unfair
 from rigging.rib_or_jig import RibOrJig, split
@@ -77,7 +78,7 @@ def evaluate_survey(
         bonding=window(job.glue, asked.now) if job.glue else None,
         crosscheck=check,
         refusals=refusals,
-        flags=_survey_flags(job, lines, asked),
+        flags=_survey_flags(job, lines, asked) + _batch_flags(readings),
         span_levels=span_levels(job),
         provenance=_provenance(readings, asked),
     )
@@ -189,6 +190,11 @@ def _survey_flags(job: Job, lines: Mapping[str, Lines], asked: Asked) -> tuple[F
         if doubt
         else ()
     )
+
+
+def _batch_flags(readings: Sequence[Reading]) -> tuple[Flag, ...]:
+    """Doubts about what a whole batch was measured against, each once."""
+    return tuple(dict.fromkeys(f for r in readings for f in r.flags if f.code in BATCH))
 
 
 def _provenance(readings: Sequence[Reading], asked: Asked) -> Provenance:

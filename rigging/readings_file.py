@@ -52,9 +52,13 @@ def from_tree(tree: Tree) -> Reading:
     return msgspec.convert(known_or_nan(tree, Reading), Reading)
 
 
-def write_readings(stream: IO[bytes], job: Job, trees: Iterable[Tree]) -> None:
-    """Write a readings file piece by piece; its size is bounded by the disk, not by memory."""
-    head = {"format": FORMAT, "caution": CAUTION, "version": version(), "wing": job.wing.name}
+def write_readings(stream: IO[bytes], job: Job, trees: Iterable[Tree], drift: Iterable[Tree] = ()) -> None:
+    """Write a readings file piece by piece; its size is bounded by the disk, not by memory.
+
+    drift : what the batch said of each lens profile (`rigging.batch_drift`).
+    """
+    head = {"format": FORMAT, "caution": CAUTION, "version": version(), "wing": job.wing.name,
+            "drift": list(drift)}
     stream.write(msgspec.json.encode(head)[:-1] + b',"readings":[')
     for number, tree in enumerate(trees):
         stream.write((b",\n" if number else b"\n") + msgspec.json.encode(tree))
@@ -111,8 +115,23 @@ def json_schema() -> Tree:
         "$schema": "https://json-schema.org/draft/2020-12/schema", "title": FORMAT, "type": "object",
         "properties": {"format": {"const": FORMAT}, "caution": {"type": "string"},
                        "version": {"type": "string"}, "wing": {"type": "string"},
+                       "drift": {"type": "array", "items": _drift_schema(),
+                                 "description": "what the batch's cards say of each lens profile and of the print"},
                        "readings": {"type": "array", "items": root}},
-        "required": ["format", "caution", "version", "wing", "readings"], "$defs": defs}
+        "required": ["format", "caution", "version", "wing", "drift", "readings"], "$defs": defs}
+
+
+def _drift_schema() -> Tree:
+    number: Tree = {"type": ["number", "null"]}
+    texts = {"lens": "ident of the lens profile", "lens_date": "its day, ISO 8601"}
+    numbers = {"cards": "cards used", "focal": "focal length over the profile's", "u_focal": "its u",
+               "stretch": "of the prints, down the sheet against across, relative", "u_stretch": "its u",
+               "skew_deg": "of the prints' corners from 90, degrees", "u_skew_deg": "its u",
+               "rms_px": "median residual of the cards' corners, pixels"}
+    properties: Tree = {k: {"type": "string", "description": d} for k, d in texts.items()}
+    properties |= {k: {**number, "description": d} for k, d in numbers.items()}
+    properties["flags"] = {"type": "array", "items": {"$ref": "#/$defs/Flag"}}
+    return {"type": "object", "properties": properties, "required": [*properties]}
 
 
 def _sum_up(angle: Tree, quantity: Quantity | None) -> None:

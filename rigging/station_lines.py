@@ -9,7 +9,7 @@ from datetime import datetime
 
 from rigging.advice import advise
 from rigging.decision import decide
-from rigging.doubts import BENIGN
+from rigging.doubts import BENIGN, TOLD
 from rigging.drawn import with_marking
 from rigging.repeats import Combined, combine_photos
 from rigging.rib_or_jig import built_in_design, built_in_tolerance
@@ -41,7 +41,7 @@ class Lines:
 
 def combined(readings: Sequence[Reading], line: Line, asked: Asked) -> Combined:
     """One line's angle from all photos of one station, as the survey asks."""
-    return combine_photos(readings, line, set_aside=asked.set_aside, benign=BENIGN)
+    return combine_photos(readings, line, set_aside=asked.set_aside, benign=BENIGN | TOLD)
 
 
 def root_off_of(job: Job, by_station: Mapping[str, list[Reading]], asked: Asked) -> Quantity | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
@@ -11,7 +11,7 @@ from rigging.batch import BatchResult, Options, Tell, measure_batch
 from rigging.batch_find import Source
 from rigging.materials import Asked, Materials, evaluated, gather, photo_files
 from rigging.readings_file import load_readings
-from rigging.record import keep, record_folder
+from rigging.record import keep, load_record, numbers, record_folder
 from rigging.report.write import overlays_of
 from rigging.survey import RootSetting, Stage, Survey
 from shared.errors import UserError
@@ -45,6 +45,7 @@ def take_survey(job_file: Path, sources: Sequence[Source], out: Path, wanted: Wa
                 options: Options | None = None, tell: Tell | None = None) -> Taken:
     """Measure photos, evaluate the readings and add the survey to the record. Raises UserError."""
     job = load_job(job_file)
+    options = replace(options or Options(), earlier=_earlier(job_file))
     batch = measure_batch(job, sources, out, options, tell)
     readings = load_readings(batch.json)
     _refuse_unknown(wanted.set_aside or {}, readings)
@@ -52,6 +53,15 @@ def take_survey(job_file: Path, sources: Sequence[Source], out: Path, wanted: Wa
     survey = evaluated(materials, readings, job_file.parent)
     record = keep(record_folder(job_file), materials, readings, survey, wanted.note)
     return Taken(survey, batch, record, overlays_of(batch.json))
+
+
+def _earlier(job_file: Path) -> tuple[Reading, ...]:
+    """The readings of the survey kept last, to compare the cards' residuals with; none where there is none."""
+    kept = numbers(record_folder(job_file))
+    try:
+        return load_record(kept[max(kept)]).readings if kept else ()
+    except UserError:
+        return ()  # a damaged record is told of by `ribangle verify`; it must not stop a new survey
 
 
 def _materials(job_file: Path, job: Job, batch: BatchResult, readings: Sequence[Reading],

@@ -68,7 +68,8 @@ def _candidates(found: Findings) -> list[SeenLine]:
             continue
         why = c.against or ("of equal right to be the chord line" if equal and c.weight > 0.6 * max(
             k.weight for k in found.chord.candidates if not k.against) else "weaker than the chosen line")  # type: ignore[union-attr]
-        out.append(SeenLine("candidate", _path(found.plane, *c.ends), float("nan"), float("nan"), False, why, c.evidence))
+        out.append(SeenLine("candidate", _path(found.plane, *c.ends), float("nan"), float("nan"), False, why,
+                            tuple((name, float(value)) for name, value in c.evidence)))
     used = found.gravity.string_ends if found.gravity else ()
     for u in (found.gravity.weighed if found.gravity else ())[:6]:
         if any(abs(u.ends[:, 0].mean() - s[:, 0].mean()) < 15 for s in used):

@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import Any
 
 from rigging.bonding import window
-from rigging.doubts import BENIGN
+from rigging.doubts import BENIGN, TOLD
 from rigging.page.bench import Notes, gauge_readings
 from rigging.page.desk import Desk, Seen
 from rigging.readings_file import from_tree
@@ -90,7 +90,7 @@ def glue_tree(glue: Glue | None, notes: Notes, now: datetime) -> dict[str, Any] 
 def _station(s: StationResult, now: Standing) -> dict[str, Any]:
     d = s.chord.decision
     fixes = [c for c in now.survey.corrections if s.station.name in c.stations]
-    doubts = [f.text for f in s.flags if f.code not in BENIGN]
+    doubts = [f.text for f in s.flags if f.code not in BENIGN | TOLD]
     part = s.rib_or_jig
     return {
         "name": s.station.name,
@@ -125,7 +125,7 @@ def _photo(seen: Seen, reading: Reading | None, aside: dict[str, str]) -> dict[s
                             "came": datetime.fromtimestamp(seen.entry.arrived).strftime("%H:%M:%S")}
     if reading is None or seen.tree is None:
         return tree
-    doubts = [f.text for f in (*reading.flags, *reading.chord.flags, *reading.spar.flags) if f.code not in BENIGN]
+    doubts = [f.text for f in (*reading.flags, *reading.chord.flags, *reading.spar.flags) if f.code not in BENIGN | TOLD]
     status = ("set aside" if reading.photo.name in aside else "no value" if not reading.measured
               else "doubtful" if doubts else "read")
     return {

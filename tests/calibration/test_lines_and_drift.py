@@ -11,18 +11,15 @@ import pytest
 from board_scene import FakeExif, FakePhoto
 
 from calibration.drift import age_flags, check_batch, residual_flags, square_flags
-from calibration.flat import rotation
 from calibration.lens_model import distort
 from calibration.plumb_line import lens_from_lines, rough_profile
-from calibration.profiles import load_lens
 from shared.errors import UserError
 from shared.quantity import Component, Quantity
-from shared.reading import Angle, Evidence, Made, Photo, Reading, SeenCard
+from tests.drift_reader import PROFILE, readings
 from vision.card_spec import SPECS
 
 ROOT = Path(__file__).parents[2]
 DATA = ROOT / "tests" / "data" / "opencv-doc"
-PROFILE = load_lens(ROOT / "samples" / "trainer" / "lens" / "fieldcam-f1.json")
 SIZE = (1600, 1200)
 F = 27 / 43.2666 * 2000  # the focal length that the EXIF will suggest
 
@@ -85,48 +82,6 @@ def test_too_few_edges_and_mixed_cameras_are_refused():
         lens_from_lines([blank, replace(blank, exif=FakeExif(model="F2"))])
     with pytest.raises(UserError, match="at least one"):
         lens_from_lines([])
-
-
-def readings(focal=1.0, stretch=0.0, count=14, rms=None, day="2026-05-16"):
-    """Cards seen by the profile's camera, focal length times `focal`, print stretched down by `stretch`."""
-    rng = np.random.default_rng(21)
-    theta = np.array(PROFILE.theta)
-    theta[:2] *= focal
-    out = []
-    for k in range(count):
-        spec = SPECS["panel" if k % 3 else "strip"]
-        r = rotation(np.array([*rng.uniform(-0.35, 0.35, 2), rng.uniform(-0.1, 0.1)]))
-        t = np.array([rng.uniform(-250, 250), rng.uniform(-180, 180), 700.0])
-
-        def at(flat, r=r, t=t, spec=spec):
-            p = np.column_stack([flat - spec.outline().mean(axis=0), np.zeros(len(flat))])
-            p = p * [1, 1 + stretch, 1] @ r.T + t
-            return distort(p[:, :2] / p[:, 2:], theta)
-
-        corners = at(spec.inner_corners())
-        corners = rng.permutation(corners + rng.normal(0, 0.06, corners.shape))
-        card = SeenCard(
-            spec.kind,
-            k,
-            tuple(map(tuple, at(spec.outline()))),
-            tuple(map(tuple, corners)),
-            (),
-            0.08 if rms is None else rms[k],
-        )
-        photo = Photo(f"p{k}.jpg", "", 4000, 3000, f"{day}T09:{k:02d}:00", "Fieldcam F1")
-        out.append(
-            Reading(
-                photo,
-                "R1",
-                Angle(None, "x"),
-                Angle(None, "x"),
-                None,
-                None,
-                Made("0", PROFILE.ident, None),
-                evidence=Evidence((4000, 3000), (card,)),
-            )
-        )
-    return out
 
 
 def codes(drift):
