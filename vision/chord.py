@@ -31,6 +31,10 @@ LESSER_RIGHT = 0.25
 """A long line with more than this share raises a doubt: it may be the true one, half hidden."""
 SAME_SURFACE = 0.20
 """Largest change of brightness from the card's edge to the line: more, and the rib's outline lies between."""
+BESIDE_MM = 15.0
+"""A line nearer to the card than this, and seen there, is on the rib as the card is."""
+TOGETHER = 1.10
+"""Lines on one rib together reach no further than this, in chords."""
 LOOK_FOR_MARKS = 4
 """How many of the best candidates are looked at for reference marks."""
 GATE_DEG = 12.0
@@ -95,12 +99,26 @@ def choose_chord(photo: Reduced, sheet: Sheet, boxes: list[Box], papers: list[F6
     if not fit:
         return ChordChoice(None, "no drawn line near the card is long, straight and continuous enough to be the "
                            "chord line", ordered)
-    rivals = [c for c in fit[1:] if c.weight > EQUAL_RIGHT * fit[0].weight and not same_ink(fit[0].ends, c.ends)]
+    fit = [fit[0], *(c for c in fit[1:] if not _elsewhere(c, fit[0], chord_mm))]
+    # two reference marks on one line and not on the other settle it
+    least = 2 if len(fit[0].marks) >= 2 else 0
+    rivals = [c for c in fit[1:] if c.weight > EQUAL_RIGHT * fit[0].weight and len(c.marks) >= least
+              and not same_ink(fit[0].ends, c.ends)]
     if rivals:
         return ChordChoice(None, "two lines have about equal right to be the chord line: add reference marks to the "
                            "true one, rub the other out, or give a hint", ordered)
     long = [c for c in fit[1:] if c.weight > LESSER_RIGHT * fit[0].weight and dict(c.evidence)["length, chords"] > 0.6]
     return ChordChoice(fit[0], "", ordered, any(not same_ink(fit[0].ends, c.ends) for c in long))
+
+
+def _elsewhere(other: Candidate, best: Candidate, chord_mm: float) -> bool:
+    """Whether another line cannot be on the rib if the best one is: that one is seen right beside the card, so it is
+    on the rib from end to end; both together reach further than the rib does."""
+    seen = dict(best.evidence)
+    if seen["gap to the card, mm"] > BESIDE_MM or seen["seen beside the card"] < 0.5:
+        return False
+    u = np.concatenate([best.ends[:, 0], other.ends[:, 0]])
+    return float(np.ptp(u)) > TOGETHER * chord_mm
 
 
 def _by_weight(weighed: list[tuple[Candidate, Stripe]]) -> list[tuple[Candidate, Stripe]]:
@@ -144,7 +162,8 @@ def _weigh(sheet: Sheet, depth: F32, lighter: NDArray[np.bool_], s: Stripe, boxe
         against = "a laser line, by its colour"
     evidence = (("length, chords", length / chord_mm), ("cover", s.cover), ("depth", s.depth),
                 ("slope, deg", slope_deg), ("seen beyond, mm", outside * sheet.mm_u), ("laser colour", coloured),
-                ("gap to the card, mm", gap), ("change of surface", tone))
+                ("gap to the card, mm", gap), ("seen beside the card", max(_beside(b, sheet, depth, s) for b in boxes)),
+                ("change of surface", tone))
     return Candidate(ends, seen_mm * s.cover, against, evidence, (), is_light), s
 
 
@@ -203,6 +222,16 @@ def _card_gap(box: Box, sheet: Sheet, s: Stripe) -> float:
     over = max(s.first - mid[0], mid[0] - s.last, 0.0) * sheet.mm_u
     v = s.at(float(mid[0])) * sheet.mm_v + sheet.v0
     return float(np.hypot(max(v0 - v, v - v1, 0.0), max(0.0, over - 0.5 * (u1 - u0))))
+
+
+def _beside(box: Box, sheet: Sheet, depth: F32, s: Stripe) -> float:
+    """Share of a line that shows over a card's width and a little beyond, left and right, but not under it."""
+    own = _soft(np.nan_to_num(profile_along(depth, s.row, s.slope), nan=-1.0))
+    cols = np.arange(len(own))
+    u, v = cols * sheet.mm_u + sheet.u0, (s.row + s.slope * cols) * sheet.mm_v + sheet.v0
+    under = (u > box[0] - 4) & (u < box[2] + 4) & (v > box[1] - 4) & (v < box[3] + 4)
+    part = (u > box[0] - 2 * BESIDE_MM) & (u < box[2] + 2 * BESIDE_MM) & ~under & (cols >= s.first) & (cols <= s.last)
+    return float((own[part] > max(0.012, 0.35 * s.depth)).mean()) if part.sum() > 3 else 0.0
 
 
 def _change_of_surface(sheet: Sheet, box: Box, s: Stripe) -> float:
