@@ -32,19 +32,26 @@ WANDER = 4
 """How far off the path of an upright line found coarsely may lie at either end, pixels."""
 SEARCHED = 7
 """How far from a line, pixels, the stripe on the rib is looked for."""
-LEAST_FREE = 6
-"""Stretches on the rib beside the cards that are enough to do without those on a card."""
+SLANTED = 8
+"""Stretches from which on a path of its own slant is sought."""
+LEAST_FREE = 3
+"""Stretches of the rib beside the cards from which on they are judged."""
 CLEAR = 4.0
 """How many times its scatter a stretch must stand out to count as seen."""
+POOLED = 2
+"""Stretches either way that are taken together for a faint line."""
 ROUND = 6
 """Stretches either way over which scatter is judged."""
 
 
 @dataclass(frozen=True)
 class Crossing:
-    """Share of the stretches in which the line is seen, less what chance would show: on the rib above the chord
-    line, on it below, above the rib and below it. ends : (2, 2) sheet mm, the path found, top first. aside_px : how
-    far off the line as given the stripe's own straight path on the rib lies, at the worse end."""
+    """Share of the stretches in which the line is seen, less what chance would show.
+
+    upper, lower : on the rib above the chord line (NaN where a card covers it) and below it. above, below : beyond
+    the rib. ends : (2, 2) sheet mm, the path found, top first. aside_px : how far off the line as given the stripe's
+    own straight path on the rib lies, at the worse end; NaN where cards leave nothing of the rib to see.
+    """
 
     upper: float
     lower: float
@@ -57,6 +64,8 @@ class Crossing:
     def passes(self) -> bool:
         """In front of the rib and beyond it."""
         least, most = sorted((self.above, self.below))
+        if np.isnan(self.upper):  # the card covers the rib above the chord line
+            return self.lower > 0.6 and least > 0.8
         return self.upper > 0.6 and self.lower > 0.4 and most > 0.7 and least + most > 0.8
 
 
@@ -97,11 +106,12 @@ def look_along(image: U8, plane: Plane, line: UprightLine, chord: F64, chord_mm:
     deep = min(0.045, 0.12 * tail) * chord_mm
     parts = ((height > 2.0) & (height < deep), (height < -2.0) & (height > -max(0.012 * chord_mm, 8.0)),
              height > 0.13 * chord_mm, height < -0.075 * chord_mm)
-    upper, lower, above, below = (
-        max(0.0, float(seen[p & inside].mean()) - chance) if (p & inside).sum() > 1 else 0.0 for p in parts)
-    on_rib = (parts[0] | parts[1]) & inside
-    return Crossing(upper, lower, above, below, ends,
-                    _aside(z[on_rib & free] if (on_rib & free).sum() >= LEAST_FREE else z[on_rib]))
+    free &= inside
+    bare = (parts[0] & free, parts[1] & free, parts[2] & inside, parts[3] & inside)
+    upper, lower, above, below = (max(0.0, float(seen[p].mean()) - chance) if p.sum() > 1 else 0.0 for p in bare)
+    if bare[0].sum() < LEAST_FREE:
+        upper = float("nan")
+    return Crossing(upper, lower, above, below, ends, _aside(z[bare[0] | bare[1]]))
 
 
 def _strip(image: U8, plane: Plane, centre: F64, step_mm: float, d: F64) -> tuple[F64, NDArray[np.bool_]]:
@@ -133,14 +143,27 @@ def _standing_out(values: F64, half: int) -> tuple[F64, F64]:
 
     left, right = mean(-edge, -edge + SIDE - 1), mean(edge - SIDE + 1, edge)
     contrast = mean(-half, half) - 0.5 * (left + right)
-    # a step between the sides is no stripe: what it could do to the mean is taken off
-    contrast = np.sign(contrast) * np.maximum(0.0, np.abs(contrast) - 0.5 * np.abs(left - right))
-    size = np.abs(contrast)
-    k = np.ones((2 * ROUND + 1, 1)) / (2 * ROUND + 1)
-    scatter = np.stack([cv2.filter2D(np.median(size[..., c], axis=1, keepdims=True), -1, k,
-                                     borderType=cv2.BORDER_REPLICATE) for c in range(size.shape[2])], axis=-1)
-    z = (size / (1.4826 * scatter + 0.4)).max(axis=2)
+    step = left - right
+    # a faint stripe shows only over several stretches together
+    z = np.maximum(*(_times_scatter(_without_step(_running_mean(contrast, n), _running_mean(step, n))) for n in (0, POOLED)))
     return z, (at - values.shape[1] // 2).astype(np.float64)
+
+
+def _without_step(contrast: F64, step: F64) -> F64:
+    """A step between the two sides is no stripe: what it could do to the contrast is taken off."""
+    return np.asarray(np.maximum(0.0, np.abs(contrast) - 0.5 * np.abs(step)))
+
+
+def _times_scatter(size: F64) -> F64:
+    """(n, m) contrasts (n, m, channels), >= 0, over their own scatter across and round about, in the best channel."""
+    scatter = _running_mean(np.median(size, axis=1, keepdims=True), ROUND)
+    return np.asarray((size / (1.4826 * scatter + 0.4)).max(axis=2))
+
+
+def _running_mean(values: F64, half: int) -> F64:
+    """Mean along the first axis over `half` neighbours either way."""
+    flat = values.reshape(len(values), -1)
+    return np.asarray(cv2.blur(flat, (1, 2 * half + 1), borderType=cv2.BORDER_REPLICATE).reshape(values.shape))
 
 
 def _straightest(z: F64, x: F64, wander: int) -> tuple[float, F64, NDArray[np.bool_], float]:
@@ -168,7 +191,8 @@ def _aside(z: F64) -> float:
         return float("nan")
     n, middle = len(z), (z.shape[1] - 1) // 2
     ends = np.arange(-SEARCHED, SEARCHED + 1)
-    a, b = (g.ravel() for g in np.meshgrid(ends, ends))
+    # a few stretches show where the stripe lies, not how it runs
+    a, b = (g.ravel() for g in np.meshgrid(ends, ends)) if n >= SLANTED else (ends, ends)
     places = np.rint(a[:, None] + (b - a)[:, None] * np.linspace(0, 1, n)).astype(int)
     k = int(np.log1p(z)[np.arange(n), middle + places].sum(1).argmax())
     return float(max(abs(a[k]), abs(b[k])))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -13,36 +13,23 @@ from calibration.level import level_zero
 from shared.job import Job, Station
 from shared.reading import Flag
 from vision.candidates import profile_along
-from vision.crossing import look_along
 from vision.hints import Hint, Role
 from vision.laser import find_level_stripes
-from vision.level_reference import UprightLine, find_uprights, upright_depth, with_colour
-from vision.lines import Stroke, measure, shaded
+from vision.level_reference import UprightLine
+from vision.lines import Stroke, measure
 from vision.photo import Picture
+from vision.plumb import Plumb, find_plumb, measured
 from vision.rib_plane import LineSeen
-from vision.sheet import Plane, Reduced, Sheet, lay_flat
-from vision.strings import choose_strings, promising
+from vision.sheet import Plane, Reduced, Sheet
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
 Box = tuple[float, float, float, float]
 
-POOR_STRING_PX, FAIR_STRING_PX, PLAIN = 0.30, 0.20, 0.6
-"""Scatter of a string's centres beyond which its colour is looked at as well: the lower one where less than the share
-PLAIN of it was seen somewhere."""
 GHOST = 0.4
 """A second level line seen over more than this share of the first one raises a doubt."""
 THICK_MM = 2.6
 """A string thicker than this, on the rib's scale, is doubted."""
-STRAIGHT_PX = 2.0
-"""How far off the measured line a string may show on the rib."""
-FOLLOWED_PX = 2
-"""How far from the measured line a string may still be seen on the rib."""
-DRIFT_PX = 2.0
-"""How far following a string further may move it on the stretch measured before."""
-CROOKED_PX = 0.8
-"""Scatter beyond which it is no straight string."""
 
 
 @dataclass(frozen=True)
@@ -70,33 +57,18 @@ def find_gravity(picture: Picture, tall: Reduced, plane: Plane, band: Sheet, las
     from vision.findings import hinted_ends, line_seen
 
     own = job.level.u_deg
-    lines: list[LineSeen] = []
-    strokes: list[Stroke] = []
-    ends: list[F64] = []
-    weighed: tuple[UprightLine, ...] = ()
-    reason: str | None = None
+    c = station.chord_mm
     if "plumb" in hints:
-        found: list[tuple[F64, UprightLine | None]] = [(hinted_ends(plane, hints["plumb"]), None)]
+        by_hand = measured(picture, plane, hinted_ends(plane, hints["plumb"]), c, scale, blur, boxes, None)
+        plumb = Plumb(() if by_hand is None else (by_hand,))
     elif "level" in hints:
-        found = []
+        plumb = Plumb()
     else:
-        strings, weighed, reason = _strings(picture, tall, plane, chord, station.chord_mm, forward_right, scale,
-                                            boxes)
-        found = [(w.ends, w) for w in strings]
-    for k, (e, w) in enumerate(found):
-        stroke = _measured(picture, plane, e, station.chord_mm, scale, blur, boxes, w)
-        if stroke is None or stroke.length_mm < 0.12 * station.chord_mm:
-            continue
-        if w is not None and not _crosses(picture, plane, stroke, w, chord, station.chord_mm, forward_right, boxes):
-            reason = ("a string seems to hang before the rib but cannot be followed straight across it: something behind "
-                      "the rib stands in line with it; photograph it from a step aside")
-            continue
-        if _spread(stroke) > CROOKED_PX:
-            return Gravity(reason="the string does not show as one straight line (draught, a knot, something like it beside "
-                           "it): let it hang still before a plain background", weighed=weighed)
-        lines.append(line_seen("plumb", stroke, own, f"string {k + 1} at {station.name}", "string's own error"))
-        strokes.append(stroke)
-        ends.append(np.stack([stroke.uv[0], stroke.uv[-1]]))
+        plumb = find_plumb(picture, tall, plane, chord, c, forward_right, scale, blur, boxes)
+    lines = [line_seen("plumb", s, own, f"string {k + 1} at {station.name}", "string's own error")
+             for k, s in enumerate(plumb.strokes)]
+    strokes = list(plumb.strokes)
+    ends = [np.stack([s.uv[0], s.uv[-1]]) for s in strokes]
     level = _level(picture, plane, band, laser, chord, station, scale, blur, forward_right, hints, boxes)
     if level is not None:
         zero = level_zero(job.level, job.folder)
@@ -104,46 +76,12 @@ def find_gravity(picture: Picture, tall: Reduced, plane: Plane, band: Sheet, las
                                "level line's own error", zero.value))
         strokes.append(level)
     if not lines:
-        return Gravity((), (), (), None, reason or "no level reference was found: hang a string before the rib, or throw "
-                       "a level laser line on it", weighed)
+        return Gravity((), (), (), None, plumb.reason or "no level reference was found: hang a string before the rib, or throw "
+                       "a level laser line on it", plumb.weighed)
     reference: Literal["plumb", "level", "both"] = "both" if ends and level is not None else \
         "plumb" if ends else "level"
-    return Gravity(tuple(lines), tuple(strokes), tuple(ends), reference, None, weighed,
-                   _doubts(strokes[:len(ends)], len(found)) + _ghosts(picture, band, laser, chord, station,
-                                                                       scale, blur, forward_right, level))
-
-
-def _strings(picture: Picture, tall: Reduced, plane: Plane, chord: F64, chord_mm: float, forward_right: bool,
-             scale: float, boxes: tuple[Box, ...]) -> tuple[list[UprightLine], tuple[UprightLine, ...], str | None]:
-    """The strings, all upright lines that were looked at, and the reason when none is a string: by brightness
-    first; by colour as well where that shows no string."""
-    sheet = lay_flat(tall, plane, _tall_box(picture, plane, chord), 2.2 / scale, 8.0 / scale)
-    depth = upright_depth(sheet)
-    lines = find_uprights(sheet, depth, chord, chord_mm)
-    strings, reason = choose_strings(picture.gray, plane, lines, chord, chord_mm, forward_right, boxes)
-    if strings:
-        return strings, tuple(lines), reason
-    lines = find_uprights(sheet, with_colour(depth, picture.small_colour(), sheet), chord, chord_mm)
-    colour = picture.full_colour() if any(promising(line) for line in lines) else None
-    if colour is not None:
-        strings, reason = choose_strings(colour, plane, lines, chord, chord_mm, forward_right, boxes)
-    return strings, tuple(lines), reason
-
-
-def _crosses(picture: Picture, plane: Plane, stroke: Stroke, judged: UprightLine, chord: F64, chord_mm: float,
-             forward_right: bool, boxes: tuple[Box, ...]) -> bool:
-    """Whether the line as measured, not only as found, passes in front of the rib."""
-    path = replace(judged, ends=np.stack(_line_ends(stroke, judged.ends[0, 1], judged.ends[1, 1])),
-                   at_chord=_line_ends(stroke, judged.at_chord[1], judged.at_chord[1])[0])
-
-    def passes(image: U8) -> bool:
-        crossing = look_along(image, plane, path, chord, chord_mm, forward_right, boxes, FOLLOWED_PX)
-        return crossing is not None and crossing.passes and crossing.aside_px <= STRAIGHT_PX
-
-    if passes(picture.gray):
-        return True
-    colour = picture.full_colour()
-    return colour is not None and passes(colour)
+    ghosts = _ghosts(picture, band, laser, chord, station, scale, blur, forward_right, level)
+    return Gravity(tuple(lines), tuple(strokes), tuple(ends), reference, None, plumb.weighed, _doubts(plumb) + ghosts)
 
 
 def _ghosts(picture: Picture, band: Sheet, laser: F32 | None, chord: F64, station: Station, scale: float, blur: float,
@@ -159,98 +97,16 @@ def _ghosts(picture: Picture, band: Sheet, laser: F32 | None, chord: F64, statio
     return ()
 
 
-def _doubts(strings: list[Stroke], found: int) -> tuple[Flag, ...]:
+def _doubts(plumb: Plumb) -> tuple[Flag, ...]:
     flags = []
-    if strings and found > len(strings):
+    strings = plumb.strokes
+    if plumb.others:
         flags.append(Flag("second-upright", "another upright line seems to hang before the rib and could not be measured: "
                           "which one is the string?"))
     thick = max((s.width_mm for s in strings), default=0.0)
     if thick > THICK_MM:
         flags.append(Flag("thick-string", f"the plumb line is {thick:.1f} mm thick: is it a string, or a rod or a cable?"))
     return tuple(flags)
-
-
-def _measured(picture: Picture, plane: Plane, ends: F64, chord_mm: float, scale: float,
-              blur: float, boxes: tuple[Box, ...], judged: UprightLine | None) -> Stroke | None:
-    """A string's stroke in the grey picture; where it hardly shows there, in the colour that shows it best.
-
-    judged : how the upright line was judged. What was found may be a few pixels askew, or run into
-    a pole behind the rib: the string is measured on and about the rib first and followed outwards from there,
-    each time by what the stretch so far foretells. None (a hint): measured from end to end at once.
-    """
-    from vision.findings import segment
-
-    near = float(np.clip(3.0 * scale, 7, 12))
-    least = 1.0 if judged is None else min(judged.above, judged.below, judged.on_rib)
-    d = (ends[1] - ends[0]) / (ends[1, 1] - ends[0, 1])  # per mm down
-    x = plane.to_pixels(ends[:1])[0, 0]
-    top, bottom = float(plane.to_sheet(np.array([[x, 8.0]]))[0, 1]), float(ends[1, 1])
-
-    def stroke_in(image: U8) -> Stroke | None:
-        def traced(a: F64, b: F64, rounds: int = 2) -> Stroke | None:
-            return measure(image, plane, a, b, half_px=near, segment_mm=segment(np.stack([a, b])), blur_px=blur,
-                           any_sign=True, rounds=rounds, avoid=boxes, quick=True)
-
-        if judged is None:
-            return traced(ends[0], ends[1])
-        crossing = judged.at_chord
-        best: Stroke | None = None
-        reach = 0.13 * chord_mm
-        a, b = crossing - d * reach, crossing + d * min(reach, bottom - crossing[1])
-        while True:
-            stroke = traced(a, b)
-            if stroke is None or stroke.kept.mean() < 0.25:
-                return best
-            if best is not None and _moved(plane, best, stroke) > DRIFT_PX:
-                return best
-            if best is not None and (_spread(stroke) > max(1.5 * _spread(best), 0.2) or _kept_share(
-                    stroke, best.uv[0, 1], best.uv[-1, 1]) < 0.75 * best.kept.mean()):
-                return best
-            best = stroke
-            if a[1] <= top + 1 and b[1] >= bottom - 1:
-                return best
-            reach *= 1.7
-            a, b = _line_ends(best, max(top, crossing[1] - reach), min(bottom, crossing[1] + reach))
-
-    best = stroke_in(picture.gray)
-    if best is not None and best.kept.mean() > 0.6 and _spread(best) < (POOR_STRING_PX if least > PLAIN else FAIR_STRING_PX):
-        return shaded(best)
-    colour = picture.full_colour()
-    for k in range(3) if colour is not None else ():
-        other = stroke_in(np.ascontiguousarray(colour[..., k]))  # type: ignore[index]  # checked above
-        if other is not None and (best is None or _vague(other) < _vague(best)):
-            best = other
-    return None if best is None else shaded(best)
-
-
-def _kept_share(stroke: Stroke, v0: float, v1: float) -> float:
-    """Share of a string's segments between two heights, sheet mm, that lie on its line."""
-    first = stroke.uv[0, 1] - stroke.place[stroke.kept][0]
-    v = first + stroke.place
-    part = (v >= v0 - 1) & (v <= v1 + 1)
-    return float(stroke.kept[part].mean()) if part.any() else 0.0
-
-
-def _line_ends(stroke: Stroke, v0: float, v1: float) -> tuple[F64, F64]:
-    """The points of a stroke's straight line at two heights, sheet mm."""
-    slope, at = np.polyfit(stroke.uv[:, 1], stroke.uv[:, 0], 1)
-    return np.array([slope * v0 + at, v0]), np.array([slope * v1 + at, v1])
-
-
-def _moved(plane: Plane, before: Stroke, after: Stroke) -> float:
-    """How far a longer measurement lies from a shorter one at the shorter one's ends, pixels."""
-    v0, v1 = float(before.uv[0, 1]), float(before.uv[-1, 1])
-    return float(np.abs(plane.to_pixels(np.stack(_line_ends(before, v0, v1)))
-                        - plane.to_pixels(np.stack(_line_ends(after, v0, v1)))).max())
-
-
-def _vague(stroke: Stroke) -> float:
-    """How poorly a stroke fixes a slope: scatter over length and count."""
-    return float(_spread(stroke) / np.sqrt(stroke.kept.sum()) / stroke.length_mm)
-
-
-def _spread(stroke: Stroke) -> float:
-    return float(np.hypot(np.median(stroke.sigma_px), stroke.waviness.size))
 
 
 def on_rib_stripes(band: Sheet, laser: F32, chord: F64, chord_mm: float, forward_right: bool) -> list[tuple[float, F64]]:
@@ -275,13 +131,6 @@ def on_rib_stripes(band: Sheet, laser: F32, chord: F64, chord_mm: float, forward
         c = cols[on][[0, -1]].astype(np.float64)
         found.append((float((on & seen).sum() * band.mm_u), band.uv(np.stack([c, s.row + s.slope * c], axis=1))))
     return sorted(found, key=lambda f: -f[0])
-
-
-def _tall_box(picture: Picture, plane: Plane, chord: F64) -> tuple[float, float, float, float]:
-    """The chord's width and the photo's whole height, sheet mm."""
-    x = plane.to_pixels(chord.mean(0)[None])[0, 0]
-    v = plane.to_sheet(np.array([[x, 8.0], [x, picture.height - 9.0]]))[:, 1]
-    return float(chord[0, 0]), float(v[0]), float(chord[1, 0]), float(v[1])
 
 
 def _level(picture: Picture, plane: Plane, band: Sheet, laser: F32 | None, chord: F64, station: Station, scale: float,

@@ -24,7 +24,8 @@ LESSER = 0.35
 
 def choose_strings(image: U8, plane: Plane, lines: list[UprightLine], chord: F64, chord_mm: float,
                    forward_right: bool, covers: tuple[Box, ...]) -> tuple[list[UprightLine], str | None]:
-    """The lines that are strings, on the path they were found on; and the reason when there is none.
+    """The lines that are strings, on the path they were found on, the plainest first (one string may come more than
+    once); and the reason when there is none.
 
     image : (h, w) or (h, w, 3), full size. chord : (2, 2) sheet mm, left end first. covers : see
     `look_along`.
@@ -37,15 +38,11 @@ def choose_strings(image: U8, plane: Plane, lines: list[UprightLine], chord: F64
         crossing = look_along(image, plane, line, chord, chord_mm, forward_right, covers)
         if crossing is not None and crossing.passes:
             length = float(np.linalg.norm(line.ends[1] - line.ends[0]))
-            weight = crossing.upper * (crossing.above + crossing.below) * length
-            sure.append((weight, _on_path(line, crossing)))
+            weight = np.nanmin([crossing.upper, crossing.lower]) * (crossing.above + crossing.below) * length
+            sure.append((float(weight), _on_path(line, crossing)))
     sure.sort(key=lambda f: -f[0])
-    kept: list[UprightLine] = []
-    for weight, line in sure:
-        if weight >= LESSER * sure[0][0] and all(_apart(line, k) for k in kept):
-            kept.append(line)
-    if kept:
-        return kept, None
+    if sure:
+        return [line for weight, line in sure if weight >= LESSER * sure[0][0]], None
     return [], ("no line was seen both on the rib and beyond it, as a string before it would be: hang the string in "
                 "front of the rib, in a colour that differs from it" if any(promising(k) for k in lines) else None)
 
@@ -62,12 +59,13 @@ def _on_path(line: UprightLine, crossing: Crossing) -> UprightLine:
     return replace(line, ends=ends, at_chord=np.array([_at(crossing.ends, v), v]))
 
 
-def _apart(a: UprightLine, b: UprightLine) -> bool:
-    lo, hi = max(a.ends[0, 1], b.ends[0, 1]), min(a.ends[1, 1], b.ends[1, 1])
+def apart(a: F64, b: F64) -> bool:
+    """Whether two upright lines (2, 2) sheet mm, top first, are two strings, not one found twice."""
+    lo, hi = max(a[0, 1], b[0, 1]), min(a[1, 1], b[1, 1])
     if hi <= lo:
-        lo, hi = min(a.ends[0, 1], b.ends[0, 1]), max(a.ends[1, 1], b.ends[1, 1])
-    return all(abs(_at(a.ends, v) - _at(b.ends, v)) > APART_MM for v in (lo, hi)) and \
-        (_at(a.ends, lo) - _at(b.ends, lo)) * (_at(a.ends, hi) - _at(b.ends, hi)) > 0
+        lo, hi = min(a[0, 1], b[0, 1]), max(a[1, 1], b[1, 1])
+    off = [_at(a, v) - _at(b, v) for v in (lo, hi)]
+    return min(abs(off[0]), abs(off[1])) > APART_MM and off[0] * off[1] > 0
 
 
 def _at(ends: F64, v: float) -> float:
