@@ -8,8 +8,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.ranks import median, percentile
 from vision.radon import line_sums
-from vision.ridges import DOUBT, FULL_DEPTH, votes
+from vision.ridges import votes
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
@@ -54,6 +55,7 @@ def find_stripes(depth: F32, valid: NDArray[np.bool_] | None, slope_limit: float
     window : columns over which a stripe's depth is averaged when it is traced.
     """
     ballots = _pooled(votes(depth, valid))
+    gains, near = _Rows(votes(depth, most=2.0), 0.0), _Rows(_widest(depth), np.nan)
     sums, rises = line_sums(ballots, slope_limit / ROWS_POOLED)
     width = 1 << max(1, (ballots.shape[1] - 1).bit_length())
     slopes = rises / (width - 1)
@@ -62,8 +64,8 @@ def find_stripes(depth: F32, valid: NDArray[np.bool_] | None, slope_limit: float
         k, i = divmod(int(sums.argmax()), sums.shape[1])
         if sums[k, i] < 0.4 * shortest or len(found) >= most:
             break
-        row, slope = _sharpen(depth, ROWS_POOLED * float(i) + 0.5, float(slopes[k]) * ROWS_POOLED)
-        stripe = _trace(depth, row, slope, bridge, window)
+        row, slope = _sharpen(gains, ROWS_POOLED * float(i) + 0.5, float(slopes[k]) * ROWS_POOLED)
+        stripe = _trace(near, row, slope, bridge, window)
         ends = (0.0, float(ballots.shape[1])) if stripe is None else (stripe.first, stripe.last)
         _forget(sums, slopes, float(i), k, max(1.0, apart / ROWS_POOLED), ends)
         if stripe is not None and stripe.seen >= shortest and not any(_same(stripe, s, apart) for s in found):
@@ -77,17 +79,39 @@ def _pooled(ballots: F32) -> F32:
     return np.maximum(ballots[:h:ROWS_POOLED], ballots[1:h:ROWS_POOLED])
 
 
-def _sharpen(depth: F32, row: float, slope: float) -> tuple[float, float]:
+class _Rows:
+    """A map from which values along many lines are taken; lines may leave it above and below.
+
+    values : (h, w). outside : what is there above and below it.
+    """
+
+    def __init__(self, values: F32, outside: float) -> None:
+        self.height, self.width = values.shape
+        rim = np.full((1, self.width), outside, dtype=np.float32)
+        self._flat = np.concatenate([rim, values, rim]).ravel()
+
+    def along(self, rows: F64, step: int = 1) -> F32:
+        """(n, m) values at fractional rows (n, m), rounded, in every step-th column from the first."""
+        at = np.rint(rows)
+        at += 1.0
+        np.clip(at, 0, self.height + 1, out=at)
+        at *= self.width
+        at += np.arange(0, self.width, step)
+        return self._flat[at.astype(np.intp)]
+
+
+def _widest(depth: F32) -> F32:
+    """Largest of a row and its two neighbours."""
+    return np.asarray(cv2.dilate(depth, np.ones((3, 1), np.uint8)), dtype=np.float32)
+
+
+def _sharpen(gains: _Rows, row: float, slope: float) -> tuple[float, float]:
     """The best line near a pooled one, at the map's own resolution."""
-    h, w = depth.shape
+    w = gains.width
     cols = np.arange(0, w, 2)
     mid = w / 2
     tilts, offs = (g.ravel() for g in np.meshgrid(np.arange(-4, 5) / w, np.arange(-2, 3)))
-    rows = row + slope * cols + offs[:, None] + tilts[:, None] * (cols - mid)
-    r = np.rint(rows).astype(int)
-    values = depth[np.clip(r, 0, h - 1), cols]
-    gain = np.where((r >= 0) & (r < h), np.clip(values / FULL_DEPTH, -DOUBT, 2.0), 0.0).sum(1)
-    k = int(gain.argmax())
+    k = int(gains.along(row + slope * cols + offs[:, None] + tilts[:, None] * (cols - mid), 2).sum(1).argmax())
     return row + float(offs[k]) - float(tilts[k]) * mid, slope + float(tilts[k])
 
 
@@ -116,7 +140,17 @@ def _same(a: Stripe, b: Stripe, apart: float) -> bool:
 
 def profile_along(depth: F32, row: float, slope: float, slack: int = 1) -> F32:
     """Largest depth within `slack` rows of a line, for every column; NaN outside the map."""
-    return np.asarray(profiles_along(depth, np.array([row]), slope, slack)[0], dtype=np.float32)
+    h, w = depth.shape
+    cols = np.arange(w)
+    rows = np.rint(row + slope * cols).astype(np.intp)
+    lowest, highest = sorted((int(rows[0]), int(rows[-1])))
+    if lowest < slack or highest >= h - slack:
+        return np.asarray(profiles_along(depth, np.array([row]), slope, slack)[0], dtype=np.float32)
+    flat, at = depth.reshape(-1), rows * w + cols
+    best = flat[at]
+    for off in range(1, slack + 1):
+        best = np.maximum(best, np.maximum(flat[at - off * w], flat[at + off * w]))
+    return np.asarray(best, dtype=np.float32)
 
 
 def profiles_along(depth: F32, starts: F64, slope: float, slack: int = 1) -> F32:
@@ -130,18 +164,19 @@ def profiles_along(depth: F32, starts: F64, slope: float, slack: int = 1) -> F32
     return np.asarray(values, dtype=np.float32)
 
 
-def _trace(depth: F32, row: float, slope: float, bridge: float, window: int) -> Stripe | None:
+def _trace(near: _Rows, row: float, slope: float, bridge: float, window: int) -> Stripe | None:
     """Where along a line the ridge is really there: it must stand out from the lines beside it."""
-    profiles = profiles_along(depth, row + np.array([0.0, -14.0, -9.0, 9.0, 14.0]), slope)
+    starts = row + np.array([0.0, -14.0, -9.0, 9.0, 14.0])
+    profiles = near.along(starts[:, None] + slope * np.arange(near.width))
     own = profiles[0]
     inside = np.isfinite(own)
     if inside.sum() < 2 * window:
         return None
     own = np.where(inside, own, -1.0)
     beside = profiles[1:][np.isfinite(profiles[1:])]
-    noise = float(np.percentile(beside, 85)) if len(beside) else 0.0
+    noise = percentile(beside, 85) if len(beside) else 0.0
     strong = cv2.blur(own.reshape(1, -1).astype(np.float32), (window, 1)).ravel()
-    typical = float(np.percentile(strong[inside], 90))
+    typical = percentile(strong[inside], 90)
     seen = inside & (strong > max(0.012, 0.3 * typical, min(noise, 0.6 * typical)))
     runs = _runs(seen, max(1, window // 2))
     best = _longest_chain(runs, bridge)
@@ -152,7 +187,7 @@ def _trace(depth: F32, row: float, slope: float, bridge: float, window: int) -> 
     mask = np.zeros(len(own), dtype=bool)
     for p, q in best:
         mask[p:q] = True
-    return Stripe(row, slope, float(a), float(b - 1), total / (b - a), total, float(np.median(own[mask])),
+    return Stripe(row, slope, float(a), float(b - 1), total / (b - a), total, median(own[mask]),
                   tuple((float(p), float(q - 1)) for p, q in best))
 
 

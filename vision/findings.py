@@ -137,7 +137,7 @@ def same_ink(picture: Picture, plane: Plane, scale: float, blur: float, first: F
     """Measure two candidates with a narrow window: one line found twice comes to the same place, or to nothing."""
     def narrow(e: F64) -> Stroke | None:
         return measure(picture.gray, plane, e[0], e[1], half_px=float(np.clip(2.0 * scale, 5, 8)), segment_mm=segment(e),
-                       blur_px=blur)
+                       blur_px=blur, quick=True)
 
     best, rival = narrow(order(first)), narrow(order(other))
     if rival is None or rival.kept.mean() < 0.5:

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from shared.ranks import median, row_medians
 from vision.sheet import Plane
 from vision.waviness import Waviness, estimate_waviness
 
@@ -85,20 +86,21 @@ def sample(gray: NDArray[np.uint8], plane: Plane, a: F64, b: F64, half_px: float
     per = max(3, int(np.ceil(length * mean_scale / count)))
     s = (np.arange(count * per) + 0.5) * length / (count * per)
     across = np.arange(-np.ceil(half_px), np.ceil(half_px) + 1)
-    centre = plane.to_pixels(a + s[:, None] * t)
-    side = plane.to_pixels(a + s[:, None] * t + q) - centre
-    scale = np.linalg.norm(side, axis=1)
+    place = s.reshape(count, per).mean(1)
+    middle = a + place[:, None] * t
+    centre = plane.to_pixels(a + s[:, None] * t).reshape(count, per, 2)
+    # across the line is the same direction all along a segment
+    side = plane.to_pixels(middle + q) - plane.to_pixels(middle)
+    scale = np.sqrt((side * side).sum(1))
     side /= scale[:, None]
-    mx = centre[:, :1] + side[:, :1] * across
-    my = centre[:, 1:] + side[:, 1:] * across
+    mx, my = ((centre[:, :, i, None] + (side[:, i, None] * across)[:, None, :]).reshape(count * per, -1)
+              for i in (0, 1))
     h, w = gray.shape
     values = cv2.remap(gray, mx.astype(np.float32), my.astype(np.float32), cv2.INTER_CUBIC,
-                       borderMode=cv2.BORDER_REPLICATE).astype(np.float64)
-    inside = (mx.min(1) > 1) & (mx.max(1) < w - 2) & (my.min(1) > 1) & (my.max(1) < h - 2)
-    values = values.reshape(count, per, -1)
-    place = s.reshape(count, per).mean(1)
-    return Sampled(values.mean(1), across, place, a + place[:, None] * t, q,
-                   scale.reshape(count, per).mean(1), inside.reshape(count, per).all(1))
+                       borderMode=cv2.BORDER_REPLICATE).reshape(count, per, -1)
+    rim = np.abs(side) * across[-1] + 1.0
+    inside = ((centre.min(1) - rim > 0) & (centre.max(1) + rim < [w - 1, h - 1])).all(1)
+    return Sampled(values.mean(1, dtype=np.float64), across, place, middle, q, scale, inside)
 
 
 def measure(gray: NDArray[np.uint8], plane: Plane, a: F64, b: F64, *, half_px: float, segment_mm: float,
@@ -126,10 +128,10 @@ def measure(gray: NDArray[np.uint8], plane: Plane, a: F64, b: F64, *, half_px: f
             return None
         t = (b - a) / np.linalg.norm(b - a)
         ends = np.array([0.0, float(np.linalg.norm(b - a))])
-        shift = np.polyval(line, ends) / float(np.median(seen.px_per_mm))
+        shift = np.polyval(line, ends) / median(seen.px_per_mm)
         a, b = a + shift[0] * seen.normal, a + ends[1] * t + shift[1] * seen.normal
     off = centre - np.polyval(line, seen.place)
-    scale = float(np.median(seen.px_per_mm))
+    scale = median(seen.px_per_mm)
     sigma = np.hypot(sigma, CENTRE_FLOOR_PX)
     wave = Waviness(float(np.std(off[good])), float(np.ptp(seen.place)) / 10) if quick else \
         estimate_waviness(seen.place[good], off[good], sigma[good])
@@ -162,18 +164,19 @@ def _fit(seen: Sampled, blur_px: float, any_sign: bool
     x = seen.across
     values = seen.values
     rim = np.abs(x) >= np.abs(x).max() - 1.5
-    depth0 = np.median(values[:, rim], axis=1) - values[:, np.abs(x) <= 1.5].mean(1)
-    strong = seen.inside & (np.abs(depth0) >= np.percentile(np.abs(depth0[seen.inside]), 50)) \
+    beside = row_medians(values[:, rim])
+    depth0 = beside - values[:, np.abs(x) <= 1.5].mean(1)
+    strong = seen.inside & (np.abs(depth0) >= median(np.abs(depth0[seen.inside]))) \
         if seen.inside.sum() >= 5 else seen.inside
     if strong.sum() < 3:
         return None
-    sign = np.sign(depth0) if any_sign else np.full(len(values), np.sign(np.median(depth0[strong])))
-    mean = ((values - np.median(values[:, rim], axis=1, keepdims=True)) * sign[:, None])[strong].mean(0)
+    sign = np.sign(depth0) if any_sign else np.full(len(values), np.sign(median(depth0[strong])))
+    mean = ((values - beside[:, None]) * sign[:, None])[strong].mean(0)
     half_width, blur = _mean_shape(x, mean, blur_px)
     c, cov, coef, rms = _bars(x, values, half_width, blur)
     depth = (coef[:, 0] + coef[:, 2]) / 2 - coef[:, 1]
     signed = depth * sign if not any_sign else np.abs(depth)
-    typical = float(np.median(signed[strong]))
+    typical = median(signed[strong])
     sigma = np.sqrt(cov)
     ok = seen.inside & (signed > (0.15 if any_sign else 0.3) * typical) & (signed < 4 * typical) \
         & (np.abs(c) < np.abs(x).max() * 0.7) & (sigma < 0.6) & (rms < 0.5 * np.abs(depth) + 2.0)
@@ -193,37 +196,49 @@ def _mean_shape(x: F64, mean: F64, blur_px: float) -> tuple[float, float]:
 
 def _bars(x: F64, values: F64, half_width: float | F64, blur: float | F64,
           rounds: int = 6) -> tuple[F64, F64, F64, F64]:
-    """Batched bar fits: centre (n,), its variance (n,), L, B, R (n, 3), residual rms (n,)."""
-    n = len(values)
+    """Batched bar fits: centre (n,), its variance (n,), L, B, R (n, 3), residual rms (n,).
+
+    The profile is L + (B - L) P1 + (R - B) P2; with all means taken out, the two steps are a 2 x 2 system.
+    """
+    n, k = values.shape
     h = np.broadcast_to(np.asarray(half_width, dtype=np.float64), (n,))[:, None]
     s = np.broadcast_to(np.asarray(blur, dtype=np.float64), (n,))[:, None]
     inner = np.abs(x) <= 0.6 * np.abs(x).max()
-    rim = ~inner
-    level = np.median(values[:, rim], axis=1, keepdims=True)
-    dip = np.abs(values - level) * inner
-    dip = np.clip(dip - 0.5 * dip.max(1, keepdims=True), 0, None)
-    c = (dip * x).sum(1) / np.maximum(dip.sum(1), 1e-9)
-    coef = np.zeros((n, 3))
-    cov = np.full(n, np.inf)
-    rms = np.full(n, np.inf)
+    dip = np.abs(values - row_medians(values[:, ~inner])[:, None]) * inner
+    dip = np.maximum(dip - 0.5 * dip.max(1, keepdims=True), 0)
+    c = (dip @ x) / np.maximum(dip.sum(1), 1e-9)
+    level = values.mean(1)
+    v = values - level[:, None]
+    vv = _dot(v, v)
+    per_s = 1 / s
     for _ in range(rounds):
-        z1, z2 = (x - c[:, None] + h) / s, (x - c[:, None] - h) / s
+        z1 = (x - c[:, None] + h) * per_s
+        z2 = z1 - 2 * h * per_s
         p1, p2 = ndtr(z1), ndtr(z2)
-        base = np.stack([1 - p1, p1 - p2, p2], axis=-1)
-        normal = np.einsum("nki,nkj->nij", base, base) + 1e-9 * np.eye(3)
-        coef = np.linalg.solve(normal, np.einsum("nki,nk->ni", base, values)[..., None])[..., 0]
-        r = values - np.einsum("nki,ni->nk", base, coef)
-        g1, g2 = np.exp(-0.5 * z1 * z1) / (s * 2.5066282746), np.exp(-0.5 * z2 * z2) / (s * 2.5066282746)
-        slope = (coef[:, :1] - coef[:, 1:2]) * g1 + (coef[:, 1:2] - coef[:, 2:]) * g2
+        m1, m2 = p1.mean(1), p2.mean(1)
+        p1 -= m1[:, None]
+        p2 -= m2[:, None]
+        a11, a12, a22 = _dot(p1, p1) + 1e-9, _dot(p1, p2), _dot(p2, p2) + 1e-9
+        det = a11 * a22 - a12 * a12
+        b1, b2 = _dot(p1, v), _dot(p2, v)
+        d1, d2 = (a22 * b1 - a12 * b2) / det, (a11 * b2 - a12 * b1) / det
         # the centre's own direction, with what L, B, R can explain taken out (Golub and Pereyra 1973)
-        part = np.linalg.solve(normal, np.einsum("nki,nk->ni", base, slope)[..., None])[..., 0]
-        free = slope - np.einsum("nki,ni->nk", base, part)
-        power = np.maximum((free * free).sum(1), 1e-9)
-        step = (free * r).sum(1) / power
-        rms = np.sqrt((r * r).sum(1) / max(len(x) - 4, 1))
-        cov = rms * rms / power
-        c = c + np.clip(step, -1.0, 1.0)
-    return c, cov, coef, rms
+        g1, g2 = np.exp(-0.5 * z1 * z1), np.exp(-0.5 * z2 * z2)
+        slope = (d1[:, None] * g1 + d2[:, None] * g2) * (-per_s / 2.5066282746)
+        slope -= slope.mean(1, keepdims=True)
+        s1, s2 = _dot(p1, slope), _dot(p2, slope)
+        power = np.maximum(_dot(slope, slope) - (a22 * s1 * s1 - 2 * a12 * s1 * s2 + a11 * s2 * s2) / det, 1e-9)
+        step = (_dot(slope, v) - d1 * s1 - d2 * s2) / power
+        c = c + np.minimum(np.maximum(step, -1.0), 1.0)
+    left = np.maximum(vv - d1 * b1 - d2 * b2, 0.0)
+    rms = np.sqrt(left / max(k - 4, 1))
+    side = level - d1 * m1 - d2 * m2
+    return c, rms * rms / power, np.stack([side, side + d1, side + d1 + d2], axis=1), rms
+
+
+def _dot(a: F64, b: F64) -> F64:
+    """(n,) products of the rows."""
+    return np.asarray(np.einsum("nk,nk->n", a, b))
 
 
 def _robust_line(s: F64, c: F64, sigma: F64, ok: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], F64]:
@@ -233,20 +248,32 @@ def _robust_line(s: F64, c: F64, sigma: F64, ok: NDArray[np.bool_]) -> tuple[NDA
     rng = np.random.default_rng(len(i))
     pairs = rng.choice(i, size=(120, 2))
     pairs = pairs[np.abs(s[pairs[:, 0]] - s[pairs[:, 1]]) > 0.25 * np.ptp(s[i])]
-    line = np.array([0.0, float(np.median(c[i]))])
+    slope, at = 0.0, median(c[i])
     if len(pairs):
         p, q = pairs.T
-        slope = (c[q] - c[p]) / (s[q] - s[p])
-        off = np.median(np.abs(c[i] - c[p][:, None] - slope[:, None] * (s[i] - s[p][:, None])), axis=1)
-        k = int(np.argmin(off))
-        line = np.array([slope[k], c[p[k]] - slope[k] * s[p[k]]])
+        slopes = (c[q] - c[p]) / (s[q] - s[p])
+        starts = c[p] - slopes * s[p]
+        k = int(np.argmin(row_medians(np.abs(c[i] - starts[:, None] - slopes[:, None] * s[i]))))
+        slope, at = float(slopes[k]), float(starts[k])
     good = ok.copy()
     for _ in range(8):
-        r = c - np.polyval(line, s)
-        scale = max(1.4826 * float(np.median(np.abs(r[ok]))), 0.03)
-        w = np.clip(1 - (r / (4.5 * scale)) ** 2, 0, None) ** 2 / (sigma**2 + scale**2) * ok
-        if (w > 0).sum() < 4:
+        r = c - at - slope * s
+        scale = max(1.4826 * median(np.abs(r[ok])), 0.03)
+        w = np.maximum(1 - (r / (4.5 * scale)) ** 2, 0) ** 2 / (sigma**2 + scale**2) * ok
+        if np.count_nonzero(w) < 4:
             break
-        line = np.polyfit(s, c, 1, w=np.sqrt(w))
         good = ok & (np.abs(r) < 4.0 * scale)
-    return good, line
+        before = slope, at
+        slope, at = _weighted_line(s, c, w)
+        if abs(slope - before[0]) * float(s[-1]) < 1e-6 and abs(at - before[1]) < 1e-6:
+            break
+    return good, np.array([slope, at])
+
+
+def _weighted_line(s: F64, c: F64, w: F64) -> tuple[float, float]:
+    """Slope and height at s = 0 of the least-squares line."""
+    total = float(w.sum())
+    mean = float(w @ s) / total
+    d = w * (s - mean)
+    slope = float(d @ c) / float(d @ s)
+    return slope, float(w @ c) / total - slope * mean

@@ -46,14 +46,11 @@ def _half(columns: F32, most: int) -> F32:
         span *= 2
         slopes = min(span - 1, int(np.ceil(most * span / width)) + 1) + 1
         left, right = level[0::2], level[1::2]
-        out = np.zeros((left.shape[0], slopes, rows), dtype=np.float32)
+        out = np.empty((left.shape[0], slopes, rows), dtype=np.float32)
         for s in range(slopes):
             half = min(s // 2, left.shape[1] - 1)
-            shift = (s + 1) // 2
-            np.copyto(out[:, s], left[:, half])
-            if shift:
-                out[:, s, :-shift] += right[:, half, shift:]
-            else:
-                out[:, s] += right[:, half]
+            kept = rows - (s + 1) // 2
+            np.add(left[:, half, :kept], right[:, half, rows - kept:], out=out[:, s, :kept])
+            out[:, s, kept:] = left[:, half, kept:]
         level = out
     return np.ascontiguousarray(level[0, :most + 1])

@@ -51,6 +51,8 @@ U_SEAT_DEG = 0.1
 """How flat a taped card lies on the rib: 0.3 mm over the card's length."""
 MAYBE_POSE = 60.0
 """The same for the cards alone, beyond which the other pose is dropped before the lines are looked at."""
+HOPELESS_POSE = 4.0
+"""How many times what would let it stay in mind the other pose's cost may be before it is given up half-way."""
 TWO_POSES = 9.0
 """Difference of chi-square between the two poses of a flat card below which both are kept in mind."""
 
@@ -204,7 +206,8 @@ def _solve_all(scene: Scene, states: list[State]) -> list[Solution]:
     solutions: list[Solution] = []
     for start in states:
         try:
-            got = solve(scene, start)
+            best = min(solutions, key=lambda s: s.cost, default=None)
+            got = solve(scene, start, hopeless=HOPELESS_POSE * (best.cost + MAYBE_POSE * best.scale**2) if best else np.inf)
         except np.linalg.LinAlgError:
             continue
         if not any(float(got.normal @ s.normal) > 1 - 1e-9 for s in solutions):

@@ -32,6 +32,8 @@ __all__ = ["Lean", "LineSeen", "Scene", "Solution", "State", "place_card", "solv
 F64 = NDArray[np.float64]
 
 MAX_ROUNDS = 25
+PATIENCE = 6
+"""Rounds after which a start that is still far worse than the best solution is given up: it would not get there."""
 
 
 @dataclass(frozen=True)
@@ -82,17 +84,19 @@ class Solution:
         return np.asarray(q[:, :2], dtype=np.float64)
 
 
-def solve(scene: Scene, start: State, max_rounds: int = MAX_ROUNDS) -> Solution:
-    """The least-squares solution from a start near the minimum.
+def solve(scene: Scene, start: State, max_rounds: int = MAX_ROUNDS, hopeless: float = np.inf) -> Solution:
+    """The least-squares solution from a start near the minimum; from one whose cost stays above `hopeless`,
+    however far it got.
 
     Raises numpy.linalg.LinAlgError when the picture leaves something undetermined.
     """
-    state = solve_state(scene, start, None, max_rounds)
+    state = solve_state(scene, start, None, max_rounds, hopeless)
     res = residuals(scene, state)
     return _finish(scene, state, res, jacobian(scene, state, res))
 
 
-def solve_state(scene: Scene, start: State, offset: F64 | None = None, max_rounds: int = MAX_ROUNDS) -> State:
+def solve_state(scene: Scene, start: State, offset: F64 | None = None, max_rounds: int = MAX_ROUNDS,
+                hopeless: float = np.inf) -> State:
     """Gauss-Newton (Levenberg's damping when a step fails) on the whitened residuals less an offset.
 
     offset : (observations,) errors of the observations, in their standard deviations (Monte Carlo); None: none.
@@ -102,7 +106,9 @@ def solve_state(scene: Scene, start: State, offset: F64 | None = None, max_round
 
     state, damp = start, 0.0
     res = misfit(state)
-    for _ in range(max_rounds):
+    for done in range(max_rounds):
+        if done >= PATIENCE and float(res @ res) > hopeless:
+            break
         jac = jacobian(scene, state, res)
         normal = jac.T @ jac
         # the faint floor keeps what nothing observes yet (gravity, before a string is seen) where it is

@@ -48,9 +48,9 @@ def level_ridges(image: NDArray[np.uint8] | F32, reach_px: tuple[int, ...], alon
     return np.asarray(dark, dtype=np.float32), np.asarray(light, dtype=np.float32)
 
 
-def votes(depth: F32, valid: NDArray[np.bool_] | None = None) -> F32:
-    """Depths as votes between -DOUBT and 1 for summing along lines; nothing where the photo does not reach."""
-    out: F32 = np.clip(depth / FULL_DEPTH, -DOUBT, 1.0).astype(np.float32)
+def votes(depth: F32, valid: NDArray[np.bool_] | None = None, most: float = 1.0) -> F32:
+    """Depths as votes between -DOUBT and `most` for summing along lines; nothing where the photo does not reach."""
+    out = np.asarray(np.minimum(np.maximum(depth * np.float32(1 / FULL_DEPTH), -DOUBT), most), dtype=np.float32)
     if valid is not None:
         out[~valid] = 0.0
     return out
