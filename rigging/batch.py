@@ -34,15 +34,21 @@ from vision.photo_file import PhotoError, sha256_of_photo
 Tell = Callable[[int, int], None]
 """Told how many photos are done, of how many."""
 
+TIME_LIMIT = 300.0
+"""Seconds after which a photo is given up: some five hundred times what one takes."""
+MONTE_CARLO_SECONDS = 0.05
+"""What each draw may add to that."""
+
 
 @dataclass(frozen=True)
 class Options:
-    """How to work. Only hints and monte_carlo change a result.
+    """How to work. Only hints and monte_carlo change a result (and seconds that of a photo that takes too long).
 
     workers : processes; None takes every core, 0 works in this process. cluster : address of a Dask
     scheduler in place of processes. again : measure what is known already, too. hints : (photo name, hint) from
     the command line; those beside a photo count as well. monte_carlo : draws a photo. earlier : readings of a
-    former batch, which the cards' residuals are compared with.
+    former batch, which the cards' residuals are compared with. seconds : a worker may take for one photo,
+    MONTE_CARLO_SECONDS more for each draw; 0: as long as it likes, as always where workers is 0.
     """
 
     workers: int | None = None
@@ -54,6 +60,7 @@ class Options:
     hints: tuple[tuple[str, str], ...] = ()
     monte_carlo: int = 0
     earlier: tuple[Reading, ...] = ()
+    seconds: float = TIME_LIMIT
 
 
 @dataclass(frozen=True)
@@ -109,12 +116,17 @@ def measure_batch(job: Job, sources: Sequence[Source], folder: Path, options: Op
     job = replace(job, folder=job.folder.resolve())
     extras = (*(("overlays",) if options.overlays else ()),
               *((f"monte carlo {options.monte_carlo}",) if options.monte_carlo else ()))
-    plan = Plan(job, fingerprint(job, extras), options.reader, options.drawer, options.overlays, options.monte_carlo)
+    plan = Plan(job, fingerprint(job, extras), options.reader, options.drawer, options.overlays, options.monte_carlo,
+                _seconds(options))
     store = Store(folder, plan.made_from)
     with store.locked():
         batch = _Batch(store, plan, options, tell, len(sources))
         batch.run(sources)
         return batch.finish()
+
+
+def _seconds(options: Options) -> float:
+    return options.seconds + MONTE_CARLO_SECONDS * options.monte_carlo if options.seconds else 0.0
 
 
 class _Batch:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from rigging.batch_pool import alone
-from rigging.batch_worker import Outcome, Plan, Task, measure_one
+from rigging.batch_worker import Outcome, Plan, Task, measure_in_time
 from shared.errors import UserError
 
 CONNECT_SECONDS = 10
@@ -33,7 +33,7 @@ def run_cluster(tasks: Iterable[Task], plan: Plan, address: str) -> Generator[Ou
             task = next(pending, None)
             if task is None:
                 return False
-            future = client.submit(measure_one, task, plan, pure=False, retries=1)
+            future = client.submit(measure_in_time, task, plan, pure=False, retries=1)
             names[future.key] = task
             done.add(future)
             return True

@@ -1,8 +1,8 @@
 """A pool of worker processes that outlives what a photo may do to one of them.
 
 The standard library's pool, with: a bounded number of photos under way (memory stays flat), workers that
-cannot hold up Ctrl-C nor outlive the batch, and, when a worker dies, the photos it may have died of tried
-again one at a time, so that the guilty one is named and the others are measured.
+cannot hold up Ctrl-C nor outlive the batch, and, when a worker dies or a photo takes too long, the photos
+that were under way tried again one at a time, so that the guilty one is named and the others are measured.
 """
 
 from __future__ import annotations
@@ -12,13 +12,14 @@ import os
 import signal
 import sys
 import threading
+import time
 from collections.abc import Generator, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from typing import Any
 
-from rigging.batch_worker import Outcome, Plan, Task, measure_one, refused, start_worker
+from rigging.batch_worker import Outcome, Plan, Task, measure_in_time, refused, start_worker
 
 _ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
 
@@ -57,7 +58,7 @@ def _run(tasks: Iterator[Task], plan: Plan, workers: int, lost: list[Task]) -> G
         for task in tasks:
             try:
                 with _ctrl_c_afterwards():  # not while a worker is being started
-                    under_way[pool.submit(measure_one, task, plan)] = task
+                    under_way[pool.submit(measure_in_time, task, plan)] = task
             except BrokenProcessPool:
                 lost.append(task)
                 break
@@ -83,23 +84,29 @@ def _done(under_way: dict[Future[Outcome], Task], lost: list[Task]) -> Generator
 
 
 def alone(task: Task, plan: Plan) -> Generator[Outcome, None, None]:
-    """One task in a process of its own; a refusal if it kills that too."""
+    """One task in a process of its own; a refusal if it kills that too, or takes longer than the plan allows."""
     with _pool(1, plan) as pool:
+        start = time.monotonic()
         try:
             with _ctrl_c_afterwards():
-                future = pool.submit(measure_one, task, plan)
+                future = pool.submit(measure_in_time, task, plan)
             yield future.result()
         except BrokenProcessPool:
-            yield crashed(task)
+            late = 0 < plan.seconds <= time.monotonic() - start
+            yield crashed(task, TOO_LONG.format(plan.seconds) if late else DIED)
 
 
-def crashed(task: Task) -> Outcome:
+DIED = "the worker died of it (a damaged picture, or too little memory)"
+TOO_LONG = "took longer than the limit of {:g} s a photo, twice: raise --time-limit, or take the photo again"
+
+
+def crashed(task: Task, reason: str = DIED) -> Outcome:
     """The outcome of a photo that a worker died of."""
     import msgspec
 
     from rigging.readings_file import to_tree
 
-    reading = refused(task.name, "the worker died of it (a damaged picture, or too little memory)")
+    reading = refused(task.name, reason)
     return Outcome(task.path, "", msgspec.json.encode(to_tree(reading)), None, "", False)
 
 

@@ -13,7 +13,7 @@ from shared.job_file import parse_job
 FAKE = Options(workers=0, reader="tests.fake_reader:read_photo", drawer="tests.fake_reader:draw")
 
 # What the fake reader makes of a photo's first pixel.
-PLAIN, NO_VALUE, FAULT, CRASH, MISTAKE = 40, 249, 250, 251, 252
+PLAIN, NO_VALUE, FAULT, CRASH, MISTAKE, HANG = 40, 249, 250, 251, 252, 253
 
 
 def small_photo(path: Path, seed: int, kind: int = PLAIN) -> Path:

@@ -23,6 +23,8 @@ def read_photo(picture: Picture, job: Job) -> Reading:
         raise ValueError("a made-up fault")
     if level == 251:
         os._exit(9)
+    if level == 253:
+        time.sleep(600)
     if level == 252:
         raise UserError("lens", "a made-up mistake", "mend it")
     log = os.environ.get("FAKE_READER_LOG")

@@ -20,6 +20,7 @@ from tests.batch_help import (
     CRASH,
     FAKE,
     FAULT,
+    HANG,
     MISTAKE,
     NO_VALUE,
     content,
@@ -153,6 +154,22 @@ def test_no_photo_stops_the_batch(tmp_path: Path) -> None:
     assert set(reason) == set(bad)
     for name, words in bad.items():
         assert words in reason[name]
+
+
+def test_a_photo_that_takes_too_long_is_named_and_the_others_are_measured(tmp_path: Path) -> None:
+    photos = small_folder(tmp_path / "photos", 5)
+    small_photo(photos / "a2-hangs.png", 30, HANG)
+    limited = replace(FAKE, workers=2, seconds=5.0)
+    result = run(photos, tmp_path / "out", limited)
+    assert (result.measured, result.exit_code) == (5, 1)
+    slow = {row["photo"]: row["reason"] for row in rows(tmp_path / "out")}["a2-hangs.png"]
+    assert slow == "took longer than the limit of 5 s a photo, twice: raise --time-limit, or take the photo again"
+    (photos / "a2-hangs.png").unlink()
+    again = run(photos, tmp_path / "out", limited)
+    assert (again.known, again.exit_code) == (5, 0)
+    alone = run(photos, tmp_path / "other", FAKE)
+    assert alone.measured == 5
+    assert content(tmp_path / "out") == content(tmp_path / "other")
 
 
 def test_exit_codes(tmp_path: Path) -> None:

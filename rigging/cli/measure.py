@@ -32,10 +32,12 @@ if TYPE_CHECKING:
                    "PHOTO.hints beside the photo.")
 @click.option("--monte-carlo", type=click.IntRange(100, 100_000), metavar="N", default=None,
               help="Hold each U against N draws (JCGM 101).")
+@click.option("--time-limit", type=click.FloatRange(1.0), metavar="SECONDS", default=300.0, show_default=True,
+              help="Give a photo up that takes longer, and go on.")
 @click.option("--json", "as_json", is_flag=True, help="Print the readings as JSON, and nothing else.")
 def measure(job_file: Path, photos: tuple[Path, ...], out: Path | None, jobs: int | None, cluster: str | None,
             again: bool, no_overlays: bool, follow_links: bool, hints: tuple[str, ...], monte_carlo: int | None,
-            as_json: bool) -> int:
+            time_limit: float, as_json: bool) -> int:
     """Read the rib angles from PHOTOS (files, or folders of them) of the wing that JOB describes.
 
     Writes readings.csv, readings.json and an annotated picture of every photo. Photos that were measured
@@ -54,7 +56,7 @@ def measure(job_file: Path, photos: tuple[Path, ...], out: Path | None, jobs: in
     sources = find_photos(photos, follow_links=follow_links)
     folder = out or job_file.parent / f"{job_file.stem}-readings"
     options = Options(workers=jobs, cluster=cluster, again=again, overlays=not no_overlays, hints=parse_given(hints),
-                      monte_carlo=monte_carlo or 0)
+                      monte_carlo=monte_carlo or 0, seconds=time_limit)
     result = run(job, sources, folder, options, quiet=as_json)
     if as_json:
         print_json(result)
