@@ -154,10 +154,10 @@ def reading_key(photo_sha256: str, name: str, made_from: str) -> str:
 def fingerprint(job: Job, settings: tuple[str, ...] = ()) -> str:
     """Digest of all that bears on a reading beside the photo: job, profiles, code, libraries, settings.
 
-    What the job says of inclinometer, jig, glue, spanwise level and stage of work does not.
+    What the job says of inclinometer, jig, glue, spanwise level, stage of work and units shown does not.
     """
     bare = replace(job, folder=Path(), gauge=Gauge(), jigs=(), glue=None, heights=(), spar_levels=(),
-                   stage=None)
+                   stage=None, length_unit="mm", decimal=".")
     parts = [msgspec.json.encode(bare, enc_hook=str).decode(), *_profiles(job), code_digest(), *settings]
     return hashlib.sha256("\n".join(parts).encode("utf-8")).hexdigest()
 

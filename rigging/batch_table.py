@@ -12,6 +12,7 @@ from rich.text import Text
 from rigging.doubts import BATCH
 from rigging.readings_csv import reasons
 from shared.job import Job, Station
+from shared.lengths import Units, shown_in
 from shared.quantity import Component, Quantity
 from shared.rounding import degrees, number
 
@@ -52,7 +53,7 @@ def readings_table(job: Job, trees: Iterable[dict[str, Any]], shown: Shown) -> T
             if shown:
                 gauge = shown.get((tree["station"] or "", line))
                 cells.append(Text("" if gauge is None else f"{number(gauge, 2)}°"))
-        table.add_row(*cells, _remarks(tree))
+        table.add_row(*cells, _remarks(tree, job.length_unit))
     notes = [f"and {left_out} more in readings.csv"] * bool(left_out) + [f"whole batch: {text}" for text in batch]
     if notes:
         table.caption = Text("\n".join(notes), style="yellow" if batch else "")
@@ -75,11 +76,11 @@ def _design(station: Station | None, line: str) -> str:
     return "" if angle is None or tolerance is None else f"{number(angle, 2)}° ± {number(tolerance, 2)}°"
 
 
-def _remarks(tree: dict[str, Any]) -> Text:
+def _remarks(tree: dict[str, Any], units: Units) -> Text:
     text = Text()
     for reason in reasons(tree):
-        text.append(("; " if text else "") + reason, style="red" if tree["chord"]["value"] is None else "")
+        text.append(("; " if text else "") + shown_in(reason, units), style="red" if tree["chord"]["value"] is None else "")
     flags = [*tree["flags"], *tree["chord"]["flags"], *tree["spar"]["flags"]]
     for words in dict.fromkeys(flag["text"] for flag in flags if flag["code"] not in BATCH):
-        text.append(("; " if text else "") + words, style="yellow")
+        text.append(("; " if text else "") + shown_in(words, units), style="yellow")
     return text

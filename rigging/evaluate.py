@@ -18,6 +18,7 @@ from rigging.span_level import span_levels
 from rigging.station_lines import Asked, Lines, doubt_of, lines_of, root_off_of
 from rigging.station_result import for_order, station_result
 from rigging.survey import Provenance, Refusal, StationResult, Survey
+from rigging.units import in_units
 from rigging.wing import Symmetry, run_of, symmetry, twists, washout
 from shared.gauge_readings import GaugeReadings, Line
 from shared.job import Job, Station
@@ -63,7 +64,7 @@ def evaluate_survey(
     turnable = {s.name: _standing(lines[s.name], parts[s.name], s) for s in _turnable(job, asked)}
     fixes = corrections(job, turnable)
     found = _findings(job, stations, parts, pairs, breaks, check)
-    return Survey(
+    survey = Survey(
         job=job,
         root_setting=asked.root_setting,
         stage=asked.stage,
@@ -82,6 +83,7 @@ def evaluate_survey(
         span_levels=span_levels(job),
         provenance=_provenance(readings, asked),
     )
+    return in_units(survey, job.length_unit)
 
 
 def _sorted_by_station(

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 from shared.errors import UserError
+from shared.lengths import INCH_MM
 
 
 @dataclass(frozen=True)
@@ -20,11 +22,12 @@ class Start:
     chord_mm: tuple[float, float] = (1200.0, 900.0)
     chord_deg: tuple[float, float] = (2.0, 0.0)
     tolerance_deg: float = 0.25
+    length_unit: Literal["mm", "in"] = "mm"
 
 
 _HEAD = """\
 # Job file of ribangle: the wing as designed, and what it is measured with.
-# Lengths in mm, angles in degrees, nose-up positive on both wings.
+# Lengths in mm (or with their unit, as "47 1/4 in"), angles in degrees, nose-up positive on both wings.
 #
 # EVERY NUMBER BELOW IS A PLACEHOLDER. Replace it by what the designer's drawings say before you measure.
 # The camera is an aid, not an inspection: confirm every angle with an independent instrument.
@@ -38,6 +41,8 @@ symmetry_tolerance_deg = 0.2    # allowed difference, left minus right
 # root_setting = "kept"         # "taken out": the root's own deviation is taken off all other stations
 # stage = "before glue"         # or "after glue": where the work stands
 # marking_u_deg = 0.05          # how well the chord lines were drawn (standard uncertainty)
+length_unit = "{unit}"              # "in": tables and reports show lengths in inches
+# decimal = ","                 # CSV files with decimal commas and semicolons
 
 [camera]
 lens = "auto"                   # "auto": the profile that fits the photos' EXIF; or the path of one
@@ -115,17 +120,24 @@ def starting_job(start: Start) -> str:
                         "split the wing into two jobs")
     import tomli_w
 
-    text = _HEAD.format(name=tomli_w.dumps({"name": start.name}).strip(), root="R1")
+    text = _HEAD.format(name=tomli_w.dumps({"name": start.name}).strip(), root="R1", unit=start.length_unit)
     for offset, (letter, side) in enumerate((("R", "right"), ("L", "left"))):
         for number in range(start.stations):
             part = number / max(start.stations - 1, 1)
             text += _STATION.format(
                 name=f"{letter}{number + 1}", side=side, card=1 + offset * start.stations + number,
-                span=_between(start.span_mm, part, 1), chord=_between(start.chord_mm, part, 1),
+                span=_length(start.span_mm, part, start.length_unit),
+                chord=_length(start.chord_mm, part, start.length_unit),
                 angle=_between(start.chord_deg, part, 2), tolerance=float(start.tolerance_deg))
             if offset == number == 0:
                 text += _SPAR
     return text
+
+
+def _length(ends: tuple[float, float], part: float, unit: Literal["mm", "in"]) -> str:
+    """A length as it stands in a job file: bare millimetres, or inches with their unit."""
+    mm = _between(ends, part, 1 if unit == "mm" else 6)
+    return str(mm) if unit == "mm" else f'"{mm / INCH_MM:.2f} in"'
 
 
 def _between(ends: tuple[float, float], part: float, digits: int) -> float:

@@ -32,12 +32,13 @@ def safe_cell(text: str) -> str:
 
 
 def write_csv(stream: IO[bytes], job: Job, trees: Iterable[dict[str, Any]]) -> None:
-    """Write the lines of reading trees (`rigging.readings_file`), UTF-8, RFC 4180."""
+    """Write the lines of reading trees (`rigging.readings_file`), UTF-8, RFC 4180; with a decimal comma in the job,
+    cells are parted by semicolons."""
     text = io.TextIOWrapper(stream, "utf-8", newline="", write_through=True)
-    rows = csv.DictWriter(text, COLUMNS)
+    rows = csv.DictWriter(text, COLUMNS, delimiter=";" if job.decimal == "," else ",")
     rows.writeheader()
     for tree in trees:
-        rows.writerow({key: _cell(value) for key, value in row(job, tree).items()})
+        rows.writerow({key: _cell(value, job.decimal) for key, value in row(job, tree).items()})
     text.flush()
     text.detach()
 
@@ -74,9 +75,9 @@ def reasons(tree: dict[str, Any]) -> list[str]:
     return [f"{line} line: {reason}" for line, reason in (("chord", chord), ("spar", spar)) if reason]
 
 
-def _cell(value: Any) -> str:
+def _cell(value: Any, decimal: str) -> str:
     if value is None:
         return ""
     if isinstance(value, (int, float)):
-        return f"{value:.{DECIMALS}f}"
+        return f"{value:.{DECIMALS}f}".replace(".", decimal)
     return safe_cell(" ".join(str(value).split("\0")))

@@ -167,6 +167,7 @@ class Job:
     prints : how the station cards came out of the printer.
     marking_u_deg : how well the lines were drawn by hand; kept apart from the camera's own uncertainty.
     heights, spar_levels : for the spanwise level. stage : where the work stands, when told.
+    length_unit : that lengths are shown in. decimal : sign in CSV files.
     """
 
     wing: Wing
@@ -183,6 +184,8 @@ class Job:
     heights: tuple[Height, ...] = ()
     spar_levels: tuple[SparLevel, ...] = ()
     stage: Literal["before glue", "after glue"] | None = None
+    length_unit: Literal["mm", "in"] = "mm"
+    decimal: Literal[".", ","] = "."
 
     def station(self, name: str) -> Station:
         """The station of this name. Raises KeyError."""

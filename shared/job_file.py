@@ -140,4 +140,6 @@ def _job(tables: JobTables, folder: Path) -> Job:
         heights=tuple(Height(**fields(height)) for height in tables.height),
         spar_levels=tuple(SparLevel(**fields(level)) for level in tables.spar_level),
         stage=wing.stage,
+        length_unit=wing.length_unit,
+        decimal=wing.decimal,
     )

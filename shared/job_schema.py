@@ -72,6 +72,11 @@ class WingTable(Struct, forbid_unknown_fields=True, kw_only=True):
         description="where the work stands")] | None = None
     marking_u_deg: Annotated[float, Meta(gt=0.0, le=5.0, description=(
         "standard uncertainty of the drawn lines themselves, degrees"))] | None = None
+    length_unit: Annotated[Literal["mm", "in"], Meta(description=(
+        "unit that tables and reports show lengths in; files keep mm"))] = "mm"
+    decimal: Annotated[Literal[".", ","], Meta(description=(
+        "decimal sign of the CSV files; with a comma their cells are parted by semicolons, as spreadsheets in such "
+        "countries want it"))] = "."
 
 
 class CameraTable(Struct, forbid_unknown_fields=True):

@@ -50,6 +50,20 @@ def _value(text: str, bad: UserError) -> float:
         raise bad from None
 
 
+_SHOWN = re.compile(r"(?<![\w.])([+\-\u2212]?)(\d+)(?:\.(\d+))?\s?mm\b")
+
+
+def shown_in(text: str, units: Units) -> str:
+    """A text for people with its millimetres in the unit they use; inches with two figures more ("1.3 mm" is
+    "0.051 in")."""
+
+    def inches(found: re.Match[str]) -> str:
+        mm = float(f"{found[2]}.{found[3] or 0}")
+        return f"{found[1]}{mm / INCH_MM:.{len(found[3] or '') + 2}f} in"
+
+    return _SHOWN.sub(inches, text) if units == "in" else text
+
+
 def format_length(mm: float, units: Units = "mm") -> str:
     """A length for people: whole millimetres above 100 mm, else one decimal; inches to the hundredth."""
     if units == "in":

@@ -34,10 +34,9 @@ if TYPE_CHECKING:
                                                                                         "station.")
 @click.option("--part", type=click.FloatRange(0.05, 1.0), default=1 / 3, show_default="1/3",
               help="U that counts as deciding, as a part of the tolerance.")
-@click.option("--units", type=click.Choice(["mm", "in"]), default="mm", show_default=True, help="Lengths "
-                                                                                                "shown in.")
+@click.option("--units", type=click.Choice(["mm", "in"]), help="Lengths shown in. [default: the job's]")
 def plan(job: Path, camera: str | None, distance: str | None, count: int | None, string_at: str | None,
-         aside: str | None, photos: int, part: float, units: Units) -> None:
+         aside: str | None, photos: int, part: float, units: Units | None) -> None:
     """Say how well each station can be read, before a photo is taken.
 
     JOB is the job file. For each station: U to expect (k = 2, the middle of what hands do, and nine in ten of
@@ -56,7 +55,7 @@ def plan(job: Path, camera: str | None, distance: str | None, count: int | None,
                       aside=None if stands is None else stands / s.chord_mm,
                       cards=count or min(max(len(s.cards), 1), 2)) for s in loaded.stations]
     plans = plan_job(loaded, lens, choices, part)
-    _show(plans, lens, part, units)
+    _show(plans, lens, part, units or loaded.length_unit)
     if aside is None:
         click.echo("Where the lens stands is not stated (--aside): far from opposite the string, U can be "
                    "three times as large.")

@@ -24,6 +24,7 @@ from rigging.plots.canvas import (
     width_for,
 )
 from rigging.survey import StationResult, Survey
+from shared.lengths import INCH_MM, Units
 from shared.quantity import Quantity
 from shared.rounding import degrees, number
 
@@ -111,7 +112,7 @@ def _along_span(name: str, title: str, what: str, spots: Sequence[_Spot], survey
         whole.set_ylabel(what)
         off.set_ylabel("off design")
         off.axhline(0, color=GREY, lw=0.8)
-        _station_axis(off, spots)
+        _station_axis(off, spots, survey.job.length_unit)
         handles, labels = whole.get_legend_handles_labels()
         order = [k for k, each in enumerate(labels) if each not in labels[:k]]
         figure.legend([handles[k] for k in order], [labels[k] for k in order], ncols=4,
@@ -153,17 +154,18 @@ def _series(whole: Axes, off: Axes, own: Sequence[_Spot], missing: Sequence[floa
     off.margins(y=0.18)
 
 
-def _station_axis(axes: Axes, spots: Sequence[_Spot]) -> None:
+def _station_axis(axes: Axes, spots: Sequence[_Spot], units: Units) -> None:
     """Ticks at the stations: their names over the distance from the root."""
     names: dict[float, list[str]] = {}
     for spot in spots:
         names.setdefault(round(_span(spot), 3), []).append(spot.result.station.name)
     at = sorted(names)
     every = 1 + (len(at) - 1) // 24
-    shown = ["" if k % every else "\n".join([*map(short, sorted(names[x])), number(x, 2)])
+    places = [number(x, 2) if units == "mm" else number(1000 * x / INCH_MM, 1) for x in at]
+    shown = ["" if k % every else "\n".join([*map(short, sorted(names[x])), places[k]])
              for k, x in enumerate(at)]
     axes.set_xticks(at, shown, fontsize=min(8.5, max(5.0, 110.0 / len(at))))
-    axes.set_xlabel("station, and metres from the centre line")
+    axes.set_xlabel(f"station, and {'metres' if units == 'mm' else 'inches'} from the centre line")
 
 
 def _span(spot: _Spot) -> float:

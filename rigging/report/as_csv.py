@@ -16,14 +16,17 @@ DECIMALS = 4
 def to_csv(survey: Survey) -> str:
     """The table. Degrees, nose-up positive; U is expanded (k = 2); an empty cell is unknown.
 
-    RFC 4180 line ends; begins with a byte order mark, without which some spreadsheets garble ° and ±.
+    RFC 4180 line ends, with the job's decimal sign (semicolons between cells where that is a comma); begins with a byte
+    order mark, without which some spreadsheets garble ° and ±.
     """
     stream = io.StringIO(newline="")
     stream.write("\N{ZERO WIDTH NO-BREAK SPACE}")
     rows = [row(s) for s in survey.stations]
-    writer = csv.DictWriter(stream, list(rows[0]) if rows else ["station"], lineterminator="\r\n")
+    comma = survey.job.decimal == ","
+    writer = csv.DictWriter(stream, list(rows[0]) if rows else ["station"], lineterminator="\r\n",
+                            delimiter=";" if comma else ",")  # fmt: skip
     writer.writeheader()
-    writer.writerows({key: _cell(value) for key, value in each.items()} for each in rows)
+    writer.writerows({key: _cell(value, survey.job.decimal) for key, value in each.items()} for each in rows)
     return stream.getvalue()
 
 
@@ -72,11 +75,11 @@ def _pair(name: str, q: Quantity | None) -> dict[str, Any]:
     return {f"{name}_deg": q.value if q else None, f"{name}_U_deg": q.U if q else None}
 
 
-def _cell(value: Any) -> str:
+def _cell(value: Any, decimal: str) -> str:
     if value is None or value != value:  # NaN: unknown
         return ""
     if isinstance(value, int):
         return str(value)
     if isinstance(value, float):
-        return f"{round(value, DECIMALS) + 0.0:.{DECIMALS}f}"
+        return f"{round(value, DECIMALS) + 0.0:.{DECIMALS}f}".replace(".", decimal)
     return safe_cell(" ".join(str(value).split()))
