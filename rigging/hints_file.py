@@ -27,6 +27,17 @@ def parse_given(texts: Sequence[str]) -> tuple[tuple[str, str], ...]:
     return tuple(found)
 
 
+def check_names(given: Sequence[tuple[str, str]], photos: Sequence[str]) -> None:
+    """Refuse a hint for a photo that is not among those given. Raises UserError."""
+    from difflib import get_close_matches
+
+    for name, _ in given:
+        if name not in photos:
+            near = get_close_matches(name, photos, 1)
+            raise UserError(f"hint for {name!r}", "no such photo is among those given",
+                            f"did you mean {near[0]}?" if near else "name the photo as it is listed")
+
+
 def _split(text: str) -> tuple[str, str, str]:
     for role in ("spar", "plumb", "level"):
         if f" {role} " in text:

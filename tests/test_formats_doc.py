@@ -6,10 +6,16 @@ import re
 from pathlib import Path
 
 import msgspec
+import pytest
 
+from calibration import gauge_file, level, print_profile
+from calibration import profiles as lens_profiles
+from rigging.hints_file import check_names, hints_of, parse_given
 from rigging.readings_csv import COLUMNS
+from shared.errors import UserError
 from shared.job_schema import TABLES, describe
 from shared.reading import Reading
+from vision.hints import ROLES
 
 TEXT = (Path(__file__).parent.parent / "docs" / "formats.md").read_text("utf-8")
 
@@ -40,3 +46,21 @@ def test_every_column_and_part_of_a_reading_is_named() -> None:
         assert f"`{column}`" in TEXT
     for name in (*Reading.__dataclass_fields__, "built_in", "overlay"):
         assert f"`{name}`" in TEXT, name
+
+
+def test_the_hints_shown_are_hints(tmp_path: Path) -> None:
+    given = re.findall(r'--hint "([^"]+)"', TEXT)
+    assert len(given) == 1
+    assert parse_given(given) == (("R1.jpg", "chord 512,1680 3320,1644"),)
+    (shown,) = re.findall(r"^```hints\n(.*?)^```", TEXT, flags=re.S | re.M)
+    (tmp_path / "R1.jpg.hints").write_text(shown)
+    assert hints_of(tmp_path / "R1.jpg", "R1.jpg", ()) == ("chord 512,1680 3320,1644", "plumb 1733,40 1741,2960")
+    assert all(f"`{role}`" in TEXT for role in ROLES)
+    check_names(parse_given(given), ["R1.jpg", "R2.jpg"])
+    with pytest.raises(UserError, match=r"no such photo .* did you mean R1.jpeg"):
+        check_names(parse_given(given), ["R1.jpeg", "X9.jpg"])
+
+
+def test_every_profile_format_is_named() -> None:
+    for form in (gauge_file.FORMAT, lens_profiles.FORMAT, level.FORMAT, print_profile.FORMAT):
+        assert f"`{form}`" in TEXT

@@ -51,11 +51,13 @@ def measure(job_file: Path, photos: tuple[Path, ...], out: Path | None, jobs: in
 
     from rigging.batch import Options
     from rigging.batch_find import find_photos
-    from rigging.hints_file import parse_given
+    from rigging.hints_file import check_names, parse_given
 
     sources = find_photos(photos, follow_links=follow_links)
+    given = parse_given(hints)
+    check_names(given, [source.name for source in sources])
     folder = out or job_file.parent / f"{job_file.stem}-readings"
-    options = Options(workers=jobs, cluster=cluster, again=again, overlays=not no_overlays, hints=parse_given(hints),
+    options = Options(workers=jobs, cluster=cluster, again=again, overlays=not no_overlays, hints=given,
                       monte_carlo=monte_carlo or 0, seconds=time_limit)
     result = run(job, sources, folder, options, quiet=as_json)
     if as_json:
