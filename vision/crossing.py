@@ -10,6 +10,7 @@ shadow on the rib ends there.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -93,15 +94,13 @@ def look_along(image: U8, plane: Plane, line: UprightLine, chord: F64, chord_mm:
     for left, upper_edge, right, lower_edge in covers:
         free &= ~((centre[:, 0] > left) & (centre[:, 0] < right) & (v > upper_edge) & (v < lower_edge))
     height = crossing[1] - v  # above the chord line, mm
-    best: tuple[float, NDArray[np.bool_], F64, float, F64] | None = None
+    looks = []
     for half in HALF_WIDTHS:
-        z, x = _standing_out(values, half)
-        score, path, seen, chance = _straightest(np.where(inside[:, None], z, 0.0), x, wander)
-        if best is None or score > best[0]:
-            best = (score, seen & inside, path, chance, z)
-    assert best is not None
-    _, seen, path, chance, z = best
-    ends = np.stack([_off(plane, centre[k], path[k]) for k in (0, -1)])
+        z = _standing_out(values, half)
+        looks.append((*_straightest(np.where(inside[:, None], z, 0.0), wander), z))
+    _, path, z = max(looks, key=lambda look: look[0])
+    seen, chance = _seen_along(np.where(inside[:, None], z, 0.0), path)
+    ends = _off(plane, centre[[0, -1]], path[[0, -1]])
     # the rib is at least this deep above the chord line (common practice, no source: sections of 9 % and more)
     deep = min(0.045, 0.12 * tail) * chord_mm
     parts = ((height > 2.0) & (height < deep), (height < -2.0) & (height > -max(0.012 * chord_mm, 8.0)),
@@ -123,16 +122,16 @@ def _strip(image: U8, plane: Plane, centre: F64, step_mm: float, d: F64) -> tupl
     part = ((np.arange(per) + 0.5) / per - 0.5) * step_mm
     points = plane.to_pixels((centre[:, None] + part[:, None] * d).reshape(-1, 2))
     mx = (points[:, :1] + x).astype(np.float32)
-    my = np.repeat(points[:, 1:], len(x), axis=1).astype(np.float32)
-    values = cv2.remap(image, mx, my, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float64)
+    my = np.repeat(points[:, 1:].astype(np.float32), len(x), axis=1)
+    values = cv2.remap(image, mx, my, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     h, w = image.shape[:2]
-    inside = (mx.min(1) > 0) & (mx.max(1) < w - 1) & (my.min(1) > 0) & (my.max(1) < h - 1)
+    inside = np.asarray(((points - [reach, 0] > 0) & (points + [reach, 0] < [w - 1, h - 1])).all(1))
     n = len(centre)
-    return values.reshape(n, per, len(x), -1).mean(1), inside.reshape(n, per).all(1)
+    return values.reshape(n, per, len(x), -1).mean(1, dtype=np.float64), inside.reshape(n, per).all(1)
 
 
-def _standing_out(values: F64, half: int) -> tuple[F64, F64]:
-    """(n, m) how many scatters the stripe stands out at each of m places across, and the places, pixels."""
+def _standing_out(values: F64, half: int) -> F64:
+    """(n, m) how many scatters the stripe stands out at each of m places across, pixel by pixel about the middle."""
     total = np.concatenate([np.zeros_like(values[:, :1]), np.cumsum(values, axis=1)], axis=1)
     edge = half + SIDE_GAP + SIDE
     at = np.arange(edge, values.shape[1] - edge)
@@ -145,8 +144,8 @@ def _standing_out(values: F64, half: int) -> tuple[F64, F64]:
     contrast = mean(-half, half) - 0.5 * (left + right)
     step = left - right
     # a faint stripe shows only over several stretches together
-    z = np.maximum(*(_times_scatter(_without_step(_running_mean(contrast, n), _running_mean(step, n))) for n in (0, POOLED)))
-    return z, (at - values.shape[1] // 2).astype(np.float64)
+    return np.maximum(_times_scatter(_without_step(contrast, step)),
+                      _times_scatter(_without_step(_running_mean(contrast, POOLED), _running_mean(step, POOLED))))
 
 
 def _without_step(contrast: F64, step: F64) -> F64:
@@ -156,7 +155,8 @@ def _without_step(contrast: F64, step: F64) -> F64:
 
 def _times_scatter(size: F64) -> F64:
     """(n, m) contrasts (n, m, channels), >= 0, over their own scatter across and round about, in the best channel."""
-    scatter = _running_mean(np.median(size, axis=1, keepdims=True), ROUND)
+    middle = size.shape[1] // 2  # of an odd number of places
+    scatter = _running_mean(np.partition(size, middle, axis=1)[:, middle:middle + 1], ROUND)
     return np.asarray((size / (1.4826 * scatter + 0.4)).max(axis=2))
 
 
@@ -166,22 +166,34 @@ def _running_mean(values: F64, half: int) -> F64:
     return np.asarray(cv2.blur(flat, (1, 2 * half + 1), borderType=cv2.BORDER_REPLICATE).reshape(values.shape))
 
 
-def _straightest(z: F64, x: F64, wander: int) -> tuple[float, F64, NDArray[np.bool_], float]:
-    """The straight path that stands out most: its score, place (n,), where it is seen, and the share that the
-    paths beside it would show."""
-    n, middle = len(z), int(np.argmin(np.abs(x)))
-    ballots = np.minimum(z, 2 * CLEAR)
-    ends = np.arange(-wander, wander + 1)
-    a, b = (g.ravel() for g in np.meshgrid(ends, ends))
-    run = np.linspace(0, 1, n)
-    places = np.rint(a[:, None] + (b - a)[:, None] * run).astype(int)
-    scores = ballots[np.arange(n), middle + places].sum(1)
+@lru_cache(32)
+def _paths(n: int, reach: int, slanted: bool = True) -> tuple[F64, NDArray[np.intp]]:
+    """Straight paths through n stretches that begin and end within `reach` of the middle: both ends (k, 2), places
+    (k, n), pixels."""
+    ends = np.arange(-reach, reach + 1)
+    a, b = (g.ravel() for g in np.meshgrid(ends, ends)) if slanted else (ends, ends)
+    places = np.rint(a[:, None] + (b - a)[:, None] * np.linspace(0, 1, n)).astype(np.intp)
+    return np.stack([a, b], axis=1).astype(np.float64), places
+
+
+def _straightest(z: F64, wander: int) -> tuple[float, F64]:
+    """The straight path that stands out most: its score and place (n,)."""
+    n, m = z.shape
+    ends, places = _paths(n, wander)
+    ballots = np.minimum(z, 2 * CLEAR).astype(np.float32).ravel()
+    scores = ballots[places + (np.arange(n) * m + m // 2)].sum(1)
     k = int(scores.argmax())
-    seen = z[np.arange(n), middle + places[k]] > CLEAR
-    reach = (len(x) - 1) // 2
-    beside = [z[np.arange(n), np.clip(middle + places[k] + off, 0, len(x) - 1)] > CLEAR
-              for off in (-reach, -reach + 3, reach - 3, reach)]
-    return float(scores[k]), a[k] + (b[k] - a[k]) * run, seen, float(np.mean(beside))
+    first, last = ends[k]
+    return float(scores[k]), np.asarray(first + (last - first) * np.linspace(0, 1, n))
+
+
+def _seen_along(z: F64, path: F64) -> tuple[NDArray[np.bool_], float]:
+    """(n,) where a path is seen, and the share that the paths beside it would show."""
+    n, m = z.shape
+    places, rows, reach = np.rint(path).astype(int) + m // 2, np.arange(n), (m - 1) // 2
+    seen = z[rows, places] > CLEAR
+    beside = [z[rows, np.clip(places + off, 0, m - 1)] > CLEAR for off in (-reach, -reach + 3, reach - 3, reach)]
+    return seen, float(np.mean(beside))
 
 
 def _aside(z: F64) -> float:
@@ -190,16 +202,14 @@ def _aside(z: F64) -> float:
     if len(z) < 2:
         return float("nan")
     n, middle = len(z), (z.shape[1] - 1) // 2
-    ends = np.arange(-SEARCHED, SEARCHED + 1)
     # a few stretches show where the stripe lies, not how it runs
-    a, b = (g.ravel() for g in np.meshgrid(ends, ends)) if n >= SLANTED else (ends, ends)
-    places = np.rint(a[:, None] + (b - a)[:, None] * np.linspace(0, 1, n)).astype(int)
+    ends, places = _paths(n, SEARCHED, n >= SLANTED)
     k = int(np.log1p(z)[np.arange(n), middle + places].sum(1).argmax())
-    return float(max(abs(a[k]), abs(b[k])))
+    return float(np.abs(ends[k]).max())
 
 
-def _off(plane: Plane, centre: F64, pixels: float) -> F64:
-    """A sheet point moved to the right in the picture by so many pixels."""
-    at = plane.to_pixels(centre[None])[0]
-    moved: F64 = plane.to_sheet((at + [pixels, 0.0])[None])[0]
-    return moved
+def _off(plane: Plane, centres: F64, pixels: F64) -> F64:
+    """Sheet points (n, 2) moved to the right in the picture by so many pixels (n,)."""
+    at = plane.to_pixels(centres)
+    at[:, 0] += pixels
+    return plane.to_sheet(at)

@@ -29,6 +29,7 @@ from vision.photo_pixels import (
     eight_bits,
     frozen,
     gray_and_small,
+    jpeg_colour,
     jpeg_gray,
     pillow_pixels,
     shrunk,
@@ -83,22 +84,23 @@ class Picture:
         return self._small["bgr"]
 
     def full_colour(self) -> U8 | None:
-        """(h, w, 3) uint8, BGR, upright, decoded afresh; None where only the grey was kept.
+        """(h, w, 3) uint8, BGR, upright, decoded when first asked for; None where only the grey was kept.
 
-        For the rare line that stands out in colour only: it costs as much as all else.
+        For the rare line that stands out in colour only: the first time it costs as much as the grey.
         """
-        if "full" in self._small:
-            return self._small["full"]
-        if self._data is None:
-            return None
-        if self._data.startswith(_JPEG):
-            bgr = cv2.imdecode(np.frombuffer(self._data, np.uint8),
-                               cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION)
-            shown = None if bgr is None else upright(np.asarray(bgr, np.uint8), self.exif.orientation)
-        else:
-            with _pillow_quiet(), _opened(self._data) as image:
-                shown = pillow_pixels(image)[0]
-        return frozen(shown) if shown is not None and shown.shape == (*self.gray.shape, 3) else None
+        if "full" not in self._small and self._data is not None:
+            colour = self._decode_full(self._data)
+            if colour is None or colour.shape != (*self.gray.shape, 3):
+                return None
+            self._small["full"] = colour
+        return self._small.get("full")
+
+    def _decode_full(self, data: bytes) -> U8 | None:
+        if data.startswith(_JPEG):
+            bgr = jpeg_colour(data)
+            return None if bgr is None else frozen(upright(bgr, self.exif.orientation))
+        with _pillow_quiet(), _opened(data) as image:
+            return frozen(pillow_pixels(image)[0])
 
     def _decode_small(self) -> U8:
         if self._data is None:

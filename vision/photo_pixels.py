@@ -41,6 +41,15 @@ def jpeg_gray(data: bytes) -> U8 | None:
     return np.asarray(gray[..., 0], np.uint8)
 
 
+def jpeg_colour(data: bytes) -> U8 | None:
+    """(h, w, 3) BGR, unturned, of a JPEG whose luma came through `jpeg_gray`; None where that cannot be."""
+    try:
+        return np.asarray(simplejpeg.decode_jpeg(data, "BGR", strict=False), np.uint8)
+    except ValueError:
+        bgr = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION)
+        return None if bgr is None else np.asarray(bgr, np.uint8)
+
+
 def _mend_scan_header(data: bytes) -> bytes:
     """The JPEG with the spectral selection of its first scan as ITU-T T.81 table B.3 wants it (0, 63, 0)."""
     at = 2
