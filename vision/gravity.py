@@ -21,6 +21,7 @@ from vision.photo import Picture
 from vision.plumb import Plumb, find_plumb, measured
 from vision.rib_plane import LineSeen
 from vision.sheet import Plane, Reduced, Sheet
+from vision.tracing import hinted_ends, line_seen, same_ink, segment
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
@@ -54,8 +55,6 @@ def find_gravity(picture: Picture, tall: Reduced, plane: Plane, band: Sheet, las
     tall : the grey picture, reduced mostly downwards. band, laser : the sheet round the chord line and where it
     has a laser's colour (None: nowhere). chord : (2, 2) sheet mm, left end first.
     """
-    from vision.findings import hinted_ends, line_seen
-
     own = job.level.u_deg
     c = station.chord_mm
     if "plumb" in hints:
@@ -87,8 +86,6 @@ def find_gravity(picture: Picture, tall: Reduced, plane: Plane, band: Sheet, las
 def _ghosts(picture: Picture, band: Sheet, laser: F32 | None, chord: F64, station: Station, scale: float, blur: float,
             forward_right: bool, level: Stroke | None) -> tuple[Flag, ...]:
     """A second level line on the rib that is really there: a reflection, or another laser."""
-    from vision.findings import same_ink
-
     stripes = [] if laser is None or level is None else on_rib_stripes(band, laser, chord, station.chord_mm, forward_right)
     for seen, ends in stripes[1:]:
         if seen > GHOST * stripes[0][0] and not same_ink(picture, band.plane, scale, blur, stripes[0][1], ends):
@@ -135,8 +132,6 @@ def on_rib_stripes(band: Sheet, laser: F32, chord: F64, chord_mm: float, forward
 
 def _level(picture: Picture, plane: Plane, band: Sheet, laser: F32 | None, chord: F64, station: Station, scale: float,
            blur: float, forward_right: bool, hints: Mapping[Role, Hint], boxes: tuple[Box, ...]) -> Stroke | None:
-    from vision.findings import hinted_ends, segment
-
     if "level" in hints:
         ends = hinted_ends(plane, hints["level"])
     elif laser is None:

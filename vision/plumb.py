@@ -14,6 +14,7 @@ from vision.lines import Stroke, measure, shaded
 from vision.photo import Picture
 from vision.sheet import Plane, Reduced, lay_flat
 from vision.strings import apart, choose_strings, promising
+from vision.tracing import segment
 
 F64 = NDArray[np.float64]
 U8 = NDArray[np.uint8]
@@ -113,8 +114,6 @@ def measured(picture: Picture, plane: Plane, ends: F64, chord_mm: float, scale: 
     a pole behind the rib: the string is measured on and about the rib first and followed outwards from there,
     each time by what the stretch so far foretells. None (a hint): measured from end to end at once.
     """
-    from vision.findings import segment
-
     near = float(np.clip(3.0 * scale, 7, 12))
     least = 1.0 if judged is None else min(judged.above, judged.below, judged.on_rib)
     d = (ends[1] - ends[0]) / (ends[1, 1] - ends[0, 1])  # per mm down

@@ -1,4 +1,4 @@
-"""Which upright line on the rib is the spar line.
+"""Upright lines on the rib that may be the spar line.
 
 It is drawn from surface to surface and ends at the outline; so does the string's shadow, which lies close
 to the string and parallel to it. Where the job says at which part of the chord the spar stands, only
@@ -23,31 +23,36 @@ PLACE_TOLERANCE = 0.035
 """How far from its place in the job, in chords, a spar line is still looked for."""
 CUT = (0.05, -0.03)
 """Height above and below the chord line, in chords, at which a stripe that runs on is cut off."""
+STRING_MM = 3.0
+"""An upright line that keeps nearer to the string than this is the string."""
 SHADOW_REACH = 0.065
 """How far from the string, in chords, its shadow may fall: a string hangs within a few centimetres of the rib."""
 
 
 @dataclass(frozen=True)
-class SparChoice:
-    """ends : (2, 2) sheet mm, top first, or None with the reason. doubtful : it may be the string's shadow."""
+class Upright:
+    """An upright line on the rib. ends : (2, 2) sheet mm, top first. weight : mm well seen. by_string : it lies
+    where the string's shadow may fall."""
 
-    ends: F64 | None
-    reason: str
-    rivals: tuple[F64, ...] = ()
+    ends: F64
+    weight: float
+    by_string: bool
 
 
-def choose_spar(sheet: Sheet, chord: F64, chord_mm: float, forward_right: bool, spar_at: float | None,
-                strings: list[F64], papers: list[F64]) -> SparChoice:
-    """Find and weigh. chord : (2, 2) sheet mm, left end first. strings : (2, 2) each,
-    sheet mm. papers : corners (4, 2) of the cards' paper."""
+def upright_lines(sheet: Sheet, chord: F64, chord_mm: float, forward_right: bool, spar_at: float | None,
+                  strings: list[F64], papers: list[F64]) -> list[Upright]:
+    """Lines drawn across the rib where the spar may stand, the longest first.
+
+    chord : (2, 2) sheet mm, left end first. strings : (2, 2) each, sheet mm. papers : corners (4, 2) of the cards'
+    paper. spar_at : the job's word on where it stands, in chords.
+    """
     depth = upright_depth(sheet)
     for ring in papers:  # the cards' own pattern is full of upright stripes
         depth[sheet.within(ring).T] = -0.02
     stripes = find_stripes(depth, sheet.valid.T, SPAR_TILT * sheet.mm_v / sheet.mm_u,
                            apart=max(2.0, 2.5 / sheet.mm_u), bridge=max(2.0, 0.02 * chord_mm / sheet.mm_v),
                            shortest=0.04 * chord_mm / sheet.mm_v, window=max(2, round(5 / sheet.mm_v)), most=10)
-    fits: list[tuple[float, F64]] = []
-    near_string = False
+    found: list[Upright] = []
     for s in stripes:
         ends = upright_ends(sheet, s)
         drawn = _drawn_across(sheet, s, ends, chord, chord_mm)
@@ -57,20 +62,11 @@ def choose_spar(sheet: Sheet, chord: F64, chord_mm: float, forward_right: bool, 
         at = _place(ends, chord, chord_mm, forward_right)
         if spar_at is not None and abs(at - spar_at) > PLACE_TOLERANCE:
             continue
-        if any(is_shadow(ends, st, chord_mm) for st in strings):
-            near_string = True
+        if any(is_string(ends, st) for st in strings):
             continue
-        fits.append((float(np.linalg.norm(ends[1] - ends[0])) * s.cover, ends))
-    fits = _distinct(sorted(fits, key=lambda f: -f[0]))
-    if not fits and near_string:
-        return SparChoice(None, "the only upright line on the rib may be the string's shadow: hang the string further from "
-                          "the spar line")
-    if not fits:
-        return SparChoice(None, "no spar line was found that crosses the chord line and ends at the rib's outline")
-    if len(fits) > 1 and fits[1][0] > 0.6 * fits[0][0]:
-        return SparChoice(None, "two upright lines have about equal right to be the spar line: say in the job where it "
-                          "stands (spar_at), or give a hint", tuple(e for _, e in fits[:3]))
-    return SparChoice(fits[0][1], "", tuple(e for _, e in fits[1:3]))
+        found.append(Upright(ends, float(np.linalg.norm(ends[1] - ends[0])) * s.cover,
+                             any(is_shadow(ends, st, chord_mm) for st in strings)))
+    return _distinct(sorted(found, key=lambda f: -f.weight))
 
 
 def _height(point: F64, chord: F64) -> float:
@@ -102,16 +98,26 @@ def _place(ends: F64, chord: F64, chord_mm: float, forward_right: bool) -> float
     return abs(float(nose) - u) / chord_mm + 0.012
 
 
+def is_string(ends: F64, string: F64) -> bool:
+    """Whether a line (2, 2) is the string (2, 2) itself, sheet mm."""
+    return max(_beside(ends, string)) < STRING_MM
+
+
 def is_shadow(ends: F64, string: F64, chord_mm: float) -> bool:
     """Whether a line (2, 2) lies so close and parallel to a string (2, 2), sheet mm, as its shadow would."""
-    d = string[1] - string[0]
-    off = [abs(float(string[0, 0] + d[0] * (e[1] - string[0, 1]) / d[1] - e[0])) for e in ends]
+    off = _beside(ends, string)
     return max(off) < SHADOW_REACH * chord_mm and abs(off[0] - off[1]) < 0.035 * abs(ends[1, 1] - ends[0, 1]) + 1.5
 
 
-def _distinct(fits: list[tuple[float, F64]]) -> list[tuple[float, F64]]:
-    kept: list[tuple[float, F64]] = []
-    for w, e in fits:
-        if all(abs(e[:, 0].mean() - k[:, 0].mean()) > 6.0 for _, k in kept):
-            kept.append((w, e))
+def _beside(ends: F64, string: F64) -> list[float]:
+    """How far from the string each end of a line lies, mm."""
+    d = string[1] - string[0]
+    return [abs(float(string[0, 0] + d[0] * (e[1] - string[0, 1]) / d[1] - e[0])) for e in ends]
+
+
+def _distinct(found: list[Upright]) -> list[Upright]:
+    kept: list[Upright] = []
+    for line in found:
+        if all(abs(line.ends[:, 0].mean() - k.ends[:, 0].mean()) > 6.0 for k in kept):
+            kept.append(line)
     return kept
