@@ -75,22 +75,26 @@ def test_a_square_alone_leaves_the_scale_s_uncertainty_in_the_zero():
     assert at_plumb.budget()["gauge calibration"] < 0.75 * apart
 
 
-@pytest.mark.parametrize("case", [CASES[0], CASES[2], CASES[7]])
-def test_stated_u_covers_the_truth(case):
-    """GUM 6.3: U = 2u is to hold about 95 %. 250 draws here; more, in more settings: benchmarks.gauge_fit."""
+@pytest.mark.parametrize("case", [CASES[2], CASES[7]])
+def test_stated_u_covers_the_truth_in_95_of_100(case):
+    """GUM 6.3: U = 2u is to hold about 95 %; here 95 +- 2 % of 1,000 draws. More settings: benchmarks.gauge_fit."""
     rng = np.random.default_rng(20250403)
     inside = {"zero": 0, "scale": 0, "hysteresis": 0}
-    draws = 250
+    draws = 1000
     for _ in range(draws):
         p = fit_gauge(draw(rng, *case), case[3], "g", "2025-04-03T10:00:00").profile
         inside["zero"] += abs(p.zero_deg - 0.27) <= 2 * p.u_zero_deg
         inside["scale"] += abs(p.scale - 0.004) <= 2 * p.u_scale
         inside["hysteresis"] += abs(p.hysteresis_deg - case[4]) <= 2 * math.sqrt(p.covariance[2][2])
-    # three standard deviations of a binomial at 95 % are 4.1 % of 250
-    for name in ("zero", "scale", "hysteresis") if case[1] else ("zero",):
-        assert inside[name] >= 0.909 * draws
-    if case[0] > 1 and not case[1]:
-        assert inside["zero"] <= 0.995 * draws
+    for name in p.measured:
+        assert 0.93 <= inside[name] / draws <= 0.97, name
+
+
+def test_one_reversal_pair_is_never_said_to_be_better_than_it_is():
+    """Nothing shows the scatter of a single pair: it is assumed, on the safe side."""
+    rng = np.random.default_rng(20250404)
+    found = [fit_gauge(draw(rng, *CASES[0]), CASES[0][3], "g", "2025-04-03T10:00:00").profile for _ in range(200)]
+    assert np.mean([abs(p.zero_deg - 0.27) <= 2 * p.u_zero_deg for p in found]) >= 0.95
 
 
 def test_a_slip_is_told_not_dropped():

@@ -15,6 +15,7 @@ import pillow_heif
 import pytest
 from PIL import Image
 
+from calibration.lens_match import layouts
 from vision.photo import MAX_PIXELS, Picture, decode_photo, open_photo
 from vision.photo_exif import Exif
 from vision.photo_file import PhotoError, shown_name
@@ -85,6 +86,23 @@ def test_heic(scene: np.ndarray, luma: np.ndarray) -> None:
     pillow_heif.from_pillow(Image.fromarray(scene)).save(out, quality=95)
     picture = decode_photo(out.getvalue(), "x.heic")
     np.testing.assert_allclose(picture.gray, luma, rtol=0, atol=6)
+
+
+@pytest.mark.parametrize(("tag", "turned"), [(1, False), (3, False), (6, True), (8, True)])
+def test_a_heic_tells_how_the_camera_was_held(scene: np.ndarray, tag: int, turned: bool) -> None:
+    """A phone writes the turn into the file's own box and the tag beside it: the pixels come out upright, and the lens
+    needs the tag to know the sensor's way up."""
+    pillow_heif.register_heif_opener()
+    exif = Image.Exif()
+    exif[274] = tag
+    shown = np.rot90(scene, {6: 3, 8: 1}[tag]) if turned else scene  # as libheif gives it: turned already
+    picture = decode_photo(saved(Image.fromarray(np.ascontiguousarray(shown)), "HEIF", quality=97, exif=exif), "x.heic")
+    assert (picture.width, picture.height) == ((HEIGHT, WIDTH) if turned else (WIDTH, HEIGHT))
+    assert picture.exif.orientation == tag
+    full = picture.full_colour()
+    assert full is not None and full.shape[:2] == picture.gray.shape
+    ways = layouts((WIDTH, HEIGHT), (picture.width, picture.height), tag)
+    assert ways == {1: (1,), 3: (3, 1), 6: (6,), 8: (8,)}[tag]
 
 
 def test_grey_cmyk_palette_alpha_and_bilevel(scene: np.ndarray, luma: np.ndarray) -> None:

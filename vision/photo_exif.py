@@ -18,7 +18,7 @@ class Exif:
 
     focal_mm : focal length, mm. focal35_mm : the focal length on 35 mm film that gives the same view.
     digital_zoom : ratio, None where not used or not told. taken : ISO 8601 local time without zone.
-    orientation : 1 to 8, as stored; the pixels of a `Picture` are upright already.
+    orientation : 1 to 8, as the camera wrote it; the pixels of a `Picture` are upright already.
     """
 
     make: str | None = None
@@ -48,7 +48,9 @@ def read_exif(image: Image.Image) -> tuple[Exif, tuple[str, ...]]:
     except Exception:  # damaged EXIF raises many kinds; the pixels are still good
         return Exif(), ("its EXIF data are damaged and were not used",)
     notes: tuple[str, ...] = ()
-    orientation = tags.get(ExifTags.Base.Orientation, 1)
+    # a HEIC is turned by its own box, not by EXIF (ISO/IEC 23008-12, 6.5.10); pillow-heif sets the tag to 1 and keeps
+    # what the camera wrote, which tells how the sensor was held
+    orientation = image.info.get("original_orientation") or tags.get(ExifTags.Base.Orientation, 1)
     if not isinstance(orientation, int) or not 1 <= orientation <= 8:
         notes = ("its EXIF orientation is not one of 1 to 8; taken as upright",)
         orientation = 1
