@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from rigging.crosscheck_evidence import Noise, Stack, corrected, log_evidence, pair_up, stack, with_noise
+from rigging.crosscheck_evidence import Catalogue, Noise, Stack, corrected, log_evidence, pair_up, stack, with_noise
 from rigging.crosscheck_faults import F64, I64, PRIOR_NONE, Candidate, Layout, candidates
 from rigging.crosscheck_types import Fault
 from shared.quantity import Quantity, combine
@@ -45,6 +46,8 @@ def _posterior(layout: Layout, noise: Noise) -> list[tuple[float, tuple[Candidat
     """(log weight relative to the best, faults, log evidence) of each explanation, best first."""
     every = candidates(layout)
     name = _names(every)
+    noisy = np.array([c.noisy for c in every])
+    known = Catalogue.of(every)
     single = stack(every)
     evidence = _evidence(layout, noise, every, single)
     n = len(every)
@@ -52,11 +55,11 @@ def _posterior(layout: Layout, noise: Noise) -> list[tuple[float, tuple[Candidat
     weights, evidences = [evidence + single.prior], [evidence]
     beam = _best_distinct(name, weights[0])
     for done, at in enumerate(beam):
-        for others, loud in _company(noise, every, name, at, beam[:done]):
-            s = pair_up(every[at], [every[i] for i in others], SECOND - math.log(PRIOR_NONE))
+        for others, loud in _company(noise, every, name, noisy, at, beam[:done]):
+            s = pair_up(known, at, others, SECOND - math.log(PRIOR_NONE))
             e = log_evidence(layout, loud, s)
             first.append(np.full(len(others), at))
-            second.append(np.array(others))
+            second.append(others)
             weights.append(e + s.prior)
             evidences.append(e)
     a, b = np.concatenate(first), np.concatenate(second)
@@ -104,19 +107,22 @@ def _evidence(layout: Layout, noise: Noise, every: list[Candidate], s: Stack) ->
 
 
 def _company(
-    noise: Noise, every: list[Candidate], name: I64, at: int, done: list[int]
-) -> list[tuple[list[int], Noise]]:
+    noise: Noise, every: list[Candidate], name: I64, noisy: NDArray[np.bool_], at: int, done: list[int]
+) -> list[tuple[I64, Noise]]:
     """Which others to weigh together with candidate `at`, by noise.
 
     Others are of another kind or place, only one of two is noisy, and pairs weighed before are left out.
     """
     a = every[at]
     skip = {int(name[i]) for i in (at, *done)} | {0}
-    others = [i for i in range(len(every)) if int(name[i]) not in skip and not _same_place(a, every[i])]
-    plain = [i for i in others if not every[i].noisy]
-    groups = [(plain, with_noise(noise, a))] if plain else []
+    # one name, one place: each fault of several assumed sizes is judged once
+    first = np.unique(name, return_index=True)[1]
+    barred = [n for n, i in enumerate(first) if n in skip or _same_place(a, every[i])]
+    allowed = ~np.isin(name, barred)
+    plain = np.flatnonzero(allowed & ~noisy)
+    groups = [(plain, with_noise(noise, a))] if len(plain) else []
     if not a.noisy:
-        groups += [([i], with_noise(noise, every[i])) for i in others if every[i].noisy]
+        groups += [(np.array([i]), with_noise(noise, every[i])) for i in np.flatnonzero(allowed & noisy)]
     return groups
 
 
@@ -154,7 +160,7 @@ def _described(
 ) -> Weighed:
     """Sizes by generalised least squares, each a `Quantity` with the camera's own sources kept."""
     real = [c for c in combo if c.fault.kind != "none"]
-    s = stack(combo[:1]) if len(combo) == 1 else pair_up(combo[0], [combo[1]], 0.0)
+    s = stack(combo[:1]) if len(combo) == 1 else pair_up(Catalogue.of(combo), 0, np.array([1]), 0.0)
     loud = noise
     for c in real:
         loud = with_noise(loud, c) if c.noisy else loud

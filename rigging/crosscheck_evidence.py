@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rigging.crosscheck_faults import F64, I64, Candidate, Layout
 
@@ -50,20 +51,45 @@ def _placed(c: Candidate) -> F64:
     return c.sign * c.pattern[c.order] if c.of_gauge else c.pattern
 
 
-def pair_up(a: Candidate, others: Sequence[Candidate], price: float) -> Stack:
-    """`a` together with each of the others, arrays as in `Stack`; `price` is added to the log prior.
+@dataclass(frozen=True)
+class Catalogue:
+    """All N candidates as arrays: order, sign, shift, raw pattern (N, n); of_gauge and log prior with bonus (N,)."""
 
-    The readings are first put right by the other, then by `a`: right = sa * (so * g[oo] + co)[oa] + ca.
+    order: I64
+    sign: F64
+    shift: F64
+    raw: F64
+    of_gauge: NDArray[np.bool_]
+    prior: F64
+
+    @classmethod
+    def of(cls, every: Sequence[Candidate]) -> Catalogue:
+        """Gather candidates once; pairs of them are then cheap."""
+        return cls(
+            np.array([c.order for c in every]),
+            np.array([c.sign for c in every]),
+            np.array([c.shift for c in every]),
+            np.array([c.pattern for c in every]),
+            np.array([c.of_gauge for c in every]),
+            np.array([np.log(c.prior) + c.bonus for c in every]),
+        )
+
+
+def pair_up(known: Catalogue, at: int, others: I64, price: float) -> Stack:
+    """Candidate `at` together with each of the others, arrays as in `Stack`; `price` is added to the log prior.
+
+    The readings are first put right by the other, then by `at`: right = sa * (so * g[oo] + co)[oa] + ca.
     """
-    o = stack(others)
-    order = o.order[:, a.order]
-    sign = a.sign * o.sign[:, a.order]
-    shift = a.sign * o.shift[:, a.order] + a.shift
-    raw = np.array([c.pattern for c in others])
-    moves = np.array([c.of_gauge for c in others])[:, None]
-    theirs = np.where(moves, sign * np.take_along_axis(raw, order, axis=1), raw)
-    mine = sign * a.pattern[order] if a.of_gauge else np.broadcast_to(a.pattern, sign.shape)
-    prior = o.prior + np.log(a.prior) + a.bonus + price
+    mine_order, mine_sign = known.order[at], known.sign[at]
+    order = known.order[others][:, mine_order]
+    sign = mine_sign * known.sign[others][:, mine_order]
+    shift = mine_sign * known.shift[others][:, mine_order] + known.shift[at]
+    raw = known.raw[others]
+    moved = sign * np.take_along_axis(raw, order, axis=1)
+    theirs = np.where(known.of_gauge[others][:, None], moved, raw)
+    own = known.raw[at]
+    mine = sign * own[order] if known.of_gauge[at] else np.broadcast_to(own, sign.shape)
+    prior = known.prior[others] + known.prior[at] + price
     return Stack(order, sign, shift, np.stack([mine, theirs], axis=2), prior)
 
 
