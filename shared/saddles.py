@@ -94,9 +94,10 @@ def refine(gray: NDArray[np.uint8], start: F64, along_x: F64, along_y: F64, half
         model = a[:, None, None] + B * prod
         r = (patch - model).reshape(n, -1)
         jw = jac * wt[..., None]
-        normal = np.einsum("nki,nkj->nij", jw, jac) + np.eye(7) * 1e-6
-        delta = np.linalg.solve(normal, np.einsum("nki,nk->ni", jw, r)[..., None])[..., 0]
-        left = r - np.einsum("nki,ni->nk", jac, delta)
+        jwt = jw.transpose(0, 2, 1)
+        normal = jwt @ jac + np.eye(7) * 1e-6
+        delta = np.linalg.solve(normal, jwt @ r[..., None])[..., 0]
+        left = r - (jac @ delta[..., None])[..., 0]
         dof = np.maximum(wt.sum(1) - 7, 1)
         rms = np.sqrt((wt * left * left).sum(1) / dof)
         cov = np.linalg.inv(normal)[:, :2, :2] * (rms ** 2)[:, None, None]

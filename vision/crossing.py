@@ -114,7 +114,7 @@ def look_along(image: U8, plane: Plane, line: UprightLine, chord: F64, chord_mm:
 
 
 def _strip(image: U8, plane: Plane, centre: F64, step_mm: float, d: F64) -> tuple[F64, NDArray[np.bool_]]:
-    """(n, k, c) mean profiles across the line, k pixels wide, of each stretch; which of them lie in the picture."""
+    """(n, c, k) mean profiles across the line, k pixels wide, of each stretch; which of them lie in the picture."""
     reach = max(HALF_WIDTHS) + SIDE_GAP + SIDE + WANDER + 8
     x = np.arange(-reach, reach + 1, dtype=np.float64)
     ends = plane.to_pixels(centre[[0, -1]])
@@ -125,20 +125,24 @@ def _strip(image: U8, plane: Plane, centre: F64, step_mm: float, d: F64) -> tupl
     my = np.repeat(points[:, 1:].astype(np.float32), len(x), axis=1)
     values = cv2.remap(image, mx, my, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     h, w = image.shape[:2]
-    inside = np.asarray(((points - [reach, 0] > 0) & (points + [reach, 0] < [w - 1, h - 1])).all(1))
     n = len(centre)
-    return values.reshape(n, per, len(x), -1).mean(1, dtype=np.float64), inside.reshape(n, per).all(1)
+    inside = np.logical_and(points - [reach, 0] > 0, points + [reach, 0] < [w - 1, h - 1]).reshape(n, -1).min(axis=1)
+    means = values.reshape(n, per, len(x), -1).mean(1, dtype=np.float64)
+    return np.ascontiguousarray(means.transpose(0, 2, 1)), inside
 
 
 def _standing_out(values: F64, half: int) -> F64:
     """(n, m) how many scatters the stripe stands out at each of m places across, pixel by pixel about the middle."""
-    total = np.concatenate([np.zeros_like(values[:, :1]), np.cumsum(values, axis=1)], axis=1)
+    n, c, k = values.shape
+    total = np.zeros((n, c, k + 1))
+    np.cumsum(values, axis=2, out=total[:, :, 1:])
     edge = half + SIDE_GAP + SIDE
-    at = np.arange(edge, values.shape[1] - edge)
+    count = k - 2 * edge
 
     def mean(lo: int, hi: int) -> F64:
         """Mean of the columns from lo to hi, both counted from the place."""
-        return np.asarray((total[:, at + hi + 1] - total[:, at + lo]) / (hi - lo + 1))
+        first, last = edge + lo, edge + hi + 1
+        return np.asarray((total[:, :, last:last + count] - total[:, :, first:first + count]) / (hi - lo + 1))
 
     left, right = mean(-edge, -edge + SIDE - 1), mean(edge - SIDE + 1, edge)
     contrast = mean(-half, half) - 0.5 * (left + right)
@@ -154,10 +158,10 @@ def _without_step(contrast: F64, step: F64) -> F64:
 
 
 def _times_scatter(size: F64) -> F64:
-    """(n, m) contrasts (n, m, channels), >= 0, over their own scatter across and round about, in the best channel."""
-    middle = size.shape[1] // 2  # of an odd number of places
-    scatter = _running_mean(np.partition(size, middle, axis=1)[:, middle:middle + 1], ROUND)
-    return np.asarray((size / (1.4826 * scatter + 0.4)).max(axis=2))
+    """(n, m) contrasts (n, channels, m), >= 0, over their own scatter across and round about, in the best channel."""
+    middle = size.shape[2] // 2  # of an odd number of places
+    scatter = _running_mean(np.partition(size, middle, axis=2)[:, :, middle:middle + 1], ROUND)
+    return np.asarray((size / (1.4826 * scatter + 0.4)).max(axis=1))
 
 
 def _running_mean(values: F64, half: int) -> F64:

@@ -7,13 +7,28 @@ level equations by differences.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
+
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.lens_model import distort, undistort
 from calibration.projection import by_ray, by_theta, project_board
 from vision.cards import Card
-from vision.scene import LineSeen, Scene, State, basis, direction_in_plane, move, place_card, slots, theta_of
+from vision.scene import (
+    LineSeen,
+    Scene,
+    State,
+    basis,
+    direction_in_plane,
+    place_card,
+    rotation_of,
+    slots,
+    theta_of,
+    turned,
+    with_plane,
+)
 
 F64 = NDArray[np.float64]
 
@@ -74,14 +89,18 @@ def across(rays: F64, plane: F64) -> F64:
 
 def level_part(scene: Scene, s: State) -> F64:
     """Strings hold gravity, level lines are square to it in the rib plane, the plane leans as stated."""
-    n, g = s.rotation[:, 2], s.gravity
+    return _levels(scene, s.rotation, s.gravity, s.planes)
+
+
+def _levels(scene: Scene, rotation: F64, g: F64, planes: F64) -> F64:
+    n = rotation[:, 2]
     out = []
-    for line, plane in zip(scene.lines, s.planes, strict=True):
+    for line, plane in zip(scene.lines, planes, strict=True):
         if line.role == "plumb":
             out.append(np.degrees(np.arcsin(np.clip(g @ plane, -1, 1))) / line.own_deg)
         elif line.role == "level":
             d = direction_in_plane(n, plane)
-            if d @ s.rotation[:, 0] < 0:
+            if d @ rotation[:, 0] < 0:
                 d = -d
             rise = np.degrees(np.arcsin(np.clip(-(d @ g), -1, 1)))
             out.append((rise - line.zero_deg) / line.own_deg)
@@ -179,10 +198,20 @@ def _level_block(scene: Scene, s: State, jac: F64, row: int, step: float = 1e-6)
     if row == len(jac):
         return
     at = slots(scene, s)
-    for j in (*range(at.turn.start, at.turn.stop), *range(at.gravity.start, at.planes.stop)):
-        d = np.zeros(at.count)
-        d[j] = step
-        jac[row:, j] = (level_part(scene, move(scene, s, d)) - level_part(scene, move(scene, s, -d))) / (2 * step)
+
+    def differences(start: int, count: int, moved: Callable[[F64], F64]) -> None:
+        for j, d in enumerate(step * np.eye(count)):
+            jac[row:, start + j] = (moved(d) - moved(-d)) / (2 * step)
+
+    differences(at.turn.start, 3, lambda d: _levels(scene, rotation_of(d) @ s.rotation, s.gravity, s.planes))
+    differences(at.gravity.start, 2, lambda d: _levels(scene, s.rotation, turned(s.gravity, d), s.planes))
+
+    def by_line(k: int, d: F64) -> F64:
+        return _levels(scene, s.rotation, s.gravity, with_plane(s.planes, k, d))
+
+    for k, line in enumerate(scene.lines):
+        if line.role in ("plumb", "level"):
+            differences(at.planes.start + 2 * k, 2, partial(by_line, k))
 
 
 def labels(scene: Scene, s: State) -> tuple[tuple[str, str], ...]:

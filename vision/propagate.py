@@ -8,8 +8,9 @@ every covariance between the angles of the photo exactly.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +18,7 @@ from numpy.typing import NDArray
 from shared.angles import angle_in_plane, inclination
 from shared.quantity import Component, Quantity
 from vision.rib_plane import Solution
-from vision.scene import LineSeen, State, direction_in_plane, move, slots, waviness_of
+from vision.scene import LineSeen, State, direction_in_plane, rotation_of, slots, turned, waviness_of, with_plane
 
 F64 = NDArray[np.float64]
 
@@ -34,16 +35,20 @@ class Angles:
 
 def values(scene_lines: tuple[LineSeen, ...], s: State) -> F64:
     """Chord angle, spar angle (NaN when not seen), lean of the plane; degrees."""
-    n, up, forward = s.rotation[:, 2], -s.gravity, s.rotation[:, 0]
+    return _values(scene_lines, s.rotation, s.gravity, s.planes)
+
+
+def _values(lines: tuple[LineSeen, ...], rotation: F64, gravity: F64, planes: F64) -> F64:
+    n, up, forward = rotation[:, 2], -gravity, rotation[:, 0]
     chord = spar = float("nan")
-    for line, plane in zip(scene_lines, s.planes, strict=True):
+    for line, plane in zip(lines, planes, strict=True):
         if line.role == "chord":
             d = direction_in_plane(n, plane)
             chord = inclination(d if d @ forward > 0 else -d, up)
         elif line.role == "spar":
             d = direction_in_plane(n, plane)
             spar = angle_in_plane(d if d @ up > 0 else -d, n, up, forward)
-    lean = float(np.degrees(np.arcsin(np.clip(n @ s.gravity, -1, 1))))
+    lean = float(np.degrees(np.arcsin(np.clip(n @ gravity, -1, 1))))
     return np.array([chord, spar, lean])
 
 
@@ -55,10 +60,21 @@ def angles(solution: Solution, extra: Iterable[Component] = ()) -> Angles:
     at = slots(scene, s)
     grad = np.zeros((3, at.count))
     step = 1e-6
-    for j in (*range(at.turn.start, at.turn.stop), *range(at.gravity.start, at.planes.stop)):
-        d = np.zeros(at.count)
-        d[j] = step
-        grad[:, j] = (values(scene.lines, move(scene, s, d)) - values(scene.lines, move(scene, s, -d))) / (2 * step)
+
+    def differences(start: int, count: int, moved: Callable[[F64], F64]) -> None:
+        for j, d in enumerate(step * np.eye(count)):
+            grad[:, start + j] = (moved(d) - moved(-d)) / (2 * step)
+
+    lines = scene.lines
+    differences(at.turn.start, 3, lambda d: _values(lines, rotation_of(d) @ s.rotation, s.gravity, s.planes))
+    differences(at.gravity.start, 2, lambda d: _values(lines, s.rotation, turned(s.gravity, d), s.planes))
+
+    def by_line(k: int, d: F64) -> F64:
+        return _values(lines, s.rotation, s.gravity, with_plane(s.planes, k, d))
+
+    for k, line in enumerate(lines):
+        if line.role in ("chord", "spar"):
+            differences(at.planes.start + 2 * k, 2, partial(by_line, k))
     grad[~seen] = 0.0
     load = -grad @ solution.gain
     parts: list[list[Component]] = [[], [], []]

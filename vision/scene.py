@@ -168,6 +168,13 @@ def turned(v: F64, d: F64) -> F64:
     return np.asarray(w / math.sqrt(float(w @ w)), dtype=np.float64)
 
 
+def with_plane(planes: F64, k: int, d: F64) -> F64:
+    """The lines' planes (n, 3) with the k-th one moved by d (2,)."""
+    moved = planes.copy()
+    moved[k] = turned(planes[k], d)
+    return moved
+
+
 def rotation_of(w: F64) -> F64:
     """Rotation matrix of a rotation vector, radians (Rodrigues)."""
     angle = float(np.linalg.norm(w))
