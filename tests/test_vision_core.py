@@ -83,8 +83,8 @@ def test_the_jacobian_is_the_residuals_own(monkeypatch: pytest.MonkeyPatch) -> N
     kept: list[Solution] = []
     solve = reader_module.solve
 
-    def spy(*args: Any) -> Solution:
-        kept.append(solve(*args))
+    def spy(*args: Any, **more: Any) -> Solution:
+        kept.append(solve(*args, **more))
         return kept[-1]
 
     monkeypatch.setattr(reader_module, "solve", spy)
