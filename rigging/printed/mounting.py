@@ -34,7 +34,7 @@ def scale_picture() -> Drawing:
         ruler,
         bar,
         kit.words(47, 31, "the printed bar: 100.0 mm", anchor="middle", bold=True),
-        kit.words(47, 7, "steel rule: across the page and down the page", anchor="middle"),
+        kit.words(47, 7, "a card's board, or these bars: across and down", anchor="middle"),
     )
 
 
@@ -191,10 +191,9 @@ PICTURES: dict[str, Callable[[], Drawing]] = {
 }
 
 TEXTS = {
-    "mount-scale": "1. Print at 100 %. Measure a card's board across, down and along both diagonals, with calipers if "
-    "there are some; ribangle calibrate print --card panel --across A --down D --diagonals X Y says what to write "
-    "into the job file. Unmeasured, U allows for 0.5 % of stretch; bars that differ by 1 mm are beyond that: print "
-    "again, on another printer.",
+    "mount-scale": "1. Print at 100 %. Measure one card's board across, down and along both diagonals, "
+    "best with calipers; ribangle calibrate print turns that into a line for the job. Unmeasured, U allows "
+    "for 0.5 % of stretch; worse than that: print again, on another printer.",
     "mount-card": "2. Glue each card to stiff, flat stuff (3 mm plywood, acrylic, aluminium) before "
     "cutting. Fix it flat on "
     "the rib's face above the chord line, its name's rib, its arrow to the leading edge.",
