@@ -17,6 +17,7 @@ from typing import Any
 
 import cv2
 import numpy as np
+from PIL import Image
 from tables import markdown
 
 from shared.job import Job
@@ -32,7 +33,7 @@ STAGES = (
     ("laser line by colour", "vision.laser:laser_map"),
     ("chord line: find and judge", "vision.chord:choose_chord"),
     ("strings and level lines", "vision.gravity:find_gravity"),
-    ("spar line", "vision.findings:_spar"),
+    ("spar line", "vision.spar_line:find_spar"),
     ("sub-pixel fits of the strokes", "vision.lines:measure"),
     ("joint least squares", "vision.reader:_solve_all"),
     ("propagation", "vision.reader:_both_poses"),
@@ -77,6 +78,17 @@ def measure_speed(job: Job, photos: Sequence[Path], repeats: int = 3) -> Speed:
                  cpu_seconds(partial(canny_hough, gray), max(1, repeats - 1)))
     imread, reading, lsd, hough = (sums / len(photos)).tolist()
     return Speed(len(photos), imread, reading, lsd, hough, tuple(stage_times(job, photos)))
+
+
+def as_cameras_write(photos: Sequence[Path], folder: Path) -> list[Path]:
+    """The same photos as baseline JPEG of quality 95, 4:2:0, as a telephone stores them."""
+    folder.mkdir()
+    copies = []
+    for path in photos:
+        with Image.open(path) as image:
+            image.save(folder / path.name, quality=95, subsampling="4:2:0", exif=image.getexif())
+        copies.append(folder / path.name)
+    return copies
 
 
 def canny_hough(gray: np.ndarray[Any, Any]) -> object:

@@ -80,7 +80,8 @@ class Picture:
         side is no multiple of 4 and the orientation turns it round, the start is off by up to 3 pixels.
         """
         if "bgr" not in self._small:
-            self._small["bgr"] = self._decode_small()
+            full = self._small.get("full")
+            self._small["bgr"] = self._decode_small() if full is None else frozen(shrunk(full))
         return self._small["bgr"]
 
     def full_colour(self) -> U8 | None:

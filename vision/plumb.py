@@ -61,6 +61,7 @@ def find_plumb(picture: Picture, tall: Reduced, plane: Plane, chord: F64, chord_
     best = Plumb()
     for coloured in (False, True):
         if coloured:
+            picture.full_colour()  # wanted below almost always; the small picture is then made from it
             depth = with_colour(depth, picture.small_colour(), sheet)
         lines = find_uprights(sheet, depth, chord, chord_mm)
         image = picture.gray if not coloured else picture.full_colour() if any(map(promising, lines)) else None
