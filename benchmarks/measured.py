@@ -10,6 +10,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from calibration.boards import Chessboard
 from calibration.lens import calibrate_lens
 from calibration.profiles import LensProfile, load_lens, profiles_in, save_lens
@@ -141,11 +143,34 @@ def cases(folder: Path, job: Job) -> Iterator[tuple[Path, str, Job, dict[str, fl
             yield path, group, job, angles
 
 
-def measure_set(folder: Path, job: Job, profile: LensProfile, only: Sequence[str] = ()) -> Iterator[Measured]:
-    """Read every photo of a set and compare."""
-    for path, group, this_job, angles in cases(folder, job):
+def with_shop_errors(
+    job: Job, station: str, angles: dict[str, float | None], rng: np.random.Generator
+) -> tuple[Job, dict[str, float | None]]:
+    """What a shop does to a ray-traced photo, whose strings and leans are exact: the job's word on the lean, where
+    it gives one, is off by a draw from its u; so is the string, so that both true angles stand off by one draw."""
+    own = next(s for s in job.stations if s.name == station)
+    u = own.u_lean_deg if own.u_lean_deg is not None else job.wing.u_lean_deg
+    dihedral = job.wing.dihedral_deg
+    lean = own.lean_deg if own.lean_deg is not None else None if dihedral is None else -dihedral
+    if lean is not None and u is not None:
+        told = lean + float(rng.normal(0, u))
+        own_told = replace(own, lean_deg=told, u_lean_deg=u)
+        job = replace(job, stations=tuple(own_told if s.name == station else s for s in job.stations))
+    string = float(rng.normal(0, job.level.u_deg))
+    return job, {line: None if a is None else a + string for line, a in angles.items()}
+
+
+def measure_set(
+    folder: Path, job: Job, profile: LensProfile, only: Sequence[str] = (), seed: int | None = None
+) -> Iterator[Measured]:
+    """Read every photo of a set and compare. seed : with a shop's errors drawn, see `with_shop_errors`."""
+    for k, (path, group, this_job, angles) in enumerate(cases(folder, job)):
         if only and path.stem not in only:
             continue
+        if seed is not None:
+            truths = json.loads((folder / "truth.json").read_text())
+            station = truths.get("photos", truths)[path.stem]["station"]
+            this_job, angles = with_shop_errors(this_job, station, angles, np.random.default_rng([seed, k]))
         start = time.perf_counter()
         reading = read_photo(path, this_job, lens=profile)
         yield from measured_of(

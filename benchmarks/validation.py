@@ -114,7 +114,7 @@ def of_folder(folder: Path, boards_of: Path | None) -> list[Pull]:
 
     own = (folder / "boards").is_dir() or (folder / "lens").is_dir()
     profile = profile_of(folder if own or boards_of is None else boards_of)
-    return [_of_measured(m) for m in measure_set(folder, job_of(folder), profile)]
+    return [_of_measured(m) for m in measure_set(folder, job_of(folder), profile, seed=1)]
 
 
 def of_drawn(group: str, seed: int) -> list[Pull]:
@@ -234,9 +234,10 @@ SHARED = """\
 What photos share is carried by name, so it neither shrinks with repeats nor counts where it cancels."""
 
 PHOTOS_NOTE = """\
-Read from start to end. The ray-traced ribs (classes without "drawn") stand plumb to the last digit, while the
-job owns to half a degree of unknown lean: their errors are far smaller than U has to allow for. For the drawn
-photos lens, string, card and lean are each off by a draw from what is stated of them."""
+Read from start to end. For the drawn photos lens, string, card and lean are each off by a draw from what is
+stated of them. In the ray-traced ones (classes without "drawn") strings and leans are exact: the job's word on the
+lean and the string's own error are drawn here, so that what the job says is true of them; cards lie flatter and
+are printed better there than the reader has to allow for."""
 
 FAULT_NOTE = """\
 Errors that nobody stated. What the solution can notice it must flag or refuse; what it cannot notice is named
