@@ -26,11 +26,13 @@ COMMAND = (sys.executable, "-m", "rigging.cli.main")
 
 @dataclass(frozen=True)
 class Run:
-    """One batch: seconds on the clock, the largest worker and the parent at their peak, MB."""
+    """One batch: seconds on the clock and of processor time of all its processes, the largest worker and the parent
+    at their peak, MB; photos with an angle, and photos taken over from an earlier run."""
 
     photos: int
     workers: int
     seconds: float
+    processor: float
     worker_mb: float
     parent_mb: float
     measured: int
@@ -58,15 +60,17 @@ def timed_batch(job: Job, photos: Path, out: Path, options: Options) -> Run:
     with watch:
         result: BatchResult = measure_batch(job, sources, out, options)
     workers = options.workers or available_cores()
-    return Run(len(sources), workers, time.perf_counter() - start, watch.worker_mb, watch.parent_mb,
+    return Run(len(sources), workers, time.perf_counter() - start, watch.processor, watch.worker_mb, watch.parent_mb,
                result.measured, result.known)
 
 
 class _Watch:
-    """Samples the resident memory of this process and of all it started."""
+    """Samples the resident memory and the processor time of this process and of all it started."""
 
     def __init__(self) -> None:
         self.worker_mb = self.parent_mb = 0.0
+        self._before = time.process_time()
+        self._children: dict[int, float] = {}
         self._end = threading.Event()
         self._thread = threading.Thread(target=self._run, daemon=True)
 
@@ -78,6 +82,11 @@ class _Watch:
         self._end.set()
         self._thread.join()
 
+    @property
+    def processor(self) -> float:
+        """Seconds of processor time, as last seen."""
+        return time.process_time() - self._before + sum(self._children.values())
+
     def _run(self) -> None:
         me = psutil.Process()
         while not self._end.wait(0.1):
@@ -85,6 +94,8 @@ class _Watch:
             for child in me.children(recursive=True):
                 try:
                     self.worker_mb = max(self.worker_mb, child.memory_info().rss / 1e6)
+                    times = child.cpu_times()
+                    self._children[child.pid] = times.user + times.system
                 except psutil.Error:
                     continue
 
@@ -99,10 +110,12 @@ def scaling(job: Job, photos: Sequence[Path], counts: Sequence[int], options: Op
     return runs
 
 
-def workers_compared(job: Job, photos: Sequence[Path], count: int) -> list[Run]:
-    """The same batch with one worker and with one for each core."""
-    return [run for workers in dict.fromkeys((1, available_cores()))
+def workers_compared(job: Job, photos: Sequence[Path], count: int, rounds: int = 3) -> list[Run]:
+    """The same batch with one worker and with one for each core, in turn, several times; the quickest of each."""
+    kinds = list(dict.fromkeys((1, available_cores())))
+    runs = [run for _ in range(rounds) for workers in kinds
             for run in scaling(job, photos, (count,), replace(OPTIONS, workers=workers))]
+    return [min((r for r in runs if r.workers == workers), key=lambda r: r.seconds) for workers in kinds]
 
 
 def second_run(job: Job, job_file: Path, photos: Sequence[Path], count: int) -> tuple[Run, float]:
@@ -132,6 +145,8 @@ def _seconds(command: Sequence[str]) -> float:
 def table(runs: Sequence[Run]) -> str:
     """Runs as Markdown."""
     rows = [(str(r.photos), str(r.workers), f"{r.seconds:.1f}", f"{1e3 * r.seconds / r.photos:.0f}",
-             f"{r.worker_mb:.0f}", f"{r.parent_mb:.0f}", str(r.measured)) for r in runs]
-    head = ("photos", "workers", "s", "ms a photo", "largest worker, MB", "parent, MB", "measured")
+             f"{1e3 * r.processor / r.photos:.0f}", f"{r.worker_mb:.0f}", f"{r.parent_mb:.0f}", str(r.measured),
+             str(r.known)) for r in runs]
+    head = ("photos", "workers", "s", "ms a photo", "of processor", "largest worker, MB", "parent, MB", "measured",
+            "taken over")
     return markdown(head, rows)
