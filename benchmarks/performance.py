@@ -49,11 +49,9 @@ def main(folder: Path, counts: str, second: int, repeats: int, page: Path | None
         baseline = speed.measure_speed(job, speed.as_cameras_write(photos, Path(scratch) / "baseline"), repeats)
     pair = scaling.workers_compared(job, photos, 2 * len(photos))
     first, again = scaling.second_run(job, job_file, photos, second)
-    grown = scaling.scaling(job, photos, [int(count) for count in counts.split(",")])
     starts = scaling.start_up()
     bare = starts["`python -c pass`"]
-    text = "\n\n".join((
-        f"Made by `python benchmarks/performance.py {folder} --counts {counts}`; {environment()}. {note}",
+    fixed = "\n\n".join((
         f"### One photo on one core\n\nMeans over {one.photos} photos of 12 megapixels, processor time, the least of "
         f"{repeats} runs each.\n\nAs shipped, progressive JPEG of about 0.8 MB:\n\n{speed.table(one)}\n\n"
         f"The same photos as cameras write them, baseline JPEG of quality 95, where the bare decode is the quicker "
@@ -64,12 +62,18 @@ def main(folder: Path, counts: str, second: int, repeats: int, page: Path | None
         f"{pair[-1].processor / pair[0].processor:.2f} times the processor time.",
         f"### Second run\n\n{first.photos} photos: {first.seconds:.1f} s; the whole command again over the "
         f"same folder, nothing changed: {again:.2f} s.",
-        f"### From few to thousands\n\n{scaling.table(grown)}",
         "### Start-up\n\n" + markdown(("command", "", "ms", "times bare"), [
             (name, "", f"{1e3 * t:.0f}", f"{t / bare:.1f}") for name, t in starts.items()])))
-    if page is not None:
-        before, _, rest = page.read_text("utf-8").partition(START)
-        write_whole(page, before + START + text + "\n" + END + rest.partition(END)[2])
+    grown: list[scaling.Run] = []
+    text = ""
+    for count in map(int, counts.split(",")):  # the page after each, so that a run that is stopped leaves its figures
+        grown += scaling.scaling(job, photos, [count])
+        done = ",".join(str(run.photos) for run in grown)
+        text = (f"Made by `python benchmarks/performance.py {folder} --counts {done}`; {environment()}. {note}\n\n{fixed}"
+                f"\n\n### From few to thousands\n\n{scaling.table(grown)}")
+        if page is not None:
+            before, _, rest = page.read_text("utf-8").partition(START)
+            write_whole(page, before + START + text + "\n" + END + rest.partition(END)[2])
     Console(width=120).print(Markdown(text))
 
 
