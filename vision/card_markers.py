@@ -67,7 +67,7 @@ def _cells(part: Gray, quads: F64) -> tuple[NDArray[np.bool_], NDArray[np.int_]]
     grid = np.stack(np.meshgrid(u, u), axis=-1).reshape(-1, 2)
     square = np.array([[0, 0], [CELLS, 0], [CELLS, CELLS], [0, CELLS]], dtype=np.float32)
     maps = np.array([cv2.getPerspectiveTransform(square, q.astype(np.float32)) for q in quads])
-    spots = np.einsum("nij,mj->nmi", maps, np.c_[grid, np.ones(len(grid))])
+    spots = np.c_[grid, np.ones(len(grid))] @ maps.transpose(0, 2, 1)
     with np.errstate(divide="ignore", invalid="ignore"):
         x, y = np.nan_to_num(spots[..., :2] / spots[..., 2:]).astype(np.float32).transpose(2, 0, 1)
     grey = cv2.remap(part, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)

@@ -27,12 +27,12 @@ def line_sums(strength: F32, rise_limit: float) -> tuple[F32, F32]:
     h, w = strength.shape
     width = 1 << max(1, (w - 1).bit_length())
     most = max(1, int(rise_limit * width))
-    pad = most + 1
-    base = np.zeros((width, h + 2 * pad), dtype=np.float32)
-    base[:w, pad:pad + h] = strength.T
+    base = np.zeros((width, h), dtype=np.float32)
+    base[:w] = strength.T
+    # a line that has left the map does not come back: no rows are needed beyond it
     down = _half(base, most)
     up = _half(np.ascontiguousarray(base[:, ::-1]), most)[:, ::-1]
-    sums = np.concatenate([up[:0:-1], down])[:, pad:pad + h]
+    sums = np.concatenate([up[:0:-1], down])
     rises = np.arange(-(len(up) - 1), len(down), dtype=np.float32)
     return np.ascontiguousarray(sums), rises
 
@@ -49,7 +49,7 @@ def _half(columns: F32, most: int) -> F32:
         out = np.empty((left.shape[0], slopes, rows), dtype=np.float32)
         for s in range(slopes):
             half = min(s // 2, left.shape[1] - 1)
-            kept = rows - (s + 1) // 2
+            kept = max(rows - (s + 1) // 2, 0)
             np.add(left[:, half, :kept], right[:, half, rows - kept:], out=out[:, s, :kept])
             out[:, s, kept:] = left[:, half, kept:]
         level = out
