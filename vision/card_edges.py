@@ -32,12 +32,14 @@ def _none(width: int) -> F64:
 @dataclass(frozen=True)
 class Edges:
     """Edges as seen. board : (m, 2) middles, mm in the board frame. pixels : (m, 2) points on the edge beside
-    them. normal : (m, 2) unit, across the edge in the photo. sigma_px : (m,) across."""
+    them. normal : (m, 2) unit, across the edge in the photo. sigma_px : (m,) across. blur_px : (m,) standard
+    deviation of the blur across it."""
 
     board: F64 = field(default_factory=lambda: _none(2))
     pixels: F64 = field(default_factory=lambda: _none(2))
     normal: F64 = field(default_factory=lambda: _none(2))
     sigma_px: F64 = field(default_factory=lambda: _none(0))
+    blur_px: F64 = field(default_factory=lambda: _none(0))
 
 
 def find_edges(gray: NDArray[np.uint8], spec: CardSpec, homography: F64, scale: float, blur_px: float) -> Edges:
@@ -57,7 +59,7 @@ def find_edges(gray: NDArray[np.uint8], spec: CardSpec, homography: F64, scale: 
     flat = at.reshape(len(at), -1, 2).astype(np.float32)
     values = cv2.remap(gray, np.ascontiguousarray(flat[..., 0]), np.ascontiguousarray(flat[..., 1]), cv2.INTER_CUBIC,
                        borderMode=cv2.BORDER_REPLICATE).reshape(at.shape[:3]).astype(np.float64)
-    off, sigma, step, misfit = _steps(across, values, blur_px)
+    off, sigma, step, misfit, blur = _steps(across, values, blur_px)
     typical = float(np.median(np.abs(step)))
     ok = inside & (np.abs(step) > 0.6 * typical) & (np.abs(off) < 1.0) & np.isfinite(sigma) & (sigma < 0.2) \
         & (misfit < 3 * float(np.median(misfit)) + 1e-9)
@@ -74,7 +76,7 @@ def find_edges(gray: NDArray[np.uint8], spec: CardSpec, homography: F64, scale: 
         ok &= np.abs(left) < max(0.25, 5 * spread)
     place = off - float(np.mean(off[ok] * side[ok])) * side
     points = _apply(homography, middle) + place[:, None] * normal
-    return Edges(middle[ok], points[ok], normal[ok], np.hypot(sigma, EDGE_FLOOR_PX)[ok])
+    return Edges(middle[ok], points[ok], normal[ok], np.hypot(sigma, EDGE_FLOOR_PX)[ok], blur[ok])
 
 
 def inner_edges(spec: CardSpec) -> tuple[F64, F64, F64]:
@@ -104,9 +106,9 @@ def _apply(h: F64, points: F64) -> F64:
     return np.asarray(q[:, :2] / q[:, 2:], dtype=np.float64)
 
 
-def _steps(x: F64, values: F64, blur_px: float) -> tuple[F64, F64, F64, F64]:
-    """Batched step fits on the mean profiles of (m, n, k) samples: offset, its standard deviation, step height
-    and residual rms, each (m,). The deviation comes from the scatter along the edge."""
+def _steps(x: F64, values: F64, blur_px: float) -> tuple[F64, F64, F64, F64, F64]:
+    """Batched step fits on the mean profiles of (m, n, k) samples: offset, its standard deviation, step height,
+    residual rms and blur, each (m,). The deviation comes from the scatter along the edge."""
     mean = values.mean(1)
     m = len(mean)
     c = np.zeros(m)
@@ -131,4 +133,4 @@ def _steps(x: F64, values: F64, blur_px: float) -> tuple[F64, F64, F64, F64]:
     weight = jc / np.maximum((jc * jc).sum(1, keepdims=True), 1e-9)
     rows = np.einsum("mnk,mk->mn", values - mean[:, None, :], weight)
     sigma = rows.std(1) / np.sqrt(max(values.shape[1] / 2.0, 1.0))
-    return c, sigma, coef[:, 1], np.sqrt((r * r).mean(1)) / np.maximum(np.abs(coef[:, 1]), 1e-9)
+    return c, sigma, coef[:, 1], np.sqrt((r * r).mean(1)) / np.maximum(np.abs(coef[:, 1]), 1e-9), s

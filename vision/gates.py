@@ -16,6 +16,12 @@ MIN_PX_PER_MM = 0.9
 MAX_BLUR_PX = 4.0
 """Flank width of the card's corners (tanh scale) beyond which thin lines are washed out."""
 WORRY_BLUR_PX = 2.6
+MAX_SMEAR_PX, WORRY_SMEAR_PX = 5.0, 1.5
+"""Length of a straight smear (shake) along the card's rows or columns. The smear itself is even, but a shutter that
+reads the picture line by line is moved on meanwhile: read in twice the exposure, a smear of 3 px bends a picture of
+3000 lines by 0.1 deg (common practice, no source). Photos held still show 0.0 to 0.6 px."""
+FEWEST_EDGES = 3
+"""Edges of a card in one direction, fewer than which, beside enough in the other, were smeared away."""
 MAX_TILT_DEG = 55.0
 """Obliqueness of the rib plane at which a millimetre along it shrinks to 0.57 of itself."""
 WORRY_TILT_DEG = 35.0
@@ -48,12 +54,17 @@ def before_solving(gray: NDArray[np.uint8], cards: list[Card]) -> Verdict:
                        "move closer or use the full resolution")
     if blur > MAX_BLUR_PX:
         return Verdict("the photo is blurred (focus or shake): hold still, tap to focus on the card, take it again")
+    smear = min(smear_px(c) for c in cards)
+    if smear > MAX_SMEAR_PX:
+        return Verdict("the photo is smeared in one direction (the camera moved): rest it on something, take it again")
     if contrast < MIN_CONTRAST:
         return Verdict("the card's black and white hardly differ (fog, glare or darkness): light the rib evenly")
     if sum(len(c.board) for c in cards) < MIN_CORNERS:
         return Verdict("fewer than 10 corners of the card are usable: nothing may hang or lie across it")
     if blur > WORRY_BLUR_PX:
         flags.append(Flag("blurred", f"the photo is soft (corner flanks {blur:.1f} px wide)"))
+    if smear > WORRY_SMEAR_PX:
+        flags.append(Flag("shaken", f"the photo is smeared by {smear:.1f} px in one direction: the camera moved"))
     clipped = max(_burnt(gray, c) for c in cards)
     if clipped > MAX_CLIPPED:
         flags.append(Flag("overexposed", f"{100 * clipped:.0f} % of the card is burnt out"))
@@ -77,6 +88,23 @@ def after_solving(solution: Solution) -> Verdict:
         flags.append(Flag("card-misfit", f"the card's corners miss a flat card by {rms:.2f} px (bent card, cards not in "
                           "one plane, or another lens)"))
     return Verdict(None, tuple(flags))
+
+
+def smear_px(card: Card) -> float:
+    """Length of a straight smear in one of the card's two directions that makes its edges as unequally sharp as
+    they are: a box of length L adds L^2 / 12 to the blur's variance across it. Infinite where the edges of one
+    direction are gone, 0 where there are too few to tell. A smear along a diagonal blurs both alike and is left to
+    the gate on blur."""
+    e = card.edges
+    if len(e.blur_px) < 2 * FEWEST_EDGES:
+        return 0.0
+    corner = card.at(np.array([[0.0, 0.0], [1.0, 0.0]]))
+    along = (corner[1] - corner[0]) / np.linalg.norm(corner[1] - corner[0])
+    upright = np.abs(e.normal @ along) > np.sqrt(0.5)
+    if min(upright.sum(), (~upright).sum()) < FEWEST_EDGES:
+        return float("inf")
+    across, down = (float(np.median(e.blur_px[k])) for k in (upright, ~upright))
+    return float(np.sqrt(12 * abs(across**2 - down**2)))
 
 
 def _burnt(gray: NDArray[np.uint8], card: Card) -> float:
