@@ -59,7 +59,7 @@ class Choice:
     photos: int = 1
     strings: int = 1
     level_line: bool = False
-    askew_deg: float = 8.0
+    askew_deg: float = 10.0
     u_lean_deg: float | None = None
 
 

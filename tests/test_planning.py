@@ -7,12 +7,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 from planned import hold, of_scene
 from shop import PHONE, CardAt, Pen, Scene, String, draw
 from shop.jobs import job_for, lens_for
 
 from rigging.advice_worth import SPOILERS, Worth, compute_one, kept
 from rigging.cli.main import run
+from rigging.cli.plan import plan
 from rigging.planning import STEPS, Choice, cards_for, distance_of, expect, ladders, plan_job
 from rigging.planning_lens import planned_lens, typical_lens
 from rigging.planning_scene import Noise, PlacedCard, SetUp, View, imagine
@@ -269,3 +271,15 @@ def test_the_command(tmp_path, capsys):
     assert "48.00 in" in shown and "typical" in shown and "stand square to the rib" in shown
     assert run(["plan", str(place), "--camera", "none"]) == 2
     assert "27mm@4000x3000" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("answer", "asked"), [("0\n", False), ("8 in\n", False), ("\n", True)])
+def test_the_command_asks_where_the_lens_stands(tmp_path, monkeypatch, answer, asked):
+    """The one thing that decides most and that no default can know."""
+    place = tmp_path / "wing.toml"
+    place.write_text(JOB)
+    monkeypatch.setattr("rigging.cli.plan._somebody_there", lambda: True)
+    done = CliRunner().invoke(plan, [str(place)], input=answer)
+    assert done.exit_code == 0, done.output
+    assert "How far along the chord" in done.output
+    assert ("is not stated" in done.output) is asked

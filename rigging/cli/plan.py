@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -28,8 +29,7 @@ if TYPE_CHECKING:
     "How far along the chord the string hangs from mid chord. Default: a fifth of the chord."))
 @click.option("--aside", metavar="LENGTH", help=(
     "How far along the chord the lens stands from the string; 0: right opposite it, square to the rib. "
-    "Default: "
-    "wherever a hand takes it."))
+    "Without it plan asks, where it can; else: wherever a hand takes it."))
 @click.option("--photos", type=click.IntRange(1, 9), default=1, show_default=True, help="Photos of each "
                                                                                         "station.")
 @click.option("--part", type=click.FloatRange(0.05, 1.0), default=1 / 3, show_default="1/3",
@@ -48,6 +48,8 @@ def plan(job: Path, camera: str | None, distance: str | None, count: int | None,
 
     loaded = load_job(job)
     lens = _lens(loaded, camera)
+    if aside is None and _somebody_there():
+        aside = _ask_aside()
     far = None if distance is None else parse_length(distance, "--distance")
     hung = None if string_at is None else parse_length(string_at, "--string")
     stands = None if aside is None else parse_length(aside, "--aside")
@@ -57,8 +59,21 @@ def plan(job: Path, camera: str | None, distance: str | None, count: int | None,
     plans = plan_job(loaded, lens, choices, part)
     _show(plans, lens, part, units or loaded.length_unit)
     if aside is None:
-        click.echo("Where the lens stands is not stated (--aside): far from opposite the string, U can be "
-                   "three times as large.")
+        click.echo("Where the lens stands is not stated (--aside): these figures are the middle of what hands do, and a "
+                   "photo's U may be half or twice as large; stated, it is foretold to some 15 %.")
+
+
+def _somebody_there() -> bool:
+    """Whether there is a person to ask."""
+    return sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def _ask_aside() -> str | None:
+    """Ask for the one thing that decides most and that no default can know; None: not known."""
+    told = click.prompt("How far along the chord will the lens stand from the string? "
+                        "(0: right opposite, as the guide says; a length as 200 or 8 in; Enter: not known)",
+                        default="", show_default=False)
+    return str(told).strip() or None
 
 
 def _lens(job: Job, camera: str | None) -> Lens:
