@@ -33,6 +33,8 @@ SAME_SURFACE = 0.20
 """Largest change of brightness from the card's edge to the line: more, and the rib's outline lies between."""
 BESIDE_MM = 15.0
 """A line nearer to the card than this, and seen there, is on the rib as the card is."""
+RUNS_ON = 0.02
+"""How near to the edge of the photo, in chords, a line's end counts as running out of it."""
 TOGETHER = 1.10
 """Lines on one rib together reach no further than this, in chords."""
 LOOK_FOR_MARKS = 4
@@ -44,7 +46,8 @@ GATE_DEG = 12.0
 @dataclass(frozen=True)
 class Candidate:
     """A stripe weighed as the chord line. ends : (2, 2) sheet mm. weight : mm of line well seen, marks counted.
-    against : why it is out, or empty. evidence : names and numbers. marks : on it."""
+    against : why it is out, or empty. evidence : names and numbers. marks : on it.
+    runs_on : a little further than a chord, or out of the photo."""
 
     ends: F64
     weight: float
@@ -52,6 +55,7 @@ class Candidate:
     evidence: tuple[tuple[str, float], ...]
     marks: tuple[Mark, ...]
     light: bool
+    runs_on: bool
 
 
 @dataclass(frozen=True)
@@ -112,13 +116,18 @@ def choose_chord(photo: Reduced, sheet: Sheet, boxes: list[Box], papers: list[F6
 
 
 def _elsewhere(other: Candidate, best: Candidate, chord_mm: float) -> bool:
-    """Whether another line cannot be on the rib if the best one is: that one is seen right beside the card, so it is
-    on the rib from end to end; both together reach further than the rib does."""
-    seen = dict(best.evidence)
-    if seen["gap to the card, mm"] > BESIDE_MM or seen["seen beside the card"] < 0.5:
+    """Whether another line is the room's: it runs on beyond what a rib can reach or out of the photo, while the best
+    one, right beside the card, is on the rib from end to end. Not so when both are beside the card: where that
+    stands out over the rib's edge, a line of the room may run beside it as well."""
+    if not _beside_card(best) or _beside_card(other) or not other.runs_on:
         return False
     u = np.concatenate([best.ends[:, 0], other.ends[:, 0]])
     return float(np.ptp(u)) > TOGETHER * chord_mm
+
+
+def _beside_card(c: Candidate) -> bool:
+    seen = dict(c.evidence)
+    return seen["gap to the card, mm"] < BESIDE_MM and seen["seen beside the card"] > 0.5
 
 
 def _by_weight(weighed: list[tuple[Candidate, Stripe]]) -> list[tuple[Candidate, Stripe]]:
@@ -164,7 +173,10 @@ def _weigh(sheet: Sheet, depth: F32, lighter: NDArray[np.bool_], s: Stripe, boxe
                 ("slope, deg", slope_deg), ("seen beyond, mm", outside * sheet.mm_u), ("laser colour", coloured),
                 ("gap to the card, mm", gap), ("seen beside the card", max(_beside(b, sheet, depth, s) for b in boxes)),
                 ("change of surface", tone))
-    return Candidate(ends, seen_mm * s.cover, against, evidence, (), is_light), s
+    inside = np.flatnonzero(np.isfinite(profile_along(np.where(sheet.valid, depth, np.nan), s.row, s.slope)))
+    margin = RUNS_ON * chord_mm / sheet.mm_u
+    runs_on = bool(s.first - inside[0] < margin or inside[-1] - s.last < margin or outside > 2 * margin)
+    return Candidate(ends, seen_mm * s.cover, against, evidence, (), is_light, runs_on), s
 
 
 def _marked(photo: Reduced, sheet: Sheet, c: Candidate, s: Stripe, boxes: list[Box]) -> tuple[Candidate, Stripe]:

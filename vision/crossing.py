@@ -36,7 +36,7 @@ SEARCHED = 7
 SLANTED = 8
 """Stretches from which on a path of its own slant is sought."""
 LEAST_FREE = 3
-"""Stretches of the rib beside the cards from which on they are judged."""
+"""Stretches of the rib, beside the cards, from which on they are judged."""
 CLEAR = 4.0
 """How many times its scatter a stretch must stand out to count as seen."""
 POOLED = 2
@@ -101,16 +101,34 @@ def look_along(image: U8, plane: Plane, line: UprightLine, chord: F64, chord_mm:
     _, path, z = max(looks, key=lambda look: look[0])
     seen, chance = _seen_along(np.where(inside[:, None], z, 0.0), path)
     ends = _off(plane, centre[[0, -1]], path[[0, -1]])
-    # the rib is at least this deep above the chord line (common practice, no source: sections of 9 % and more)
-    deep = min(0.045, 0.12 * tail) * chord_mm
-    parts = ((height > 2.0) & (height < deep), (height < -2.0) & (height > -max(0.012 * chord_mm, 8.0)),
+    # the rib is at least this deep above and below the chord line (common practice, no source: sections of 9 % and more)
+    deep, shallow = min(0.045, 0.12 * tail) * chord_mm, min(max(0.012 * chord_mm, 8.0), 0.05 * tail * chord_mm)
+    parts = ((height > 2.0) & (height < deep), (height < -2.0) & (height > -shallow),
              height > 0.13 * chord_mm, height < -0.075 * chord_mm)
     free &= inside
     bare = (parts[0] & free, parts[1] & free, parts[2] & inside, parts[3] & inside)
     upper, lower, above, below = (max(0.0, float(seen[p].mean()) - chance) if p.sum() > 1 else 0.0 for p in bare)
     if bare[0].sum() < LEAST_FREE:
-        upper = float("nan")
+        upper = float("nan") if (parts[0] & inside).sum() >= LEAST_FREE else 0.0
     return Crossing(upper, lower, above, below, ends, _aside(z[bare[0] | bare[1]]))
+
+
+def seen_along(image: U8, plane: Plane, a: F64, b: F64, slack: int = 2) -> tuple[NDArray[np.bool_], F64]:
+    """Where a stripe is seen on the straight line from a to b (2,) sheet mm, b below a: (n,) of stretches of
+    STRETCH_MM, and their middles (n, 2) sheet mm. slack : how far off it may be, pixels."""
+    d = (b - a) / (b[1] - a[1])
+    count = max(2, int((b[1] - a[1]) / STRETCH_MM))
+    v = a[1] + (np.arange(count) + 0.5) * (b[1] - a[1]) / count
+    centre = a + (v - a[1])[:, None] * d
+    values, inside = _strip(image, plane, centre, v[1] - v[0], d)
+    z = np.max([_near(_standing_out(values, half), slack) for half in HALF_WIDTHS], axis=0)
+    return (z > CLEAR) & inside, centre
+
+
+def _near(z: F64, slack: int) -> F64:
+    """(n,) the most within `slack` places of the middle."""
+    middle = z.shape[1] // 2
+    return np.asarray(z[:, middle - slack:middle + slack + 1].max(1))
 
 
 def _strip(image: U8, plane: Plane, centre: F64, step_mm: float, d: F64) -> tuple[F64, NDArray[np.bool_]]:
