@@ -27,7 +27,7 @@ SHORTEST = 0.30
 """A chord line seen over less than this part of the chord is too short to measure."""
 EQUAL_RIGHT = 0.60
 """A rival with more than this share of the best one's weight is of equal right."""
-LESSER_RIGHT = 0.25
+LONG, LESSER_RIGHT = 0.45, 0.25
 """A long line with more than this share raises a doubt: it may be the true one, half hidden."""
 SAME_SURFACE = 0.20
 """Largest change of brightness from the card's edge to the line: more, and the rib's outline lies between."""
@@ -111,7 +111,7 @@ def choose_chord(photo: Reduced, sheet: Sheet, boxes: list[Box], papers: list[F6
     if rivals:
         return ChordChoice(None, "two lines have about equal right to be the chord line: add reference marks to the "
                            "true one, rub the other out, or give a hint", ordered)
-    long = [c for c in fit[1:] if c.weight > LESSER_RIGHT * fit[0].weight and dict(c.evidence)["length, chords"] > 0.6]
+    long = [c for c in fit[1:] if c.weight > LESSER_RIGHT * fit[0].weight and dict(c.evidence)["length, chords"] > LONG]
     return ChordChoice(fit[0], "", ordered, any(not same_ink(fit[0].ends, c.ends) for c in long))
 
 
