@@ -30,7 +30,7 @@ TURN_OR_SHIFT = 0.5
 """Share of the camera's movement that may be a carry sideways instead of a turn (see `vision.stillness`)."""
 LEAST_SEEN = 0.4
 """Share of the chord line's pieces that must be seen again."""
-MAX_ROUNDS = 10
+MAX_ROUNDS, ROBUST_ROUNDS = 12, 4
 ENOUGH = np.array([1e-6, 5e-3, 5e-3, 5e-2])
 """A step of turn (rad), slide and distance (mm) that needs no further one."""
 STEPS = np.array([1e-5, 1e-5, 1e-5, 1e-2, 1e-2, 1e-1, 1e-5, 1e-5, 1e-5, 1e-5])
@@ -58,7 +58,8 @@ def fit(start: Start, gray: U8, camera: Stillness, x: F64) -> Fit | None:
     c, last = np.r_[camera.turn, camera.zoom], np.inf
     prior_camera = np.linalg.inv(_camera_covariance(camera))
     total, loose = np.r_[x, c], 0.0
-    for _ in range(MAX_ROUNDS):
+    settled: Bools | None = None  # which pieces count; fixed after some rounds, or one on the verge would never rest
+    for turn in range(MAX_ROUNDS):
         got = [look_for(gray, start.plane, placed(start, total), p) for p in pieces]
         shift = Shift(*(np.concatenate([getattr(g, f) for g in got]) for f in ("px", "sigma_px", "good")))
         n = len(start.chord.a)
@@ -72,10 +73,11 @@ def fit(start: Start, gray: U8, camera: Stillness, x: F64) -> Fit | None:
         prior[6:10, 6:10] = prior_camera
         away = np.r_[np.zeros(6), c - total[6:], 0.0]
         away[1:3] = -total[1:3]
-        white = _whitened(start, shift, jac, group, prior, away)
+        white = _whitened(start, shift, jac, group, prior, away, settled)
         if white is None:
             return None
         step, normal, root, used = white
+        settled = used if turn >= ROBUST_ROUNDS else None
         total = total + step[:10]
         loose = float(step[10])
         size = float(np.abs(step[[0, 3, 4, 5]] / ENOUGH).max())
@@ -95,15 +97,19 @@ def fit(start: Start, gray: U8, camera: Stillness, x: F64) -> Fit | None:
                 (float(np.degrees(loose)), float(np.degrees(np.sqrt(inverse[10, 10])))), gain, shift.px)
 
 
-def _whitened(start: Start, shift: Shift, jac: F64, group: Bools, prior: F64, away: F64
-              ) -> tuple[F64, F64, F64, Bools] | None:
+def _whitened(start: Start, shift: Shift, jac: F64, group: Bools, prior: F64, away: F64,
+              settled: Bools | None) -> tuple[F64, F64, F64, Bools] | None:
     """One robust step: (11,), the normal matrix, the whitener (n, n) and which pieces were used.
 
     Bisquare weights by group; then the covariance that the residuals show, slow waviness along the line included.
     """
     used = shift.good.copy()
     step: F64 = np.zeros(11)
-    for _ in range(8):
+    if settled is not None:
+        used &= settled
+        w = np.where(used, 1 / shift.sigma_px**2, 0.0)
+        step = _solve((jac * w[:, None]).T @ jac + prior, (jac * w[:, None]).T @ shift.px + prior @ away)
+    for _ in range(8 if settled is None else 0):
         w = np.where(used, 1 / shift.sigma_px**2, 0.0)
         r = shift.px - jac @ step
         for g in (False, True):

@@ -96,6 +96,11 @@ def _keep_out(gray: U8, plane: Plane, ends: F64, chord: float, seen: Seen) -> U8
     ring = np.array([[u[0] - more, v[0] - rise - 0.16 * chord], [u[1] + more, v[1] + rise - 0.16 * chord],
                      [u[1] + more, v[1] + rise + 0.11 * chord], [u[0] - more, v[0] - rise + 0.11 * chord]])
     cv2.fillPoly(mask, [np.rint(plane.to_pixels(ring)).astype(np.int32)], 255)
+    assert seen.solution is not None
+    for card in seen.solution.scene.cards:  # a card may stand out beyond the rib
+        paper = card.spec.paper()
+        paper = paper + 0.03 * chord * np.sign(paper - paper.mean(0))
+        cv2.fillPoly(mask, [np.rint(card.at(paper)).astype(np.int32)], 255)
     assert seen.found is not None
     for line in seen.found.lines:
         if line.role in ("plumb", "level"):

@@ -22,7 +22,7 @@ from vision.shifts import Shift, patch_shifts, patches
 F64 = NDArray[np.float64]
 U8 = NDArray[np.uint8]
 
-MOST_PATCHES, LEAST_PATCHES = 160, 12
+MOST_PATCHES, LEAST_PATCHES = 160, 15
 MOVED_PX = 0.25
 """Shift of the background, pixels at 2000 across, beyond which the camera counts as moved: sideways 0.3 mm, of
 which a near and a far background could make 0.005 degrees of turn."""

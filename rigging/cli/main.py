@@ -33,6 +33,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "gauge": ("rigging.cli.gauge:gauge", "Inclinometer readings: type, read from a photo, check."),
     "serve": ("rigging.cli.serve:serve", "Serve the page for a phone at the bench."),
     "watch": ("rigging.cli.watch:watch", "Read photos as they arrive in a folder."),
+    "live": ("rigging.cli.live:live", "Follow a rib as it is turned, or watch it cure."),
     "report": ("rigging.cli.report:report", "Write the report of a survey: HTML, PDF, CSV, JSON."),
 }
 """Command name -> ("module:attribute" of a click command, its one-line help)."""

@@ -30,13 +30,14 @@ from rigging.page.desk import Desk
 from rigging.page.gate import Gate
 from rigging.page.guard import COOKIE, Guard
 from rigging.page.keeping import keep_survey
+from rigging.page.live import page_tree
 from rigging.page.view import standing, tree_of
 from shared.errors import UserError
 from shared.gauge_readings import Line
 from vision.hints import Hint, Role
 
 STATIC = Path(__file__).parent / "static"
-FILES = {"page.js": "text/javascript", "tap.js": "text/javascript", "enter.js": "text/javascript",
+FILES = {"page.js": "text/javascript", "live.js": "text/javascript", "tap.js": "text/javascript", "enter.js": "text/javascript",
          "page.css": "text/css", "icon.svg": "image/svg+xml"}
 UPLOAD_S = 120.0
 """Time that one upload may take, seconds."""
@@ -95,6 +96,7 @@ def make_app(desk: Desk, gate: Gate, hosts: frozenset[str]) -> Starlette:
         Route("/api/enter", functools.partial(_enter, gate), methods=["POST"]),
         *(Route(f"/static/{name}", functools.partial(_file, name, kind)) for name, kind in FILES.items()),
         Route("/api/state", functools.partial(_state, desk)),
+        Route("/api/live", functools.partial(_live, desk)),
         Route("/api/photos", functools.partial(_upload, desk, room), methods=["POST"]),
         Route("/api/photos/{ident}/overlay", functools.partial(_overlay, desk)),
         Route("/api/photos/{ident}/picture", functools.partial(_picture, desk)),
@@ -137,6 +139,11 @@ async def _state(desk: Desk, request: Request) -> Response:  # noqa: ARG001 - St
         return msgspec.json.encode(tree_of(standing(desk)))
 
     return Response(await run_in_threadpool(state), media_type="application/json")
+
+
+async def _live(desk: Desk, request: Request) -> Response:  # noqa: ARG001 - Starlette's signature
+    tree = await run_in_threadpool(page_tree, desk.bench.folder, time.time())
+    return JSONResponse({"live": tree})
 
 
 async def _upload(desk: Desk, room: asyncio.Semaphore, request: Request) -> Response:

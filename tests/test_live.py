@@ -1,0 +1,284 @@
+"""Live setting: a rib turned in small steps before a camera that stands still, drawn with known truth.
+
+A few photos of one scene; benchmarks/live.py does the same for many and publishes the figures (docs/live.md).
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+
+import msgspec
+import numpy as np
+import pytest
+from scipy.stats import norm
+from shop import PHONE, CardAt, Scene, String, draw
+from shop.jobs import job_for, lens_for
+from shop.photo_file import jpeg_bytes
+from starlette.testclient import TestClient
+
+from rigging import live_source
+from rigging.cli.main import run as command
+from rigging.cure_watch import CureWatch, threshold
+from rigging.live import Run
+from rigging.live_show import big
+from rigging.page.app import make_app
+from rigging.page.desk import Desk
+from rigging.page.gate import Gate
+from rigging.plots.live import live_plot
+from shared.quantity import Component, Quantity
+from vision.photo import Picture
+from vision.reader import read_fully
+from vision.relative import Change, Start, begin, compare
+from vision.stillness import Stillness
+
+CAMERA = PHONE.scaled(0.6)
+SCENE = Scene(seed=1, camera=CAMERA, chord_mm=800.0, chord_deg=1.6, cards=(CardAt("panel", 1, 0.45),), clutter=8,
+              exposure=0.7, strings=(String(x_mm=70.0, radius_mm=0.8, rgb=(0.06, 0.06, 0.07), shadow=0.3),))
+JOB = """
+[wing]
+name = "drawn"
+root = "R1"
+dihedral_deg = 0.0
+u_lean_deg = 0.3
+[[jig]]
+kind = "screw"
+thread = "M8"
+arm_mm = 420
+clockwise = "nose-down"
+[[station]]
+name = "R1"
+side = "right"
+span_mm = 400
+chord_mm = 800
+cards = [1]
+chord_deg = 2.5
+chord_tolerance_deg = 0.2
+"""
+
+
+def turned(by: float, again: int, **changed: object) -> np.ndarray:
+    scene = replace(SCENE, chord_deg=SCENE.chord_deg + by, spar_deg=90.0 + by)
+    return draw(replace(scene, **changed), again)[0]  # type: ignore[arg-type]
+
+
+@pytest.fixture(scope="module")
+def first() -> np.ndarray:
+    return draw(SCENE)[0]
+
+
+@pytest.fixture(scope="module")
+def start(first: np.ndarray) -> Start:
+    picture = Picture.from_array(first, "first")
+    seen = read_fully(picture, job_for(SCENE), lens=lens_for(CAMERA, np.random.default_rng(2)))
+    assert seen.reading.chord.quantity is not None, seen.reading.chord.reason
+    return begin(picture, seen, SCENE.chord_mm)
+
+
+@pytest.fixture(scope="module")
+def steps() -> dict[float, np.ndarray]:
+    return {by: turned(by, k) for k, by in enumerate((0.0, 0.02, 0.04, -0.7), 1)}
+
+
+def seen(start: Start, photo: np.ndarray) -> Change:
+    return compare(start, Picture.from_array(photo))
+
+
+@pytest.mark.parametrize("by", [0.0, 0.02, 0.04, -0.7])
+def test_a_turn_of_hundredths_is_seen_and_its_u_is_true(start: Start, steps: dict[float, np.ndarray], by: float):
+    change = seen(start, steps[by])
+    assert change.turn is not None and change.forward_mm is not None and change.up_mm is not None
+    assert change.turn.u <= 0.005
+    assert abs(change.turn.value - by) < 3.5 * change.turn.u
+    if abs(by) < 0.1:  # the scene turns about a point some mm from the middle of what is seen of the line
+        assert abs(change.forward_mm.value) < 4 * change.forward_mm.u and abs(change.up_mm.value) < 4 * change.up_mm.u
+    assert not change.loose
+
+
+def test_what_all_photos_share_cancels(start: Start, steps: dict[float, np.ndarray]):
+    change = seen(start, steps[0.02]).turn
+    assert change is not None
+    names = set(change.budget())
+    assert names <= {"pixel noise, this photo", "pixel noise, first photo", "camera's stillness",
+                     "tilt of the rib as it turns", "first photo's geometry"}
+    assert change.u < start.value.u / 5
+    other = seen(start, steps[0.04]).turn
+    assert other is not None
+    assert (other - change).u < (other.u**2 + change.u**2) ** 0.5  # the first photo's noise is one and the same
+
+
+def test_other_light_leaves_the_turn_where_it_is(start: Start):
+    change = seen(start, turned(0.02, 5, exposure=0.5, gradient=0.45))
+    assert change.turn is not None and abs(change.turn.value - 0.02) < 3.5 * change.turn.u
+
+
+@pytest.mark.parametrize("bump", [{"roll_deg": 0.03}, {"yaw_deg": 0.05}, {"pitch_deg": 0.3}, {"aim": (2.0, 0.0)}])
+def test_a_camera_that_was_bumped_is_told_of(start: Start, bump: dict[str, object]):
+    change = seen(start, turned(0.0, 6, **bump))
+    assert change.turn is None and "camera was moved" in change.camera.reason
+
+
+def test_a_card_that_comes_loose_turns_no_rib(start: Start):
+    change = seen(start, turned(0.0, 7, cards=(CardAt("panel", 1, 0.45, turn_deg=0.15),)))
+    assert change.turn is not None and abs(change.turn.value) < 3.5 * change.turn.u
+    assert change.loose and abs(abs(change.loose_deg[0]) - 0.15) < 0.03
+
+
+def test_another_scene_or_a_hidden_line_gives_no_number(start: Start, first: np.ndarray):
+    hidden = first.copy()
+    px = np.rint(start.plane.to_pixels((start.chord.a + start.chord.b) / 2)).astype(int)
+    for x, y in px[: int(0.75 * len(px))]:
+        hidden[max(0, y - 25):y + 25, max(0, x - 12):x + 12] = 90
+    assert seen(start, hidden).turn is None
+    smaller = seen(start, first[:-4])
+    assert smaller.turn is None and "size" in smaller.reason
+    blank = seen(start, np.full_like(first, 128))
+    assert blank.turn is None and blank.camera.reason
+
+
+def test_a_run_says_what_is_left_to_turn_and_begins_anew_when_the_camera_moved(first: np.ndarray,
+                                                                                steps: dict[float, np.ndarray]):
+    job = job_for(SCENE)
+    run, at = Run(replace(job, stations=(replace(job.stations[0], spar_deg=None),)), "R1"), datetime(2024, 5, 4, 10)
+    begun = run.feed(Picture.from_array(first, "a"), at)
+    assert begun.state == "start" and begun.angle is not None and begun.change is None
+    later = run.feed(Picture.from_array(steps[0.04], "b"), at)
+    assert later.state == "seen" and later.angle is not None and later.since == "a"
+    assert abs(later.angle.value - begun.angle.value - 0.04) < 0.01
+    bumped = run.feed(Picture.from_array(turned(0.04, 9, roll_deg=0.2), "c"), at)
+    assert bumped.state == "camera moved" and bumped.since == "c" and bumped.angle is not None
+    assert run.feed(Picture.from_array(turned(0.04, 10, roll_deg=0.2), "d"), at).since == "c"
+
+
+def test_a_photo_without_the_station_starts_nothing():
+    run = Run(job_for(SCENE), "R1")
+    told = run.feed(Picture.from_array(np.full((450, 600, 3), 120, np.uint8), "wall"), datetime(2024, 5, 4))
+    assert told.state == "waiting" and told.angle is None and told.reason
+
+
+# --- the watch
+
+def made(z: float, u: float = 0.001) -> Change:
+    still = Stillness(np.zeros(3), 0.0, np.zeros((4, 4)), 0.0, 0.02, 50, "")
+    return Change(Quantity(z * u, (Component("noise", "n", u),)), "", still,
+                  *(Quantity(0.0, (Component("slide", "s", 0.01),)),) * 2)
+
+
+def test_the_watch_does_not_cry_wolf_over_twelve_hours():
+    """Runs of 720 photos in which nothing moves, the first photo's noise in all of them. Bonferroni's bound: 1 %."""
+    rng, photos, runs = np.random.default_rng(7), 720, 4000
+    h = threshold(photos)
+    assert h == pytest.approx(norm.isf(0.01 / (2 * 3 * 720)))
+    crossed = 0
+    for _ in range(3):
+        shared = rng.standard_normal((runs, 1)) * 0.5**0.5
+        z = shared + rng.standard_normal((runs, photos)) * 0.5**0.5
+        crossed += int((np.abs(z).max(1) > h).sum())
+    assert crossed / runs <= 0.01 + 3 * (0.01 / runs) ** 0.5
+    watch = CureWatch(photos)
+    assert all(watch.look(made(float(z))) is None for z in rng.standard_normal(photos))
+
+
+def test_the_watch_warns_at_the_second_photo_beyond_its_threshold():
+    watch = CureWatch(720)
+    assert watch.look(made(6.0)) is None  # somebody passed
+    assert watch.look(made(0.0)) is None
+    assert watch.look(made(6.0)) is None
+    assert watch.look(made(-6.0)) is None  # not to the same side
+    alarm = watch.look(made(-6.0))
+    assert alarm is not None and alarm.kind == "moved" and "turned" in alarm.words and "0.0060" in alarm.words
+    gone = replace(made(0.0), turn=None, reason="something stands before it")
+    assert [a.kind if (a := watch.look(gone)) else "" for _ in range(6)] == ["", "", "", "", "blind", ""]
+    moved = replace(gone, camera=replace(gone.camera, reason="the camera was moved"))
+    alarm = watch.look(moved)
+    assert alarm is not None and alarm.kind == "camera"
+
+
+# --- photos that arrive
+
+def test_a_photo_is_waited_for_until_it_is_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(live_source, "LOOK_S", 0.01)
+    data = jpeg_bytes(np.random.default_rng(0).integers(0, 255, (120, 160, 3), np.uint8), CAMERA)
+    place = tmp_path / "a.jpg"
+    place.write_bytes(data[: len(data) // 2])
+    looks = 0
+
+    def idle() -> bool:
+        nonlocal looks
+        looks += 1
+        if looks == 6:  # it lay there half for several looks
+            place.write_bytes(data)
+        return looks < 40
+
+    shots: Iterator[live_source.Shot] = live_source.from_folder(tmp_path, idle)
+    shot = next(shots)
+    assert shot.picture is not None and shot.data == data and looks >= 6
+    assert list(shots) == []
+
+
+def test_a_photo_that_stays_half_is_given_up_with_a_reason(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(live_source, "LOOK_S", 0.01)
+    monkeypatch.setattr(live_source, "PATIENCE_S", 0.05)
+    (tmp_path / "b.jpg").write_bytes(jpeg_bytes(np.zeros((80, 80, 3), np.uint8), CAMERA)[:400])
+    (shot,) = live_source.from_folder(tmp_path, iter([True] * 30 + [False]).__next__)
+    assert shot.picture is None and shot.reason
+
+
+# --- the command, its record, and the page
+
+def test_the_command_follows_watches_warns_and_keeps(tmp_path: Path, first: np.ndarray, steps: dict[float, np.ndarray],
+                                                     capsys: pytest.CaptureFixture[str],
+                                                     monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(live_source, "LOOK_S", 0.01)
+    (tmp_path / "wing.toml").write_text(JOB)
+    folder = tmp_path / "in"
+    folder.mkdir()
+    for k, photo in enumerate((first, steps[0.0], steps[0.04], turned(0.04, 12))):
+        (folder / f"{k}.jpg").write_bytes(jpeg_bytes(photo, CAMERA, quality=96))
+        os.utime(folder / f"{k}.jpg", (1.7e9 + 60 * k,) * 2)
+    code = command(["live", str(tmp_path / "wing.toml"), "R1", str(folder), "--cure", "--photos", "4"])
+    said = capsys.readouterr().out
+    assert code == 1 and "The rib has turned: +0.0" in said and "turn the screw anticlockwise" in said
+    (kept,) = (tmp_path / "wing-shop" / "live").iterdir()
+    assert {p.name for p in kept.iterdir()} == {"live.csv", "live.svg", "live.png", "first-00001.jpg", "alarm-00004.jpg"}
+    rows = list(csv.DictReader(io.StringIO((kept / "live.csv").read_text())))
+    assert [r["state"] for r in rows] == ["start", "seen", "seen", "seen"]
+    assert abs(float(rows[2]["change_deg"]) - 0.04) < 2 * float(rows[2]["U_change_deg"])
+    assert rows[3]["alarm"] and not rows[2]["alarm"]
+    desk = Desk(tmp_path / "wing.toml")
+    with TestClient(make_app(desk, Gate(False), frozenset({"testserver"}))) as client:
+        assert client.get("/api/live").json() == {"live": None}  # it has ended
+        page = desk.bench.folder / "live.json"
+        tree = msgspec.json.decode(page.read_bytes())
+        page.write_bytes(msgspec.json.encode({**tree, "ended": False}))
+        shown = client.get("/api/live").json()["live"]
+        assert shown["station"] == "R1" and shown["change"].startswith("+0.0") and shown["alarms"]
+        page.write_bytes(msgspec.json.encode({**tree, "ended": False, "written": 0.0}))
+        assert client.get("/api/live").json() == {"live": None}  # the run was killed long ago
+        page.write_text("{half")
+        assert client.get("/api/live").json() == {"live": None}
+    desk.close()
+
+
+@pytest.mark.parametrize(("arguments", "what"), [(["R9", "."], "R1"), (["R1", "nowhere"], "looked into"),
+                                                 (["R1", "77"], "camera 77")])
+def test_what_cannot_be_followed_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str], arguments: list[str],
+                                             what: str):
+    (tmp_path / "wing.toml").write_text(JOB)
+    assert command(["live", str(tmp_path / "wing.toml"), *arguments, "--idle", "0"]) == 2
+    assert what in capsys.readouterr().err
+
+
+def test_big_figures_show_every_sign():
+    rows = big("+1.23°").splitlines()
+    assert len(rows) == 5 and rows[0].count("█") == 2 + 6 + 6 + 4
+    assert big("\N{MINUS SIGN}0.5").splitlines()[2].startswith("██████")
+
+
+def test_nothing_measured_gives_no_plot():
+    assert live_plot("R1", []) is None
