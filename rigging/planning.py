@@ -11,7 +11,7 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
-from itertools import combinations
+from itertools import combinations, product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -202,8 +202,10 @@ def expect(job: Job, station: Station, lens: Lens, choice: Choice, noise: Noise,
     """What a choice is expected to give at a station."""
     draws = _draws(hands, choice.photos)
     got: list[tuple[Quantity, Quantity | None]] = []
-    for hand in draws:
-        photos = [_photo(job, station, lens, choice, noise, draw, math.copysign(1.0, hand[0, 5]), k)
+    # where the lens stands decides most, and on which side of it the string hangs: every hand with either side
+    sides = (-1.0, 1.0) if choice.aside is None and not choice.level_line else (0.0,)
+    for hand, side in product(draws, sides):
+        photos = [_photo(job, station, lens, choice, noise, draw, side or math.copysign(1.0, hand[0, 5]), k)
                   for k, draw in enumerate(hand)]
         chord = _mean([a.chord for a in photos if a.chord])
         spar = _mean([a.spar for a in photos if a.spar]) if photos[0].spar else None

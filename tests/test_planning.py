@@ -283,3 +283,14 @@ def test_the_command_asks_where_the_lens_stands(tmp_path, monkeypatch, answer, a
     assert done.exit_code == 0, done.output
     assert "How far along the chord" in done.output
     assert ("is not stated" in done.output) is asked
+
+
+@pytest.mark.parametrize("string", [0.1, 0.25])
+def test_a_plan_not_told_where_the_lens_stands_spans_near_and_far(string):
+    """Hands go to either side: the range must hold the U of a lens opposite the string and of one far from it."""
+    wing, rib = job(), station()
+    anywhere = expect(wing, rib, LENS, Choice(string_at=string), Noise())
+    far = expect(wing, rib, LENS, Choice(string_at=string, aside=string + 0.1), Noise()).chord
+    low, high = anywhere.chord_range
+    assert low < anywhere.chord < far <= high
+    assert high > 2.5 * low
