@@ -9,8 +9,8 @@ What is the same in both photos cancels: lens, print and seat of the cards, wavi
 own error and shading, the lean. What does not: the pixel noise of either photo, the camera's own small movement,
 a tilt of the rib as it turns, and (with the turn's size) the geometry that the first photo gave.
 
-Only the chord line says how far the rib has turned. The cards may have turned against it by themselves (one
-unknown, reported): paper that comes loose must not turn the rib.
+Only the chord line says how far the rib has turned. Each card may have turned against it by itself (an unknown,
+reported): paper that comes loose must not turn the rib.
 """
 
 from __future__ import annotations
@@ -46,9 +46,9 @@ class Change:
     """What has changed since the first photo.
 
     turn : change of the chord angle, degrees, nose-up positive; None with the reason. forward_mm, up_mm : slide of
-    mid chord in the rib plane, towards the leading edge and up. loose_deg : turn of the cards against the chord line,
-    with its standard uncertainty. seen : share of the chord line's pieces used. motion : (6,) the movement found, to
-    start the next photo from.
+    mid chord in the rib plane, towards the leading edge and up. loose_deg : turn against the chord line of the card that
+    shows most of it, with its standard uncertainty. seen : share of the chord line's pieces used. motion : (6,) the
+    movement found, to start the next photo from.
     """
 
     turn: Quantity | None
@@ -93,7 +93,7 @@ def _told(start: Start, picture: Picture, camera: Stillness, fit: Fit) -> Change
     def graded(e: F64) -> float:
         return (angle(fit.x + e) - angle(fit.x - e)) / 2e-6
 
-    grad = np.r_[[graded(e) for e in 1e-6 * np.eye(6)], np.zeros(5)]
+    grad = np.r_[[graded(e) for e in 1e-6 * np.eye(6)], np.zeros(len(fit.inverse) - 6)]
     here, first = f"photo:{picture.sha256[:12]}", f"photo:{start.ident}"
     noise = float(np.sqrt(grad @ fit.noise @ grad / 2))  # as much from either photo
     prior = grad @ fit.priors

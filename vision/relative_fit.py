@@ -1,7 +1,7 @@
 """The rigid movement of a rib between two photos of a camera that stands still, from the shifts of its pieces.
 
 Unknown: the rib's turn in its own plane, its tilts and slides (6); the camera's own turn and zoom (4), held to what
-the background says; the turn of the cards against the chord line (1).
+the background says; the turn of each card about its own middle, against the chord line.
 """
 
 from __future__ import annotations
@@ -52,12 +52,13 @@ class Fit:
 
 
 def fit(start: Start, gray: U8, camera: Stillness, x: F64) -> Fit | None:
-    """Gauss-Newton on turn, tilts, slides (6), the camera's turn and zoom (4) and the cards' own turn (1)."""
+    """Gauss-Newton on turn, tilts, slides (6), the camera's turn and zoom (4) and each card's own turn."""
     pieces = (start.chord, *start.cards)
-    group = np.concatenate([np.full(len(p.a), k > 0) for k, p in enumerate(pieces)])
+    of = np.concatenate([np.full(len(p.a), k) for k, p in enumerate(pieces)])
+    group, count = of > 0, 9 + len(pieces)
     c, last = np.r_[camera.turn, camera.zoom], np.inf
     prior_camera = np.linalg.inv(_camera_covariance(camera))
-    total, loose = np.r_[x, c], 0.0
+    total = np.r_[x, c]
     settled: Bools | None = None  # which pieces count; fixed after some rounds, or one on the verge would never rest
     for turn in range(MAX_ROUNDS):
         got = [look_for(gray, start.plane, placed(start, total), p) for p in pieces]
@@ -65,13 +66,17 @@ def fit(start: Start, gray: U8, camera: Stillness, x: F64) -> Fit | None:
         n = len(start.chord.a)
         if shift.good[:n].mean() < LEAST_SEEN or shift.good[n:].sum() < 8:
             return None
-        jac = np.c_[np.concatenate([jacobian(start, p, total) for p in pieces]), np.zeros(len(group))]
-        jac[group, 10] = jac[group, 0]
+        jac = np.zeros((len(of), count))
+        jac[:, :10] = np.concatenate([jacobian(start, p, total) for p in pieces])
+        for k, p in enumerate(start.cards, 1):
+            u, v = _from_centre(start, p)
+            m = of == k
+            jac[m, 9 + k] = jac[m, 0] + v * jac[m, 3] - u * jac[m, 4]
         tilt = np.hypot(np.radians(PLAY_DEG), np.tan(np.radians(HINGE_DEG)) * abs(total[0]))
-        prior = np.zeros((11, 11))
+        prior = np.zeros((count, count))
         prior[1, 1] = prior[2, 2] = 1 / tilt**2
         prior[6:10, 6:10] = prior_camera
-        away = np.r_[np.zeros(6), c - total[6:], 0.0]
+        away = np.r_[np.zeros(6), c - total[6:], np.zeros(len(start.cards))]
         away[1:3] = -total[1:3]
         white = _whitened(start, shift, jac, group, prior, away, settled)
         if white is None:
@@ -79,7 +84,6 @@ def fit(start: Start, gray: U8, camera: Stillness, x: F64) -> Fit | None:
         step, normal, root, used = white
         settled = used if turn >= ROBUST_ROUNDS else None
         total = total + step[:10]
-        loose = float(step[10])
         size = float(np.abs(step[[0, 3, 4, 5]] / ENOUGH).max())
         if size < 1:
             break
@@ -92,19 +96,27 @@ def fit(start: Start, gray: U8, camera: Stillness, x: F64) -> Fit | None:
     a = root @ jac
     gain = inverse @ a.T @ root
     noise = inverse @ (a.T @ a) @ inverse
-    priors = inverse @ np.linalg.cholesky(prior + 1e-12 * np.eye(11))
-    return Fit(total[:6], float(used[:n].mean()), inverse, noise, priors,
-                (float(np.degrees(loose)), float(np.degrees(np.sqrt(inverse[10, 10])))), gain, shift.px)
+    priors = inverse @ np.linalg.cholesky(prior + 1e-12 * np.eye(count))
+    own, u_own = np.degrees(step[10:]), np.degrees(np.sqrt(np.diag(inverse)[10:]))
+    worst = int(np.argmax(np.abs(own) / u_own))
+    return Fit(total[:6], float(used[:n].mean()), inverse, noise, priors, (float(own[worst]), float(u_own[worst])), gain,
+               shift.px)
+
+
+def _from_centre(start: Start, p: Pieces) -> F64:
+    """(2,) mm from mid chord to the middle of some pieces, along the sheet's axes."""
+    axes = np.stack([start.plane.along_u, start.plane.along_v])
+    return np.asarray((p.a + p.b).mean(0) / 2 - axes @ (start.centre - start.plane.origin), dtype=np.float64)
 
 
 def _whitened(start: Start, shift: Shift, jac: F64, group: Bools, prior: F64, away: F64,
               settled: Bools | None) -> tuple[F64, F64, F64, Bools] | None:
-    """One robust step: (11,), the normal matrix, the whitener (n, n) and which pieces were used.
+    """One robust step (unknowns,), the normal matrix, the whitener (n, n) and which pieces were used.
 
     Bisquare weights by group; then the covariance that the residuals show, slow waviness along the line included.
     """
     used = shift.good.copy()
-    step: F64 = np.zeros(11)
+    step: F64 = np.zeros(jac.shape[1])
     if settled is not None:
         used &= settled
         w = np.where(used, 1 / shift.sigma_px**2, 0.0)
