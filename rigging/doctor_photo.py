@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from rigging.batch_find import Source
 from shared.job import Job, Station
-from vision import gates
+from vision import gates, mirrored
 from vision.cards import Card, find_cards
 from vision.findings import Findings, look
 from vision.lens_choice import choose_lens
@@ -85,6 +85,8 @@ def check_photo(source: Source, job: Job, *, lines: bool = True) -> PhotoCheck:
     check = replace(check, cards=tuple((c.spec.kind, c.number) for c in cards),
                     blur_px=min((c.blur_px for c in cards), default=None))
     if named.station is None:
+        if not cards and mirrored.is_mirrored(picture.gray):
+            return check.stopped("mirrored", mirrored.REASON)
         return check.stopped("no-station", (named.reason or "") + ("" if cards else _softness(picture)))
     check = replace(check, station=named.station.name)
     verdict = gates.before_solving(picture.gray, list(named.cards))

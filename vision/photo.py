@@ -135,7 +135,7 @@ class Picture:
         gray, small = gray_and_small(own)
         if own.ndim == 3:
             small["full"] = frozen(own)
-        return Picture(gray, name, digest, exif or Exif(), notes, None, small)
+        return Picture(gray, name, digest, exif or Exif(told=True), notes, None, small)
 
 
 def open_photo(path: str | os.PathLike[str]) -> Picture:

@@ -18,7 +18,8 @@ class Exif:
 
     focal_mm : focal length, mm. focal35_mm : the focal length on 35 mm film that gives the same view.
     digital_zoom : ratio, None where not used or not told. taken : ISO 8601 local time without zone.
-    orientation : 1 to 8, as the camera wrote it; the pixels of a `Picture` are upright already.
+    orientation : 1 to 8, as the camera wrote it; the pixels of a `Picture` are upright already. told : the file (or the
+    caller, for pixels in memory) says which way up it is.
     """
 
     make: str | None = None
@@ -29,6 +30,7 @@ class Exif:
     digital_zoom: float | None = None
     taken: str | None = None
     orientation: int = 1
+    told: bool = False
 
     @property
     def camera(self) -> str | None:
@@ -50,10 +52,11 @@ def read_exif(image: Image.Image) -> tuple[Exif, tuple[str, ...]]:
     notes: tuple[str, ...] = ()
     # a HEIC is turned by its own box, not by EXIF (ISO/IEC 23008-12, 6.5.10); pillow-heif sets the tag to 1 and keeps
     # what the camera wrote, which tells how the sensor was held
-    orientation = image.info.get("original_orientation") or tags.get(ExifTags.Base.Orientation, 1)
+    said = image.info.get("original_orientation") or tags.get(ExifTags.Base.Orientation)
+    orientation = 1 if said is None else said
     if not isinstance(orientation, int) or not 1 <= orientation <= 8:
         notes = ("its EXIF orientation is not one of 1 to 8; taken as upright",)
-        orientation = 1
+        orientation, said = 1, None
     zoom = _number(tags.get(ExifTags.Base.DigitalZoomRatio))
     return Exif(
         make=_words(tags.get(ExifTags.Base.Make)),
@@ -64,6 +67,7 @@ def read_exif(image: Image.Image) -> tuple[Exif, tuple[str, ...]]:
         digital_zoom=None if zoom == 1.0 else zoom,
         taken=_time(tags.get(ExifTags.Base.DateTimeOriginal) or tags.get(ExifTags.Base.DateTime)),
         orientation=orientation,
+        told=said is not None,
     ), notes
 
 

@@ -24,7 +24,7 @@ from calibration.profiles import LensProfile
 from shared.job import Job, Station
 from shared.reading import Angle, Evidence, Flag, Made, Photo, Reading
 from shared.version import version
-from vision import findings, gates
+from vision import findings, gates, mirrored
 from vision.advice import advise
 from vision.cards import Card, find_cards
 from vision.doubts import doubts
@@ -40,6 +40,7 @@ from vision.propagate import Angles, angles
 from vision.rib_plane import Solution, solve, starts, with_lines
 from vision.scene import Lean, LineSeen, Scene, State
 from vision.stations import name_station
+from vision.upright import which_way_up
 
 F64 = NDArray[np.float64]
 
@@ -116,7 +117,8 @@ def read_fully(source: str | os.PathLike[str] | Picture | NDArray[Any], job: Job
         named = name_station(cards, job)
         station = named.station
         if station is None:
-            raise _Refused(named.reason or "", show(picture, tuple(cards)))
+            mirror = not cards and mirrored.is_mirrored(picture.gray)
+            raise _Refused(mirrored.REASON if mirror else named.reason or "", show(picture, tuple(cards)))
         verdict = gates.before_solving(picture.gray, list(named.cards))
         if verdict.reason:
             raise _Refused(verdict.reason, show(picture, named.cards))
@@ -163,6 +165,10 @@ def _measure(picture: Picture, photo: Photo, job: Job, station: Station, cards: 
     if doubt.reason:
         raise _Refused(doubt.reason, show(picture, cards, best, found), doubt.flags)
     assert result.chord is not None
+    turned, way = which_way_up(picture, found, result.chord, station)
+    if turned:
+        raise _Refused(turned, show(picture, cards, best, found), doubt.flags)
+    flags += way
     if draws > 1:
         said, off = compare(draw(best, draws), result.chord)
         made, flags = replace(made, settings=(*made.settings, ("monte carlo", said))), flags + off
