@@ -18,8 +18,11 @@ document.getElementById("door").addEventListener("submit", (event) => {
   event.preventDefault();
   enter(field.value);
 });
-if (location.hash.length > 1) {
+function fromAddress() {
+  if (location.hash.length < 2) return;
   field.value = decodeURIComponent(location.hash.slice(1));
   history.replaceState(null, "", "/enter");
   enter(field.value);
 }
+addEventListener("hashchange", fromAddress);  // the code scanned while this page is open already
+fromAddress();

@@ -24,7 +24,7 @@
     if (live.state === "camera moved") card.append(part("p", `The camera was moved: ${live.reason}. Counting begins anew.`, "bad"));
     else if (!seen) card.append(part("p", live.reason, "bad"));
     if (seen) {
-      card.append(part("p", live.angle, "value"));
+      card.append(part("p", live.angle.replace("± ", "±\u00a0"), "value"));
       card.append(part("p", live.change === null ? "the first photo: changes are counted from it" : `${live.change} since ${live.since}`, "change"));
       card.append(part("p", `${live.standing}; off by ${live.off === null ? "?" : live.off} from ${live.design}`, "state"));
       card.append(part("p", live.turn, "turn"));
