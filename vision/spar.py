@@ -21,6 +21,8 @@ F64 = NDArray[np.float64]
 SPAR_TILT = 0.16
 PLACE_TOLERANCE = 0.035
 """How far from its place in the job, in chords, a spar line is still looked for."""
+BRIDGE, WHOLE, BROKEN = 0.035, 0.8, 0.6
+"""Longest gap in a spar line, in chords; share of it seen for it to be whole, and to be looked at at all."""
 CUT = (0.05, -0.03)
 """Height above and below the chord line, in chords, at which a stripe that runs on is cut off."""
 STRING_MM = 3.0
@@ -31,12 +33,12 @@ SHADOW_REACH = 0.065
 
 @dataclass(frozen=True)
 class Upright:
-    """An upright line on the rib. ends : (2, 2) sheet mm, top first. weight : mm well seen. by_string : it lies
-    where the string's shadow may fall."""
+    """An upright line on the rib. ends : (2, 2) sheet mm, top first. weight : mm well seen. doubtful : it lies where
+    the string's shadow may fall, or is broken, and is to be believed only if the chord line's pen drew it."""
 
     ends: F64
     weight: float
-    by_string: bool
+    doubtful: bool
 
 
 def upright_lines(sheet: Sheet, chord: F64, chord_mm: float, forward_right: bool, spar_at: float | None,
@@ -50,7 +52,7 @@ def upright_lines(sheet: Sheet, chord: F64, chord_mm: float, forward_right: bool
     for ring in papers:  # the cards' own pattern is full of upright stripes
         depth[sheet.within(ring).T] = -0.02
     stripes = find_stripes(depth, sheet.valid.T, SPAR_TILT * sheet.mm_v / sheet.mm_u,
-                           apart=max(2.0, 2.5 / sheet.mm_u), bridge=max(2.0, 0.02 * chord_mm / sheet.mm_v),
+                           apart=max(2.0, 2.5 / sheet.mm_u), bridge=max(2.0, BRIDGE * chord_mm / sheet.mm_v),
                            shortest=0.04 * chord_mm / sheet.mm_v, window=max(2, round(5 / sheet.mm_v)), most=10)
     found: list[Upright] = []
     for s in stripes:
@@ -65,7 +67,7 @@ def upright_lines(sheet: Sheet, chord: F64, chord_mm: float, forward_right: bool
         if any(is_string(ends, st) for st in strings):
             continue
         found.append(Upright(ends, float(np.linalg.norm(ends[1] - ends[0])) * s.cover,
-                             any(is_shadow(ends, st, chord_mm) for st in strings)))
+                             s.cover < WHOLE or any(is_shadow(ends, st, chord_mm) for st in strings)))
     return _distinct(sorted(found, key=lambda f: -f.weight))
 
 
@@ -83,10 +85,10 @@ def _drawn_across(sheet: Sheet, s: Stripe, ends: F64, chord: F64, chord_mm: floa
     top, bottom = _height(ends[0], chord) / chord_mm, _height(ends[1], chord) / chord_mm
     last = sheet.image.shape[0] - 2 - 3 / sheet.mm_v
     top_ends, bottom_ends = s.first > 1 and top < 0.125, s.last < last and bottom > -0.09
-    if s.cover < 0.8 or top < 0.01 or bottom > -0.008 or not (top_ends or bottom_ends):
+    if s.cover < BROKEN or top < 0.01 or bottom > -0.008 or not (top_ends or bottom_ends):
         return None
     high, low = top if top_ends else min(top, CUT[0]), bottom if bottom_ends else max(bottom, CUT[1])
-    if high - low < 0.05:
+    if high - low < 0.045:
         return None
     step = (ends[1] - ends[0]) / (top - bottom)
     return np.stack([ends[0] + step * (top - high), ends[0] + step * (top - low)])

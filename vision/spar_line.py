@@ -79,7 +79,7 @@ FAINT = "the spar line is too faint or too short to measure"
 def _no_spar(stroke: Stroke | None, line: Upright, pen: Stroke, strings: Sequence[F64], alone: bool) -> str | None:
     """Why a measured upright line is not to be believed the spar line: the string itself, its shadow, another pen.
 
-    Where it has rivals, or lies where the string's shadow may fall, only the chord line's own pen counts.
+    Where it has rivals, is broken or lies where the string's shadow may fall, only the chord line's own pen counts.
     """
     if stroke is None:
         return FAINT
@@ -89,8 +89,9 @@ def _no_spar(stroke: Stroke | None, line: Upright, pen: Stroke, strings: Sequenc
     if broad(stroke) > BROADER * broad(pen) + BROADER_MM:
         return (f"the upright line on the rib is about {3.5 * broad(stroke):.1f} mm wide, the chord line {3.5 * broad(pen):.1f} "
                 "mm: a shadow or an edge rather than the same pen's spar line")
-    if (line.by_string or not alone) and not same_pen(stroke, pen):
-        return "the only upright line on the rib may be the string's shadow: hang the string further from the spar line"
+    if (line.doubtful or not alone) and not same_pen(stroke, pen):
+        return ("the only upright line on the rib may be the string's shadow, and another pen's than the chord line: hang the "
+                "string further from the spar line, draw the line through")
     return None
 
 
