@@ -133,7 +133,7 @@ def _from_poses(data: dict[str, Any], theta: F64, rms: float | None) -> F64 | No
 def _read_ros(path: Path, text: str) -> Foreign:
     try:
         data = yaml.safe_load(text)
-    except yaml.YAMLError:
+    except (yaml.YAMLError, RecursionError):
         raise UserError(str(path), "is no YAML", "give an OpenCV or ROS camera YAML file") from None
     if not isinstance(data, dict) or "camera_matrix" not in data:
         raise UserError(str(path), "has no camera_matrix", "give an OpenCV or ROS camera YAML file")

@@ -30,7 +30,7 @@ def load_gauge(path: Path) -> GaugeProfile:
     except OSError as error:
         remedy = "give the path of a profile made by `ribangle calibrate gauge`"
         raise UserError(name, f"cannot be read ({error.strerror})", remedy) from None
-    except (msgspec.MsgspecError, UnicodeDecodeError):
+    except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError):
         raise UserError(name, "is not a gauge profile", remedy) from None
     if not isinstance(content, dict) or content.pop("format", None) != FORMAT:
         raise UserError(name, f'is not a gauge profile (no format "{FORMAT}")', remedy)

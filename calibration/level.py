@@ -158,7 +158,7 @@ def load_level(path: Path) -> LevelProfile:
         keys = set(msgspec.json.decode(raw))
     except OSError as error:
         raise UserError(f"level profile {path}", f"cannot be read ({error.strerror})", remedy) from None
-    except (msgspec.MsgspecError, UnicodeDecodeError) as error:
+    except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError) as error:
         raise UserError(f"level profile {path}", f"is not a level profile ({error})", remedy) from None
     unknown = sorted(keys - set(LevelProfile.__dataclass_fields__))
     if unknown:

@@ -123,7 +123,7 @@ def load_print(path: Path) -> PrintProfile:
         keys = set(msgspec.json.decode(raw))
     except OSError as error:
         raise UserError(thing, f"cannot be read ({error.strerror})", remedy) from None
-    except (msgspec.MsgspecError, UnicodeDecodeError) as error:
+    except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError) as error:
         raise UserError(thing, f"is not a print profile ({error})", remedy) from None
     # msgspec passes over unknown keys in dataclasses; a mistyped key must not be lost in silence
     unknown = sorted(keys - set(PrintProfile.__dataclass_fields__))

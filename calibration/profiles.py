@@ -104,7 +104,7 @@ def load_lens(path: Path) -> LensProfile:
     try:
         profile = msgspec.json.decode(raw, type=LensProfile)
         keys = msgspec.json.decode(raw)
-    except (msgspec.MsgspecError, UnicodeDecodeError) as error:
+    except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError) as error:
         raise UserError(
             f"lens profile {path}",
             f"is not a lens profile ({error})",

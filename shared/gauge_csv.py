@@ -61,18 +61,23 @@ def table(text: str) -> tuple[list[Row], str]:
         delimiter = max(";\t|,", key=lambda d: _regularity([s for _, s in kept], d))
     rows = []
     for number, line in kept:
-        cells = [
-            c.strip() for c in next(csv.reader(io.StringIO(line), delimiter=delimiter, skipinitialspace=True))
-        ]
+        cells = [c.strip() for c in _split(line, delimiter)]
         if any(cells):
             rows.append((number, cells))
     return rows, delimiter
 
 
+def _split(line: str, delimiter: str) -> list[str]:
+    try:
+        return next(csv.reader(io.StringIO(line), delimiter=delimiter, skipinitialspace=True))
+    except csv.Error:  # a cell beyond the reader's limit
+        raise UserError(
+            f"the row that begins {line[:20]!r}", "has a cell too long for a table", "save the sheet as CSV anew"
+        ) from None
+
+
 def _regularity(lines: list[str], delimiter: str) -> float:
-    counts = [
-        len(next(csv.reader(io.StringIO(s), delimiter=delimiter, skipinitialspace=True))) for s in lines
-    ]
+    counts = [len(_split(s, delimiter)) for s in lines]
     many = [c for c in counts if c > 1]
     if not many:
         return 0.0

@@ -56,6 +56,24 @@ def test_mutated_files(name: str) -> None:
     stands()
 
 
+DEEP = 60_000
+NESTED = {
+    "objects": b'{"a":' * DEEP + b"1" + b"}" * DEEP,
+    "lists": b"[" * DEEP + b"]" * DEEP,
+    "table": b"a=" + b"{a=" * 3000 + b"1" + b"}" * 3000,
+    "items": b"- " * 5000 + b"a",
+    "opencv": b"%YAML:1.0\na: " + b"[" * 5000 + b"]" * 5000,
+    "one long cell": b"station,line,reading\nR1,chord," + b"1" * 200_000,
+}
+"""Found by hand: what is nested deeper than a parser's own stack, and a cell longer than a CSV reader's limit."""
+
+
+@pytest.mark.parametrize("what", NESTED)
+@pytest.mark.parametrize("name", TARGETS)
+def test_files_nested_too_deep(name: str, what: str) -> None:
+    TARGETS[name](NESTED[what])
+
+
 @pytest.mark.parametrize("name", TARGETS)
 def test_files_of_anything(name: str) -> None:
     @settings(max_examples=40, deadline=None, database=None)

@@ -13,8 +13,10 @@ from calibration.exchange import read_foreign
 from calibration.gauge_file import load_gauge
 from calibration.gauge_log import load_log
 from calibration.level import load_level
+from calibration.print_profile import load_print
 from calibration.profiles import load_lens
 from rigging.readings_file import load_readings
+from rigging.record import load_record
 from shared.errors import UserError
 from shared.gauge_csv import load_gauge_readings
 from shared.job_file import load_job
@@ -68,6 +70,8 @@ TARGETS: dict[str, Target] = {
     "lens": _from_file(load_lens, ".json"),
     "level": _from_file(load_level, ".json"),
     "gauge": _from_file(load_gauge, ".json"),
+    "print": _from_file(load_print, ".json"),
+    "record": _from_file(load_record, ".json"),
     "camera_yaml": _from_file(read_foreign, ".yaml"),
     "readings": _from_file(load_readings, ".json"),
 }
