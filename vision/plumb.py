@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -153,7 +154,7 @@ def measured(picture: Picture, plane: Plane, ends: F64, chord_mm: float, scale: 
         return shaded(best)
     colour = picture.full_colour()
     for k in range(3) if colour is not None else ():
-        other = stroke_in(np.ascontiguousarray(colour[..., k]))  # type: ignore[index]  # checked above
+        other = stroke_in(np.asarray(cv2.extractChannel(colour, k), dtype=np.uint8))  # type: ignore[arg-type]  # checked above
         if other is not None and (best is None or _vague(other) < _vague(best)):
             best = other
     return None if best is None or best.length_mm < SHORTEST * chord_mm else shaded(best)
