@@ -64,6 +64,8 @@ def measure(job_file: Path, photos: tuple[Path, ...], out: Path | None, jobs: in
         print_json(result)
     else:
         show(job, result)
+    for line in gauge_seen(job, sources, result):
+        click.echo(line, err=as_json)
     return result.exit_code
 
 
@@ -114,6 +116,20 @@ def gauge_shown(job: Job) -> dict[tuple[str, str], float]:
         click.echo(f"ribangle: {error}", err=True)
         return {}
     return {(reading.station, reading.line): reading.shown_deg for reading in read.readings}
+
+
+def gauge_seen(job: Job, sources: list[Source], result: BatchResult) -> list[str]:
+    """The inclinometer's displays in the photos read and written down, where its tag was taught; what was done."""
+    from rigging.gauge_photos import display_in, taught_display, write_down
+
+    taught = taught_display(job)
+    if taught is None:
+        return []
+    from rigging.readings_file import iter_trees
+
+    stations = {tree["photo"]["sha256"]: tree["station"] for tree in iter_trees(result.json)}
+    found = (display_in(source.path, source.name, stations, taught) for source in sources)
+    return write_down(job, [seen for seen in found if seen is not None])
 
 
 def print_json(result: BatchResult) -> None:

@@ -27,6 +27,7 @@ from starlette.routing import Route
 
 from rigging.page.bench import MOST_BYTES, Refused, Typed
 from rigging.page.desk import Desk
+from rigging.page.display import keep_and_read, read_in_rib_photo
 from rigging.page.gate import Gate
 from rigging.page.guard import COOKIE, Guard
 from rigging.page.keeping import keep_survey
@@ -101,6 +102,8 @@ def make_app(desk: Desk, gate: Gate, hosts: frozenset[str]) -> Starlette:
         Route("/api/photos/{ident}/overlay", functools.partial(_overlay, desk)),
         Route("/api/photos/{ident}/picture", functools.partial(_picture, desk)),
         Route("/api/photos/{ident}/hint", functools.partial(_hint, desk), methods=["POST"]),
+        Route("/api/photos/{ident}/display", functools.partial(_display_beside, desk), methods=["POST"]),
+        Route("/api/display", functools.partial(_display, desk, room), methods=["POST"]),
         Route("/api/gauge", functools.partial(_gauge, desk), methods=["POST"]),
         Route("/api/moved", functools.partial(_moved, desk), methods=["POST"]),
         Route("/api/glue", functools.partial(_glue, desk), methods=["POST"]),
@@ -187,6 +190,19 @@ async def _hint(desk: Desk, request: Request) -> Response:
 
     await run_in_threadpool(noted)
     return JSONResponse({"done": True})
+
+
+async def _display(desk: Desk, room: asyncio.Semaphore, request: Request) -> Response:
+    async with room:
+        try:
+            data = await asyncio.wait_for(_received(request, MOST_BYTES), UPLOAD_S)
+        except TimeoutError:
+            raise HTTPException(408, "the photo took too long to come in; send it again") from None
+        return JSONResponse(await run_in_threadpool(keep_and_read, desk, data))
+
+
+async def _display_beside(desk: Desk, request: Request) -> Response:
+    return JSONResponse(await run_in_threadpool(read_in_rib_photo, desk, request.path_params["ident"]))
 
 
 async def _gauge(desk: Desk, request: Request) -> Response:

@@ -89,7 +89,7 @@ class Bench:
         if len(data) > MOST_BYTES:
             raise Refused(f"the file is over {MOST_BYTES // 1_000_000} MB")
         ident = hashlib.sha256(data).hexdigest()[:16]
-        path = self.photos_folder / (ident + _ending(data))
+        path = self.photos_folder / (ident + ending(data))
         with self._lock:
             if path.exists():
                 return ident, False
@@ -165,7 +165,7 @@ def gauge_readings(job: Job, notes: Notes) -> GaugeReadings | None:
     return replace(filed, readings=tuple(kept)) if kept else None
 
 
-def _ending(data: bytes) -> str:
+def ending(data: bytes) -> str:
     """The file ending for what the bytes begin with. Raises Refused where that is no photo."""
     for start, ending in _KINDS:
         if data.startswith(start):

@@ -48,7 +48,7 @@ class Desk:
         self.store.make_folders()
         self.limit_s = limit_s
         self.told: Callable[[], None] = lambda: None
-        self._context = worker_context(self.plan)
+        self.context = worker_context(self.plan)
         self._lock = threading.Lock()
         self._under_way: set[str] = set()
         self._loose: dict[str, dict[str, Any]] = {}
@@ -96,7 +96,7 @@ class Desk:
         if entry is None:
             return None
         try:
-            work = self._painter.submit(call_within, self.limit_s, self._context, upright_jpeg, str(entry.path))
+            work = self._painter.submit(call_within, self.limit_s, self.context, upright_jpeg, str(entry.path))
             return work.result()
         except (TooLong, Died):
             return None
@@ -132,7 +132,7 @@ class Desk:
     def _outcome(self, entry: Entry) -> Outcome:
         task = _task(entry)
         try:
-            outcome = call_within(self.limit_s, self._context, measured, task, self.plan)
+            outcome = call_within(self.limit_s, self.context, measured, task, self.plan)
         except Died:
             return crashed(task)
         except TooLong:

@@ -10,6 +10,7 @@ from typing import Any
 
 from rigging.bonding import window
 from rigging.doubts import BENIGN, TOLD
+from rigging.gauge_photos import TAUGHT
 from rigging.page.bench import Notes, gauge_readings
 from rigging.page.desk import Desk, Seen
 from rigging.readings_file import from_tree
@@ -74,6 +75,7 @@ def tree_of(now: Standing) -> dict[str, Any]:
         "glue": glue_tree(job.glue, now.notes, datetime.now()),
         "stations": [_station(s, now) for s in now.survey.stations],
         "photos": photos[::-1],
+        "display_taught": (job.folder / TAUGHT).is_file(),
     }
 
 

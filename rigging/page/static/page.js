@@ -143,6 +143,11 @@ function stationCard(s) {
   const mine = state.photos.find((p) => p.station === s.name && p.status !== "set aside" && p.status !== "waiting");
   if (mine) {
     card.append(picture(mine), tapButton(mine));
+    if (state.display_taught) card.append(button("Read the gauge in this photo", () => {
+      el("more").open = true;
+      el("gauge").scrollIntoView();
+      display(`/api/photos/${mine.id}/display`, { headers: JSON_HEAD, body: "{}" }, s.name);
+    }));
     card.append(button(`${s.name} was moved: measure it anew`, () => post("/api/moved", { station: s.name })));
   }
   speak(s);
@@ -217,6 +222,25 @@ el("gauge").addEventListener("submit", async (event) => {
   const text = el("gv").value.trim().replace(",", ".").replace("\u2212", "-");
   if (!/^[+-]?\d+(\.\d+)?$/.test(text)) { say("Write the reading as a number, such as 1.9 or -0.4."); return; }
   if (await post("/api/gauge", { station: el("gs").value, line: el("gl").value, shown_deg: Number(text) })) el("gv").value = "";
+});
+// a display read from a photo only fills the form: the person compares it with the gauge and presses
+async function display(path, options, station) {
+  el("gd").textContent = "Reading the display…";
+  try {
+    const answer = await fetch(path, { method: "POST", ...options });
+    if (answer.status === 401) { location.href = "/enter"; return; }
+    const told = await answer.json();
+    if (!answer.ok) { el("gd").textContent = `Not taken: ${told.error}`; return; }
+    if (station) el("gs").value = station;
+    el("gv").value = told.text || "";
+    if (told.line) el("gl").value = told.line;
+    el("gd").textContent = told.text ? `The display seems to show ${told.text}, ${el("gs").value} ${el("gl").value} line. Look at the gauge; note it only if it is right.` : told.why;
+  } catch { el("gd").textContent = "The server cannot be reached. Try again, or type the value in."; }
+}
+el("gp").addEventListener("change", async (event) => {
+  const file = event.target.files[0];
+  if (file) await display("/api/display", { body: file, headers: { "content-type": "application/octet-stream" } }, null);
+  event.target.value = "";
 });
 el("keep").addEventListener("submit", (event) => { event.preventDefault(); post("/api/keep", { note: el("note").value }); });
 watch();

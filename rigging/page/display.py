@@ -1,0 +1,83 @@
+"""The inclinometer's display in a photo sent to the page: read in a process of its own, confirmed by the person.
+
+Nothing is written down here. What was read goes into the form beside the station; only the person's own press notes it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from typing import Any
+
+from rigging.gauge_photos import TAUGHT, line_of
+from rigging.page.bench import MOST_PHOTOS, Refused, ending
+from rigging.page.desk import Desk
+from rigging.page.worker import Died, TooLong, call_within
+from shared.files import write_whole
+
+Told = dict[str, Any]
+
+
+def keep_and_read(desk: Desk, data: bytes) -> Told:
+    """Keep the photo of a display as evidence beside the bench's own, and read it. Raises Refused, OSError."""
+    if not data:
+        raise Refused("the file is empty")
+    folder = desk.bench.folder / "displays"
+    folder.mkdir(exist_ok=True)
+    if sum(1 for _ in folder.iterdir()) >= MOST_PHOTOS:
+        raise Refused(f"{folder.name} holds {MOST_PHOTOS} photos already; move it away")
+    path = folder / (hashlib.sha256(data).hexdigest()[:16] + ending(data))
+    if not path.exists():
+        write_whole(path, data)
+    return _within(desk, str(path), True)
+
+
+def read_in_rib_photo(desk: Desk, ident: str) -> Told:
+    """The display beside its tag in a photo on the bench. Raises Refused where there is no such photo."""
+    entry = desk.bench.entry(ident)
+    if entry is None:
+        raise Refused("there is no such photo")
+    return _within(desk, str(entry.path), False)
+
+
+def _within(desk: Desk, path: str, alone: bool) -> Told:
+    try:
+        return call_within(desk.limit_s, desk.context, shown_in, path, str(desk.job.folder / TAUGHT), alone)
+    except TooLong:
+        return _no("the display took too long to read; type the value in")
+    except Died:
+        return _no("the photo could not be read; type the value in")
+
+
+def shown_in(path: str, taught_file: str, alone: bool) -> Told:
+    """What a display shows: by the taught tag, or, where the photo shows the display `alone`, as it is.
+
+    Raises nothing. text is None where there is no value; why says so.
+    """
+    from pathlib import Path
+
+    from rigging.gauge_photos import read_by_tag
+    from shared.errors import UserError
+    from vision.display import read_display
+    from vision.display_tag import load_display
+    from vision.photo import open_photo
+    from vision.photo_file import PhotoError
+
+    try:
+        gray = open_photo(Path(path)).gray
+        found = read_by_tag(gray, load_display(Path(taught_file))) if Path(taught_file).is_file() else None
+    except PhotoError as error:
+        return _no(str(error.reason))
+    except UserError as error:
+        return _no(str(error))
+    if found is None and not alone:
+        return _no("no taught gauge tag is in this photo (ribangle gauge teach)")
+    by_tag = found is not None
+    if found is None:
+        found = read_display(gray)
+    if found.value is None or found.text is None:
+        return _no(f"no value: {found.reason}; type in what you see")
+    return {"text": found.text, "line": line_of(found.value), "by_tag": by_tag, "why": None}
+
+
+def _no(why: str) -> Told:
+    return {"text": None, "line": None, "by_tag": False, "why": why}
