@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from shared.reading import Flag
 from vision.display_ink import full_level, ink, window, without_frame
-from vision.display_row import OVER, TALL, Part, Row, find_rows, parts
+from vision.display_row import OVER, TALL, UPRIGHT, Part, Row, find_rows, parts, upright
 from vision.display_segments import NAMES, Cell, cells, dash_ink, explained, measure, point_ink, stroke
 from vision.display_types import F32, F64, GLYPHS, U8, Digit, DisplayReading, unread
 
@@ -44,6 +44,10 @@ def read_display(image: U8, corners: F64 | None = None, *, upright: bool | None 
     if known:
         return first
     second = _both_polarities(*_turned(image, corners), decimals)
+    if first and second and ("." in (first.text or "")) != ("." in (second.text or "")):
+        # a point stands at the foot of the digits: the way up in which one is seen is the right one
+        second = replace(second, value=None) if "." in (first.text or "") else second
+        first = replace(first, value=None) if second else first
     if first and second:
         return unread(f'reads "{first.text}" one way up and "{second.text}" the other: give the corners, or a tag',
                       first.digits)  # fmt: skip
@@ -74,16 +78,36 @@ def _both_polarities(image: U8, corners: F64 | None, decimals: int | None) -> Di
     for light in (False, True):
         tries.append(_one_polarity(flat, back, light, decimals, crop=corners is None))
     dark, bright = tries
+    for one, other in ((dark, bright), (bright, dark)):
+        # what lies between the strokes of digits may look like digits, but lower ones
+        if one and other and _tall(one) > 1.6 * _tall(other) and len(one.digits) >= len(other.digits):
+            return one
     if dark and bright and dark.text != bright.text and min(len(dark.digits), len(bright.digits)) > 1:
         return unread(f'reads "{dark.text}" dark on light and "{bright.text}" light on dark', dark.digits)
     for one, other in ((dark, bright), (bright, dark)):
-        found, lost = len(one.digits), len(other.digits)
-        if one and not other and (found < lost or (found == lost and one.confidence < 0.75)):
-            # what lies between the strokes of digits that cannot be read may look like a digit
+        if one and not other and _outdone(one, other):
             return other
     if dark or bright:
         return max((t for t in tries if t), key=lambda t: (len(t.digits), t.confidence))
     return max(tries, key=lambda t: (sum(d.char != "?" for d in t.digits), t.confidence))
+
+
+def _outdone(one: DisplayReading, other: DisplayReading) -> bool:
+    """Whether a reading may be what lies between the strokes of digits that the other way of light could not read."""
+    found, lost = len(one.digits), len(other.digits)
+    figures = sum(d.char != "?" for d in other.digits)
+    if one.confidence >= 0.75 and found > 1 and _tall(one) > 1.2 * _tall(other):
+        return False
+    if found < lost or (found == lost and (one.confidence < 0.75 or figures == lost)):
+        return True
+    return figures >= 2 and 2 * figures >= lost and _tall(other) > 1.25 * _tall(one)
+
+
+def _tall(reading: DisplayReading) -> float:
+    """Height of a reading's digits in the photo, pixels; 0 without any."""
+    heights = [float(np.hypot(d.outline[3][0] - d.outline[0][0], d.outline[3][1] - d.outline[0][1]))
+               for d in reading.digits if len(d.outline) == 4]  # fmt: skip
+    return float(np.median(heights)) if heights else 0.0
 
 
 def _one_polarity(flat: F32, back: F64, light: bool, decimals: int | None,
@@ -116,6 +140,10 @@ def _best_row(read: list[tuple[Row, DisplayReading]]) -> DisplayReading:
     if not given:
         return read[0][1]
     row, main = given[0]
+    for other, lost in read:
+        figures = sum(d.char != "?" for d in lost.digits)
+        if not lost and row.overlaps(other) and other.tall > 1.3 * row.tall and figures >= 2:
+            return unread(f'reads "{main.text}" within a taller row that cannot be read', main.digits)
     for other, rival in given[1:]:
         if row.overlaps(other):
             doubt = rival.confidence > 0.6 * main.confidence and len(rival.digits) >= len(main.digits)
@@ -140,10 +168,10 @@ class _Glyphs:
 def _read_row(row: Row, flat: F32, cut: float, back: F64, light: bool, decimals: int | None) -> DisplayReading:
     mask = row.strip > cut
     everything = _split(parts(row, cut), mask)
-    tall = [p for p in everything if _is_digit(p)]
+    tall = [p for p in everything if _is_digit(p) and upright(mask, p) > UPRIGHT]
     if not tall:
         return unread("no digits found")
-    digits = _with_small(tall, everything)
+    digits = _with_small(tall, [p for p in everything if upright(mask, p) > 0.7 * UPRIGHT])
     if len(digits) > 7:
         return unread("more than seven digits in the row")
     edge = min(p.left for p in digits) <= 1 or max(p.right for p in digits) >= row.strip.shape[1] - 1
@@ -156,7 +184,12 @@ def _read_row(row: Row, flat: F32, cut: float, back: F64, light: bool, decimals:
     glyphs = _glyphs(row, places, thick, mask, back)
     if edge:
         return unread("a digit is cut by the edge of the window", tuple(glyphs.digits))
-    return _spoken(row, glyphs, places, everything, thick, light, decimals)
+    zones = slice(OVER - 12, OVER + 4), slice(OVER + TALL - 4, OVER + TALL + 12)
+    beyond = max(sum(bool(mask[z, p.left : p.right].any(axis=1).all()) for p in digits) for z in zones)
+    if 2 * beyond > len(digits):
+        # a word may touch a digit; strokes that most digits go on with are their own
+        return unread("the digits' strokes go on beyond the row", tuple(glyphs.digits))
+    return _spoken(row, glyphs, places, everything, thick, light, decimals, mask)
 
 
 def _stands_on_ground(row: Row, flat: F32, mask: NDArray[np.bool_], digits: list[Part]) -> bool:
@@ -166,30 +199,31 @@ def _stands_on_ground(row: Row, flat: F32, mask: NDArray[np.bool_], digits: list
     """
     seen = cv2.warpAffine(flat, row.to_window, mask.shape[::-1], flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
                           borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
-    for_it = 0
+    for_it, votes = 0.0, 0
     for p in digits:
         columns = slice(p.left, p.right)
-        body, drawn = seen[OVER : OVER + TALL, columns], mask[OVER : OVER + TALL, columns]
+        drawn = mask[:, columns]
         soft = cv2.dilate(drawn.astype(np.uint8), np.ones((7, 7), np.uint8)) > 0
-        if not drawn.any() or soft.all():
-            continue
-        around = np.concatenate(
-            [seen[OVER - 16 : OVER - 7, columns], seen[OVER + TALL + 7 : OVER + TALL + 16, columns]]
-        )
-        lit, unlit, ground = (
-            float(np.median(body[drawn])),
-            float(np.median(body[~soft])),
-            float(np.median(around)),
-        )
-        for_it += 1 if abs(ground - unlit) < abs(ground - lit) else -1
-    return for_it > 0
+        # light falls unevenly: the ground over the digits is held against their upper half, that under to the lower
+        for body, beside in ((slice(OVER, OVER + TALL // 2), slice(OVER - 16, OVER - 7)),
+                             (slice(OVER + TALL // 2, OVER + TALL), slice(OVER + TALL + 7, OVER + TALL + 16))):  # fmt: skip
+            part, on, near = seen[body, columns], drawn[body], soft[body]
+            if not on.any() or near.all():
+                continue
+            lit, unlit = float(np.median(part[on])), float(np.median(part[~near]))
+            ground = float(np.median(seen[beside, columns]))
+            if lit != unlit:
+                vote = (abs(ground - lit) - abs(ground - unlit)) / abs(lit - unlit)
+                for_it += float(np.clip(vote, -1, 1))
+                votes += 1
+    return for_it > 0.15 * votes
 
 
 def _split(found: list[Part], mask: NDArray[np.bool_]) -> list[Part]:
     """Parts far wider than a digit are cut where a column holds almost no ink."""
     out: list[Part] = []
     for p in found:
-        if p.width <= 0.72 * max(p.height, 0.8 * TALL):
+        if p.width <= 0.74 * max(p.height, 0.98 * TALL):
             out.append(p)
             continue
         columns = mask[OVER - 3 : OVER + int(0.77 * TALL), p.left : p.right].sum(axis=0)
@@ -258,6 +292,10 @@ def _cut(lit: F64) -> tuple[float, float]:
     return float(np.clip(middle[at], 0.3, 0.62)), float(gaps[at] / 2)
 
 
+TAILLESS = ("abcfg", "cdefg")
+"""A 9 or 6 drawn with six strokes is one stroke from a crowned 7 or a broken figure: all of them must be plain."""
+
+
 def _confidence(values: F64, cut: float, on: str) -> float:
     """How far the digit is from the next one, 0 to 1.
 
@@ -268,7 +306,8 @@ def _confidence(values: F64, cut: float, on: str) -> float:
     room = np.clip(np.where(values > cut, (values - cut) / (1 - cut), (cut - values) / cut), 0, 1)
     against = [max(room[i] for i, n in enumerate(NAMES) if (n in on) != (n in other))
                for other in GLYPHS if GLYPHS[other] != GLYPHS.get(on)]  # fmt: skip
-    return float(min(min(against), 0.3 + 1.5 * room.min()))
+    plain = 1.0 if on not in TAILLESS else float(room.min())
+    return float(min(min(against), 0.2 + 1.5 * room.min(), plain))
 
 
 def _outline(c: Cell, row: Row, back: F64) -> tuple[tuple[float, float], ...]:
@@ -279,7 +318,7 @@ def _outline(c: Cell, row: Row, back: F64) -> tuple[tuple[float, float], ...]:
 
 
 def _spoken(row: Row, g: _Glyphs, places: list[Cell], everything: list[Part], thick: float, light: bool,
-            decimals: int | None) -> DisplayReading:  # fmt: skip
+            decimals: int | None, mask: NDArray[np.bool_]) -> DisplayReading:  # fmt: skip
     """Point, minus and what else stands in the row; then the number."""
     chars = [d.char for d in g.digits]
     digits = tuple(g.digits)
@@ -292,11 +331,11 @@ def _spoken(row: Row, g: _Glyphs, places: list[Cell], everything: list[Part], th
     if why:
         return unread(why, digits, sure)
     worst = min(worst, sure)
-    minus, sure, why = _minus(row.strip, places, everything, thick, g)
+    minus, sure, why = _minus(row.strip, places, everything, thick, g, mask)
     if why:
         return unread(why, digits, sure)
     worst = min(worst, sure)
-    odd = _unexplained(places, everything)
+    odd = _unexplained(places, everything, mask)
     if odd:
         return unread(odd, digits, worst)
     text = "".join(chars)
@@ -314,6 +353,9 @@ def _spoken(row: Row, g: _Glyphs, places: list[Cell], everything: list[Part], th
     if abs(float(text)) > LARGEST or (len(chars) > 1 and chars[0] == "0" and point != 0):
         return unread(f'"{text}" is no angle a gauge shows', digits, worst)
     flags: Sequence[Flag] = ()
+    if point is None and decimals is None and (len(chars) > 2 or worst < 0.6):
+        # a point that is not seen makes ten times the angle
+        return unread(f'no decimal point seen in "{text}": say how many digits follow it (0 for none)', digits, worst)
     if point is None and decimals is None:
         flags = (Flag("display-no-point", f'no decimal point seen in "{text}"'),)
     return DisplayReading(float(text), text, None, digits, worst, False, light, tuple(flags))
@@ -350,6 +392,9 @@ def _point(ink_of: F64, decimals: int | None) -> tuple[int | None, float, str]:
         if [*seen] != ([wanted] if wanted is not None else []) and len(seen):
             return None, 0.0, "the decimal point is not where this gauge shows it"
         return wanted, 1.0, ""
+    if len(seen) and int(seen[0]) < len(lit) - 1:
+        # no gauge shows a point after its last digit as well: what is there is a unit's foot
+        lit, seen = lit[:-1], seen[seen < len(lit) - 1]
     if len(seen) > 1:
         return None, 0.0, "more than one decimal point"
     others = np.delete(lit, seen)
@@ -359,22 +404,31 @@ def _point(ink_of: F64, decimals: int | None) -> tuple[int | None, float, str]:
     if len(seen) == 0:
         return None, float(np.clip((0.33 - doubt) / 0.33, 0, 1)), ""
     at = int(seen[0])
-    if at == len(lit) - 1:
+    if at == len(ink_of) - 1:
         return None, 0.0, "no digit after the decimal point"
     return at, float(np.clip(min((lit[at] - 0.25) / 0.4, (0.45 - doubt) / 0.45), 0, 1)), ""
 
 
-def _minus(strip: F32, places: list[Cell], everything: list[Part], thick: float,
-           g: _Glyphs) -> tuple[bool, float, str]:  # fmt: skip
+def _minus(strip: F32, places: list[Cell], everything: list[Part], thick: float, g: _Glyphs,
+           mask: NDArray[np.bool_]) -> tuple[bool, float, str]:  # fmt: skip
     """Whether a minus stands before the digits, how surely, and why it cannot be told."""
     first = places[0]
     h = first.bottom - first.top
     reach = max(first.part.left - 3.0 * h, 0.0)
-    level = (dash_ink(strip, reach, first.part.left - 0.05 * h, first.top, first.bottom, thick) - 0) / max(g.full, 1e-6)
-    dashes = [p for p in everything if p.right <= first.part.left and p.left >= reach and _is_dash(p, first)]
+    before = [p for p in everything if p.right <= first.part.left and p.left >= reach]
+    signs = [p for p in before if _is_triangle(p, mask)]
+    seen = strip.copy() if signs else strip
+    for p in signs:  # a triangle or a letter is no bar, whatever a slice of it looks like
+        seen[max(p.top - 4, 0) : p.bottom + 4, max(p.left - 4, 0) : p.right + 4] = 0
+    level = dash_ink(seen, reach, first.part.left - 0.05 * h, first.top, first.bottom, thick) / max(g.full, 1e-6)
+    dashes = [p for p in before if _is_dash(p, first) and p not in signs]
     if dashes and level > 0.5:
+        if not any(_is_bar(p, mask, thick) for p in dashes):
+            return False, 0.0, "a minus before the digits is doubtful"
         return True, float(np.clip((level - 0.25) / 0.4, 0, 1)), ""
-    if level > 0.28 or dashes:
+    astray = [p for p in before if p not in signs and p not in dashes and _is_bar(p, mask, thick)
+              and 0.15 * h < (p.top + p.bottom) / 2 - first.top < 0.85 * h]  # fmt: skip
+    if level > 0.28 or dashes or astray:
         return False, 0.0, "a minus before the digits is doubtful"
     return False, float(np.clip((0.34 - level) / 0.3, 0, 1)), ""
 
@@ -385,14 +439,49 @@ def _is_dash(p: Part, first: Cell) -> bool:
     return bool(0.38 * h < middle < 0.62 * h and p.height < 0.34 * h and 0.1 * h < p.width < 0.8 * h)
 
 
-def _unexplained(places: list[Cell], everything: list[Part]) -> str:
-    """Strokes in the row that are no digit, minus or small sign, and might be a digit lost."""
+def _lean(p: Part, mask: NDArray[np.bool_]) -> tuple[float, float]:
+    """How far a part's ink lies off the middle of its box, as shares of its width and height; and how full it is."""
+    box = mask[p.top : p.bottom, p.left : p.right]
+    rows, columns = np.nonzero(box)
+    off = max(abs(float(columns.mean() + 0.5) / box.shape[1] - 0.5), abs(float(rows.mean() + 0.5) / box.shape[0] - 0.5))
+    return off, float(box.mean())
+
+
+def _is_bar(p: Part, mask: NDArray[np.bool_], thick: float) -> bool:
+    """Whether a part is drawn as a minus: even about its middle, full, not higher than wide, of a stroke's height."""
+    off, full = _lean(p, mask)
+    return off < 0.07 and full > 0.66 and p.width >= 1.05 * p.height and p.height < 1.8 * thick + 5
+
+
+def _is_triangle(p: Part, mask: NDArray[np.bool_]) -> bool:
+    """Whether a part is surely no minus but a triangle: its ink lies a sixth off the middle, its lines grow evenly."""
+    off, full = _lean(p, mask)
+    if off < 0.09 or full > 0.75 or not 0.6 < p.width / p.height < 1.7:
+        return False
+    box = mask[p.top : p.bottom, p.left : p.right]
+    for lengths in (box.sum(axis=1).astype(float), box.sum(axis=0).astype(float)):
+        n = len(lengths)
+        if n < 6:
+            continue
+        fit = np.polyfit(np.arange(n), lengths, 1)
+        left = lengths - np.polyval(fit, np.arange(n))
+        total = float(((lengths - lengths.mean()) ** 2).sum())
+        if abs(fit[0]) * (n - 1) > 0.65 * lengths.max() and float((left**2).sum()) < 0.15 * total:
+            return True
+    return False
+
+
+def _unexplained(places: list[Cell], everything: list[Part], mask: NDArray[np.bool_]) -> str:
+    """Strokes in the row that are no digit, minus or small sign, and might be a digit lost.
+
+    A degree ring over a word is as high as a digit, but has no stroke as long as a digit's.
+    """
     taken = {id(c.part) for c in places}
     for p in everything:
         if id(p) in taken:
             continue
         near = p.right > places[0].left - 1.2 * TALL and p.left < places[-1].right + 1.2 * TALL
-        if p.height > (0.42 if near else 0.62) * TALL:
+        if p.height > (0.42 if near else 0.62) * TALL and upright(mask, p) > UPRIGHT:
             return "a tall stroke beside the digits is not understood"
         between = places[0].right < p.left and p.right < places[-1].left
         if between and p.height > 0.12 * TALL:

@@ -9,6 +9,8 @@ from vision.display_types import F32, F64, U8
 
 HIGH = 240
 """Height that the window is brought to, pixels."""
+SOFT = 0.55
+"""Blur against noise, pixels of the photo, where the window is seen small."""
 STROKE = 0.24
 """Strokes are thinner than this share of the window's height; what is thicker is ground, bezel or glare."""
 
@@ -27,7 +29,8 @@ def window(image: U8, corners: F64 | None) -> tuple[F32, F64]:
     square = np.array([[0, 0], [wide - 1, 0], [wide - 1, HIGH - 1], [0, HIGH - 1]], dtype=np.float32)
     back = cv2.getPerspectiveTransform(square, corners.astype(np.float32))
     shrink = down / HIGH
-    source = cv2.GaussianBlur(image, (0, 0), 0.45 * shrink) if shrink > 1.2 else image
+    # where the photo has few pixels, its noise is finer than any stroke
+    source = cv2.GaussianBlur(image, (0, 0), max(0.45 * shrink, SOFT * min(1.0, 0.5 / shrink)))
     flat = cv2.warpPerspective(source, back, (wide, HIGH), flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP,
                                borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
     return flat.astype(np.float32), np.asarray(back, dtype=np.float64)

@@ -17,6 +17,10 @@ OVER = 40
 """Rows of the strip above and below the digits."""
 
 
+UPRIGHT = 0.17 * TALL
+"""Every figure has an upright segment, and its stroke is longer than this; small letters have none."""
+
+
 @dataclass(frozen=True)
 class Row:
     """A row of digits in the window: its strip of ink, slant taken out, digits TALL high from row OVER on.
@@ -66,21 +70,27 @@ def find_rows(found: F32, cut: float) -> list[Row]:
     ladder = found.shape[0] * 0.95 * 0.86 ** np.arange(11)
     groups: list[tuple[float, F64]] = []
     for tall in ladder:
-        boxes = _upright_boxes(mask, tall)
-        for group in _aligned(boxes, tall):
-            groups.append((_worth(group), group))
+        for bridge in (0.24, 0.1):  # wide gaps between segments; words close over or under the digits
+            for group in _aligned(_upright_boxes(mask, tall, bridge), tall):
+                groups.append((_worth(group), group))
     groups.sort(key=lambda g: -g[0])
     rows: list[Row] = []
-    for _, group in groups[:8]:
+    seen: set[bytes] = set()
+    for _, group in groups[:16]:
+        if len(seen) == 8:
+            break
+        if group[:, :4].tobytes() in seen:
+            continue
+        seen.add(group[:, :4].tobytes())
         row = _strip(found, group, cut)
         if row is not None and not any(_same(row, other) for other in rows):
             rows.append(row)
     return rows[:4]
 
 
-def _upright_boxes(mask: U8, tall: float) -> F64:
+def _upright_boxes(mask: U8, tall: float, bridge: float) -> F64:
     """(n, 5) left, top, width, height, ink area of what is as tall as a digit once its segments are joined."""
-    tie = cv2.getStructuringElement(cv2.MORPH_RECT, (1, int(0.24 * tall) | 1))
+    tie = cv2.getStructuringElement(cv2.MORPH_RECT, (1, int(bridge * tall) | 1))
     side = cv2.getStructuringElement(cv2.MORPH_RECT, (max(int(0.07 * tall), 1) | 1, 1))
     joined = cv2.morphologyEx(cv2.morphologyEx(mask, cv2.MORPH_CLOSE, side), cv2.MORPH_CLOSE, tie)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(joined, connectivity=8)
@@ -130,19 +140,67 @@ def _strip(found: F32, group: F64, cut: float) -> Row | None:
         slant = _sharpest(lambda t: _drawn(found, tall, start - slope * middle, slope, t, 2)[0], 6.0, 12.0, cut, 0)
         strip, to = _drawn(found, tall, start - slope * middle, slope, slant)
         row = Row(strip, to, tall, len(group))
-        digits = [p for p in parts(row, cut) if p.height > 0.8 * TALL]
+        digits = [p for p in parts(row, cut) if p.height > 0.8 * TALL and upright(strip > cut, p) > UPRIGHT]
         if not digits:
             return None
         # a 1, or a 7 whose upper bar is apart, may fall short of the others
         digits = [p for p in digits if p.width > 0.36 * TALL] or digits
-        top = float(np.median([p.top for p in digits])) - OVER
-        low = float(np.median([p.bottom for p in digits])) - OVER - TALL
+        top = inner([p.top for p in digits], 1) - OVER
+        low = inner([p.bottom for p in digits], -1) - OVER - TALL
         if abs(top) + abs(low) < 2:
             break
         start += low * tall / TALL
         tall *= 1 + (low - top) / TALL
     strip, to = _drawn(found, tall, start - slope * middle, slope, slant)
-    return Row(strip, to, tall, len(group))
+    return Row(without_degree(strip, cut), to, tall, len(group))
+
+
+def without_degree(strip: F32, cut: float) -> F32:
+    """The strip without degree rings: small closed loops high in the row; no figure has a loop so small."""
+    mask = (strip > cut).astype(np.uint8)
+    outlines, nesting = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    if nesting is None:
+        return strip
+    clean = strip
+    for outline, (_, _, hole, _) in zip(outlines, nesting[0], strict=True):
+        x, y, w, h = cv2.boundingRect(outline)
+        small = 0.1 * TALL < w < 0.38 * TALL and 0.1 * TALL < h < 0.38 * TALL and 0.6 < w / h < 1.6
+        if hole < 0 or not small or y + h / 2 > OVER + 0.36 * TALL or y < OVER - 0.25 * TALL:
+            continue
+        inside = outlines[hole]
+        if cv2.contourArea(inside) < 0.04 * w * h or not _round(inside):
+            continue
+        clean = clean.copy() if clean is strip else clean
+        clean[max(y - 3, 0) : y + h + 3, max(x - 3, 0) : x + w + 3] = 0
+    return clean
+
+
+def _round(outline: NDArray[np.int32]) -> bool:
+    """Whether a hole is about as wide as high, and full."""
+    _, _, w, h = cv2.boundingRect(outline)
+    return 0.5 < w / h < 2.0 and cv2.contourArea(outline) > 0.4 * (w - 1) * (h - 1)
+
+
+def upright(mask: NDArray[np.bool_], part: Part) -> int:
+    """Rows of the longest upright stroke of a part, breaks of a few pixels bridged."""
+    tie = np.ones((5, 1), np.uint8)
+    body = cv2.morphologyEx(mask[max(part.top, 0) : part.bottom, part.left : part.right].astype(np.uint8), cv2.MORPH_CLOSE, tie)
+    run = longest = np.zeros(body.shape[1], dtype=np.int64)
+    for line in body:
+        run = np.where(line > 0, run + 1, 0)
+        longest = np.maximum(longest, run)
+    return int(longest.max()) if len(longest) else 0
+
+
+def inner(edges: list[int], sense: int) -> float:
+    """Edge of the row by the digits' edges: the median, but of two far apart the inner one, as words touch digits.
+
+    sense : 1 for tops, -1 for feet.
+    """
+    found = sorted(edges, key=lambda e: sense * e)
+    if max(edges) - min(edges) <= 0.09 * TALL:
+        return float(np.median(found))
+    return float(found[len(found) // 2])
 
 
 def _sharpest(draw: Callable[[float], F32], about: float, reach: float, cut: float, axis: int) -> float:

@@ -11,10 +11,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.display_row import OVER, TALL, Part
+from vision.display_row import OVER, TALL, Part, inner
 from vision.display_types import F32, F64
 
 NAMES = "abcdefg"
+OUT = 0.04 * TALL
+"""How far a digit may reach out of the row."""
 
 
 @dataclass(frozen=True)
@@ -45,14 +47,15 @@ def cells(digits: list[Part], thick: float) -> list[Cell]:
     wide = [p.width / p.height for p in digits if p.width > 0.36 * p.height]
     usual = float(np.median(wide)) if wide else 0.55
     tall = [p for p in digits if p.height > 0.88 * TALL]
-    top = float(np.median([p.top for p in tall])) if tall else float(OVER)
-    foot = float(np.median([p.bottom for p in tall])) if tall else float(OVER + TALL)
+    top = inner([p.top for p in tall], 1) if tall else float(OVER)
+    foot = inner([p.bottom for p in tall], -1) if tall else float(OVER + TALL)
     found = []
     for p in digits:
         small = p.top > top + 0.2 * TALL and abs(p.bottom - foot) < 0.09 * TALL
         blunt = p.width < 0.3 * TALL and not small
-        y0 = float(p.top) if small else top if blunt else min((p.top + top) / 2, p.top)
-        y1 = foot if blunt else max((p.bottom + foot) / 2, p.bottom)
+        # words over and under a digit may touch it: its outline keeps to the row's
+        y0 = float(p.top) if small else top if blunt else max(min((p.top + top) / 2, p.top), top - OUT)
+        y1 = foot if blunt else min(max((p.bottom + foot) / 2, p.bottom), foot + OUT)
         left = float(p.left)
         if p.width < max(0.36 * p.height, 0.3 * usual * (y1 - y0) + thick):
             left = p.right - usual * (y1 - y0)
@@ -110,7 +113,7 @@ def point_ink(strip: F32, left: float, right: float, top: float, bottom: float, 
     h = bottom - top
     n = max(int(0.75 * thick), 3)
     x0, x1 = max(round(left), 0), min(round(right), strip.shape[1])
-    y0, y1 = round(top + 0.72 * h), round(bottom + 0.12 * h)
+    y0, y1 = round(top + 0.72 * h), round(bottom + 0.06 * h)
     if x1 - x0 < 3:
         return float("nan")
     n = min(n, x1 - x0)
