@@ -27,6 +27,7 @@ from vision.reader import read_photo
 STAGES = (
     ("decode, EXIF, SHA-256", "vision.photo:open_photo"),
     ("colour at a quarter of the size", "vision.photo:Picture.small_colour"),
+    ("colour at full size", "vision.photo:Picture.full_colour"),
     ("cards: find and refine", "vision.cards:find_cards"),
     ("rib plane from the cards", "vision.reader:_plane_only"),
     ("halve the photo, lay the chord's band flat", "vision.findings:chord_band"),
