@@ -17,23 +17,27 @@ from shared.reading import Angle, Photo, Reading
 from vision.hints import Hint
 from vision.photo import Picture
 
-SLOW, DEADLY, LINELESS = 248, 251, 249
+SLOW, DEADLY, LINELESS, OFF = 248, 251, 249, 247
 
 
 def read_photo(picture: Picture, job: Job, hints: Sequence[Hint] = ()) -> Reading:
-    """Pixel n below 200: station n modulo their number, on its design angle. LINELESS has a chord by hint only."""
+    """Pixel n below 200: station n modulo their number, on its design angle. LINELESS has a chord by hint only;
+    OFF is the second station, its jig a degree too low."""
     level = int(picture.gray[0, 0])
     if level == SLOW:
         time.sleep(60)
     if level == DEADLY:
         os._exit(9)
-    station = job.stations[level % len(job.stations)]
+    station = job.stations[1 if level == OFF else level % len(job.stations)]
     photo = Photo(picture.name, picture.sha256, picture.width, picture.height, None, None)
     if level == LINELESS and not hints:
         chord = Angle(None, "no chord line was found")
     else:
         chord = angle(station.chord_deg, picture.sha256[:6])
     made = reading(station.name, chord)
+    if level == OFF and station.spar_deg is not None:
+        name = picture.sha256[:6]
+        made = reading(station.name, angle(station.chord_deg - 1, name), angle(station.spar_deg - 1, name + "s"))
     return replace(made, photo=photo, made=replace(made.made, helped=bool(hints)))
 
 

@@ -1,6 +1,7 @@
 "use strict";
 // The page at the bench: sends photos (again until they have arrived), asks how things stand, shows it.
 const el = (id) => document.getElementById(id);
+const ARRIVED = "Arrived; reading it.";
 const JSON_HEAD = { "content-type": "application/json" };
 let state = null, chosen = null, spoken = "", waiting = [], sending = false, fetchedAt = 0, shown = "", asked = false;
 
@@ -45,7 +46,7 @@ async function send() {
       if (answer.status === 401) { location.href = "/enter"; return; }
       const told = await answer.json();
       waiting.shift();
-      say(answer.ok ? (told.new ? "Arrived; reading it." : "This photo is here already; it counts once.") : `Not taken: ${told.error}`);
+      say(answer.ok ? (told.new ? ARRIVED : "This photo is here already; it counts once.") : `Not taken: ${told.error}`);
     } catch {
       say("No connection: the photo is kept here and sent again. Leave this page open.");
       await new Promise((go) => setTimeout(go, 2000));
@@ -67,6 +68,7 @@ async function refresh() {
     state = await answer.json();
     fetchedAt = Date.now();
     el("offline").hidden = true;
+    if (el("said").textContent === ARRIVED && !state.photos.some((p) => p.status === "waiting")) say("");
     show();
   } catch (error) {
     el("offline").textContent = `What is shown may be old: ${error instanceof TypeError ? "the server cannot be reached" : error.message}.`;
@@ -127,7 +129,7 @@ function noValue(photo) {
 function stationCard(s) {
   const card = make("div", "", `card ${s.state.replace(" ", "-")}`);
   card.append(make("p", `${s.name}: ${s.state}`, "state"));
-  if (s.chord) card.append(make("p", s.chord, "value"));
+  if (s.chord) card.append(make("p", s.chord.replace("± ", "±\u00a0"), "value"));
   else card.append(make("p", s.reason || "no photo yet"));
   for (const t of s.doubts) card.append(make("p", t, "doubt"));
   if (s.turn.length && s.doubts.length) card.append(make("p", "Settle the doubt above before anything is turned:", "doubt"));
