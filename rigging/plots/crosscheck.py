@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from matplotlib.axes import Axes
+from matplotlib.ticker import MaxNLocator
 
 from rigging.crosscheck_types import Agreement, CrossCheck, Pair
 from rigging.plots.canvas import (
@@ -44,6 +45,7 @@ def agreement_plot(check: CrossCheck) -> Plot | None:
                     axes.axhline(limit.value, color=BLUE, lw=1.0, ls="--")
             axes.set_xlabel("mean of the two")
             axes.xaxis.set_major_formatter(lambda v, _: f"{v:g}°".replace("-", "\N{MINUS SIGN}"))
+            axes.xaxis.set_major_locator(MaxNLocator(4))
             axes.margins(x=0.14, y=0.12)
         panels[0].set_ylabel("camera − inclinometer")
         figure.supxlabel("line: bias; dashed: 95 % limits of agreement; hollow: |En| > 1", fontsize=9)
@@ -59,10 +61,12 @@ def station_plot(check: CrossCheck) -> Plot | None:
     with look():
         figure, (axes,) = new_figure(height=3.2, width=width_for(len(names)))
         for line, marker, shift, colour in (("chord", "o", -0.14, BLUE), ("spar", "^", 0.14, ORANGE)):
-            for k, p in enumerate([p for p in check.pairs if p.line == line]):
+            own = [p for p in check.pairs if p.line == line]
+            if own:
+                axes.plot([], [], ls="none", marker=marker, color=colour, label=f"{line} line")
+            for p in own:
                 axes.errorbar(names.index(p.station) + shift, p.difference.value, p.difference.U,
-                              marker=marker, color=colour, mfc=colour if p.agrees else "white", ls="none",
-                              label=f"{line} line" if k == 0 else None)
+                              marker=marker, color=colour, mfc=colour if p.agrees else "white", ls="none")
         axes.axhline(0, color=GREY, lw=0.8)
         name_ticks(axes, names)
         axes.set_ylabel("camera − inclinometer")
