@@ -16,7 +16,7 @@ from tests.batch_help import CRASH, FAKE, FAULT, MISTAKE, content, run, small_fo
 
 @pytest.fixture(scope="module")
 def cluster() -> Iterator[LocalCluster]:
-    with LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None,
+    with LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=":0",
                       silence_logs=50) as running:
         yield running
 
