@@ -100,7 +100,8 @@ def test_a_doubtful_line_is_repaired_by_two_taps(page: Any):
     clean(page, "no-line")
     page.get_by_role("button", name="Wrong or missing line? Point at it").first.tap()
     view = page.locator("#view")
-    page.wait_for_function("document.getElementById('view').height > 50")
+    while view.evaluate("e => e.width") == 300:  # a canvas before the photo is in it
+        page.wait_for_timeout(50)
     assert page.locator("#use").is_disabled()
     view.scroll_into_view_if_needed()
     for share in (0.1, 0.9):

@@ -89,7 +89,7 @@ const Tap = (() => {
   });
   image.addEventListener("error", () => { el("how").textContent = "The photo could not be fetched; leave and try again."; });
 
-  function close() { el("tap").hidden = true; points = []; moving = null; }
+  function close() { el("tap").hidden = true; document.body.classList.remove("pointing"); points = []; moving = null; }
   el("again").addEventListener("click", () => { points = []; draw(); });
   el("leave").addEventListener("click", close);
   el("use").addEventListener("click", () => { const [a, b] = points; done(el("role").value, a, b); close(); });
@@ -100,6 +100,7 @@ const Tap = (() => {
       points = [];
       el("role").value = role;
       el("tap").hidden = false;
+      document.body.classList.add("pointing");  // the phone's whole height for loupe and photo
       image.src = `/api/photos/${id}/picture`;
       el("tap").scrollIntoView();
     },
