@@ -5,15 +5,19 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+import pypdfium2
 import pytest
+from benchmarks.display_gauge import written
 from test_gauge_command import photo
 from test_page import client, desk, home  # noqa: F401 - fixtures
 
 from rigging.cli.main import run
 from rigging.gauge_photos import DisplaySeen, line_of, write_down
+from samples.practice import main as practice
 from shared.gauge_csv import load_gauge_readings
 from shared.job_file import load_job
-from vision.display_tag import save_display, teach
+from vision.display import read_display
+from vision.display_tag import TAG_MM, TAGS, find_tags, save_display, teach
 
 SAMPLE = Path(__file__).parent.parent / "samples" / "trainer"
 
@@ -88,3 +92,38 @@ def test_the_page_reads_a_display_and_notes_nothing_by_itself(client, desk):  # 
     assert told["why"]
     assert client.post("/api/display", content=b"no photo").status_code == 422
     assert client.post("/api/photos/0000000000000000/display").status_code == 422
+
+
+def test_the_printed_sheet_of_tags_is_what_the_reader_finds(tmp_path):
+    assert run(["cards", str(SAMPLE / "trainer.toml"), "--spares", "0", "--out", str(tmp_path / "c.pdf")]) == 0
+    book = pypdfium2.PdfDocument(tmp_path / "c.pdf")
+    sheet = np.asarray(book[len(book) - 2].render(scale=6 * 25.4 / 72).to_pil().convert("L"))  # 6 pixels a millimetre
+    # as photographed: askew, soft, half as large
+    turn = cv2.getRotationMatrix2D((sheet.shape[1] / 2, sheet.shape[0] / 2), 17, 0.5)
+    seen = cv2.warpPerspective(sheet, np.vstack([turn, [4e-5, -3e-5, 1]]), sheet.shape[::-1], borderValue=120)
+    tags = find_tags(cv2.GaussianBlur(seen, (0, 0), 0.8))
+    assert set(tags) == set(TAGS)
+    flat = find_tags(sheet)
+    for quad in flat.values():
+        sides = np.linalg.norm(np.roll(quad, -1, axis=0) - quad, axis=1) / 6
+        assert np.abs(sides - TAG_MM).max() < 0.15
+
+
+def test_practice_photos_are_read_by_the_tag(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    practice()
+    corners = "147,130,612,135,586,332,123,325"
+    assert run(["gauge", "teach", "gauge-teach.jpg", "--corners", corners, "--decimals", "1"]) == 0
+    assert "18.8 deg" in capsys.readouterr().out
+    assert run(["gauge", "read", "gauge-read.jpg"]) == 0
+    assert "-1.4 deg" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("face", sorted((Path(__file__).parent / "data" / "dseg").glob("*.ttf")), ids=lambda p: p.stem)
+@pytest.mark.parametrize("light", [False, True], ids=["lcd", "led"])
+def test_figures_of_a_font_that_is_not_ours(face, light):
+    for text in ("-12.3", "45.6", "78.9", "0.2", "-3.07"):
+        ink = np.pad(written(text, str(face), 80), 60)
+        grey = 30 + 190 * ink if light else 180 - 150 * ink
+        image = cv2.GaussianBlur(grey + np.random.default_rng(3).normal(0, 3, grey.shape), (0, 0), 1.0)
+        assert read_display(np.clip(image, 0, 255).astype(np.uint8), upright=True).text == text
