@@ -7,10 +7,10 @@ import cv2
 import numpy as np
 import pypdfium2
 import pytest
-from benchmarks.display_gauge import written
 from test_gauge_command import photo
 from test_page import client, desk, home  # noqa: F401 - fixtures
 
+from benchmarks.display_gauge import written
 from rigging.cli.main import run
 from rigging.gauge_photos import DisplaySeen, line_of, write_down
 from samples.practice import main as practice
