@@ -36,7 +36,8 @@ def glass(text: str) -> F64:
 
 def scene(text: str, rng: np.random.Generator) -> F64:
     """The gauge's front with the tag stuck beside the display."""
-    front: F64 = np.asarray(62.0 + 5 * cv2.GaussianBlur(rng.normal(0, 1, (int(3.4 * TALL), int(7.4 * TALL))), (0, 0), 2.5), dtype=np.float64)
+    grain = cv2.GaussianBlur(rng.normal(0, 1, (int(3.4 * TALL), int(7.4 * TALL))), (0, 0), 2.5)
+    front: F64 = np.asarray(62.0 + 5 * grain, dtype=np.float64)
     shown = glass_light(glass(text), "lcd", np.random.default_rng(11))
     y, x = int(0.7 * TALL), int(0.6 * TALL)
     cv2.rectangle(front, (x - 18, y - 18), (x + shown.shape[1] + 18, y + shown.shape[0] + 18), 20.0, -1)
