@@ -68,11 +68,13 @@ class Level:
     """The level reference: its profile, or its uncertainty as a bare number of the shop.
 
     u_deg : standard uncertainty of the reference itself. zero_error_deg : what it reads on a true level.
+    straightedge_mm : width, between its long edges, of a levelled straightedge held across the rib; None: none is.
     """
 
     profile: str | None = None
     u_deg: float = 0.02
     zero_error_deg: float = 0.0
+    straightedge_mm: float | None = None
 
 
 @dataclass(frozen=True)

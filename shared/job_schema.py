@@ -96,6 +96,9 @@ class LevelTable(Struct, forbid_unknown_fields=True):
         "standard uncertainty of the reference itself, degrees"))] = 0.02
     zero_error_deg: Annotated[float, Meta(ge=-5.0, le=5.0, description=(
         "what it reads on a true level, degrees, nose-up positive"))] = 0.0
+    straightedge_mm: Annotated[float, Meta(ge=8.0, le=200.0, description=(
+        "width between the long edges, mm, of a levelled straightedge held flat across every rib, one end standing out "
+        "past it; without this no straightedge is taken for a level line"))] | None = None
 
 
 class GaugeTable(Struct, forbid_unknown_fields=True):

@@ -1,4 +1,5 @@
-"""The level reference of a photo: every string that hangs before the rib, and the laser's level line on it."""
+"""The level reference of a photo: every string that hangs before the rib, and the level line on it: a laser's, or the
+levelled straightedge that the job tells of."""
 
 from __future__ import annotations
 
@@ -21,6 +22,7 @@ from vision.photo import Picture
 from vision.plumb import Plumb, find_plumb, measured
 from vision.rib_plane import LineSeen
 from vision.sheet import Plane, Reduced, Sheet
+from vision.straightedge import Straightedge, find_straightedge
 from vision.tracing import hinted_ends, line_seen, same_ink, segment
 
 F32 = NDArray[np.float32]
@@ -68,18 +70,21 @@ def find_gravity(picture: Picture, tall: Reduced, plane: Plane, band: Sheet, las
              for k, s in enumerate(plumb.strokes)]
     strokes = list(plumb.strokes)
     ends = [np.stack([s.uv[0], s.uv[-1]]) for s in strokes]
-    level = _level(picture, plane, band, laser, chord, station, scale, blur, forward_right, hints, boxes)
+    bar = Straightedge()
+    if job.level.straightedge_mm is not None and not hints.keys() & {"plumb", "level"}:
+        bar = find_straightedge(picture.gray, plane, chord, c, forward_right, job.level.straightedge_mm, scale, blur, boxes)
+    level = bar.stroke or _level(picture, plane, band, laser, chord, station, scale, blur, forward_right, hints, boxes)
     if level is not None:
         zero = level_zero(job.level, job.folder)
         lines.append(line_seen("level", level, max(zero.u, 1e-4), f"level reference {job.level.profile or ''}".strip(),
                                "level line's own error", zero.value))
         strokes.append(level)
     if not lines:
-        return Gravity((), (), (), None, plumb.reason or "no level reference was found: hang a string before the rib, or throw "
-                       "a level laser line on it", plumb.weighed)
+        return Gravity((), (), (), None, bar.reason or plumb.reason or "no level reference was found: hang a string before "
+                       "the rib, or throw a level laser line on it", plumb.weighed)
     reference: Literal["plumb", "level", "both"] = "both" if ends and level is not None else \
         "plumb" if ends else "level"
-    ghosts = _ghosts(picture, band, laser, chord, station, scale, blur, forward_right, level)
+    ghosts = () if bar.stroke else _ghosts(picture, band, laser, chord, station, scale, blur, forward_right, level)
     return Gravity(tuple(lines), tuple(strokes), tuple(ends), reference, None, plumb.weighed, _doubts(plumb) + ghosts)
 
 

@@ -22,6 +22,9 @@ from vision.scene import LineSeen, State, direction_in_plane, rotation_of, slots
 
 F64 = NDArray[np.float64]
 
+COMMON = {"plumb": "string shading", "level": "straightedge askew to the rib"}
+"""What one unit variate common to a whole line (`LineSeen.shade_px`) stands for."""
+
 
 @dataclass(frozen=True)
 class Angles:
@@ -81,7 +84,7 @@ def angles(solution: Solution, extra: Iterable[Component] = ()) -> Angles:
     for name, source, block in _blocks(solution, load):
         small = np.asarray(np.linalg.qr(block.T, mode="r")).T if block.shape[1] > 1 else block
         for i in range(small.shape[1]):
-            tag = source if name != "string shading" and block.shape[1] == 1 else f"{source} {name} {i + 1}"
+            tag = source if name not in COMMON.values() and block.shape[1] == 1 else f"{source} {name} {i + 1}"
             for row in range(3):
                 if abs(small[row, i]) > 0:
                     parts[row].append(Component(name, tag, float(small[row, i])))
@@ -110,7 +113,7 @@ def _blocks(solution: Solution, load: F64) -> list[tuple[str, str, F64]]:
         raw = block @ scene.whiteners[at[source]]
         out.append((name, source, raw * line.noise_px))
         if line.shade_px is not None:
-            out.append(("string shading", source, raw @ line.shade_px[:, None]))
+            out.append((COMMON[line.role], source, raw @ line.shade_px[:, None]))
         if line.wave_px > 0:
             root = np.linalg.cholesky(waviness_of(line) + 1e-9 * line.wave_px**2 * np.eye(len(line.pixels)))
             wavy = {"chord": "pen waviness", "spar": "pen waviness",
