@@ -213,7 +213,7 @@ def uploads(count: int, clients: int, seed: int) -> dict[str, int]:
 
 
 @click.command(help=__doc__)
-@click.option("--uploads", "count", default=200, show_default=True)
+@click.option("--uploads", "count", default=200, show_default=True, help="0 leaves them out.")
 @click.option("--clients", default=8, show_default=True)
 @click.option("--seed", default=1, show_default=True)
 @click.option("--skip-answers", is_flag=True, help="Leave the browser out.")
@@ -232,10 +232,10 @@ def main(count: int, clients: int, seed: int, skip_answers: bool, out: Path | No
                   markdown(("photo", "", "chosen to shown", "the reading alone", "beyond"), rows), "",
                   f"At most {max(over):.1f} s beyond the reading's own time; the aim is 2 s. (Load of the machine: "
                   f"{os.getloadavg()[0]:.1f} processes on {os.cpu_count()} cores.)", ""]
-    result = uploads(count, clients, seed)
-    parts += [f"## {count} uploads from {clients} clients, killed in the middle", "",
-              markdown(("what", "", "n"), [[name, "", str(n)] for name, n in result.items()]), "",
-              f"{environment()}; {(time.perf_counter() - begun) / 60:.0f} min.", ""]
+    result = uploads(count, clients, seed) if count else {}
+    parts += [] if not count else [f"## {count} uploads from {clients} clients, killed in the middle", "",
+              markdown(("what", "", "n"), [[name, "", str(n)] for name, n in result.items()]), ""]
+    parts += [f"{environment()}; {(time.perf_counter() - begun) / 60:.0f} min.", ""]
     text = "\n".join(parts)
     click.echo(text)
     if out is not None:

@@ -8,7 +8,7 @@ mid chord along the rib and up. A warning is given when one is beyond h u in two
 A single photo beyond h would by itself come up in no more than `rate` of all runs: the probabilities of all tests
 added up, which bounds the chance that any of them fails however they depend on each other (Bonferroni), and they
 do, as the first photo's noise is in all of them. The second photo guards against what is not noise: a hand, a
-passer-by, a door.
+passer-by, a door. After a warning the next one is given when it has moved on by as much again.
 """
 
 from __future__ import annotations
@@ -48,6 +48,7 @@ class CureWatch:
     photos: int
     rate: float = RATE
     _beyond: dict[str, int] = field(default_factory=dict)
+    _warned: dict[str, float] = field(default_factory=dict)
     _unseen: int = 0
 
     @property
@@ -61,6 +62,7 @@ class CureWatch:
             self._unseen += 1
             self._beyond.clear()
             if change.camera.reason:
+                self._warned.clear()  # counting begins anew
                 return Alarm("camera", f"The watch is broken: {change.camera.reason}.")
             if self._unseen == BLIND:
                 return Alarm("blind", f"Nothing was told by {BLIND} photos running: {change.reason}.")
@@ -68,9 +70,12 @@ class CureWatch:
         self._unseen = 0
         for name, value in (("turned", change.turn), ("slid along the chord", change.forward_mm),
                             ("slid up or down", change.up_mm)):
-            side = 0 if value is None or abs(value.value) <= self.h * value.u else 1 if value.value > 0 else -1
+            off = 0.0 if value is None else value.value - self._warned.get(name, 0.0)
+            side = 0 if value is None or abs(off) <= self.h * value.u else 1 if off > 0 else -1
             last, self._beyond[name] = self._beyond.get(name, 0), side
             if side and side == last and value is not None:
+                self._warned[name] = value.value
+                self._beyond[name] = 0
                 return Alarm("moved", f"The rib has {name}: {_said(name, value)} since the first photo.")
         return None
 

@@ -192,6 +192,8 @@ def test_the_watch_warns_at_the_second_photo_beyond_its_threshold():
     assert watch.look(made(-6.0)) is None  # not to the same side
     alarm = watch.look(made(-6.0))
     assert alarm is not None and alarm.kind == "moved" and "turned" in alarm.words and "0.0060" in alarm.words
+    assert [watch.look(made(z)) for z in (-6.0, -6.2, -7.0)] == [None] * 3  # told already
+    assert watch.look(made(-12.0)) is None and watch.look(made(-12.0)) is not None
     gone = replace(made(0.0), turn=None, reason="something stands before it")
     assert [a.kind if (a := watch.look(gone)) else "" for _ in range(6)] == ["", "", "", "", "blind", ""]
     moved = replace(gone, camera=replace(gone.camera, reason="the camera was moved"))
@@ -227,6 +229,39 @@ def test_a_photo_that_stays_half_is_given_up_with_a_reason(tmp_path: Path, monke
     (tmp_path / "b.jpg").write_bytes(jpeg_bytes(np.zeros((80, 80, 3), np.uint8), CAMERA)[:400])
     (shot,) = live_source.from_folder(tmp_path, iter([True] * 30 + [False]).__next__)
     assert shot.picture is None and shot.reason
+
+
+class FakeCamera:
+    """Stands in for OpenCV's camera: grey pictures with noise, their mean known."""
+
+    def __init__(self, index: int) -> None:
+        self.index, self.rng = index, np.random.default_rng(index)
+
+    def isOpened(self) -> bool:
+        return True
+
+    def set(self, setting: int, value: float) -> bool:  # noqa: ARG002 - OpenCV's signature
+        return False
+
+    def read(self) -> tuple[bool, np.ndarray]:
+        return self.index != 5, np.clip(self.rng.normal(100, 8, (90, 120, 3)), 0, 255).astype(np.uint8)
+
+    def release(self) -> None:
+        pass
+
+
+def test_a_camera_s_pictures_are_averaged(monkeypatch: pytest.MonkeyPatch):
+    import cv2
+
+    monkeypatch.setattr(cv2, "VideoCapture", FakeCamera)
+    shots = list(live_source.from_camera(2, 0.0, iter([True, True, False]).__next__))
+    assert [s.name for s in shots] == ["camera 2, photo 1", "camera 2, photo 2"]
+    for shot in shots:
+        assert shot.picture is not None and shot.data is not None
+        assert abs(float(shot.picture.gray.mean()) - 100) < 0.5
+        assert shot.picture.gray.std() < 8 / live_source.FRAMES**0.5 * 1.1
+    (none,) = live_source.from_camera(5, 0.0, iter([True, False]).__next__)
+    assert none.picture is None and "no picture" in none.reason
 
 
 # --- the command, its record, and the page

@@ -74,6 +74,8 @@ def described() -> dict[str, Any]:
             "/api/photos/{ident}/picture": {"get": {"parameters": [IDENT], "responses": answers(*WRONG, ok=JPEG)}},
             "/api/photos/{ident}/hint": {"post": {"parameters": [IDENT], "responses": answers(*WRONG), "requestBody": body(
                 role={"type": "string", "enum": ["chord", "spar", "plumb", "level"]}, a=POINT, b=POINT)}},
+            "/api/photos/{ident}/display": {"post": {"parameters": [IDENT], "responses": answers(*WRONG)}},
+            "/api/display": {"post": {"requestBody": octets, "responses": answers(*WRONG)}},
             "/api/gauge": post(body(station=STATION, line={"type": "string", "enum": ["chord", "spar"]},
                                     shown_deg={"type": "number"})),
             "/api/moved": post(body(station=STATION)),

@@ -8,7 +8,7 @@ import click
 
 
 @click.command(short_help="Follow a rib as it is turned, or watch it cure.",
-               epilog="Example: ribangle live wing.toml R5 ~/tethered    or: ribangle live wing.toml R5 0 --cure")
+               epilog="Examples: ribangle live wing.toml R5 ~/tethered; ribangle live wing.toml R5 0 --cure")
 @click.argument("job_file", metavar="JOB", type=click.Path(path_type=Path))
 @click.argument("station")
 @click.argument("source")
@@ -24,10 +24,10 @@ def live(job_file: Path, station: str, source: str, cure: bool, every: float | N
          idle: float | None) -> int:
     """Follow the rib at STATION with a camera that stands still, until Ctrl-C.
 
-    SOURCE is a folder that photos arrive in, or the number of a camera on this computer (0, 1, ...). The first photo is
-    read in full. Each further one is measured against it: what the camera, the lens and the string are off by cancels,
-    and the change since the first photo is known far better than the angle itself. Nothing but the rib may move; a
-    camera that did is told of, and counting begins anew.
+    SOURCE is a folder that photos arrive in (those that lie there already come first), or the number of a camera on
+    this computer (0, 1, ...). The first photo is read in full. Each further one is measured against it: what the
+    camera, the lens and the string are off by cancels, and the change since the first photo is known far better than
+    the angle itself. Nothing but the rib may move; a camera that did is told of, and counting begins anew.
 
     With --cure a warning is given, on the terminal, in the page and by the exit code, when the rib has moved by more
     than its uncertainty in two photos running. False alarms: at most in 1 run of 100.
