@@ -1,6 +1,6 @@
 """Live setting: a rib turned in small steps before a camera that stands still, drawn with known truth.
 
-A few photos of one scene; benchmarks/live.py does the same for many and publishes the figures (docs/live.md).
+A few photos of one scene; benchmarks/live.py does the same for many.
 """
 
 from __future__ import annotations
