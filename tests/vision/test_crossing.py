@@ -133,3 +133,11 @@ def test_a_line_led_astray_by_a_pole_shows_aside_of_the_string() -> None:
 def test_too_short_a_line_is_not_judged() -> None:
     line = UprightLine(np.array([[400.0, 490.0], [400.0, 505.0]]), 1, 1, 1, 0.1, np.array([400.0, 500.0]))
     assert look_along(Shop().grey(), flat_plane(), line, CHORD, 800.0, True) is None
+
+
+def test_near_the_trailing_edge_nothing_passes() -> None:
+    """Where the rib is taken to be only a few millimetres deep, a pole behind it and a string before it look alike."""
+    for shop in (Shop(before=[(165.0, 165.0, 2.0, (60, 60, 60))]), Shop(behind=[(165.0, 165.0, 2.0, (60, 60, 60))])):
+        crossing = judged(shop.grey(), 165.0, 165.0)
+        assert crossing.above > 0.8 and crossing.below > 0.8
+        assert crossing.upper == 0.0 and not crossing.passes
