@@ -23,6 +23,7 @@ from scipy import stats
 from shop import Scene, Truth, draw
 from shop.chance import Cards, good_scene
 from shop.jobs import job_for, lens_for
+from shop.turned import draw_turned
 from tables import environment, markdown
 
 from rigging.cure_watch import QUANTITIES, RATE, threshold
@@ -37,8 +38,9 @@ CARDS: tuple[Cards, ...] = ("panel", "strip", "panels", "strips")
 STEP_DEG, STEPS = 0.02, 5
 FAR_DEG = (0.3, -1.0)
 STILL_SCENES = 3
-BUMPS: dict[str, dict[str, float]] = {"rolled 0.02°": {"roll_deg": 0.02}, "panned 0.05°": {"yaw_deg": 0.05},
-                                      "tilted 0.3°": {"pitch_deg": 0.3}}
+CARRIED: dict[str, dict[str, float]] = {"camera swung round 0.05°": {"yaw_deg": 0.05}, "camera swung up 0.3°": {"pitch_deg": 0.3}}
+TURNED = {"camera turned on the spot, rolled 0.006°": (0.0005, -0.001, 0.006),
+          "camera turned on the spot, rolled 0.02°": (0.0, 0.0, 0.02)}
 
 
 @dataclass(frozen=True)
@@ -91,12 +93,17 @@ def started(seed: int) -> tuple[Scene, Start, Truth] | None:
     """The scene's first photo; None where it is refused or doubted, as it would not be followed then."""
     scene = scene_of(seed)
     bgr, truth = draw(scene)
+    start = _started_from(scene, bgr, seed)
+    return None if start is None else (scene, start, truth)
+
+
+def _started_from(scene: Scene, bgr: Any, seed: int) -> Start | None:
     picture = Picture.from_array(bgr)
     seen = read_fully(picture, job_for(scene), lens=lens_for(scene.camera, np.random.default_rng(seed)))
     r = seen.reading
     if r.chord.quantity is None or any(f.code not in BENIGN for f in (*r.flags, *r.chord.flags)):
         return None
-    return scene, begin(picture, seen, scene.chord_mm), truth
+    return begin(picture, seen, scene.chord_mm)
 
 
 def of_scene(seed: int) -> list[Told]:
@@ -118,12 +125,18 @@ def of_scene(seed: int) -> list[Told]:
         found.append(_told(seed, kind, turn, change, now.chord_deg - truth.chord_deg, start, seconds))
     light = _turned(scene, 0.02, exposure=0.75 * scene.exposure, gradient=min(0.45, scene.gradient + 0.15))
     faults: list[tuple[str, Scene, float]] = [("other light", light, 0.02)]
-    faults += [(f"camera {name}", replace(scene, **_added(scene, change)), 0.0) for name, change in BUMPS.items()]
+    faults += [(name, replace(scene, **_added(scene, change)), 0.0) for name, change in CARRIED.items()]
     loose = tuple(replace(c, turn_deg=c.turn_deg + 0.1) for c in scene.cards)
     faults.append(("cards turned 0.1°", replace(scene, cards=loose), 0.0))
     for k, (kind, fault, turn) in enumerate(faults, 50):
         change, seconds = _timed(start, draw(fault, k)[0], None)
         found.append(_told(seed, kind, turn, change, turn, start, seconds))
+    for k, (kind, by) in enumerate(TURNED.items(), 80):
+        pair = draw_turned(scene, by, k)
+        before = _started_from(scene, pair[0], seed)
+        if before is not None:
+            change, seconds = _timed(before, pair[1], None)
+            found.append(_told(seed, kind, 0.0, change, 0.0, before, seconds))
     hidden = draw(scene, 90)[0]
     at = np.rint(start.plane.to_pixels(start.chord.a)).astype(int)
     for x, y in at[int(0.2 * len(at)):int(0.45 * len(at))]:

@@ -20,6 +20,7 @@ from scipy.stats import norm
 from shop import PHONE, CardAt, Scene, String, draw
 from shop.jobs import job_for, lens_for
 from shop.photo_file import jpeg_bytes
+from shop.turned import draw_turned
 from starlette.testclient import TestClient
 
 from rigging import live_source
@@ -117,10 +118,25 @@ def test_other_light_leaves_the_turn_where_it_is(start: Start):
     assert change.turn is not None and abs(change.turn.value - 0.02) < 3.5 * change.turn.u
 
 
-@pytest.mark.parametrize("bump", [{"roll_deg": 0.03}, {"yaw_deg": 0.05}, {"pitch_deg": 0.3}, {"aim": (2.0, 0.0)}])
+@pytest.mark.parametrize("bump", [{"roll_deg": 0.1}, {"yaw_deg": 0.05}, {"pitch_deg": 0.3}, {"aim": (2.0, 0.0)}])
 def test_a_camera_that_was_bumped_is_told_of(start: Start, bump: dict[str, object]):
     change = seen(start, turned(0.0, 6, **bump))
     assert change.turn is None and "camera was moved" in change.camera.reason
+
+
+@pytest.mark.parametrize(("roll", "told"), [(0.006, False), (0.04, True)])
+def test_a_camera_turned_by_a_hair_turns_no_rib_and_by_more_is_told_of(roll: float, told: bool):
+    before, after = draw_turned(SCENE, (0.0005, -0.001, roll), 3)
+    picture = Picture.from_array(before)
+    start = begin(picture, read_fully(picture, job_for(SCENE), lens=lens_for(CAMERA)), SCENE.chord_mm)
+    change = seen(start, after)
+    if told:
+        assert change.turn is None and "camera was moved" in change.camera.reason
+        return
+    assert change.turn is not None and abs(change.turn.value) < 3 * change.turn.u <= 0.015
+    found = np.degrees(change.camera.turn)
+    u = np.degrees(np.sqrt(np.diag(change.camera.covariance)))
+    assert np.all(np.abs(found - [0.0005, -0.001, roll]) < 4 * u[:3]) and u[2] < 0.002
 
 
 def test_a_card_that_comes_loose_turns_no_rib(start: Start):

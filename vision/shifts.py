@@ -18,6 +18,7 @@ from scipy.interpolate import CubicSpline
 F64 = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 U8 = NDArray[np.uint8]
+Gray = NDArray[np.uint8] | NDArray[np.float32]
 
 ALIKE = 0.85
 """Least correlation between a part and its find; less is something else (a shadow, a hand)."""
@@ -27,10 +28,20 @@ FLOOR_PX = 0.004
 
 @dataclass(frozen=True)
 class Shift:
-    """px : (n,) or (n, 2) how far each part lies from where it was looked for. sigma_px : (n,). good : (n,)."""
+    """Of strips. px : (n,) how far each lies, across itself, from where it was looked for. sigma_px, good : (n,)."""
 
     px: F64
     sigma_px: F64
+    good: Bools
+
+
+@dataclass(frozen=True)
+class Patches:
+    """Of patches. px : (n, 2) how far each lies from where it was looked for. weight : (n, 2, 2) inverse covariance,
+    1/px^2, zero for those not found. good : (n,)."""
+
+    px: F64
+    weight: F64
     good: Bools
 
 
@@ -58,28 +69,33 @@ def strip_shifts(first: F64, later: F64) -> Shift:
     x = np.linspace(-1.0, 1.0, first.shape[1])
     slope = _slope(first, 1)
     design = np.stack([slope, first, np.ones_like(first), np.broadcast_to(x, first.shape)], axis=-1)
-    return _solved(design, later, 1)
+    px, covariance, good = _solved(design, later, 1)
+    sigma = np.sqrt(np.where(good, covariance[:, 0, 0], np.inf))
+    return Shift(px[:, 0], np.hypot(sigma, FLOOR_PX), good)
 
 
-def patches(gray: U8, centres: F64, half_px: int) -> tuple[F64, Bools]:
+def patches(gray: Gray, centres: F64, half_px: int) -> tuple[F64, Bools]:
     """(n, k) squares round (n, 2) pixels, row by row; which lie in the picture."""
     y, x = np.mgrid[-half_px:half_px + 1, -half_px:half_px + 1]
     at = centres[:, None, :] + np.stack([x.ravel(), y.ravel()], axis=1)
     return _at(gray, at), _inside(gray, at)
 
 
-def patch_shifts(first: F64, later: F64) -> Shift:
-    """Shift (n, 2) of squares (n, k) against those of the first photo, pixels (x, y)."""
+def patch_shifts(first: F64, later: F64) -> Patches:
+    """Shift of squares (n, k) against those of the first photo, pixels (x, y). An edge tells one direction only."""
     side = round(first.shape[1] ** 0.5)
     square = first.reshape(-1, side, side)
     gy, gx = _slope(square, 1), _slope(square, 2)
     flat = (len(first), -1)
     design = np.stack([gx.reshape(flat), gy.reshape(flat), first, np.ones_like(first)], axis=-1)
-    return _solved(design, later, 2)
+    px, covariance, good = _solved(design, later, 2)
+    weight = np.linalg.inv(np.where(good[:, None, None], covariance, np.eye(2)) + FLOOR_PX**2 * np.eye(2))
+    return Patches(px, np.where(good[:, None, None], weight, 0.0), good)
 
 
-def _solved(design: F64, later: F64, axes: int) -> Shift:
-    """Gradient, pattern and offset fitted to the later photo: later = g first - g d . gradient + o."""
+def _solved(design: F64, later: F64, axes: int) -> tuple[F64, F64, Bools]:
+    """Gradient, pattern and offset fitted to the later photo: later = g first - g d . gradient + o. Shifts (n, axes),
+    their covariance and which are to be believed."""
     normal = np.einsum("nki,nkj->nij", design, design)
     normal += 1e-6 * np.eye(design.shape[2]) * (1.0 + np.trace(normal, axis1=1, axis2=2))[:, None, None] * 1e-3
     inverse = np.linalg.inv(normal)
@@ -89,12 +105,10 @@ def _solved(design: F64, later: F64, axes: int) -> Shift:
     with np.errstate(divide="ignore", invalid="ignore"):
         px = -fit[:, :axes] / gain[:, None]
         spread = (left * left).sum(1) / max(design.shape[1] - design.shape[2], 1)
-        sigma = np.sqrt(spread * np.einsum("nii->ni", inverse)[:, :axes].max(1)) / np.abs(gain)
-        contrast = np.var(later, axis=1)
-        alike = 1.0 - np.var(left, axis=1) / np.maximum(contrast, 1e-9)
+        covariance = inverse[:, :axes, :axes] * (spread / gain**2)[:, None, None]
+        alike = 1.0 - np.var(left, axis=1) / np.maximum(np.var(later, axis=1), 1e-9)
     good = (gain > 0.2) & (alike > ALIKE**2) & np.isfinite(px).all(1) & (np.abs(px).max(1) < 2.5)
-    px = np.where(good[:, None], px, 0.0)
-    return Shift(px[:, 0] if axes == 1 else px, np.where(good, np.hypot(sigma, FLOOR_PX), np.inf), good)
+    return np.where(good[:, None], px, 0.0), covariance, good
 
 
 def _slope(values: F64, axis: int) -> F64:
@@ -104,12 +118,12 @@ def _slope(values: F64, axis: int) -> F64:
     return np.asarray(CubicSpline(x, values, axis=axis)(x, 1), dtype=np.float64)
 
 
-def _at(gray: U8, at: F64) -> F64:
+def _at(gray: Gray, at: F64) -> F64:
     flat = np.ascontiguousarray(at.astype(np.float32))
     return np.asarray(cv2.remap(gray, flat[..., 0], flat[..., 1], cv2.INTER_LANCZOS4, borderMode=cv2.BORDER_REPLICATE),
                       dtype=np.float64)
 
 
-def _inside(gray: U8, at: F64) -> Bools:
+def _inside(gray: Gray, at: F64) -> Bools:
     h, w = gray.shape
     return np.asarray((at.min(1) > 1).all(1) & (at[..., 0].max(1) < w - 2) & (at[..., 1].max(1) < h - 2))

@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 
 from calibration.lens_model import distort, undistort
 from vision.scene import rotation_of
-from vision.shifts import Shift, patch_shifts, patches
+from vision.shifts import Patches, patch_shifts, patches
 
+F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 U8 = NDArray[np.uint8]
 
@@ -28,6 +29,8 @@ MOVED_PX = 0.25
 which a near and a far background could make 0.005 degrees of turn."""
 AGREE = 0.5
 """Least share of the patches that must follow one movement of the camera."""
+BLUR_PX, ROUNDS, ENOUGH_PX = 1.3, 10, 0.003
+"""Blur before patches are followed, how often they are looked for anew, and the step that needs no further one."""
 CLEAR = 3.0
 """How many times a pixel's noise a patch's own contrast must be."""
 REACH_PX = 12.0
@@ -82,9 +85,14 @@ def find_background(gray: U8, keep_out: NDArray[np.uint8]) -> Background:
     centres = np.empty((0, 2)) if got is None else np.rint((got.reshape(-1, 2).astype(np.float64) + 0.5) * shrink - 0.5)
     if not len(centres):
         return Background(centres, np.empty((0, (2 * half + 1) ** 2)), half)
-    patterns, inside = patches(gray, centres, half)
+    patterns, inside = patches(_soft(gray), centres, half)
     clear = inside & (patterns.std(1) > CLEAR * _noise(gray))
     return Background(centres[clear], patterns[clear], half)
+
+
+def _soft(gray: U8) -> F32:
+    """The picture a little blurred: noise in a patch's own gradient would make every shift come out too small."""
+    return np.asarray(cv2.GaussianBlur(gray.astype(np.float32), (0, 0), BLUR_PX), dtype=np.float32)
 
 
 def _noise(gray: U8) -> float:
@@ -100,60 +108,65 @@ def judge(background: Background, gray: U8, theta: F64, width: int) -> Stillness
     if len(background.centres) < LEAST_PATCHES:
         return Stillness(*none, np.nan, np.nan, len(background.centres), "there is too little to see behind the rib to tell "
                          "whether the camera stayed still: put something with corners there, outside the rib")
-    x: F64 = np.zeros(4)
-    seen = _followed(background, gray, np.zeros(2))
+    soft = _soft(gray)
+    seen = _look(background, soft, np.zeros(2))
     if seen.good.mean() < AGREE:
-        seen_far, start = _far(background, gray)
-        if seen_far.good.mean() < AGREE:
+        seen, start = _far(background, soft)
+        if seen.good.mean() < AGREE:
             return Stillness(*none, np.nan, np.nan, int(seen.good.sum()), "the background is not where it was: the camera was "
                              "moved, or something large stands in its way")
-        moved = float(np.hypot(*(start + np.median(seen_far.px[seen_far.good], axis=0))))
-        return Stillness(*none, moved, np.nan, int(seen_far.good.sum()), _moved(moved))
-    weight = seen.good.astype(np.float64)
+        moved = float(np.hypot(*(start + np.median(seen.px[seen.good], axis=0))))
+        return Stillness(*none, moved, np.nan, int(seen.good.sum()), _moved(moved))
     jac = _jacobian(background.centres, theta)
-    scale = 0.0
-    for _ in range(12):
-        w = np.repeat(np.sqrt(weight) / np.maximum(seen.sigma_px, 1e-6), 2)
-        shown = np.where(w > 0, w * seen.px.ravel(), 0.0)
-        x = np.asarray(np.linalg.lstsq(jac.reshape(-1, 4) * w[:, None], shown, rcond=None)[0], dtype=np.float64)
-        off = np.linalg.norm(seen.px - jac @ x, axis=1) / seen.sigma_px
-        scale = max(1.0, float(np.median(off[seen.good])) / 1.1774)  # Rayleigh's median for two coordinates
-        weight = np.clip(1 - (off / (4.7 * scale)) ** 2, 0, None) ** 2 * seen.good
-    agree = (off < 4.7 * scale) & seen.good
+    h, w = gray.shape
+    corners = _jacobian(np.array([[0, 0], [w, 0], [0, h], [w, h], [w / 2, h / 2]], dtype=np.float64), theta)
+    x: F64 = np.zeros(4)
+    for _ in range(ROUNDS):
+        # looked for where the camera's movement so far puts them: a patch that shows too little of its own shift,
+        # for its noise or for being a mere edge, then misleads nobody
+        seen = _look(background, soft, jac @ x)
+        step, normal, scale, agree = _fitted(seen, jac)
+        x = x + step
+        if np.linalg.norm(corners @ step, axis=1).max() < ENOUGH_PX:
+            break
     if agree.sum() < max(LEAST_PATCHES, AGREE * len(agree)):
         return Stillness(*none, np.nan, np.nan, int(agree.sum()), "the background does not stand still as a whole: the camera "
                          "was moved, or much behind the rib has moved")
-    w = np.repeat(np.sqrt(weight) / np.maximum(seen.sigma_px * scale, 1e-6), 2)
-    a = jac.reshape(-1, 4) * w[:, None]
     # bisquare weights at the normal cost 5 % of efficiency (Maronna, Martin and Yohai 2006, table 2.2)
-    covariance = np.asarray(np.linalg.inv(a.T @ a) * 1.05, dtype=np.float64)
-    h, w_px = gray.shape
-    corners = np.array([[0, 0], [w_px, 0], [0, h], [w_px, h], [w_px / 2, h / 2]], dtype=np.float64)
-    shift = float(np.linalg.norm(_jacobian(corners, theta) @ x, axis=1).max())
-    u_px = float(np.median(seen.sigma_px[agree])) * scale
-    far = shift > MOVED_PX * width / 2000
-    return Stillness(x[:3], float(x[3]), covariance, shift, u_px, int(agree.sum()), _moved(shift) if far else "")
+    covariance = np.asarray(np.linalg.inv(normal) * scale**2 * 1.05, dtype=np.float64)
+    shift = float(np.linalg.norm(corners @ x, axis=1).max())
+    sharp = np.linalg.eigvalsh(seen.weight[agree])[:, -1]
+    return Stillness(x[:3], float(x[3]), covariance, shift, scale / float(np.sqrt(np.median(sharp))), int(agree.sum()),
+                     _moved(shift) if shift > MOVED_PX * width / 2000 else "")
+
+
+def _fitted(seen: Patches, jac: F64) -> tuple[F64, F64, float, NDArray[np.bool_]]:
+    """Step (4,) of the camera's movement, its normal matrix, the scatter of the patches over what their noise makes,
+    and which agree: bisquare weights on each patch's distance, counted in its own covariance."""
+    x: F64 = np.zeros(4)
+    normal, scale, far = np.eye(4), 1.0, np.zeros(len(seen.good))
+    for k in range(10):
+        r = seen.px - jac @ x
+        far = np.sqrt(np.einsum("ni,nij,nj->n", r, seen.weight, r))
+        scale = max(1.0, float(np.median(far[seen.good])) / 1.1774)  # Rayleigh's median
+        w = np.clip(1 - (far / (4.7 * scale)) ** 2, 0, None) ** 2 * seen.good if k else 1.0 * seen.good
+        normal = np.einsum("n,nia,nij,njb->ab", w, jac, seen.weight, jac)
+        right = np.einsum("n,nia,nij,nj->a", w, jac, seen.weight, seen.px)
+        x = np.asarray(np.linalg.lstsq(normal, right, rcond=None)[0], dtype=np.float64)
+    return x, normal, scale, (far < 4.7 * scale) & seen.good
 
 
 def _moved(px: float) -> str:
     return f"the camera was moved or refocused: the background lies {px:.1f} pixels from where it was"
 
 
-def _followed(background: Background, gray: U8, start: F64) -> Shift:
-    """Shifts in two rounds, the second from where the first found each patch."""
-    at = np.broadcast_to(start, background.centres.shape)
-    total = np.zeros_like(background.centres)
-    good = np.ones(len(at), dtype=bool)
-    got = Shift(total, np.full(len(at), np.inf), good)
-    for _ in range(3):
-        values, inside = patches(gray, background.centres + at + total, background.half)
-        got = patch_shifts(background.patterns, values)
-        good = good & got.good & inside
-        total = total + np.where(good[:, None], got.px, 0.0)
-    return Shift(total, np.where(good, got.sigma_px, np.inf), good)
+def _look(background: Background, gray: F32, at: F64) -> Patches:
+    values, inside = patches(gray, background.centres + at, background.half)
+    got = patch_shifts(background.patterns, values)
+    return Patches(got.px, got.weight * inside[:, None, None], got.good & inside)
 
 
-def _far(background: Background, gray: U8) -> tuple[Shift, F64]:
+def _far(background: Background, gray: F32) -> tuple[Patches, F64]:
     """The best common start within REACH_PX, for a camera that was bumped."""
     steps = np.arange(-REACH_PX, REACH_PX + 1, 2.0)
     starts = [np.array([i, j]) for i in steps for j in steps]
@@ -165,7 +178,7 @@ def _far(background: Background, gray: U8) -> tuple[Shift, F64]:
         return float(np.median((a * b).sum(1) / np.sqrt((a * a).sum(1) * (b * b).sum(1) + 1e-9)))
 
     best = max(starts, key=likeness)
-    return _followed(background, gray, best), best
+    return _look(background, gray, best), best
 
 
 def _jacobian(pixels: F64, theta: F64, step: float = 1e-5) -> F64:
