@@ -58,10 +58,17 @@ def test_upside_down_is_told_by_the_point_and_refused_without_anything_to_tell_i
     assert turned.text == "2.5"
     assert turned.upside_down
     # 85 stands on its head as 58; without a point nothing tells which way up it is
-    found = read_display(panel("85"))
+    found = read_display(panel("85"), decimals=0)
     assert found.value is None
     assert "one way up" in found.reason
-    assert read_display(panel("85"), upright=True).text == "85"
+    assert read_display(panel("85"), upright=True, decimals=0).text == "85"
+
+
+def test_a_number_without_its_point_is_refused_unless_the_gauge_is_known_to_show_none():
+    found = read_display(panel("125"), upright=True)
+    assert found.value is None
+    assert "no decimal point" in found.reason
+    assert read_display(panel("125"), upright=True, decimals=0).text == "125"
 
 
 def test_what_is_no_figure_gives_no_value():

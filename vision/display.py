@@ -7,7 +7,6 @@ digit, a digit cut by the edge, two rows or two ways round that read differently
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import cv2
@@ -352,13 +351,10 @@ def _spoken(row: Row, g: _Glyphs, places: list[Cell], everything: list[Part], th
         return unread(f'{what} of "{text}" is doubtful', digits, worst)
     if abs(float(text)) > LARGEST or (len(chars) > 1 and chars[0] == "0" and point != 0):
         return unread(f'"{text}" is no angle a gauge shows', digits, worst)
-    flags: Sequence[Flag] = ()
-    if point is None and decimals is None and (len(chars) > 2 or worst < 0.6):
+    if point is None and decimals is None:
         # a point that is not seen makes ten times the angle
         return unread(f'no decimal point seen in "{text}": say how many digits follow it (0 for none)', digits, worst)
-    if point is None and decimals is None:
-        flags = (Flag("display-no-point", f'no decimal point seen in "{text}"'),)
-    return DisplayReading(float(text), text, None, digits, worst, False, light, tuple(flags))
+    return DisplayReading(float(text), text, None, digits, worst, False, light)
 
 
 def _crowned(row: Row, c: Cell) -> bool:
