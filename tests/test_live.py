@@ -180,7 +180,7 @@ def test_a_photo_without_the_station_starts_nothing():
 # --- the watch
 
 def made(z: float, u: float = 0.001) -> Change:
-    still = Stillness(np.zeros(3), 0.0, np.zeros((4, 4)), 0.0, 0.02, 50, "")
+    still = Stillness(np.zeros(3), 0.0, np.zeros((4, 4)), np.zeros((4, 4)), 0.0, 0.02, 50, "")
     return Change(Quantity(z * u, (Component("noise", "n", u),)), "", still,
                   *(Quantity(0.0, (Component("slide", "s", 0.01),)),) * 2)
 

@@ -33,6 +33,9 @@ LEAST_SEEN = 0.4
 MAX_ROUNDS, ROBUST_ROUNDS = 12, 4
 ENOUGH = np.array([1e-6, 5e-3, 5e-3, 5e-2])
 """A step of turn (rad), slide and distance (mm) that needs no further one."""
+RESTLESS, GROWING = 10.0, 100.0
+"""How many such steps may be left at the end; and a step of how many that grows fourfold ends the search. Smaller ones
+may grow: where nothing has moved the first is next to nothing, and weights that settle then make a larger one."""
 STEPS = np.array([1e-5, 1e-5, 1e-5, 1e-2, 1e-2, 1e-1, 1e-5, 1e-5, 1e-5, 1e-5])
 """For differences: radians, mm, and parts of the focal length."""
 
@@ -87,10 +90,10 @@ def fit(start: Start, gray: U8, camera: Stillness, x: F64) -> Fit | None:
         size = float(np.abs(step[[0, 3, 4, 5]] / ENOUGH).max())
         if size < 1:
             break
-        if size > 4 * last:
+        if size > max(4 * last, GROWING):
             return None
         last = size
-    if size > 10:
+    if size > RESTLESS:
         return None
     inverse = np.asarray(np.linalg.inv(normal), dtype=np.float64)
     a = root @ jac
@@ -187,6 +190,7 @@ def jacobian(start: Start, p: Pieces, total: F64) -> F64:
 
 
 def _camera_covariance(camera: Stillness) -> F64:
-    """Of the camera's turn and zoom: the patches' noise, and that part of it may be a carry sideways."""
+    """Of the camera's turn and zoom: the patches' noise, and that it may be a carry sideways in part: the rib, being nearer, then
+    moves otherwise than the background."""
     pan = float(np.hypot(camera.turn[0], camera.turn[1]))
-    return np.asarray(camera.covariance + np.diag([(TURN_OR_SHIFT * pan) ** 2] * 3 + [1e-14]))
+    return np.asarray(camera.covariance + camera.carry + np.diag([(TURN_OR_SHIFT * pan) ** 2] * 3 + [1e-14]))

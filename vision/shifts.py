@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
+from scipy.ndimage import gaussian_filter
 
 F64 = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -81,14 +82,19 @@ def patches(gray: Gray, centres: F64, half_px: int) -> tuple[F64, Bools]:
     return _at(gray, at), _inside(gray, at)
 
 
-def patch_shifts(first: F64, later: F64) -> Patches:
-    """Shift of squares (n, k) against those of the first photo, pixels (x, y). An edge tells one direction only."""
+def patch_shifts(first: F64, later: F64, blur_px: float) -> Patches:
+    """Shift of squares (n, k) against those of the first photo, pixels (x, y). An edge tells one direction only.
+
+    blur_px : of both pictures, before the squares were taken: it leaves noise of neighbours alike, and a fit that took
+    it for white would be several times too sure of itself.
+    """
     side = round(first.shape[1] ** 0.5)
     square = first.reshape(-1, side, side)
     gy, gx = _slope(square, 1), _slope(square, 2)
     flat = (len(first), -1)
     design = np.stack([gx.reshape(flat), gy.reshape(flat), first, np.ones_like(first)], axis=-1)
     px, covariance, good = _solved(design, later, 2)
+    covariance = _of_alike_noise(design, covariance, side, blur_px)
     weight = np.linalg.inv(np.where(good[:, None, None], covariance, np.eye(2)) + FLOOR_PX**2 * np.eye(2))
     return Patches(px, np.where(good[:, None, None], weight, 0.0), good)
 
@@ -109,6 +115,19 @@ def _solved(design: F64, later: F64, axes: int) -> tuple[F64, F64, Bools]:
         alike = 1.0 - np.var(left, axis=1) / np.maximum(np.var(later, axis=1), 1e-9)
     good = (gain > 0.2) & (alike > ALIKE**2) & np.isfinite(px).all(1) & (np.abs(px).max(1) < 2.5)
     return np.where(good[:, None], px, 0.0), covariance, good
+
+
+def _of_alike_noise(design: F64, covariance: F64, side: int, blur_px: float) -> F64:
+    """(n, 2, 2) covariance of shifts for noise whose correlation at distance r is exp(-r^2 / 4 b^2), as white noise has
+    after a Gaussian blur b: (D'D)^-1 D'CD (D'D)^-1 (Aitken 1935) instead of the (D'D)^-1 that `covariance` is made of."""
+    inverse = np.linalg.inv(np.einsum("nki,nkj->nij", design, design) + 1e-9 * np.eye(design.shape[2]))
+    square = design.reshape(len(design), side, side, -1)
+    wide = (0, blur_px * 2**0.5, blur_px * 2**0.5, 0)
+    alike = gaussian_filter(square, wide, mode="constant", truncate=6.0) * 4 * np.pi * blur_px**2
+    middle = np.einsum("nki,nkj->nij", design, alike.reshape(design.shape))
+    full = (inverse @ middle @ inverse)[:, :2, :2]
+    noise = covariance[:, 0, 0] / np.maximum(inverse[:, 0, 0], 1e-30)
+    return np.asarray(full * noise[:, None, None], dtype=np.float64)
 
 
 def _slope(values: F64, axis: int) -> F64:

@@ -3,8 +3,11 @@
 A camera that turns (or refocuses) moves the picture of everything alike, however far away: three angles and a
 change of focal length, fitted to the shifts of patches of the background, most of which must agree. A camera
 that is carried sideways moves near and far things differently and cannot be told from a turn by a single
-picture; so a shift beyond MOVED_PX ends the comparison, and below it half of the turn found is carried as
-uncertain.
+picture; so a shift beyond MOVED_PX ends the comparison, and below it what a carry could feign is uncertain: near
+things below and far ones above, moved differently, look like a roll.
+
+The movement found is corrected for, never dropped: it enters the rib's fit with this covariance, and what remains is
+the component "camera's stillness" of the change. A background that shows little makes it large.
 """
 
 from __future__ import annotations
@@ -27,6 +30,12 @@ MOST_PATCHES, LEAST_PATCHES = 160, 15
 MOVED_PX = 0.25
 """Shift of the background, pixels at 2000 across, beyond which the camera counts as moved: sideways 0.3 mm, of
 which a near and a far background could make 0.005 degrees of turn."""
+SURELY = 4.0
+"""How many of its own standard uncertainties such a shift must be as well: a poor background's noise alone can look
+like a shift, and makes the change's u large instead."""
+NEAR_AND_FAR = 0.5
+"""Share by which a carry's shift differs from the middle of the picture to its rim, standard deviation, because of
+what stands nearer or farther there: from 3 m in the middle, 2 m or 6 m at the rim (common practice, no source)."""
 AGREE = 0.5
 """Least share of the patches that must follow one movement of the camera."""
 BLUR_PX, ROUNDS, ENOUGH_PX = 1.3, 10, 0.003
@@ -50,7 +59,8 @@ class Background:
 class Stillness:
     """What the background says of the camera since the first photo.
 
-    turn : (3,) rad about the camera's axes. zoom : relative change of focal length. covariance : (4, 4) of both.
+    turn : (3,) rad about the camera's axes. zoom : relative change of focal length. covariance : (4, 4) of both by the
+    noise of the patches. carry : (4, 4) besides, were the shift a carry sideways past things near and far.
     shift_px : the largest shift of the picture's corners that they make. u_px : scatter of one patch. patches : that
     agree. reason : why the camera cannot be taken as still, or empty.
     """
@@ -58,6 +68,7 @@ class Stillness:
     turn: F64
     zoom: float
     covariance: F64
+    carry: F64
     shift_px: float
     u_px: float
     patches: int
@@ -104,7 +115,7 @@ def _noise(gray: U8) -> float:
 
 def judge(background: Background, gray: U8, theta: F64, width: int) -> Stillness:
     """Hold the background of the first photo against another photo of the same size."""
-    none = np.zeros(3), 0.0, np.full((4, 4), np.nan)
+    none = np.zeros(3), 0.0, *(np.full((4, 4), np.nan),) * 2
     if len(background.centres) < LEAST_PATCHES:
         return Stillness(*none, np.nan, np.nan, len(background.centres), "there is too little to see behind the rib to tell "
                          "whether the camera stayed still: put something with corners there, outside the rib")
@@ -133,11 +144,16 @@ def judge(background: Background, gray: U8, theta: F64, width: int) -> Stillness
         return Stillness(*none, np.nan, np.nan, int(agree.sum()), "the background does not stand still as a whole: the camera "
                          "was moved, or much behind the rib has moved")
     # bisquare weights at the normal cost 5 % of efficiency (Maronna, Martin and Yohai 2006, table 2.2)
-    covariance = np.asarray(np.linalg.inv(normal) * scale**2 * 1.05, dtype=np.float64)
-    shift = float(np.linalg.norm(corners @ x, axis=1).max())
+    free = 2 * int(agree.sum()) - 4
+    # and the scatter that few patches show is uncertain itself: the variance of Student's t
+    covariance = np.asarray(np.linalg.inv(normal) * scale**2 * 1.05 * free / (free - 2), dtype=np.float64)
     sharp = np.linalg.eigvalsh(seen.weight[agree])[:, -1]
-    return Stillness(x[:3], float(x[3]), covariance, shift, scale / float(np.sqrt(np.median(sharp))), int(agree.sum()),
-                     _moved(shift) if shift > MOVED_PX * width / 2000 else "")
+    size, u = _shifts(corners, x, covariance)
+    shift = float(size.max())
+    told = bool(np.any((size > MOVED_PX * width / 2000) & (size > SURELY * u)))
+    carry = _feigned(background.centres, seen.weight * agree[:, None, None], jac, corners, x)
+    return Stillness(x[:3], float(x[3]), covariance, carry, shift, scale / float(np.sqrt(np.median(sharp))), int(agree.sum()),
+                     _moved(shift) if told else "")
 
 
 def _fitted(seen: Patches, jac: F64) -> tuple[F64, F64, float, NDArray[np.bool_]]:
@@ -156,13 +172,33 @@ def _fitted(seen: Patches, jac: F64) -> tuple[F64, F64, float, NDArray[np.bool_]
     return x, normal, scale, (far < 4.7 * scale) & seen.good
 
 
+def _shifts(corners: F64, x: F64, covariance: F64) -> tuple[F64, F64]:
+    """(n,) how far the picture's corners have shifted, pixels, and the standard uncertainty of each."""
+    shift = corners @ x
+    size = np.linalg.norm(shift, axis=1)
+    way = np.einsum("nia,ni->na", corners, shift / np.maximum(size, 1e-12)[:, None])
+    return size, np.sqrt(np.einsum("na,ab,nb->n", way, covariance, way))
+
+
+def _feigned(centres: F64, weight: F64, jac: F64, corners: F64, x: F64) -> F64:
+    """(4, 4) of the movement that a carry sideways would feign: the shift of the picture's middle, other by
+    NEAR_AND_FAR towards each rim and along each axis, put through the patches' own fit."""
+    middle = corners[4] @ x
+    span = centres - centres.mean(0)
+    span = NEAR_AND_FAR * span / np.maximum(np.abs(span).max(0), 1.0)
+    normal = np.einsum("nia,nij,njb->ab", jac, weight, jac)
+    right = np.einsum("nia,nij,nk,j->ak", jac, weight, span, middle)
+    feigned = np.linalg.lstsq(normal, right, rcond=None)[0]
+    return np.asarray(feigned @ feigned.T, dtype=np.float64)
+
+
 def _moved(px: float) -> str:
     return f"the camera was moved or refocused: the background lies {px:.1f} pixels from where it was"
 
 
 def _look(background: Background, gray: F32, at: F64) -> Patches:
     values, inside = patches(gray, background.centres + at, background.half)
-    got = patch_shifts(background.patterns, values)
+    got = patch_shifts(background.patterns, values, BLUR_PX)
     return Patches(got.px, got.weight * inside[:, None, None], got.good & inside)
 
 

@@ -7,28 +7,54 @@ by splines, and the noise comes afterwards.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import RectBivariateSpline
-from scipy.ndimage import map_coordinates
+from scipy.ndimage import map_coordinates, spline_filter
 
 from calibration.lens_model import distort, undistort
 from shop.draw import draw
 from shop.scene import Scene
 from vision.scene import rotation_of
 
+F64 = NDArray[np.float64]
 U8 = NDArray[np.uint8]
+Turn = tuple[float, float, float]
 KNOT_PX = 40
 NOISE = 3.0
 """Grey levels of noise put on a turned picture, of standard deviation 1 in the scene's `noise`."""
 
 
-def draw_turned(scene: Scene, turn_deg: tuple[float, float, float], again: int) -> tuple[U8, U8]:
+def draw_turned(scene: Scene, turn_deg: Turn, again: int) -> tuple[U8, U8]:
     """Two photos (h, w, 3) of a scene: before and after a turn of the camera about its x, y and z axis, degrees."""
+    before, after = draw_turns(scene, [turn_deg], again)
+    return before, after
+
+
+def draw_turns(scene: Scene, turns_deg: Sequence[Turn], again: int) -> list[U8]:
+    """Photos (h, w, 3) of a scene: the first as it is, then one after each turn of the camera from there."""
     clean = draw(replace(scene, noise=0.0))[0].astype(np.float64)
-    h, w = clean.shape[:2]
+    splines = [spline_filter(clean[..., c], order=5, mode="nearest") for c in range(3)]
+    rng = np.random.default_rng([scene.seed, again, 5])
+
+    def taken(light: F64) -> U8:
+        noise = rng.normal(0, NOISE * scene.noise, light.shape[:2])[..., None]
+        return np.clip(np.rint(light + noise), 0, 255).astype(np.uint8)
+
+    photos = [taken(clean)]
+    for turn in turns_deg:
+        at = _seen_at(scene, turn, clean.shape[:2])
+        photos.append(taken(np.stack([map_coordinates(s, at, order=5, mode="nearest", prefilter=False) for s in splines],
+                                     axis=-1)))
+    return photos
+
+
+def _seen_at(scene: Scene, turn_deg: Turn, size: tuple[int, ...]) -> list[F64]:
+    """Rows and columns (h, w) of the first photo at which a turned camera's pixels look."""
+    h, w = size
     theta = np.array(scene.camera.theta)
     x, y = np.arange(0, w + KNOT_PX, KNOT_PX), np.arange(0, h + KNOT_PX, KNOT_PX)
     at = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2).astype(np.float64)
@@ -36,12 +62,4 @@ def draw_turned(scene: Scene, turn_deg: tuple[float, float, float], again: int) 
     off = (distort(rays[:, :2] / rays[:, 2:], theta) - at).reshape(len(y), len(x), 2)
     rows, columns = np.arange(h), np.arange(w)
     dx, dy = (RectBivariateSpline(y, x, off[..., k])(rows, columns) for k in (0, 1))
-    moved = np.stack([map_coordinates(clean[..., c], [rows[:, None] + dy, columns + dx], order=5, mode="nearest")
-                      for c in range(3)], axis=-1)
-    rng = np.random.default_rng([scene.seed, again, 5])
-
-    def taken(light: NDArray[np.float64]) -> U8:
-        noise = rng.normal(0, NOISE * scene.noise, light.shape[:2])[..., None]
-        return np.clip(np.rint(light + noise), 0, 255).astype(np.uint8)
-
-    return taken(clean), taken(moved)
+    return [rows[:, None] + dy, columns + dx]
