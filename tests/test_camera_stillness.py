@@ -18,7 +18,8 @@ from vision import relative_fit, stillness
 from vision.photo import Picture
 from vision.reader import read_fully
 from vision.relative import Change, Start, begin, compare
-from vision.stillness import Background, find_background, judge
+from vision.shifts import patch_shifts
+from vision.stillness import BLUR_PX, Background, find_background, judge
 
 CAMERA = PHONE.scaled(0.6)
 SCENE = Scene(seed=1, camera=CAMERA, chord_mm=800.0, chord_deg=1.6, cards=(CardAt("panel", 1, 0.45),), clutter=8,
@@ -135,3 +136,24 @@ def test_too_little_behind_the_rib_is_said(start: Start, photos: list[np.ndarray
     assert change.turn is None and "too little to see behind the rib" in change.reason
     none = Background(np.empty((0, 2)), np.empty((0, 225)), 7)
     assert compare(replace(start, background=none), Picture.from_array(photos[1])).turn is None
+
+
+def test_a_patch_knows_the_noise_that_a_blur_made_alike():
+    """Patches of known shift 0 in noise by chance, blurred as the background is: their squared distance, counted in
+    their own covariance, has the mean 2 of chi-square with two degrees of freedom. White noise assumed gives over 6."""
+    rng = np.random.default_rng(8)
+    y, x = np.mgrid[-7:8, -7:8]
+    blob = 60 * np.exp(-((x - 1.0) ** 2 + (y + 0.5) ** 2 / 2) / (2 * 2.5**2))
+    big = np.pad(blob, 10, mode="edge")
+
+    def taken(count: int) -> np.ndarray:
+        light = big + rng.normal(0, 2.0, (count, *big.shape))
+        return gaussian_filter(light, (0, BLUR_PX, BLUR_PX))[:, 10:-10, 10:-10].reshape(count, -1)
+
+    first = np.repeat(gaussian_filter(big, BLUR_PX)[10:-10, 10:-10].reshape(1, -1), 600, axis=0)
+    got = patch_shifts(first, taken(600), BLUR_PX)
+    assert got.good.all()
+    far = np.einsum("ni,nij,nj->n", got.px, got.weight, got.px)
+    assert far.mean() == pytest.approx(2.0, rel=0.15)
+    trusting = patch_shifts(first, taken(600), 0.3)  # next to no blur: as good as white
+    assert np.einsum("ni,nij,nj->n", trusting.px, trusting.weight, trusting.px).mean() > 6

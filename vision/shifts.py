@@ -127,6 +127,9 @@ def _of_alike_noise(design: F64, covariance: F64, side: int, blur_px: float) -> 
     middle = np.einsum("nki,nkj->nij", design, alike.reshape(design.shape))
     full = (inverse @ middle @ inverse)[:, :2, :2]
     noise = covariance[:, 0, 0] / np.maximum(inverse[:, 0, 0], 1e-30)
+    # the fit takes more of such noise than of white: its residuals have k - tr((D'D)^-1 D'CD) degrees of freedom
+    k, axes = design.shape[1:]
+    noise = noise * (k - axes) / np.maximum(k - np.trace(inverse @ middle, axis1=1, axis2=2), 0.1 * k)
     return np.asarray(full * noise[:, None, None], dtype=np.float64)
 
 

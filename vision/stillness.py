@@ -136,10 +136,11 @@ def judge(background: Background, gray: U8, theta: F64, width: int) -> Stillness
         # looked for where the camera's movement so far puts them: a patch that shows too little of its own shift,
         # for its noise or for being a mere edge, then misleads nobody
         seen = _look(background, soft, jac @ x)
-        step, normal, scale, agree = _fitted(seen, jac)
+        step, normal, scale, trust = _fitted(seen, jac)
         x = x + step
         if np.linalg.norm(corners @ step, axis=1).max() < ENOUGH_PX:
             break
+    agree = trust > 0
     if agree.sum() < max(LEAST_PATCHES, AGREE * len(agree)):
         return Stillness(*none, np.nan, np.nan, int(agree.sum()), "the background does not stand still as a whole: the camera "
                          "was moved, or much behind the rib has moved")
@@ -151,16 +152,17 @@ def judge(background: Background, gray: U8, theta: F64, width: int) -> Stillness
     size, u = _shifts(corners, x, covariance)
     shift = float(size.max())
     told = bool(np.any((size > MOVED_PX * width / 2000) & (size > SURELY * u)))
-    carry = _feigned(background.centres, seen.weight * agree[:, None, None], jac, corners, x)
+    carry = _feigned(background.centres, seen.weight * trust[:, None, None], jac, corners, x)
     return Stillness(x[:3], float(x[3]), covariance, carry, shift, scale / float(np.sqrt(np.median(sharp))), int(agree.sum()),
                      _moved(shift) if told else "")
 
 
-def _fitted(seen: Patches, jac: F64) -> tuple[F64, F64, float, NDArray[np.bool_]]:
+def _fitted(seen: Patches, jac: F64) -> tuple[F64, F64, float, F64]:
     """Step (4,) of the camera's movement, its normal matrix, the scatter of the patches over what their noise makes,
-    and which agree: bisquare weights on each patch's distance, counted in its own covariance."""
+    and the bisquare weight (n,) of each patch by its distance, counted in its own covariance; 0 where it disagrees."""
     x: F64 = np.zeros(4)
-    normal, scale, far = np.eye(4), 1.0, np.zeros(len(seen.good))
+    normal, scale = np.eye(4), 1.0
+    w: F64 = np.zeros(len(seen.good))
     for k in range(10):
         r = seen.px - jac @ x
         far = np.sqrt(np.einsum("ni,nij,nj->n", r, seen.weight, r))
@@ -169,7 +171,7 @@ def _fitted(seen: Patches, jac: F64) -> tuple[F64, F64, float, NDArray[np.bool_]
         normal = np.einsum("n,nia,nij,njb->ab", w, jac, seen.weight, jac)
         right = np.einsum("n,nia,nij,nj->a", w, jac, seen.weight, seen.px)
         x = np.asarray(np.linalg.lstsq(normal, right, rcond=None)[0], dtype=np.float64)
-    return x, normal, scale, (far < 4.7 * scale) & seen.good
+    return x, normal, scale, w
 
 
 def _shifts(corners: F64, x: F64, covariance: F64) -> tuple[F64, F64]:
