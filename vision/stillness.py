@@ -167,7 +167,8 @@ def _fitted(seen: Patches, jac: F64) -> tuple[F64, F64, float, F64]:
         r = seen.px - jac @ x
         far = np.sqrt(np.einsum("ni,nij,nj->n", r, seen.weight, r))
         scale = max(1.0, float(np.median(far[seen.good])) / 1.1774)  # Rayleigh's median
-        w = np.clip(1 - (far / (4.7 * scale)) ** 2, 0, None) ** 2 * seen.good if k else 1.0 * seen.good
+        trust = np.clip(1 - (far / (4.7 * scale)) ** 2, 0, None) ** 2 if k else np.ones(len(far))
+        w = np.asarray(trust * seen.good, dtype=np.float64)
         normal = np.einsum("n,nia,nij,njb->ab", w, jac, seen.weight, jac)
         right = np.einsum("n,nia,nij,nj->a", w, jac, seen.weight, seen.px)
         x = np.asarray(np.linalg.lstsq(normal, right, rcond=None)[0], dtype=np.float64)
