@@ -157,3 +157,22 @@ def test_a_patch_knows_the_noise_that_a_blur_made_alike():
     assert far.mean() == pytest.approx(2.0, rel=0.15)
     trusting = patch_shifts(first, taken(600), 0.3)  # next to no blur: as good as white
     assert np.einsum("ni,nij,nj->n", trusting.px, trusting.weight, trusting.px).mean() > 6
+
+
+@pytest.mark.parametrize(("sizes", "found"), [((1.2, 10.2, 3.0, 0.5), True), ((1.2, 10.2, 150.0), False)])
+def test_a_step_may_grow_from_next_to_nothing(start: Start, photos: list[np.ndarray], sizes: tuple[float, ...], found: bool,
+                                              monkeypatch: pytest.MonkeyPatch):
+    """A rib that has not moved: steps as they were seen, in parts of what needs no further one."""
+    real, left = relative_fit._whitened, iter(sizes)
+
+    def stepped(*some: object) -> object:
+        got = real(*some)  # type: ignore[arg-type]
+        assert got is not None
+        step = np.zeros_like(got[0])
+        step[0] = next(left) * relative_fit.ENOUGH[0]
+        return step, *got[1:]
+
+    monkeypatch.setattr(relative_fit, "_whitened", stepped)
+    still = Picture.from_array(photos[1])
+    camera = judge(start.background, still.gray, start.plane.theta, still.width)
+    assert (relative_fit.fit(start, still.gray, camera, np.zeros(6)) is not None) == found
