@@ -16,6 +16,8 @@ F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 
 ROWS_POOLED = 2
+_BESIDE = np.array([[0.0], [-14.0], [-9.0], [9.0], [14.0]])
+"""A line and the lines beside it that it must stand out from, rows."""
 
 
 @dataclass(frozen=True)
@@ -55,7 +57,7 @@ def find_stripes(depth: F32, valid: NDArray[np.bool_] | None, slope_limit: float
     window : columns over which a stripe's depth is averaged when it is traced.
     """
     ballots = _pooled(votes(depth, valid))
-    gains, near = _Rows(votes(depth, most=2.0), 0.0), _Rows(_widest(depth), np.nan)
+    sharper, near = _Sharper(_Rows(votes(depth, most=2.0), 0.0)), _Rows(_widest(depth), np.nan)
     sums, rises = line_sums(ballots, slope_limit / ROWS_POOLED)
     width = 1 << max(1, (ballots.shape[1] - 1).bit_length())
     slopes = rises / (width - 1)
@@ -64,7 +66,7 @@ def find_stripes(depth: F32, valid: NDArray[np.bool_] | None, slope_limit: float
         k, i = divmod(int(sums.argmax()), sums.shape[1])
         if sums[k, i] < 0.4 * shortest or len(found) >= most:
             break
-        row, slope = _sharpen(gains, ROWS_POOLED * float(i) + 0.5, float(slopes[k]) * ROWS_POOLED)
+        row, slope = sharper.near(ROWS_POOLED * float(i) + 0.5, float(slopes[k]) * ROWS_POOLED)
         stripe = _trace(near, row, slope, bridge, window)
         ends = (0.0, float(ballots.shape[1])) if stripe is None else (stripe.first, stripe.last)
         _forget(sums, slopes, float(i), k, max(1.0, apart / ROWS_POOLED), ends)
@@ -89,30 +91,38 @@ class _Rows:
         self.height, self.width = values.shape
         rim = np.full((1, self.width), outside, dtype=np.float32)
         self._flat = np.concatenate([rim, values, rim]).ravel()
+        self._first = np.arange(self.width) + float(self.width)  # of the row that is row 0 of the map
 
     def along(self, rows: F64, step: int = 1) -> F32:
         """(n, m) values at fractional rows (n, m), rounded, in every step-th column from the first."""
         at = np.rint(rows)
-        at += 1.0
-        np.clip(at, 0, self.height + 1, out=at)
+        np.maximum(at, -1.0, out=at)
+        np.minimum(at, self.height, out=at)
         at *= self.width
-        at += np.arange(0, self.width, step)
-        return self._flat[at.astype(np.intp)]
+        at += self._first[::step]
+        return self._flat.take(at.astype(np.intp))
+
+
+class _Sharper:
+    """The best line near a pooled one, at the map's own resolution."""
+
+    def __init__(self, gains: _Rows) -> None:
+        w = gains.width
+        self._gains = gains
+        self._cols = np.arange(0, w, 2)
+        self._tilts, self._offs = (g.ravel() for g in np.meshgrid(np.arange(-4, 5) / w, np.arange(-2, 3)))
+        self._aside = self._offs[:, None] + self._tilts[:, None] * (self._cols - w / 2)
+
+    def near(self, row: float, slope: float) -> tuple[float, float]:
+        """Row and slope of the line that gains most."""
+        k = int(self._gains.along(row + slope * self._cols + self._aside, 2).sum(1).argmax())
+        tilt = float(self._tilts[k])
+        return row + float(self._offs[k]) - tilt * self._gains.width / 2, slope + tilt
 
 
 def _widest(depth: F32) -> F32:
     """Largest of a row and its two neighbours."""
     return np.asarray(cv2.dilate(depth, np.ones((3, 1), np.uint8)), dtype=np.float32)
-
-
-def _sharpen(gains: _Rows, row: float, slope: float) -> tuple[float, float]:
-    """The best line near a pooled one, at the map's own resolution."""
-    w = gains.width
-    cols = np.arange(0, w, 2)
-    mid = w / 2
-    tilts, offs = (g.ravel() for g in np.meshgrid(np.arange(-4, 5) / w, np.arange(-2, 3)))
-    k = int(gains.along(row + slope * cols + offs[:, None] + tilts[:, None] * (cols - mid), 2).sum(1).argmax())
-    return row + float(offs[k]) - float(tilts[k]) * mid, slope + float(tilts[k])
 
 
 def _forget(sums: F32, slopes: F32, row: float, index: int, apart: float, ends: tuple[float, float]) -> None:
@@ -166,8 +176,7 @@ def profiles_along(depth: F32, starts: F64, slope: float, slack: int = 1) -> F32
 
 def _trace(near: _Rows, row: float, slope: float, bridge: float, window: int) -> Stripe | None:
     """Where along a line the ridge is really there: it must stand out from the lines beside it."""
-    starts = row + np.array([0.0, -14.0, -9.0, 9.0, 14.0])
-    profiles = near.along(starts[:, None] + slope * np.arange(near.width))
+    profiles = near.along(row + _BESIDE + slope * np.arange(near.width))
     own = profiles[0]
     inside = np.isfinite(own)
     if inside.sum() < 2 * window:
@@ -192,7 +201,9 @@ def _trace(near: _Rows, row: float, slope: float, bridge: float, window: int) ->
 
 
 def _runs(seen: NDArray[np.bool_], least: int) -> list[tuple[int, int]]:
-    edges = np.flatnonzero(np.diff(np.r_[False, seen, False].astype(np.int8)))
+    padded = np.zeros(len(seen) + 2, dtype=bool)
+    padded[1:-1] = seen
+    edges = np.flatnonzero(padded[1:] != padded[:-1])
     return [(int(a), int(b)) for a, b in edges.reshape(-1, 2) if b - a >= least]
 
 

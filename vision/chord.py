@@ -94,7 +94,9 @@ def choose_chord(photo: Reduced, sheet: Sheet, boxes: list[Box], papers: list[F6
     stripes = find_stripes(depth, sheet.valid, limit, apart=max(2.0, 2.5 / sheet.mm_v),
                            bridge=0.12 * chord_mm / sheet.mm_u, shortest=0.12 * chord_mm / sheet.mm_u,
                            window=max(2, round(8 / sheet.mm_u)), most=10)
-    weighed = [_weigh(sheet, depth, light > dark, s, boxes, chord_mm, design_slope_deg, roll_free_deg, laser)
+    lighter = (light > dark).astype(np.float32)
+    within = np.where(sheet.valid, depth, np.float32(np.nan))
+    weighed = [_weigh(sheet, depth, lighter, within, s, boxes, chord_mm, design_slope_deg, roll_free_deg, laser)
                for s in stripes]
     weighed = [_marked(photo, sheet, c, s, boxes) if k < LOOK_FOR_MARKS else (c, s)
                for k, (c, s) in enumerate(_by_weight(weighed))]
@@ -139,8 +141,9 @@ def reaches(mm: float) -> tuple[int, ...]:
     return tuple(sorted({max(2, round(1.5 / mm)), max(3, round(3.4 / mm))}))
 
 
-def _weigh(sheet: Sheet, depth: F32, lighter: NDArray[np.bool_], s: Stripe, boxes: list[Box], chord_mm: float,
+def _weigh(sheet: Sheet, depth: F32, lighter: F32, within: F32, s: Stripe, boxes: list[Box], chord_mm: float,
            design_slope_deg: float, roll_free_deg: float, laser: Callable[[], F32]) -> tuple[Candidate, Stripe]:
+    """lighter : 1 where the map's stripe is light, else 0. within : the map, NaN where the photo does not reach."""
     slope_deg = float(np.degrees(np.arctan(s.slope * sheet.mm_v / sheet.mm_u)))
     s, outside = _fitted_to_chord(depth, s, chord_mm / sheet.mm_u)
     ends = sheet.uv(s.ends)
@@ -148,7 +151,7 @@ def _weigh(sheet: Sheet, depth: F32, lighter: NDArray[np.bool_], s: Stripe, boxe
     seen_mm = s.seen * sheet.mm_u
     span = slice(int(s.first), int(s.last) + 1)
     own = np.nan_to_num(profile_along(depth, s.row, s.slope), nan=-1.0)[span]
-    is_light = float(np.mean(profile_along(lighter.astype(np.float32), s.row, s.slope, slack=0)[span]
+    is_light = float(np.mean(profile_along(lighter, s.row, s.slope, slack=0)[span]
                              [own > 0.5 * s.depth] > 0.5)) > 0.5 if (own > 0.5 * s.depth).any() else False
     gap = max(_card_gap(b, sheet, s) for b in boxes)
     tone = min(_change_of_surface(sheet, b, s) for b in boxes)
@@ -173,7 +176,7 @@ def _weigh(sheet: Sheet, depth: F32, lighter: NDArray[np.bool_], s: Stripe, boxe
                 ("slope, deg", slope_deg), ("seen beyond, mm", outside * sheet.mm_u), ("laser colour", coloured),
                 ("gap to the card, mm", gap), ("seen beside the card", max(_beside(b, sheet, depth, s) for b in boxes)),
                 ("change of surface", tone))
-    inside = np.flatnonzero(np.isfinite(profile_along(np.where(sheet.valid, depth, np.nan), s.row, s.slope)))
+    inside = np.flatnonzero(np.isfinite(profile_along(within, s.row, s.slope)))
     margin = RUNS_ON * chord_mm / sheet.mm_u
     runs_on = bool(s.first - inside[0] < margin or inside[-1] - s.last < margin or outside > 2 * margin)
     return Candidate(ends, seen_mm * s.cover, against, evidence, (), is_light, runs_on), s

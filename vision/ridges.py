@@ -34,16 +34,18 @@ def level_ridges(image: NDArray[np.uint8] | F32, reach_px: tuple[int, ...], alon
     """
     smooth = cv2.blur(image, (along_px, 1)).astype(np.float32) if along_px > 1 else image.astype(np.float32)
     dark = light = None
+    most = max(reach_px)
+    rows = cv2.copyMakeBorder(smooth, most, most, 0, 0, cv2.BORDER_REPLICATE)
     for reach in reach_px:
-        above = np.empty_like(smooth)
-        below = np.empty_like(smooth)
-        above[reach:], above[:reach] = smooth[:-reach], smooth[:1]
-        below[:-reach], below[-reach:] = smooth[reach:], smooth[-1:]
-        lower, upper = np.minimum(above, below), np.maximum(above, below)
-        base = upper + 12.0
-        d, b = (lower - smooth) / base, (smooth - upper) / base
-        dark = d if dark is None else np.maximum(dark, d)
-        light = b if light is None else np.maximum(light, b)
+        above, below = rows[most - reach:len(rows) - most - reach], rows[most + reach:len(rows) - most + reach]
+        d, b = np.minimum(above, below), np.maximum(above, below)
+        per = 1.0 / (b + np.float32(12.0))
+        d -= smooth
+        d *= per
+        np.subtract(smooth, b, out=b)
+        b *= per
+        dark = d if dark is None else np.maximum(dark, d, out=dark)
+        light = b if light is None else np.maximum(light, b, out=light)
     assert dark is not None and light is not None
     return np.asarray(dark, dtype=np.float32), np.asarray(light, dtype=np.float32)
 
