@@ -7,10 +7,12 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.small_sums import cross
+
 
 def degrees_between(a: NDArray[np.float64], b: NDArray[np.float64]) -> float:
     """Unsigned angle between two 3-vectors, degrees, 0 to 180 (well conditioned at 0, 90 and 180)."""
-    return math.degrees(math.atan2(float(np.linalg.norm(np.cross(a, b))), float(np.dot(a, b))))
+    return math.degrees(math.atan2(float(np.linalg.norm(cross(a, b))), float(np.dot(a, b))))
 
 
 def wrap_half_turn(angle_deg: float) -> float:
@@ -36,7 +38,7 @@ def angle_in_plane(direction: NDArray[np.float64], normal: NDArray[np.float64],
     n = normal / np.linalg.norm(normal)
     v = up - n * float(np.dot(up, n))
     v = v / np.linalg.norm(v)
-    h = np.cross(v, n)
+    h = cross(v, n)
     if float(np.dot(h, forward)) < 0:
         h = -h
     return math.degrees(math.atan2(float(np.dot(direction, v)), float(np.dot(direction, h))))

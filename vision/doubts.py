@@ -8,6 +8,7 @@ import numpy as np
 
 from shared.job import Station
 from shared.reading import Flag
+from shared.small_sums import straight
 from vision.chord import GATE_DEG
 from vision.findings import Findings
 from vision.propagate import Angles
@@ -95,7 +96,7 @@ def _marks(found: Findings) -> list[Flag]:
     uv = found.plane.to_sheet(np.array([m.pixel for m in marks]))
     uv = uv[np.argsort(uv[:, 0])][[0, -1]]
     stroke = found.strokes[0]
-    slope, at = np.polyfit(stroke.uv[:, 0], stroke.uv[:, 1], 1)
+    slope, at = straight(stroke.uv[:, 0], stroke.uv[:, 1])
     away = float(np.abs(np.polyval((slope, at), uv[:, 0]) - uv[:, 1]).max())
     length = float(np.linalg.norm(uv[1] - uv[0]))
     apart = allowed = 0.0

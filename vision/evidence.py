@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared.reading import Evidence, Point, SeenCard, SeenLine, SeenMark
+from shared.small_sums import cross, straight
 from vision.cards import Card
 from vision.findings import Findings
 from vision.lines import Stroke
@@ -50,7 +51,7 @@ def _line(plane: Plane, role: str, s: Stroke) -> SeenLine:
     mean = s.uv.mean(0)
     along = (s.uv - mean) @ t
     across = (s.uv - mean) @ np.array([-t[1], t[0]])
-    k, m = np.polyfit(along, across, 1)
+    k, m = straight(along, across)
     ends = [mean + t * x + np.array([-t[1], t[0]]) * (k * x + m) for x in (along.min(), along.max())]
     kept = float(s.kept.mean())
     return SeenLine(role, _path(plane, ends[0], ends[1]), s.width_mm,  # type: ignore[arg-type]
@@ -83,7 +84,7 @@ def _candidates(found: Findings) -> list[SeenLine]:
 def _mark(found: Findings, pixel: F64, kind: str, sigma_px: float) -> SeenMark:
     s = found.strokes[0]
     uv = found.plane.to_sheet(pixel[None])[0]
-    slope, at = np.polyfit(s.uv[:, 0], s.uv[:, 1], 1)
+    slope, at = straight(s.uv[:, 0], s.uv[:, 1])
     off = float((slope * uv[0] + at - uv[1]) / np.hypot(1, slope))
     if kind == "cross":
         return SeenMark("cross", _points(pixel[None])[0], float("nan"), float("nan"))
@@ -103,7 +104,7 @@ def _level(plane: Plane, solution: Solution | None, chord: F64) -> tuple[Point, 
     """The rib plane's level line through the middle of the chord line."""
     if solution is None or not solution.scene.lines:
         return ()
-    h = np.cross(solution.state.gravity, plane.normal)
+    h = cross(solution.state.gravity, plane.normal)
     h = h / np.linalg.norm(h)
     d = np.array([float(h @ plane.along_u), float(h @ plane.along_v)])
     d = d if d[0] > 0 else -d

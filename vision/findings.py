@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared.job import Job, Station
+from shared.small_sums import straight
 from vision.cards import Card
 from vision.chord import ChordChoice, choose_chord
 from vision.gravity import Gravity, find_gravity
@@ -141,7 +142,7 @@ def chord_band(picture: Picture, wide: Reduced, plane: Plane, boxes: list[Box], 
 
 def _onto(stroke: Stroke, ends: F64) -> F64:
     """The ends as found, moved across onto the measured line."""
-    slope, at = np.polyfit(stroke.uv[:, 0], stroke.uv[:, 1], 1)
+    slope, at = straight(stroke.uv[:, 0], stroke.uv[:, 1])
     return np.stack([ends[:, 0], slope * ends[:, 0] + at], axis=1)
 
 

@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.small_sums import straight
 from vision.crossing import Box, look_along
 from vision.level_reference import UprightLine, find_uprights, upright_depth, with_colour
 from vision.lines import Stroke, measure, shaded
@@ -170,7 +171,7 @@ def _kept_share(stroke: Stroke, v0: float, v1: float) -> float:
 
 def _line_ends(stroke: Stroke, v0: float, v1: float) -> tuple[F64, F64]:
     """The points of a stroke's straight line at two heights, sheet mm."""
-    slope, at = np.polyfit(stroke.uv[:, 1], stroke.uv[:, 0], 1)
+    slope, at = straight(stroke.uv[:, 1], stroke.uv[:, 0])
     return np.array([slope * v0 + at, v0]), np.array([slope * v1 + at, v1])
 
 

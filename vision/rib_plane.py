@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.lens_model import Lens, distort, undistort
+from shared.small_sums import cross
 from vision.cards import Card
 from vision.equations import across, card_rows, jacobian, labels, level_part, prior_part, residuals
 from vision.scene import Lean, LineSeen, Scene, State, direction_in_plane, move, place_card, printed, theta_of
@@ -192,10 +193,10 @@ def _gravity_guess(scene: Scene, normal: F64, planes: F64) -> F64:
     guess = np.array([0.0, 1.0, 0.0])
     for line, plane in zip(scene.lines, planes, strict=True):
         if line.role == "plumb":
-            guess = np.cross(plane, normal)
+            guess = cross(plane, normal)
             break
         if line.role == "level":
-            guess = np.cross(direction_in_plane(normal, plane), normal)
+            guess = cross(direction_in_plane(normal, plane), normal)
     guess = guess / np.linalg.norm(guess)
     return np.asarray(guess if guess[1] > 0 else -guess, dtype=np.float64)
 

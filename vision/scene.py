@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy.linalg import cholesky
 
 from calibration.lens_model import Lens
+from shared.small_sums import cross
 from vision.cards import Card
 
 F64 = NDArray[np.float64]
@@ -214,7 +215,7 @@ def place_card(state: State, k: int, card: Card, board: F64, scale: float = 1.0)
 
 def direction_in_plane(normal: F64, plane: F64) -> F64:
     """Unit direction in which the rib plane meets the plane through the camera that holds a line."""
-    d = np.cross(normal, plane)
+    d = cross(normal, plane)
     return np.asarray(d / np.linalg.norm(d), dtype=np.float64)
 
 

@@ -7,12 +7,14 @@ to choose which in-plane axes are called so. Straight things at any depth stay s
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.lens_model import distort, undistort
+from shared.small_sums import cross
 
 F64 = NDArray[np.float64]
 Floats = NDArray[np.floating]
@@ -34,12 +36,12 @@ class Plane:
         u = np.array([1.0, 0.0, 0.0])
         u = u - n * float(u @ n)
         u /= np.linalg.norm(u)
-        return cls(origin, u, np.cross(n, u), theta)
+        return cls(origin, u, cross(n, u), theta)
 
-    @property
+    @cached_property
     def normal(self) -> F64:
         """Unit normal away from the camera."""
-        return np.cross(self.along_u, self.along_v)
+        return cross(self.along_u, self.along_v)
 
     def to_pixels(self, uv: F64) -> F64:
         """Pixels (n, 2) of sheet points (n, 2) mm."""
@@ -58,7 +60,7 @@ class Plane:
         """The same plane with its origin at sheet point a and its u axis towards b (2,) mm."""
         t = (b - a) / np.linalg.norm(b - a)
         u = t[0] * self.along_u + t[1] * self.along_v
-        return Plane(self.origin + a[0] * self.along_u + a[1] * self.along_v, u, np.cross(self.normal, u), self.theta)
+        return Plane(self.origin + a[0] * self.along_u + a[1] * self.along_v, u, cross(self.normal, u), self.theta)
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.small_sums import straight
 from vision.hints import Hint
 from vision.lines import Stroke, measure
 from vision.photo import Picture
@@ -61,11 +62,11 @@ def same_ink(picture: Picture, plane: Plane, scale: float, blur: float, first: F
     best, rival = narrow(order(first)), narrow(order(other))
     if rival is None or rival.kept.mean() < 0.5:
         # nothing to be measured there: an echo if it keeps close to the other, else too doubtful to dismiss
-        one, two = (np.polyfit(e[:, 0], e[:, 1], 1) for e in (order(first), order(other)))
+        one, two = (straight(e[:, 0], e[:, 1]) for e in (order(first), order(other)))
         span = np.array([max(first[:, 0].min(), other[:, 0].min()), min(first[:, 0].max(), other[:, 0].max())])
         return bool(np.abs(np.polyval(one, span) - np.polyval(two, span)).max() < ECHO_MM)
     if best is None:
         return False
-    lines = [np.polyfit(g.uv[:, 0], g.uv[:, 1], 1) for g in (best, rival)]
+    lines = [straight(g.uv[:, 0], g.uv[:, 1]) for g in (best, rival)]
     ends = np.array([max(best.uv[0, 0], rival.uv[0, 0]), min(best.uv[-1, 0], rival.uv[-1, 0])])
     return bool(np.abs(np.polyval(lines[0], ends) - np.polyval(lines[1], ends)).max() < SAME_INK_MM)

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from shared.job import Station
 from shared.quantity import Quantity
 from shared.reading import Flag
+from shared.small_sums import straight
 from vision.crossing import seen_along
 from vision.findings import Findings
 from vision.lines import Stroke
@@ -55,7 +56,7 @@ def which_way_up(picture: Picture, found: Findings, chord: Quantity, station: St
 def way_up(image: U8, plane: Plane, stroke: Stroke) -> Literal["upright", "on its head", "open"]:
     """What one measured string tells. image : (h, w) or (h, w, 3), full size."""
     h = image.shape[0]
-    slope, at = np.polyfit(stroke.uv[:, 1], stroke.uv[:, 0], 1)
+    slope, at = straight(stroke.uv[:, 1], stroke.uv[:, 0])
 
     def there(v: float) -> F64:
         return np.array([slope * v + at, v])
