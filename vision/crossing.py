@@ -94,12 +94,9 @@ def look_along(image: U8, plane: Plane, line: UprightLine, chord: F64, chord_mm:
     for left, upper_edge, right, lower_edge in covers:
         free &= ~((centre[:, 0] > left) & (centre[:, 0] < right) & (v > upper_edge) & (v < lower_edge))
     height = crossing[1] - v  # above the chord line, mm
-    looks = []
-    for half in HALF_WIDTHS:
-        z = _standing_out(values, half)
-        looks.append((*_straightest(np.where(inside[:, None], z, 0.0), wander), z))
+    looks = [(*_straightest(z * inside[:, None], wander), z) for z in _standing_out(values)]
     _, path, z = max(looks, key=lambda look: look[0])
-    seen, chance = _seen_along(np.where(inside[:, None], z, 0.0), path)
+    seen, chance = _seen_along(z * inside[:, None], path)
     ends = _off(plane, centre[[0, -1]], path[[0, -1]])
     # the rib is at least this deep above and below the chord line (common practice, no source: sections of 9 % and more)
     deep, shallow = min(0.045, 0.12 * tail) * chord_mm, min(max(0.012 * chord_mm, 8.0), 0.05 * tail * chord_mm)
@@ -121,7 +118,7 @@ def seen_along(image: U8, plane: Plane, a: F64, b: F64, slack: int = 2) -> tuple
     v = a[1] + (np.arange(count) + 0.5) * (b[1] - a[1]) / count
     centre = a + (v - a[1])[:, None] * d
     values, inside = _strip(image, plane, centre, v[1] - v[0], d)
-    z = np.max([_near(_standing_out(values, half), slack) for half in HALF_WIDTHS], axis=0)
+    z = np.max([_near(z, slack) for z in _standing_out(values)], axis=0)
     return (z > CLEAR) & inside, centre
 
 
@@ -134,45 +131,42 @@ def _near(z: F64, slack: int) -> F64:
 def _strip(image: U8, plane: Plane, centre: F64, step_mm: float, d: F64) -> tuple[F64, NDArray[np.bool_]]:
     """(n, c, k) mean profiles across the line, k pixels wide, of each stretch; which of them lie in the picture."""
     reach = max(HALF_WIDTHS) + SIDE_GAP + SIDE + WANDER + 8
-    x = np.arange(-reach, reach + 1, dtype=np.float64)
+    x = np.arange(-reach, reach + 1, dtype=np.float32)
     ends = plane.to_pixels(centre[[0, -1]])
     per = int(np.clip(round(float(np.linalg.norm(ends[1] - ends[0])) / len(centre)), 2, 12))
     part = ((np.arange(per) + 0.5) / per - 0.5) * step_mm
     points = plane.to_pixels((centre[:, None] + part[:, None] * d).reshape(-1, 2))
-    mx = (points[:, :1] + x).astype(np.float32)
+    mx = points[:, :1].astype(np.float32) + x
     my = np.repeat(points[:, 1:].astype(np.float32), len(x), axis=1)
     values = cv2.remap(image, mx, my, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     h, w = image.shape[:2]
     n = len(centre)
-    inside = np.logical_and(points - [reach, 0] > 0, points + [reach, 0] < [w - 1, h - 1]).reshape(n, -1).min(axis=1)
-    means = values.reshape(n, per, len(x), -1).mean(1, dtype=np.float64)
+    px, py = points.T.reshape(2, n, per)[:, :, [0, -1]]  # a stretch lies in the picture if both its ends do
+    inside = ((px > reach) & (px < w - 1 - reach) & (py > 0) & (py < h - 1)).all(axis=1)
+    means = values.reshape(n, per, len(x), -1).sum(1, dtype=np.uint16) / per
     return np.ascontiguousarray(means.transpose(0, 2, 1)), inside
 
 
-def _standing_out(values: F64, half: int) -> F64:
-    """(n, m) how many scatters the stripe stands out at each of m places across, pixel by pixel about the middle."""
-    n, c, k = values.shape
-    total = np.zeros((n, c, k + 1))
-    np.cumsum(values, axis=2, out=total[:, :, 1:])
-    edge = half + SIDE_GAP + SIDE
-    count = k - 2 * edge
-
-    def mean(lo: int, hi: int) -> F64:
-        """Mean of the columns from lo to hi, both counted from the place."""
-        first, last = edge + lo, edge + hi + 1
-        return np.asarray((total[:, :, last:last + count] - total[:, :, first:first + count]) / (hi - lo + 1))
-
-    left, right = mean(-edge, -edge + SIDE - 1), mean(edge - SIDE + 1, edge)
-    contrast = mean(-half, half) - 0.5 * (left + right)
-    step = left - right
+def _standing_out(values: F64) -> list[F64]:
+    """For stripes of each of the HALF_WIDTHS (n, m): how many scatters they stand out at each of m places across,
+    pixel by pixel about the middle."""
     # a faint stripe shows only over several stretches together
-    return np.maximum(_times_scatter(_without_step(contrast, step)),
-                      _times_scatter(_without_step(_running_mean(contrast, POOLED), _running_mean(step, POOLED))))
-
-
-def _without_step(contrast: F64, step: F64) -> F64:
-    """A step between the two sides is no stripe: what it could do to the contrast is taken off."""
-    return np.asarray(np.maximum(0.0, np.abs(contrast) - 0.5 * np.abs(step)))
+    both = np.concatenate([values, _running_mean(values, POOLED)], axis=1)
+    n, c, k = both.shape
+    total = np.zeros((n, c, k + 1))
+    np.cumsum(both, axis=2, out=total[:, :, 1:])
+    side = (total[:, :, SIDE:] - total[:, :, :-SIDE]) / SIDE
+    found = []
+    for half in HALF_WIDTHS:
+        edge, wide = half + SIDE_GAP + SIDE, 2 * half + 1
+        count = k - 2 * edge
+        first = edge - half
+        middle = (total[:, :, first + wide:first + wide + count] - total[:, :, first:first + count]) / wide
+        left, right = side[:, :, :count], side[:, :, -count:]
+        contrast = np.abs(middle - 0.5 * (left + right))
+        # a step between the two sides is no stripe: what it could do to the contrast is taken off
+        found.append(_times_scatter(np.maximum(0.0, contrast - 0.5 * np.abs(left - right))))
+    return found
 
 
 def _times_scatter(size: F64) -> F64:
@@ -189,21 +183,20 @@ def _running_mean(values: F64, half: int) -> F64:
 
 
 @lru_cache(32)
-def _paths(n: int, reach: int, slanted: bool = True) -> tuple[F64, NDArray[np.intp]]:
-    """Straight paths through n stretches that begin and end within `reach` of the middle: both ends (k, 2), places
-    (k, n), pixels."""
+def _paths(n: int, m: int, reach: int, slanted: bool = True) -> tuple[F64, NDArray[np.intp]]:
+    """Straight paths through n stretches of m places across that begin and end within `reach` of the middle: both
+    ends (k, 2), pixels; where each is in the raveled stretches (k, n)."""
     ends = np.arange(-reach, reach + 1)
     a, b = (g.ravel() for g in np.meshgrid(ends, ends)) if slanted else (ends, ends)
     places = np.rint(a[:, None] + (b - a)[:, None] * np.linspace(0, 1, n)).astype(np.intp)
-    return np.stack([a, b], axis=1).astype(np.float64), places
+    return np.stack([a, b], axis=1).astype(np.float64), places + (np.arange(n) * m + (m - 1) // 2)
 
 
 def _straightest(z: F64, wander: int) -> tuple[float, F64]:
     """The straight path that stands out most: its score and place (n,)."""
     n, m = z.shape
-    ends, places = _paths(n, wander)
-    ballots = np.minimum(z, 2 * CLEAR).astype(np.float32).ravel()
-    scores = ballots[places + (np.arange(n) * m + m // 2)].sum(1)
+    ends, places = _paths(n, m, wander)
+    scores = np.minimum(z, 2 * CLEAR).astype(np.float32).take(places).sum(1)
     k = int(scores.argmax())
     first, last = ends[k]
     return float(scores[k]), np.asarray(first + (last - first) * np.linspace(0, 1, n))
@@ -223,10 +216,9 @@ def _aside(z: F64) -> float:
     ends, pixels."""
     if len(z) < 2:
         return float("nan")
-    n, middle = len(z), (z.shape[1] - 1) // 2
     # a few stretches show where the stripe lies, not how it runs
-    ends, places = _paths(n, SEARCHED, n >= SLANTED)
-    k = int(np.log1p(z)[np.arange(n), middle + places].sum(1).argmax())
+    ends, places = _paths(*z.shape, SEARCHED, len(z) >= SLANTED)
+    k = int(np.log1p(z).take(places).sum(1).argmax())
     return float(np.abs(ends[k]).max())
 
 
