@@ -60,6 +60,7 @@ def refine(gray: NDArray[np.uint8], start: F64, along_x: F64, along_y: F64, half
     bad = np.zeros(n, dtype=bool)
     cov = np.full((n, 2, 2), np.nan)
     rms = np.full(n, np.nan)
+    jac = np.ones((n, 7, *dx.shape))  # by the centre (2), a, b, shading (2) and blur
     for step in range(rounds):
         base = np.rint(c).astype(int)
         inside = ((base[:, 0] >= size) & (base[:, 0] < w - size) & (base[:, 1] >= size) & (base[:, 1] < h - size))
@@ -67,8 +68,8 @@ def refine(gray: NDArray[np.uint8], start: F64, along_x: F64, along_y: F64, half
         base[bad] = size
         c[bad] = size       # any place inside: these come back as NaN
         patch = gray[base[:, 1, None, None] + dy, base[:, 0, None, None] + dx].astype(np.float64)
-        px = (base[:, 0] - c[:, 0])[:, None, None] + dx
-        py = (base[:, 1] - c[:, 1])[:, None, None] + dy
+        px = np.broadcast_to((base[:, 0] - c[:, 0])[:, None, None] + dx[:1], (n, *dx.shape))
+        py = np.broadcast_to((base[:, 1] - c[:, 1])[:, None, None] + dy[:, :1], (n, *dy.shape))
         # a round window with a soft rim, centred on the corner itself so that symmetry holds
         weight = np.clip(half[:, None, None] + 0.5 - np.hypot(px, py), 0, 1)
         q1 = n1[:, 0, None, None] * px + n1[:, 1, None, None] * py
@@ -83,21 +84,21 @@ def refine(gray: NDArray[np.uint8], start: F64, along_x: F64, along_y: F64, half
             b = ((patch - mean[:, None, None]) * prod * weight).sum((1, 2)) / (prod * prod * weight).sum((1, 2))
         B = b[:, None, None]
         along1, along2 = d1 * t2, t1 * d2
-        jac = np.stack([-B * (along1 * n1[:, 0, None, None] + along2 * n2[:, 0, None, None]),
-                        -B * (along1 * n1[:, 1, None, None] + along2 * n2[:, 1, None, None]),
-                        np.ones_like(px), prod, px, py,
-                        -B * (d1 * q1 / s[:, None, None] * t2
-                              + t1 * d2 * q2 / s[:, None, None])], axis=-1)
-        jac = jac.reshape(n, -1, 7)
+        along1 *= -B
+        along2 *= -B
+        jac[:, 0] = along1 * n1[:, 0, None, None] + along2 * n2[:, 0, None, None]
+        jac[:, 1] = along1 * n1[:, 1, None, None] + along2 * n2[:, 1, None, None]
+        jac[:, 3], jac[:, 4], jac[:, 5] = prod, px, py
+        jac[:, 6] = (along1 * q1 + along2 * q2) / s[:, None, None]
         wt = weight.reshape(n, -1)
         # shading is linear: refitted afresh each round, so it needs no state
         model = a[:, None, None] + B * prod
         r = (patch - model).reshape(n, -1)
-        jw = jac * wt[..., None]
-        jwt = jw.transpose(0, 2, 1)
-        normal = jwt @ jac + np.eye(7) * 1e-6
+        rows = jac.reshape(n, 7, -1)
+        jwt = rows * wt[:, None]
+        normal = jwt @ rows.transpose(0, 2, 1) + np.eye(7) * 1e-6
         delta = np.linalg.solve(normal, jwt @ r[..., None])[..., 0]
-        left = r - (jac @ delta[..., None])[..., 0]
+        left = r - (delta[:, None] @ rows)[:, 0]
         dof = np.maximum(wt.sum(1) - 7, 1)
         rms = np.sqrt((wt * left * left).sum(1) / dof)
         cov = np.linalg.inv(normal)[:, :2, :2] * (rms ** 2)[:, None, None]

@@ -1,9 +1,11 @@
-"""Vector product and straight line, for the few numbers at a time that a reading asks for by the hundred.
+"""Vector product, straight line and means, for the few numbers at a time that a reading asks for by the hundred.
 
 NumPy's own spend more time on their options than on the sum.
 """
 
 from __future__ import annotations
+
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,3 +25,10 @@ def straight(x: F64, y: F64) -> tuple[float, float]:
     d = x - mean
     slope = float(d @ (y - height)) / float(d @ d)
     return slope, height - slope * mean
+
+
+def row_means(values: NDArray[Any]) -> F64:
+    """(n, k) means over the rows of pictures (n, rows, k)."""
+    rows = values.shape[1]
+    even = np.full((1, rows), 1 / rows, dtype=np.float32)
+    return np.asarray((even @ values.astype(np.float32))[:, 0], dtype=np.float64)

@@ -16,6 +16,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.small_sums import row_means
 from vision.level_reference import UprightLine
 from vision.sheet import Plane
 
@@ -143,7 +144,7 @@ def _strip(image: U8, plane: Plane, centre: F64, step_mm: float, d: F64) -> tupl
     n = len(centre)
     px, py = points.T.reshape(2, n, per)[:, :, [0, -1]]  # a stretch lies in the picture if both its ends do
     inside = ((px > reach) & (px < w - 1 - reach) & (py > 0) & (py < h - 1)).all(axis=1)
-    means = values.reshape(n, per, len(x), -1).sum(1, dtype=np.uint16) / per
+    means = row_means(values.reshape(n, per, -1)).reshape(n, len(x), -1)
     return np.ascontiguousarray(means.transpose(0, 2, 1)), inside
 
 

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from shared.ranks import median, row_medians
+from shared.small_sums import row_means
 from vision.sheet import Plane
 from vision.waviness import Waviness, estimate_waviness
 
@@ -93,14 +94,14 @@ def sample(gray: NDArray[np.uint8], plane: Plane, a: F64, b: F64, half_px: float
     side = plane.to_pixels(middle + q) - plane.to_pixels(middle)
     scale = np.sqrt((side * side).sum(1))
     side /= scale[:, None]
-    mx, my = ((centre[:, :, i, None] + (side[:, i, None] * across)[:, None, :]).reshape(count * per, -1)
-              for i in (0, 1))
+    mx, my = ((centre[:, :, i, None] + (side[:, i, None] * across)[:, None, :]).astype(np.float32)
+              .reshape(count * per, -1) for i in (0, 1))
     h, w = gray.shape
-    values = cv2.remap(gray, mx.astype(np.float32), my.astype(np.float32), cv2.INTER_CUBIC,
-                       borderMode=cv2.BORDER_REPLICATE).reshape(count, per, -1)
+    values = cv2.remap(gray, mx, my, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE).reshape(count, per, -1)
     rim = np.abs(side) * across[-1] + 1.0
-    inside = ((centre.min(1) - rim > 0) & (centre.max(1) + rim < [w - 1, h - 1])).all(1)
-    return Sampled(values.mean(1, dtype=np.float64), across, place, middle, q, scale, inside)
+    ends = centre[:, [0, -1]]
+    inside = ((ends.min(1) - rim > 0) & (ends.max(1) + rim < [w - 1, h - 1])).all(1)
+    return Sampled(row_means(values), across, place, middle, q, scale, inside)
 
 
 def measure(gray: NDArray[np.uint8], plane: Plane, a: F64, b: F64, *, half_px: float, segment_mm: float,
@@ -211,21 +212,26 @@ def _bars(x: F64, values: F64, half_width: float | F64, blur: float | F64,
     v = values - level[:, None]
     vv = _dot(v, v)
     per_s = 1 / s
+    wide, fall = 2 * h * per_s, -per_s / 2.5066282746
+    even = np.full(k, 1 / k)
+    z = np.empty((2, n, k))
     for _ in range(rounds):
-        z1 = (x - c[:, None] + h) * per_s
-        z2 = z1 - 2 * h * per_s
-        p1, p2 = ndtr(z1), ndtr(z2)
-        m1, m2 = p1.mean(1), p2.mean(1)
-        p1 -= m1[:, None]
-        p2 -= m2[:, None]
+        np.multiply(x - c[:, None] + h, per_s, out=z[0])
+        np.subtract(z[0], wide, out=z[1])
+        p = ndtr(z)
+        m1, m2 = means = p @ even
+        p -= means[:, :, None]
+        p1, p2 = p
         a11, a12, a22 = _dot(p1, p1) + 1e-9, _dot(p1, p2), _dot(p2, p2) + 1e-9
         det = a11 * a22 - a12 * a12
         b1, b2 = _dot(p1, v), _dot(p2, v)
         d1, d2 = (a22 * b1 - a12 * b2) / det, (a11 * b2 - a12 * b1) / det
         # the centre's own direction, with what L, B, R can explain taken out (Golub and Pereyra 1973)
-        g1, g2 = np.exp(-0.5 * z1 * z1), np.exp(-0.5 * z2 * z2)
-        slope = (d1[:, None] * g1 + d2[:, None] * g2) * (-per_s / 2.5066282746)
-        slope -= slope.mean(1, keepdims=True)
+        z *= z
+        z *= -0.5
+        g1, g2 = np.exp(z, out=z)
+        slope = (d1[:, None] * g1 + d2[:, None] * g2) * fall
+        slope -= (slope @ even)[:, None]
         s1, s2 = _dot(p1, slope), _dot(p2, slope)
         power = np.maximum(_dot(slope, slope) - (a22 * s1 * s1 - 2 * a12 * s1 * s2 + a11 * s2 * s2) / det, 1e-9)
         step = (_dot(slope, v) - d1 * s1 - d2 * s2) / power
@@ -238,7 +244,7 @@ def _bars(x: F64, values: F64, half_width: float | F64, blur: float | F64,
 
 def _dot(a: F64, b: F64) -> F64:
     """(n,) products of the rows."""
-    return np.asarray(np.einsum("nk,nk->n", a, b))
+    return np.asarray((a[:, None] @ b[:, :, None])[:, 0, 0])
 
 
 def _robust_line(s: F64, c: F64, sigma: F64, ok: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], F64]:

@@ -28,6 +28,8 @@ FOLLOWED_PX = 2
 """How far from the measured line a string may still be seen on the rib."""
 DRIFT_PX = 2.0
 """How far following a string further may move it on the stretch measured before."""
+LEAST_KEPT = 0.25
+"""Least share of a string's segments that must lie on its line."""
 STRAIGHT_PX = 2.0
 """How far off the measured line a string may show on the rib."""
 SHORTEST = 0.12
@@ -131,23 +133,23 @@ def measured(picture: Picture, plane: Plane, ends: F64, chord_mm: float, scale: 
         if judged is None:
             return traced(ends[0], ends[1])
         crossing = judged.at_chord
-        best: Stroke | None = None
         reach = 0.13 * chord_mm
-        a, b = crossing - d * reach, crossing + d * min(reach, bottom - crossing[1])
-        while True:
-            stroke = traced(a, b)
-            if stroke is None or stroke.kept.mean() < 0.25:
-                return best
-            if best is not None and _moved(plane, best, stroke) > DRIFT_PX:
-                return best
-            if best is not None and (spread(stroke) > max(1.5 * spread(best), 0.2) or _kept_share(
-                    stroke, best.uv[0, 1], best.uv[-1, 1]) < 0.75 * best.kept.mean()):
-                return best
-            best = stroke
-            if a[1] <= top + 1 and b[1] >= bottom - 1:
-                return best
+        at, rounds = (crossing - d * reach, crossing + d * min(reach, bottom - crossing[1])), 2
+        best = traced(*at)
+        if best is None or best.kept.mean() < LEAST_KEPT:
+            return None
+        while at[0][1] > top + 1 or at[1][1] < bottom - 1:
             reach *= 1.7
             a, b = _line_ends(best, max(top, crossing[1] - reach), min(bottom, crossing[1] + reach))
+            # half-way, the stretch so far foretells the place well enough for one round to tell whether to go on
+            for more in (2,) if a[1] <= top + 1 and b[1] >= bottom - 1 else (1, 2):
+                stroke = traced(a, b, more)
+                if stroke is not None and _followed(plane, best, stroke):
+                    best, at, rounds = stroke, (a, b), more
+                    break
+            else:
+                return best if rounds == 2 else traced(*at) or best
+        return best
 
     best = stroke_in(picture.gray)
     if best is not None and best.kept.mean() > 0.6 and spread(best) < (POOR_STRING_PX if least > PLAIN else FAIR_STRING_PX) \
@@ -159,6 +161,13 @@ def measured(picture: Picture, plane: Plane, ends: F64, chord_mm: float, scale: 
         if other is not None and (best is None or _vague(other) < _vague(best)):
             best = other
     return None if best is None or best.length_mm < SHORTEST * chord_mm else shaded(best)
+
+
+def _followed(plane: Plane, before: Stroke, after: Stroke) -> bool:
+    """Whether a string followed further is still the string measured so far."""
+    return bool(after.kept.mean() >= LEAST_KEPT and _moved(plane, before, after) <= DRIFT_PX
+                and spread(after) <= max(1.5 * spread(before), 0.2)
+                and _kept_share(after, before.uv[0, 1], before.uv[-1, 1]) >= 0.75 * before.kept.mean())
 
 
 def _kept_share(stroke: Stroke, v0: float, v1: float) -> float:

@@ -18,6 +18,8 @@ FULL_DEPTH = 0.06
 line, so that long weak lines beat short strong ones."""
 DOUBT = 0.35
 """What a column without a ridge takes off again, in the same unit."""
+_BLOCK = 64
+"""Rows that are worked on at a time."""
 
 
 def level_ridges(image: NDArray[np.uint8] | F32, reach_px: tuple[int, ...], along_px: int) -> tuple[F32, F32]:
@@ -33,21 +35,23 @@ def level_ridges(image: NDArray[np.uint8] | F32, reach_px: tuple[int, ...], alon
     dark, light : (h, w) relative depth of stripes darker and lighter than both sides; negative where none.
     """
     smooth = cv2.blur(image, (along_px, 1)).astype(np.float32) if along_px > 1 else image.astype(np.float32)
-    dark = light = None
     most = max(reach_px)
     rows = cv2.copyMakeBorder(smooth, most, most, 0, 0, cv2.BORDER_REPLICATE)
-    for reach in reach_px:
-        above, below = rows[most - reach:len(rows) - most - reach], rows[most + reach:len(rows) - most + reach]
-        d, b = np.minimum(above, below), np.maximum(above, below)
-        per = 1.0 / (b + np.float32(12.0))
-        d -= smooth
-        d *= per
-        np.subtract(smooth, b, out=b)
-        b *= per
-        dark = d if dark is None else np.maximum(dark, d, out=dark)
-        light = b if light is None else np.maximum(light, b, out=light)
-    assert dark is not None and light is not None
-    return np.asarray(dark, dtype=np.float32), np.asarray(light, dtype=np.float32)
+    dark, light = np.full_like(smooth, -np.inf), np.full_like(smooth, -np.inf)
+    for start in range(0, len(smooth), _BLOCK):  # a few rows at a time stay in the processor's own memory
+        part = slice(start, start + _BLOCK)
+        middle = smooth[part]
+        for reach in reach_px:
+            above, below = (rows[start + most + off:start + most + off + len(middle)] for off in (-reach, reach))
+            lower, upper = np.minimum(above, below), np.maximum(above, below)
+            per = 1.0 / (upper + np.float32(12.0))
+            lower -= middle
+            lower *= per
+            np.subtract(middle, upper, out=upper)
+            upper *= per
+            np.maximum(dark[part], lower, out=dark[part])
+            np.maximum(light[part], upper, out=light[part])
+    return dark, light
 
 
 def votes(depth: F32, valid: NDArray[np.bool_] | None = None, most: float = 1.0) -> F32:
