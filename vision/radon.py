@@ -47,10 +47,23 @@ def _half(columns: F32, most: int) -> F32:
         slopes = min(span - 1, int(np.ceil(most * span / width)) + 1) + 1
         left, right = level[0::2], level[1::2]
         out = np.empty((left.shape[0], slopes, rows), dtype=np.float32)
-        for s in range(slopes):
-            half = min(s // 2, left.shape[1] - 1)
-            kept = max(rows - (s + 1) // 2, 0)
-            np.add(left[:, half, :kept], right[:, half, rows - kept:], out=out[:, s, :kept])
-            out[:, s, kept:] = left[:, half, kept:]
+        # of a line that rises by s rows each half rises by s // 2, and the right one starts (s + 1) // 2 rows below
+        if slopes < left.shape[0]:
+            for s in range(slopes):
+                kept = max(rows - (s + 1) // 2, 0)
+                np.add(left[:, s // 2, :kept], right[:, s // 2, rows - kept:], out=out[:, s, :kept])
+                out[:, s, kept:] = left[:, s // 2, kept:]
+        else:  # many slopes of few pieces: all even ones at once, and all odd ones
+            below = np.zeros((*right.shape[:2], rows + slopes // 2), dtype=np.float32)
+            below[:, :, :rows] = right
+            for odd in (0, 1):
+                rising = out[:, odd::2]
+                np.add(left[:, :rising.shape[1]], _ever_lower(below, rising.shape, odd), out=rising)
         level = out
     return np.ascontiguousarray(level[0, :most + 1])
+
+
+def _ever_lower(values: F32, shape: tuple[int, ...], start: int) -> F32:
+    """View (n, m, rows) of values (n, m or more, rows + start + m - 1 or more): of the k-th of m from row start + k on."""
+    block, line, row = values.strides
+    return np.lib.stride_tricks.as_strided(values[:, :, start:], shape, (block, line + row, row), writeable=False)
