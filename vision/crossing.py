@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import cv2
 import numpy as np
@@ -184,20 +185,26 @@ def _running_mean(values: F64, half: int) -> F64:
 
 
 @lru_cache(32)
-def _paths(n: int, m: int, reach: int, slanted: bool = True) -> tuple[F64, NDArray[np.intp]]:
-    """Straight paths through n stretches of m places across that begin and end within `reach` of the middle: both
-    ends (k, 2), pixels; where each is in the raveled stretches (k, n)."""
+def _paths(n: int, reach: int, slanted: bool = True) -> tuple[F64, NDArray[np.intp]]:
+    """Straight paths through n stretches that begin and end within `reach` of the middle: both ends (k, 2), places
+    (k, n), pixels."""
     ends = np.arange(-reach, reach + 1)
     a, b = (g.ravel() for g in np.meshgrid(ends, ends)) if slanted else (ends, ends)
     places = np.rint(a[:, None] + (b - a)[:, None] * np.linspace(0, 1, n)).astype(np.intp)
-    return np.stack([a, b], axis=1).astype(np.float64), places + (np.arange(n) * m + (m - 1) // 2)
+    return np.stack([a, b], axis=1).astype(np.float64), places
+
+
+def _summed(z: NDArray[Any], places: NDArray[np.intp]) -> NDArray[Any]:
+    """(k,) sums of z (n, m) along paths (k, n), counted from the middle of the m places."""
+    n, m = z.shape
+    return np.asarray(z.take(places + (np.arange(n) * m + (m - 1) // 2)).sum(1))
 
 
 def _straightest(z: F64, wander: int) -> tuple[float, F64]:
     """The straight path that stands out most: its score and place (n,)."""
-    n, m = z.shape
-    ends, places = _paths(n, m, wander)
-    scores = np.minimum(z, 2 * CLEAR).astype(np.float32).take(places).sum(1)
+    n = len(z)
+    ends, places = _paths(n, wander)
+    scores = _summed(np.minimum(z, 2 * CLEAR).astype(np.float32), places)
     k = int(scores.argmax())
     first, last = ends[k]
     return float(scores[k]), np.asarray(first + (last - first) * np.linspace(0, 1, n))
@@ -218,8 +225,8 @@ def _aside(z: F64) -> float:
     if len(z) < 2:
         return float("nan")
     # a few stretches show where the stripe lies, not how it runs
-    ends, places = _paths(*z.shape, SEARCHED, len(z) >= SLANTED)
-    k = int(np.log1p(z).take(places).sum(1).argmax())
+    ends, places = _paths(len(z), SEARCHED, len(z) >= SLANTED)
+    k = int(_summed(np.log1p(z), places).argmax())
     return float(np.abs(ends[k]).max())
 
 
