@@ -17,6 +17,7 @@ from collections.abc import Generator, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 
 from rigging.batch_worker import Outcome, Plan, Task, measure_in_time, refused, start_worker
@@ -57,7 +58,7 @@ def _run(tasks: Iterator[Task], plan: Plan, workers: int, lost: list[Task]) -> G
     try:
         for task in tasks:
             try:
-                with _ctrl_c_afterwards():  # not while a worker is being started
+                with _ctrl_c_afterwards(), _no_script_to_read_again():  # not while a worker is being started
                     under_way[pool.submit(measure_in_time, task, plan)] = task
             except BrokenProcessPool:
                 lost.append(task)
@@ -88,7 +89,7 @@ def alone(task: Task, plan: Plan) -> Generator[Outcome, None, None]:
     with _pool(1, plan) as pool:
         start = time.monotonic()
         try:
-            with _ctrl_c_afterwards():
+            with _ctrl_c_afterwards(), _no_script_to_read_again():
                 future = pool.submit(measure_in_time, task, plan)
             yield future.result()
         except BrokenProcessPool:
@@ -158,3 +159,19 @@ def _ctrl_c_afterwards() -> Iterator[None]:
         signal.signal(signal.SIGINT, before)
     if heard:
         raise KeyboardInterrupt
+
+
+@contextmanager
+def _no_script_to_read_again() -> Iterator[None]:
+    """A worker started meanwhile does not look for the calling script where that is no file: one fed by standard
+    input goes by the name <stdin>, and a worker would die of not finding it. Nothing of the script is needed there."""
+    main = sys.modules["__main__"]
+    path = getattr(main, "__file__", None)
+    if path is None or Path(path).exists():
+        yield
+        return
+    del main.__file__
+    try:
+        yield
+    finally:
+        main.__file__ = path

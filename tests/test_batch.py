@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import errno
 import os
+import subprocess
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -298,3 +299,15 @@ def test_names_of_every_kind(tmp_path: Path) -> None:
         assert row["photo"][0] not in "=+-@\t"
         assert (tmp_path / "out" / row["overlay"]).is_file()
         assert row["photo"].isprintable()
+
+
+def test_a_script_fed_by_standard_input_can_measure_with_workers(tmp_path: Path) -> None:
+    photos = small_folder(tmp_path / "photos", 3)
+    script = (Path(__file__).parent / "run_batch.py").read_text("utf-8")
+    ran = subprocess.run([sys.executable, "-", str(photos), str(tmp_path / "out"), "2"], input=script, text=True,
+                         capture_output=True, check=False, cwd=Path(__file__).parents[1],
+                         env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[1])})
+    assert (ran.returncode, ran.stderr) == (0, "")
+    table = (tmp_path / "out/readings.csv").read_text("utf-8")
+    assert "the worker died" not in table
+    assert all(f"a{k}.png" in table for k in range(3))

@@ -11,7 +11,7 @@ from distributed import LocalCluster
 
 from rigging import batch_cluster
 from shared.errors import UserError
-from tests.batch_help import CRASH, FAKE, FAULT, MISTAKE, content, run, small_folder, small_photo
+from tests.batch_help import CRASH, FAKE, FAULT, HANG, MISTAKE, content, run, small_folder, small_photo
 
 
 @pytest.fixture(scope="module")
@@ -59,3 +59,11 @@ def test_a_photo_that_kills_workers_is_named(tmp_path: Path, cluster: LocalClust
     result = run(photos, tmp_path / "out", replace(FAKE, cluster=cluster.scheduler_address))
     assert (result.measured, len(result.lines)) == (3, 4)
     assert "the worker died" in (tmp_path / "out/readings.csv").read_text("utf-8")
+
+
+def test_a_photo_that_hangs_is_named_and_the_others_are_measured(tmp_path: Path, cluster: LocalCluster) -> None:
+    photos = small_folder(tmp_path / "photos", 3)
+    small_photo(photos / "hangs.png", 23, HANG)
+    result = run(photos, tmp_path / "out", replace(FAKE, cluster=cluster.scheduler_address, seconds=1.0))
+    assert (result.measured, len(result.lines)) == (3, 4)
+    assert "took longer than the limit of 1 s" in (tmp_path / "out/readings.csv").read_text("utf-8")
