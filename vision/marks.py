@@ -14,12 +14,15 @@ from vision.sheet import Plane, Reduced, Sheet, lay_flat
 
 F64 = NDArray[np.float64]
 
-RING_MM = 4.5
-"""Radius at which the quarters of a 16 mm mark are looked at."""
+RING_MM, INNER_MM = 4.5, 2.5
+"""Radii at which the quarters of a 16 mm mark are looked at: the first is the stronger, and a corner of the mark's
+paper, which has as strong a second harmonic there as the centre has, shows nothing like it on the second."""
 COARSE = 3
 """Millimetres between the places along the line that are looked at first."""
 HINT = 0.12
 """Share of the second harmonic there, a third of a mark's, that calls for a closer look."""
+STRONG, PURE = 0.35, 1.6
+"""Least second harmonic over the mean grey, and over all the other harmonics, of a quartered circle."""
 _ANGLES = np.arange(16) * np.pi / 4
 _WAVES = (np.stack([np.full(16, 0.5), np.cos(_ANGLES), np.sin(_ANGLES), 0.5 * np.cos(np.pi * np.arange(16))], axis=1)
           / 8).astype(np.float32)
@@ -59,30 +62,31 @@ def _quartered(strip: Sheet, length: float, reach_mm: float) -> list[Mark]:
     """
     s = np.arange(-0.02 * length, 1.02 * length, 1.0)
     d = np.arange(-reach_mm, reach_mm + 0.01, 1.0)
-    score, turn = np.zeros((len(s), len(d))), np.zeros((len(s), len(d)))
+    strength, purity, turn = (np.zeros((len(s), len(d))) for _ in range(3))
     coarse = _harmonics(strip, s[::COARSE], d[::2])[0].max(axis=1) > HINT
     near = np.flatnonzero(cv2.dilate(np.repeat(coarse, COARSE)[:len(s), None].astype(np.uint8),
                                      np.ones((2 * COARSE + 1, 1), np.uint8)).ravel())
     if not len(near):
         return []
-    share, purity, turn[near] = _harmonics(strip, s[near], d)
-    score[near] = share * (purity > 1.6)
+    strength[near], outer, turn[near] = _harmonics(strip, s[near], d)
+    purity[near] = np.minimum(outer, _harmonics(strip, s[near], d, INNER_MM)[1])
+    purity[(strength < STRONG) | (purity < PURE)] = 0.0
     marks: list[Mark] = []
     for _ in range(3):
-        i, j = np.unravel_index(int(score.argmax()), score.shape)
-        if score[i, j] < 0.35:
+        i, j = np.unravel_index(int(purity.argmax()), purity.shape)
+        if purity[i, j] == 0.0:
             break
-        marks.append(Mark("quartered", np.array([s[i], d[j]]), float(turn[i, j]), float(score[i, j])))
-        score[np.abs(s - s[i]) < 20] = 0
+        marks.append(Mark("quartered", np.array([s[i], d[j]]), float(turn[i, j]), float(strength[i, j])))
+        purity[np.abs(s - s[i]) < 20] = 0.0
     return sorted(marks, key=lambda m: float(m.uv[0]))
 
 
-def _harmonics(strip: Sheet, s: F64, d: F64) -> tuple[F64, F64, F64]:
-    """At places s (n,) along and d (m,) across, each (n, m): the second harmonic over the mean grey, over all other
-    harmonics, and the direction of the dark quarters' middle, degrees."""
+def _harmonics(strip: Sheet, s: F64, d: F64, ring_mm: float = RING_MM) -> tuple[F64, F64, F64]:
+    """On rings about places s (n,) along and d (m,) across, each (n, m): the second harmonic over the mean grey, over
+    all other harmonics, and the direction of the dark quarters' middle, degrees."""
     phi = np.arange(16) * np.pi / 8
-    x = ((s[:, None] + RING_MM * np.cos(phi)) - strip.u0) / strip.mm_u
-    y = ((d[:, None] + RING_MM * np.sin(phi)) - strip.v0) / strip.mm_v
+    x = ((s[:, None] + ring_mm * np.cos(phi)) - strip.u0) / strip.mm_u
+    y = ((d[:, None] + ring_mm * np.sin(phi)) - strip.v0) / strip.mm_v
     shape = (len(s), len(d), 16)
     mx = np.broadcast_to(x.astype(np.float32)[:, None], shape).reshape(len(s), -1)
     my = np.broadcast_to(y.astype(np.float32)[None], shape).reshape(len(s), -1)
