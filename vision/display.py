@@ -14,17 +14,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared.reading import Flag
-from vision.display_ink import full_level, ink, window, without_frame
+from vision.display_ink import STROKE, evened, full_level, ink, off_border, window, without_frame
 from vision.display_row import OVER, TALL, UPRIGHT, Part, Row, find_rows, parts, upright
 from vision.display_segments import NAMES, Cell, cells, dash_ink, explained, measure, point_ink, stroke
 from vision.display_types import F32, F64, GLYPHS, U8, Digit, DisplayReading, unread
 
 SURE = 0.50
 """Confidence from which a value is given."""
+RIVAL = 0.25
+"""Confidence from which other figures stand against a reading that is found only in evened ink."""
 LARGEST = 360.0
 """No inclinometer shows more degrees."""
 CUTS = (0.45, 0.6, 0.33)
 """Shares of the lit level at which ink counts."""
+EVENED = ((0.0, STROKE), (3.0, 0.15), (5.0, STROKE))
+"""Blur of the squared window, pixels, and widest stroke, where noise or glare hides the figures."""
 
 
 def read_display(image: U8, corners: F64 | None = None, *, upright: bool | None = None,
@@ -39,10 +43,19 @@ def read_display(image: U8, corners: F64 | None = None, *, upright: bool | None 
     if image.ndim != 2 or min(image.shape) < 12:
         raise ValueError("a grey picture of at least 12 x 12 pixels is needed")
     known = corners is not None if upright is None else upright
-    first = _both_polarities(image, corners, decimals)
+    plain = _either_way_up(image, corners, known, decimals, False)
+    if plain:
+        return plain
+    # glare, shade or a strong bezel may hide good figures from one level for the whole window
+    even = _either_way_up(image, corners, known, decimals, True)
+    return even if even else plain
+
+
+def _either_way_up(image: U8, corners: F64 | None, known: bool, decimals: int | None, even: bool) -> DisplayReading:
+    first = _both_polarities(image, corners, decimals, even)
     if known:
         return first
-    second = _both_polarities(*_turned(image, corners), decimals)
+    second = _both_polarities(*_turned(image, corners), decimals, even)
     if first and second and ("." in (first.text or "")) != ("." in (second.text or "")):
         # a point stands at the foot of the digits: the way up in which one is seen is the right one
         second = replace(second, value=None) if "." in (first.text or "") else second
@@ -71,11 +84,11 @@ def _turned_back(reading: DisplayReading, image: U8) -> tuple[Digit, ...]:
     return tuple(replace(d, outline=tuple((w - 1 - x, h - 1 - y) for x, y in d.outline)) for d in reading.digits)
 
 
-def _both_polarities(image: U8, corners: F64 | None, decimals: int | None) -> DisplayReading:
+def _both_polarities(image: U8, corners: F64 | None, decimals: int | None, even: bool) -> DisplayReading:
     flat, back = window(image, corners)
     tries: list[DisplayReading] = []
     for light in (False, True):
-        tries.append(_one_polarity(flat, back, light, decimals, crop=corners is None))
+        tries.append(_one_polarity(flat, back, light, decimals, corners is None, even))
     dark, bright = tries
     for one, other in ((dark, bright), (bright, dark)):
         # what lies between the strokes of digits may look like digits, but lower ones
@@ -109,28 +122,65 @@ def _tall(reading: DisplayReading) -> float:
     return float(np.median(heights)) if heights else 0.0
 
 
-def _one_polarity(flat: F32, back: F64, light: bool, decimals: int | None,
-                  crop: bool) -> DisplayReading:  # fmt: skip
-    found = ink(flat, light)
-    level = full_level(found)
-    if crop and level > 0:
-        found = without_frame(found, 0.4 * level)
-        level = full_level(found)
-    if level <= 0:
-        return unread("no digits found")
+def _one_polarity(flat: F32, back: F64, light: bool, decimals: int | None, crop: bool, even: bool) -> DisplayReading:
     tries = []
-    for share in CUTS:
-        rows = find_rows(found, share * level)
-        if not rows:
+    for found, seen in _inks(flat, light, crop, even):
+        level = full_level(found)
+        if level <= 0:
             continue
-        tries.append(_best_row([(row, _read_row(row, flat, share * level, back, light, decimals)) for row in rows]))
+        for share in CUTS:
+            rows = find_rows(found, share * level)
+            if rows:
+                read = [(row, _read_row(row, seen, share * level, back, light, decimals)) for row in rows]
+                tries.append(_best_row(read))
     if not tries:
         return unread("no row of digits found")
     given = [t for t in tries if t]
     if given and any(t.text != given[0].text for t in given):
         texts = ", ".join(sorted({f'"{t.text}"' for t in given}))
         return unread(f"reads {texts} according to how dark counts as lit", given[0].digits)
-    return max(tries, key=lambda t: (bool(t), t.confidence))
+    best = max(tries, key=lambda t: (bool(t), t.confidence))
+    return _agreed(best, tries) if even and best else best
+
+
+def _agreed(best: DisplayReading, tries: list[DisplayReading]) -> DisplayReading:
+    """A reading found only in evened ink: two tries must give it, and most of those that see the same figures be sure."""
+    if sum(bool(t) for t in tries) < 2:
+        return unread(f'"{best.text}" is read only at one level of ink', best.digits)
+    figures = _figures(best)
+    rivals = [t for t in tries if "?" not in _figures(t) and len(t.digits) >= len(figures) and _figures(t) != figures
+              and min(d.confidence for d in t.digits) > RIVAL]  # fmt: skip
+    if rivals:
+        return unread(f'"{best.text}" or the figures {_figures(rivals[0])}, according to the level of ink', best.digits)
+    alike = [min(d.confidence for d in t.digits) for t in tries if _figures(t) == figures]
+    sure = min(best.confidence, float(np.quantile(alike, 0.25)))
+    if sure < SURE:
+        at = int(np.argmin([d.confidence for d in best.digits])) + 1
+        return unread(f'digit {at} of "{best.text}" is doubtful', best.digits, sure)
+    return replace(best, confidence=sure)
+
+
+def _figures(reading: DisplayReading) -> str:
+    return "".join(d.char for d in reading.digits)
+
+
+def _inks(flat: F32, light: bool, crop: bool, even: bool) -> list[tuple[F32, F32]]:
+    """Ink to look for digits in, and the picture it was taken from: plainly, or evened out, sharp and soft."""
+    out = []
+    for soft, widest in EVENED if even else ((0.0, STROKE),):
+        picture: F32 = np.asarray(cv2.GaussianBlur(flat, (0, 0), soft) if soft else flat, dtype=np.float32)
+        found = ink(picture, light, widest)
+        level = full_level(found)
+        if crop and level > 0:
+            found = without_frame(found, 0.4 * level)
+            level = full_level(found)
+        if even and level > 0:
+            level = full_level(off_border(found, 0.4 * level)) or level
+            found = evened(found, level)
+            # glare leans on the picture that shows where the ground is, too
+            picture = np.asarray(picture - cv2.GaussianBlur(picture, (0, 0), 0.1 * flat.shape[0]), dtype=np.float32)
+        out.append((found, picture))
+    return out
 
 
 def _best_row(read: list[tuple[Row, DisplayReading]]) -> DisplayReading:
@@ -265,12 +315,14 @@ def _glyphs(row: Row, places: list[Cell], thick: float, mask: NDArray[np.bool_],
     lit = [(v - min(max(hole, 0.0), 0.5 * full)) / max(_near_full(raw, i, full) - min(max(hole, 0), 0.5 * full), 1e-6)
            for i, (v, hole) in enumerate(zip(raw, holes, strict=True))]  # fmt: skip
     cut, margin = _cut(np.concatenate(lit))
+    below = np.concatenate([v[v <= cut] for v in lit])
+    ghost = float(np.clip(np.median(below), 0, 0.2)) if len(below) else 0.0
     digits = []
     for c, values in zip(places, lit, strict=True):
         on = "".join(n for n, v in zip(NAMES, values, strict=True) if v > cut)
         char = GLYPHS.get(on, "?")
         covered = explained(mask, c, on, thick * (c.bottom - c.top) / TALL)
-        confidence = _confidence(values, cut, on) * float(np.clip((covered - 0.7) / 0.2, 0, 1))
+        confidence = _confidence(values, cut, on, ghost) * float(np.clip((covered - 0.7) / 0.2, 0, 1))
         digits.append(Digit(char, confidence, tuple(float(v) for v in values), _outline(c, row, back)))
     return _Glyphs(digits, dark, full, cut, margin)
 
@@ -295,14 +347,16 @@ TAILLESS = ("abcfg", "cdefg")
 """A 9 or 6 drawn with six strokes is one stroke from a crowned 7 or a broken figure: all of them must be plain."""
 
 
-def _confidence(values: F64, cut: float, on: str) -> float:
+def _confidence(values: F64, cut: float, on: str, ghost: float) -> float:
     """How far the digit is from the next one, 0 to 1.
 
     Each segment has its room to the cut (1 where it is as far as full or dark is). Another digit needs all the
     segments in which it differs to be wrong, so the roomiest of them stands against it; and no segment at all may
-    lie on the cut.
+    lie on the cut. What is unlit must look like the row's other unlit segments (`ghost`, their level): one that
+    stands out from them is a faded one.
     """
-    room = np.clip(np.where(values > cut, (values - cut) / (1 - cut), (cut - values) / cut), 0, 1)
+    faded = 1.5 * np.maximum(values - ghost - 0.08, 0)
+    room = np.clip(np.where(values > cut, (values - cut) / (1 - cut), (cut - values) / cut - faded), 0, 1)
     against = [max(room[i] for i, n in enumerate(NAMES) if (n in on) != (n in other))
                for other in GLYPHS if GLYPHS[other] != GLYPHS.get(on)]  # fmt: skip
     plain = 1.0 if on not in TAILLESS else float(room.min())

@@ -36,13 +36,13 @@ def window(image: U8, corners: F64 | None) -> tuple[F32, F64]:
     return flat.astype(np.float32), np.asarray(back, dtype=np.float64)
 
 
-def ink(flat: F32, light: bool) -> F32:
+def ink(flat: F32, light: bool, widest: float = STROKE) -> F32:
     """Ink (rows, columns), 0 where there is none: top-hat of the picture (Serra; any textbook of morphology).
 
     light : digits lighter than the ground. Dark digits are taken relative to the ground, so that a shadow across
-    the window leaves their ink as it is.
+    the window leaves their ink as it is. widest : what is thicker than this share of the window's height is ground.
     """
-    k = int(STROKE * flat.shape[0]) | 1
+    k = int(widest * flat.shape[0]) | 1
     soft = cv2.GaussianBlur(flat, (0, 0), 1.2)
     padded = cv2.copyMakeBorder(soft, k, k, k, k, cv2.BORDER_REPLICATE)
     brick = cv2.getStructuringElement(cv2.MORPH_RECT, (k, k))
@@ -84,3 +84,32 @@ def without_frame(found: F32, cut: float) -> F32:
         return found
     spread = cv2.dilate(frame[labels].astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
     return np.where(spread, np.float32(0), found).astype(np.float32)
+
+
+def off_border(found: F32, cut: float) -> F32:
+    """The ink without what touches the window's border: a strip of bezel there is stronger than any figure.
+
+    For taking levels only: a figure that is cut by the border must stay in what is read.
+    """
+    _count, labels, stats, _ = cv2.connectedComponentsWithStats((found > cut).astype(np.uint8), connectivity=8)
+    rows, columns = found.shape
+    x, y, w, h = stats[:, 0], stats[:, 1], stats[:, 2], stats[:, 3]
+    touches = (x == 0) | (y == 0) | (x + w == columns) | (y + h == rows)
+    touches[0] = False
+    spread = cv2.dilate(touches[labels].astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
+    return np.where(spread, np.float32(0), found).astype(np.float32)
+
+
+def evened(found: F32, level: float) -> F32:
+    """Ink relative to the full ink about it, for glare and shade that take contrast from a part of the window.
+
+    The level about a place is the ink's mean weighted by ink itself, over about a digit; it is held to between
+    0.4 and 2.5 times `level`, so that unlit segments and noise are not raised to full ink where nothing is lit.
+    """
+    # the top-hat takes the noise's peaks for ground, so bare ground has ink too: the median, as most of it is bare
+    found = found - np.float32(np.median(found))
+    wide = 0.2 * found.shape[0]
+    inner = off_border(found, 0.4 * level).clip(0.0)
+    weight = cv2.GaussianBlur(inner, (0, 0), wide)
+    about = cv2.GaussianBlur(inner * inner, (0, 0), wide) / np.maximum(weight, 1e-6)
+    return np.asarray(found / np.clip(about, 0.4 * level, 2.5 * level), dtype=np.float32)

@@ -257,8 +257,19 @@ def parts(row: Row, cut: float) -> list[Part]:
         # a thin line through the whole strip is the window's frame
         through = mask[:, left:right].any(axis=1).mean() > 0.97 and right - left < 0.3 * TALL
         if len(rows) and not through:
-            found.append(Part(left, right, int(rows[0]) + OVER - 12, int(rows[-1]) + OVER - 11))
+            rows = _own(rows + OVER - 12)
+            found.append(Part(left, right, int(rows[0]), int(rows[-1]) + 1))
     return found
+
+
+def _own(rows: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Inked rows of a part without what stands clear over the row's top or under its foot: words are no part of it."""
+    breaks = np.flatnonzero(np.diff(rows) > 2)
+    over = breaks[rows[breaks] < OVER - 2]
+    under = breaks[rows[breaks + 1] > OVER + TALL + 1]
+    start = int(over[-1]) + 1 if len(over) else 0
+    stop = int(under[0]) + 1 if len(under) else len(rows)
+    return rows[start:stop] if stop > start else rows
 
 
 def _without_ring(mask: NDArray[np.bool_], runs: list[tuple[int, int]]) -> list[tuple[int, int]]:
