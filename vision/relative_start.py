@@ -21,6 +21,10 @@ from vision.stillness import Background, find_background
 F64 = NDArray[np.float64]
 U8 = NDArray[np.uint8]
 
+CLEAR_MM = 10.0
+"""How far from a string or a level line a piece of the rib must lie: they stay where they are while the rib turns, and
+a laser's light, however faint, would hold the piece back."""
+
 
 @dataclass(frozen=True)
 class Start:
@@ -53,13 +57,24 @@ def begin(picture: Picture, seen: Seen, chord_mm: float) -> Start:
     ends = plane.to_sheet(stroke.pixels[[0, -1]])
     scale = float(np.median([c.px_per_mm for c in own]))
     gray = picture.gray
-    chord = chord_pieces(gray, plane, ends, plane.to_sheet(stroke.pixels), scale)
-    edges = tuple(card_pieces(gray, plane, c) for c in own)
+    still = [plane.to_sheet(line.pixels[[0, -1]]) for line in seen.found.lines if line.role in ("plumb", "level")]
+    chord = _clear_of(still, chord_pieces(gray, plane, ends, plane.to_sheet(stroke.pixels), scale), scale)
+    edges = tuple(_clear_of(still, card_pieces(gray, plane, c), c.px_per_mm) for c in own)
     middle = ends.mean(0)
     centre = plane.origin + middle[0] * plane.along_u + middle[1] * plane.along_v
     return Start(picture.name, picture.sha256[:12], seen.reading.chord.quantity, plane, up, centre, forward, chord, edges,
                  find_background(gray, _keep_out(gray, plane, ends, chord_mm, seen)), (picture.width, picture.height), own,
                  _other_geometries(solution))
+
+
+def _clear_of(lines: list[F64], p: Pieces, scale: float) -> Pieces:
+    """The pieces whose profiles keep clear of straight lines (2, 2) sheet mm, drawn out beyond their ends."""
+    keep = np.ones(len(p.a), dtype=bool)
+    for a, b in lines:
+        way = (b - a) / np.linalg.norm(b - a)
+        off = np.stack([(end - a) @ np.array([-way[1], way[0]]) for end in (p.a, p.b)])
+        keep &= (np.abs(off).min(0) > CLEAR_MM + p.half / scale) & (off[0] * off[1] > 0)
+    return Pieces(p.a[keep], p.b[keep], p.first[keep], p.place[keep], p.half)
 
 
 def _geometry(solution: Solution, state: State) -> tuple[Plane, F64, F64]:
