@@ -81,16 +81,21 @@ class Run:
         """Read a photo in full and count from it on."""
         seen = read_fully(picture, self.job)
         reading = seen.reading
-        reason = ""
+        reason, begun = "", None
         if reading.station is not None and reading.station != self.station.name:
             reason = f"the photo shows {reading.station}, not {self.station.name}"
         elif reading.chord.quantity is None:
             reason = reading.chord.reason or "no chord angle"
-        if reason:
+        else:
+            try:
+                begun = begin(picture, seen, self.station.chord_mm)
+            except ValueError as refused:
+                reason = str(refused)
+        if begun is None:
             self.start, self.reading, self._motion = None, None, None
             return Moment(self._count, picture.name, at, "camera moved" if state == "camera moved" else "waiting",
                           f"{why}; {reason}" if why else reason, change=change)
-        self.reading, self.start, self._motion = reading, begin(picture, seen, self.station.chord_mm), None
+        self.reading, self.start, self._motion = reading, begun, None
         return self._told(Moment(self._count, picture.name, at, state, why, change=change, since=picture.name), reading, ())
 
     def _told(self, moment: Moment, reading: Reading, doubts: tuple[str, ...]) -> Moment:

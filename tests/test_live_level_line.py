@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import UTC, datetime
 
 import numpy as np
 import pytest
@@ -10,36 +11,67 @@ from shop import draw
 from shop.chance import good_scene
 from shop.jobs import job_for, lens_for
 
+from rigging import live
+from rigging.live import Run
 from vision import relative_start
 from vision.photo import Picture
 from vision.pieces import Pieces
-from vision.reader import read_fully
+from vision.reader import Seen, read_fully
 from vision.relative import begin, compare
 
 TURN_DEG = 0.08
 
 
-def off_and_u() -> tuple[float, float]:
-    """Error of the turn and its u, degrees, of a rib whose chord line a laser crosses at a shallow angle."""
-    scene = good_scene(46_014, "panels", "laser")
-    bgr, truth = draw(scene)
+SCENE = good_scene(46_014, "panels", "laser")
+
+
+@pytest.fixture(scope="module")
+def first() -> tuple[Picture, Seen, float]:
+    """A rib whose chord line a laser crosses at a shallow angle: photo, reading, true angle."""
+    bgr, truth = draw(SCENE)
     picture = Picture.from_array(bgr)
-    seen = read_fully(picture, job_for(scene), lens=lens_for(scene.camera, np.random.default_rng(14)))
-    start = begin(picture, seen, scene.chord_mm)
-    assert scene.spar_deg is not None
-    turned = replace(scene, chord_deg=scene.chord_deg + TURN_DEG, spar_deg=scene.spar_deg + TURN_DEG)
-    later, now = draw(turned, 5)
-    change = compare(start, Picture.from_array(later))
+    seen = read_fully(picture, job_for(SCENE), lens=lens_for(SCENE.camera, np.random.default_rng(14)))
+    return picture, seen, truth.chord_deg
+
+
+@pytest.fixture(scope="module")
+def later() -> tuple[np.ndarray, float]:
+    """The rib turned: photo and true angle."""
+    assert SCENE.spar_deg is not None
+    turned = replace(SCENE, chord_deg=SCENE.chord_deg + TURN_DEG, spar_deg=SCENE.spar_deg + TURN_DEG)
+    bgr, truth = draw(turned, 5)
+    return bgr, truth.chord_deg
+
+
+def off_and_u(first: tuple[Picture, Seen, float], later: tuple[np.ndarray, float]) -> tuple[float, float]:
+    """Error of the turn and its u, degrees."""
+    change = compare(begin(first[0], first[1], SCENE.chord_mm), Picture.from_array(later[0]))
     assert change.turn is not None, change.reason
-    return change.turn.value - (now.chord_deg - truth.chord_deg), change.turn.u
+    return change.turn.value - (later[1] - first[2]), change.turn.u
 
 
-def test_a_rib_is_followed_under_a_laser_line(monkeypatch: pytest.MonkeyPatch) -> None:
-    error, u = off_and_u()
+def test_a_rib_is_followed_under_a_laser_line(first: tuple[Picture, Seen, float], later: tuple[np.ndarray, float],
+                                              monkeypatch: pytest.MonkeyPatch) -> None:
+    error, u = off_and_u(first, later)
     assert abs(error) < 2 * u and abs(error) < 0.006
     monkeypatch.setattr(relative_start, "_clear_of", lambda _lines, pieces, _scale: pieces)
-    held_back, its_u = off_and_u()
+    held_back, its_u = off_and_u(first, later)
     assert held_back < -0.009 and abs(held_back) > 2 * its_u
+
+
+def test_where_a_line_leaves_nothing_to_follow_it_is_said(first: tuple[Picture, Seen, float],
+                                                          monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(relative_start, "CLEAR_MM", 1000.0)
+    with pytest.raises(ValueError, match=r"within 1000 mm of nearly all of the chord line .* move it away by more"):
+        begin(first[0], first[1], SCENE.chord_mm)
+    monkeypatch.setattr(relative_start, "LEAST_LINE", 0)
+    with pytest.raises(ValueError, match="nearly all of the cards"):
+        begin(first[0], first[1], SCENE.chord_mm)
+    job = job_for(SCENE)
+    run = Run(job, job.stations[0].name)
+    monkeypatch.setattr(live, "read_fully", lambda _picture, _job: first[1])
+    moment = run.feed(first[0], datetime(2026, 5, 1, tzinfo=UTC))
+    assert moment.state == "waiting" and "move it away by more" in moment.reason and run.start is None
 
 
 def test_pieces_near_a_still_line_are_left_out() -> None:

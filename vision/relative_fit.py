@@ -28,6 +28,9 @@ PLAY_DEG, HINGE_DEG = 0.02, 3.0
 practice, no source)."""
 TURN_OR_SHIFT = 0.5
 """Share of the camera's movement that may be a carry sideways instead of a turn (see `vision.stillness`)."""
+LOOSE_DEG = 5.0
+"""How far a card may have turned about its own middle against the chord line: wide, for a card that is out of sight has
+nothing else to say so."""
 LEAST_SEEN = 0.4
 """Share of the chord line's pieces that must be seen again."""
 MAX_ROUNDS, ROBUST_ROUNDS = 12, 4
@@ -79,6 +82,7 @@ def fit(start: Start, gray: U8, camera: Stillness, x: F64) -> Fit | None:
         prior = np.zeros((count, count))
         prior[1, 1] = prior[2, 2] = 1 / tilt**2
         prior[6:10, 6:10] = prior_camera
+        prior[10:, 10:] = np.eye(count - 10) / np.radians(LOOSE_DEG) ** 2
         away = np.r_[np.zeros(6), c - total[6:], np.zeros(len(start.cards))]
         away[1:3] = -total[1:3]
         white = _whitened(start, shift, jac, group, prior, away, settled)

@@ -24,6 +24,8 @@ U8 = NDArray[np.uint8]
 CLEAR_MM = 10.0
 """How far from a string or a level line a piece of the rib must lie: they stay where they are while the rib turns, and
 a laser's light, however faint, would hold the piece back."""
+LEAST_LINE, LEAST_EDGES = 12, 8
+"""Pieces of the chord line and of the cards' edges that must be left."""
 
 
 @dataclass(frozen=True)
@@ -48,7 +50,8 @@ class Start:
 
 
 def begin(picture: Picture, seen: Seen, chord_mm: float) -> Start:
-    """Make a photo that was read in full the start. Raises ValueError where it has no chord angle."""
+    """Make a photo that was read in full the start. Raises ValueError where it has no chord angle, or where a string or
+    a level line leaves too little of the chord line or the cards to follow."""
     if seen.solution is None or seen.found is None or seen.reading.chord.quantity is None:
         raise ValueError("the first photo has no chord angle")
     solution, stroke = seen.solution, seen.found.strokes[0]
@@ -59,7 +62,12 @@ def begin(picture: Picture, seen: Seen, chord_mm: float) -> Start:
     gray = picture.gray
     still = [plane.to_sheet(line.pixels[[0, -1]]) for line in seen.found.lines if line.role in ("plumb", "level")]
     chord = _clear_of(still, chord_pieces(gray, plane, ends, plane.to_sheet(stroke.pixels), scale), scale)
-    edges = tuple(_clear_of(still, card_pieces(gray, plane, c), c.px_per_mm) for c in own)
+    cleared = (_clear_of(still, card_pieces(gray, plane, c), c.px_per_mm) for c in own)
+    edges = tuple(e for e in cleared if len(e.a))
+    if len(chord.a) < LEAST_LINE or sum(len(e.a) for e in edges) < LEAST_EDGES:
+        what = "the chord line" if len(chord.a) < LEAST_LINE else "the cards"
+        raise ValueError(f"a string or level line lies within {CLEAR_MM:.0f} mm of nearly all of {what} and would hold back "
+                         "what is seen of the rib's turn: move it away by more")
     middle = ends.mean(0)
     centre = plane.origin + middle[0] * plane.along_u + middle[1] * plane.along_v
     return Start(picture.name, picture.sha256[:12], seen.reading.chord.quantity, plane, up, centre, forward, chord, edges,
