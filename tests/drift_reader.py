@@ -69,3 +69,9 @@ def read_photo(picture: Picture, job: Job) -> Reading:
     chord = Angle(Quantity(1.0, (Component("line fit", f"photo {number}", 0.02),)))
     photo = replace(drifted.photo, name=picture.name, sha256=picture.sha256)
     return replace(drifted, photo=photo, station=job.stations[number % len(job.stations)].name, chord=chord)
+
+
+def read_bench_photo(picture: Picture, job: Job) -> Reading:
+    """As `read_photo`, for photos that a bench has named by their content."""
+    read = read_photo(replace(picture, name=f"a{int(Path(picture.name).stem, 16) % 14}.png"), job)
+    return replace(read, photo=replace(read.photo, name=picture.name))

@@ -15,6 +15,7 @@ from rigging.batch_pool import available_cores, crashed, worker_context
 from rigging.batch_store import OVERLAYS, Store, fingerprint, reading_key
 from rigging.batch_worker import DRAWER, READER, Outcome, Plan, Task, refused
 from rigging.page.bench import Bench, Entry
+from rigging.page.drift import DriftCheck
 from rigging.page.worker import Died, TooLong, call_within, measured, upright_jpeg
 from rigging.readings_file import to_tree
 from shared.job_file import load_job
@@ -47,6 +48,7 @@ class Desk:
         self.store = Store(self.bench.folder / "readings", self.plan.made_from)
         self.store.make_folders()
         self.limit_s = limit_s
+        self.drift = DriftCheck()
         self.told: Callable[[], None] = lambda: None
         self.context = worker_context(self.plan)
         self._lock = threading.Lock()

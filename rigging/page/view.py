@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import Any
 
 from rigging.bonding import window
-from rigging.doubts import BENIGN, TOLD
+from rigging.doubts import BATCH, BENIGN, TOLD
 from rigging.gauge_photos import TAUGHT
 from rigging.page.bench import Notes, gauge_readings
 from rigging.page.desk import Desk, Seen
@@ -42,18 +42,28 @@ def standing(desk: Desk) -> Standing:
     from calibration.gauge_file import load_gauge
 
     seen, notes, job = tuple(desk.seen()), desk.bench.notes(), desk.job
-    readings = tuple(from_tree(s.tree) for s in seen if s.tree is not None)
+    readings, problem = _readings(desk, [s.tree for s in seen if s.tree is not None])
     arrived = {s.entry.path.name: s.entry.arrived for s in seen}
     aside = {r.photo.name: MOVED for r in readings
              if r.station in notes.turned and arrived[r.photo.name] <= notes.turned[r.station]}
-    gauge, profile, problem = None, None, None
+    gauge, profile = None, None
     try:
         gauge = gauge_readings(job, notes)
         profile = load_gauge(job.folder / job.gauge.profile) if job.gauge.profile is not None else None
     except UserError as error:
-        problem = f"The inclinometer's readings are not used. {error}"
+        problem = " ".join(filter(None, (problem, f"The inclinometer's readings are not used. {error}")))
     survey = _evaluated(job, readings, gauge, profile, aside)
     return Standing(survey, seen, readings, aside, notes, problem)
+
+
+def _readings(desk: Desk, trees: list[dict[str, Any]]) -> tuple[tuple[Reading, ...], str | None]:
+    """The readings, with what all of them together say of lens, print and level; what kept that from being checked."""
+    readings = tuple(from_tree(t) for t in trees)
+    try:
+        drift = desk.drift.of(desk.job, trees)
+    except UserError as error:
+        return readings, f"Lens, print and level were not checked. {error}"
+    return tuple(replace(r, flags=(*r.flags, *drift.flags_of(r.made.lens))) for r in readings), None
 
 
 def _evaluated(job: Job, readings: Sequence[Reading], gauge: GaugeReadings | None, profile: Any,
@@ -71,7 +81,7 @@ def tree_of(now: Standing) -> dict[str, Any]:
         "caution": SHORT,
         "problem": now.problem,
         "verdict": now.survey.verdict,
-        "findings": list(now.survey.findings),
+        "findings": [*(f.text for f in now.survey.flags if f.code in BATCH), *now.survey.findings],
         "glue": glue_tree(job.glue, now.notes, datetime.now()),
         "stations": [_station(s, now) for s in now.survey.stations],
         "photos": photos[::-1],
