@@ -41,18 +41,19 @@ PHOTO = ("photo, chord", "photo, spar line")
 @click.option("--faults", default=10, show_default=True, help="Simulated photos with each fault.")
 @click.option("--drawn", default=0, show_default=True, help="Drawn photos of each class.")
 @click.option("--seed", default=1, show_default=True)
+@click.option("--drawn-seed", default=500_000, show_default=True, help="First seed of the drawn photos.")
 @click.option("--workers", default=1, show_default=True)
 @click.option(
     "--out", type=click.Path(dir_okay=False, path_type=Path), help="Markdown; pictures go beside it."
 )
 @click.option("--keep", type=click.Path(dir_okay=False, path_type=Path), help="Every pull, as JSON.")
 def main(folders: tuple[Path, ...], boards_of: Path | None, sessions: int, faults: int, drawn: int, seed: int,
-         workers: int, out: Path | None, keep: Path | None) -> None:  # fmt: skip
+         drawn_seed: int, workers: int, out: Path | None, keep: Path | None) -> None:  # fmt: skip
     """Read, simulate, compare, print, write."""
     start = time.perf_counter()
     run = Parallel(workers, return_as="generator")
     real = [p for folder in folders for p in of_folder(folder, boards_of)]
-    pictures = [(g, 500_000 + 1000 * n + k) for n, g in enumerate(_classes(drawn)) for k in range(drawn)]
+    pictures = [(g, drawn_seed + 1000 * n + k) for n, g in enumerate(_classes(drawn)) for k in range(drawn)]
     real += [p for ps in run(delayed(of_drawn)(g, k) for g, k in pictures) for p in ps]
     good = [p for ps in run(delayed(of_session)(seed * 100_000 + k) for k in range(sessions)) for p in ps]
     bad = list(run(delayed(of_fault)(seed * 100_000 + k, f) for f in FAULTS for k in range(faults)))
