@@ -10,7 +10,7 @@ from shared.errors import UserError
 from shared.gauge_append import append_reading
 from shared.gauge_csv import load_gauge_readings
 from vision.display import read_display
-from vision.display_tag import FIRST_TAG, find_tags, load_display, save_display, tag_picture, teach
+from vision.display_tag import FIRST_TAG, display_corners, find_tags, load_display, save_display, tag_picture, teach
 
 PLAIN = Style(width=0.55, thick=0.13, gap=0.015, pitch=0.8, slant=6.0, ends="hex", nine_tail=True, six_top=True,
               seven_serif=False)  # fmt: skip
@@ -99,8 +99,6 @@ def test_taught_tag_finds_the_display_in_another_photo(tmp_path):
     first, corners = photo("8.8")
     save_display(tmp_path / "d.json", teach(first, corners, decimals=1))
     taught = load_display(tmp_path / "d.json")
-    from vision.display_tag import display_corners
-
     second, true = photo("-12.6", turn=-11.0)
     tags = find_tags(second)
     placed = display_corners(tags[taught.tag], taught)
@@ -109,6 +107,18 @@ def test_taught_tag_finds_the_display_in_another_photo(tmp_path):
     assert np.abs(placed[2] - true[2]).max() < 4
     with pytest.raises(UserError, match="one gauge tag"):
         teach(np.full((300, 300), 120, np.uint8), corners)
+
+
+@pytest.mark.parametrize("turn", [172.0, -169.0, 90.0])
+def test_the_tag_tells_which_way_up_the_display_stands(turn):
+    first, corners = photo("8.8")
+    taught = teach(first, corners)
+    second, _ = photo("9.8", turn=turn)
+    if turn == 90.0:  # the scene is wider than high: turned whole, so that nothing is cut
+        second = np.ascontiguousarray(np.rot90(photo("9.8")[0]))
+    found = read_display(second, display_corners(find_tags(second)[taught.tag], taught))
+    # 9.8 on its head would be 8.6, its point above the figures
+    assert found.text == "9.8"
 
 
 def test_commands(tmp_path, monkeypatch, capsys):

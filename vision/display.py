@@ -7,7 +7,9 @@ digit, a digit cut by the edge, two rows or two ways round that read differently
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -15,6 +17,10 @@ from shared.reading import Flag
 from vision.display_ink import window
 from vision.display_tries import one_polarity
 from vision.display_types import F64, U8, Digit, DisplayReading, unread
+from vision.display_whole import read_whole
+
+WAYS = "one way up and"
+"""What the reason says of a display that reads both ways up."""
 
 
 def read_display(image: U8, corners: F64 | None = None, *, upright: bool | None = None,
@@ -29,25 +35,44 @@ def read_display(image: U8, corners: F64 | None = None, *, upright: bool | None 
     if image.ndim != 2 or min(image.shape) < 12:
         raise ValueError("a grey picture of at least 12 x 12 pixels is needed")
     known = corners is not None if upright is None else upright
-    plain = _either_way_up(image, corners, known, decimals, False)
-    if plain:
-        return plain
-    # glare, shade or a strong bezel may hide good figures from one level for the whole window
-    even = _either_way_up(image, corners, known, decimals, True)
-    return even if even else plain
+    plain = _either_way_up(image, corners, known, partial(_both_polarities, decimals=decimals, even=False))
+    if not plain:
+        # glare, shade or a strong bezel may hide good figures from one level for the whole window
+        even = _either_way_up(image, corners, known, partial(_both_polarities, decimals=decimals, even=True))
+        plain = even if even else plain
+    return _agreed(plain, _either_way_up(image, corners, known, partial(_by_the_row, decimals=decimals, quick=bool(plain))))
 
 
-def _either_way_up(image: U8, corners: F64 | None, known: bool, decimals: int | None, even: bool) -> DisplayReading:
-    first = _both_polarities(image, corners, decimals, even)
+def _agreed(parts: DisplayReading, row: DisplayReading) -> DisplayReading:
+    """One reading of two: part by part, and by one model for the row. Where both read they must read the same."""
+    if row and WAYS in (parts.reason or ""):
+        return parts
+    if parts and row and parts.text != row.text:
+        return unread(f'reads "{parts.text}" part by part and "{row.text}" by the row', row.digits)
+    if parts and not row and row.digits and parts.light_digits != row.light_digits:
+        return unread(f'"{parts.text}" may be what lies between the strokes of digits', parts.digits)
+    if parts and row:
+        return parts if parts.confidence > row.confidence else row
+    return parts if parts else row
+
+
+def _by_the_row(image: U8, corners: F64 | None, *, decimals: int | None, quick: bool) -> DisplayReading:
+    flat, back = window(image, corners)
+    return read_whole(flat, back, decimals, corners is None, quick)
+
+
+def _either_way_up(image: U8, corners: F64 | None, known: bool,
+                   read: Callable[[U8, F64 | None], DisplayReading]) -> DisplayReading:  # fmt: skip
+    first = read(image, corners)
     if known:
         return first
-    second = _both_polarities(*_turned(image, corners), decimals, even)
+    second = read(*_turned(image, corners))
     if first and second and ("." in (first.text or "")) != ("." in (second.text or "")):
         # a point stands at the foot of the digits: the way up in which one is seen is the right one
         second = replace(second, value=None) if "." in (first.text or "") else second
         first = replace(first, value=None) if second else first
     if first and second:
-        return unread(f'reads "{first.text}" one way up and "{second.text}" the other: give the corners, or a tag',
+        return unread(f'reads "{first.text}" {WAYS} "{second.text}" the other: give the corners, or a tag',
                       first.digits)  # fmt: skip
     if second and not first and len(second.digits) < len(first.digits):
         return first
@@ -70,7 +95,7 @@ def _turned_back(reading: DisplayReading, image: U8) -> tuple[Digit, ...]:
     return tuple(replace(d, outline=tuple((w - 1 - x, h - 1 - y) for x, y in d.outline)) for d in reading.digits)
 
 
-def _both_polarities(image: U8, corners: F64 | None, decimals: int | None, even: bool) -> DisplayReading:
+def _both_polarities(image: U8, corners: F64 | None, *, decimals: int | None, even: bool) -> DisplayReading:
     flat, back = window(image, corners)
     tries: list[DisplayReading] = []
     for light in (False, True):

@@ -48,7 +48,7 @@ def digits_of(row: Row, places: list[Cell], thick: float, mask: NDArray[np.bool_
         char = GLYPHS.get(on, "?")
         covered = explained(mask, c, on, thick * (c.bottom - c.top) / TALL)
         confidence = _confidence(values, cut, on, ghost) * float(np.clip((covered - 0.7) / 0.2, 0, 1))
-        digits.append(Digit(char, confidence, tuple(float(v) for v in values), _outline(c, row, back)))
+        digits.append(Digit(char, confidence, tuple(float(v) for v in values), outline(c, row, back)))
     return Glyphs(digits, dark, full, cut, margin)
 
 
@@ -84,7 +84,8 @@ def _confidence(values: F64, cut: float, on: str, ghost: float) -> float:
     return float(min(min(against), 0.2 + 1.5 * room.min(), plain))
 
 
-def _outline(c: Cell, row: Row, back: F64) -> tuple[tuple[float, float], ...]:
+def outline(c: Cell, row: Row, back: F64) -> tuple[tuple[float, float], ...]:
+    """Corners of a cell in the photo, pixels (4, 2)."""
     strip = np.array([[c.left, c.top], [c.right, c.top], [c.right, c.bottom], [c.left, c.bottom]])
     flat = strip @ row.to_window[:, :2].T + row.to_window[:, 2]
     photo = cv2.perspectiveTransform(flat[None], back)[0]

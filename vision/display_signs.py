@@ -64,7 +64,7 @@ def minus_before(strip: F32, places: list[Cell], everything: list[Part], thick: 
     level = dash_ink(seen, reach, first.part.left - 0.05 * h, first.top, first.bottom, thick) / max(g.full, 1e-6)
     dashes = [p for p in before if _is_dash(p, first) and p not in signs]
     if dashes and level > 0.5:
-        if not any(_is_bar(p, mask, thick) for p in dashes):
+        if not any(_is_bar(p, mask, thick) or _is_short(p, first, mask, thick) for p in dashes):
             return False, 0.0, "a minus before the digits is doubtful"
         return True, float(np.clip((level - 0.25) / 0.4, 0, 1)), ""
     astray = [p for p in before if p not in signs and p not in dashes and _is_bar(p, mask, thick)
@@ -92,6 +92,24 @@ def _is_bar(p: Part, mask: NDArray[np.bool_], thick: float) -> bool:
     """Whether a part is drawn as a minus: even about its middle, full, not higher than wide, of a stroke's height."""
     off, full = _lean(p, mask)
     return off < 0.07 and full > 0.66 and p.width >= 1.05 * p.height and p.height < 1.8 * thick + 5
+
+
+def _is_short(p: Part, first: Cell, mask: NDArray[np.bool_], thick: float) -> bool:
+    """Whether a part is a minus hardly wider than high: a full square a stroke high, at half height exactly.
+
+    What grows to a side, as a triangle does, is none: a quarter in from opposite sides its lengths must be alike.
+    """
+    off, full = _lean(p, mask)
+    middle = ((p.top + p.bottom) / 2 - first.top) / (first.bottom - first.top)
+    if off > 0.03 or full < 0.85 or p.width < 0.85 * p.height or p.height > 1.5 * thick + 3 or abs(middle - 0.5) > 0.05:
+        return False
+    box = mask[p.top : p.bottom, p.left : p.right]
+    for lengths in (box.sum(axis=1), box.sum(axis=0)):
+        n = len(lengths)
+        sides = sorted((int(lengths[n // 5]), int(lengths[n - 1 - n // 5])))
+        if sides[0] < 0.88 * sides[1]:
+            return False
+    return True
 
 
 def _is_triangle(p: Part, mask: NDArray[np.bool_]) -> bool:

@@ -43,12 +43,12 @@ def read_row(row: Row, flat: F32, cut: float, back: F64, light: bool, decimals: 
     if 2 * beyond > len(digits):
         # a word may touch a digit; strokes that most digits go on with are their own
         return unread("the digits' strokes go on beyond the row", tuple(glyphs.digits))
-    return _spoken(row, glyphs, places, everything, thick, light, decimals, mask)
+    return spoken(row, glyphs, places, everything, thick, light, decimals, mask)
 
 
-def _spoken(row: Row, g: Glyphs, places: list[Cell], everything: list[Part], thick: float, light: bool,
+def spoken(row: Row, g: Glyphs, places: list[Cell], everything: list[Part], thick: float, light: bool,
             decimals: int | None, mask: NDArray[np.bool_]) -> DisplayReading:  # fmt: skip
-    """Point, minus and what else stands in the row; then the number."""
+    """Digits, point, minus and what else stands in the row; then the number."""
     chars = [d.char for d in g.digits]
     digits = tuple(g.digits)
     worst = min(d.confidence for d in digits)

@@ -23,7 +23,7 @@ RIVAL = 0.25
 def one_polarity(flat: F32, back: F64, light: bool, decimals: int | None, crop: bool, even: bool) -> DisplayReading:
     """What a window says, digits lighter than their ground (`light`) or darker. even : in evened ink only."""
     tries = []
-    for found, seen in _inks(flat, light, crop, even):
+    for found, seen in inks(flat, light, crop, even):
         level = full_level(found)
         if level <= 0:
             continue
@@ -63,7 +63,7 @@ def _figures(reading: DisplayReading) -> str:
     return "".join(d.char for d in reading.digits)
 
 
-def _inks(flat: F32, light: bool, crop: bool, even: bool) -> list[tuple[F32, F32]]:
+def inks(flat: F32, light: bool, crop: bool, even: bool) -> list[tuple[F32, F32]]:
     """Ink to look for digits in, and the picture it was taken from: plainly, or evened out, sharp and soft."""
     out = []
     for soft, widest in EVENED if even else ((0.0, STROKE),):
