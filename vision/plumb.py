@@ -15,7 +15,7 @@ from vision.level_reference import UprightLine, find_uprights, upright_depth, wi
 from vision.lines import Stroke, measure, shaded
 from vision.photo import Picture
 from vision.sheet import Plane, Reduced, lay_flat
-from vision.strings import apart, choose_strings, promising
+from vision.strings import apart, choose_strings, from_pieces, plain, promising
 from vision.tracing import segment
 
 F64 = NDArray[np.float64]
@@ -68,10 +68,12 @@ def find_plumb(picture: Picture, tall: Reduced, plane: Plane, chord: F64, chord_
             picture.full_colour()  # wanted below almost always; the small picture is then made from it
             depth = with_colour(depth, picture.small_colour(), sheet)
         lines = find_uprights(sheet, depth, chord, chord_mm)
-        image = picture.gray if not coloured else picture.full_colour() if any(map(promising, lines)) else None
+        image = picture.gray if not coloured else picture.full_colour() if any(promising(k) or plain(k) for k in lines) else None
         if image is None:
             return best
         strings, reason = choose_strings(image, plane, lines, chord, chord_mm, forward_right, boxes)
+        if not strings and coloured:
+            strings = from_pieces(image, plane, lines, chord, chord_mm, forward_right, boxes)
         strokes: list[Stroke] = []
         failed: list[F64] = []
         for line in strings:

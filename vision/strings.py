@@ -20,6 +20,10 @@ NEAR_TAIL = 0.09
 """Near the trailing edge, in chords, the rib is too thin to tell before from behind."""
 LESSER = 0.35
 """Share of the best one's weight below which another string is left alone."""
+PLAIN_PIECE = 0.7
+"""Share of the rib, or of what lies above or below it, that a piece of a string shows on."""
+FURTHER = ((0.13, 0.09), (0.21, 0.15), (0.35, 0.25))
+"""How far above and below the chord line a piece is drawn out step by step, in chords."""
 
 
 def choose_strings(image: U8, plane: Plane, lines: list[UprightLine], chord: F64, chord_mm: float,
@@ -47,9 +51,44 @@ def choose_strings(image: U8, plane: Plane, lines: list[UprightLine], chord: F64
                 "front of the rib, in a colour that differs from it" if any(promising(k) for k in lines) else None)
 
 
+def from_pieces(image: U8, plane: Plane, lines: list[UprightLine], chord: F64, chord_mm: float, forward_right: bool,
+                covers: tuple[Box, ...]) -> list[UprightLine]:
+    """Strings of which only a piece was found, drawn out step by step and looked for along the way; the plainest first.
+
+    A string that is lighter than the rib and darker than the wall falls into pieces, each plain by itself. Parameters as
+    in `choose_strings`.
+    """
+    tail = chord[0] if forward_right else chord[1]
+    sure: list[tuple[float, UprightLine]] = []
+    for line in lines:
+        if not plain(line) or abs(line.at_chord[0] - tail[0]) < NEAR_TAIL * chord_mm:
+            continue
+        crossing: Crossing | None = None
+        for up, down in FURTHER:
+            line = _drawn_out(line, up * chord_mm, down * chord_mm)
+            crossing = look_along(image, plane, line, chord, chord_mm, forward_right, covers)
+            if crossing is None:
+                break
+            line = _on_path(line, crossing)
+        if crossing is not None and crossing.passes:
+            sure.append((float(np.nanmin([crossing.upper, crossing.lower])) * (crossing.above + crossing.below), line))
+    return [line for _, line in sorted(sure, key=lambda f: -f[0])]
+
+
+def _drawn_out(line: UprightLine, up_mm: float, down_mm: float) -> UprightLine:
+    """From so far above to so far below where it crosses the chord line."""
+    v = float(line.at_chord[1]) + np.array([-up_mm, down_mm])
+    return replace(line, ends=np.stack([[_at(line.ends, float(k)), float(k)] for k in v]))
+
+
 def promising(line: UprightLine) -> bool:
     """Whether a line shows beyond the rib at all."""
     return max(line.above, line.below) > 0.3
+
+
+def plain(line: UprightLine) -> bool:
+    """Whether a line may be a piece of a string: it shows all along the rib, or above or below it."""
+    return max(line.on_rib, line.above, line.below) >= PLAIN_PIECE
 
 
 def _on_path(line: UprightLine, crossing: Crossing) -> UprightLine:
