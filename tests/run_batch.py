@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -14,6 +15,7 @@ from tests.batch_help import FAKE, job
 
 def main() -> None:
     batch_store.code_digest = lambda: "code"  # type: ignore[assignment] # an edit meanwhile is another matter
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell starts what it runs behind with Ctrl-C ignored
     photos, out, workers = Path(sys.argv[1]), Path(sys.argv[2]), int(sys.argv[3])
     try:
         measure_batch(job(photos), find_photos([photos]), out, replace(FAKE, workers=workers),
