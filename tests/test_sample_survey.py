@@ -145,7 +145,7 @@ def test_photos_of_no_station_and_without_value_are_listed():
 def test_order_of_readings_does_not_matter():
     forward, backward = simulated(1), simulated(1)[::-1]
     a, b = (evaluate(job(), r, now=NOW) for r in (forward, backward))
-    assert a == b
+    assert repr(a) == repr(b)  # from Python 3.13 on a NaN in a field makes dataclasses unequal
 
 
 def test_pen_waviness_does_not_shrink_with_repeats():
