@@ -39,6 +39,9 @@ TOGETHER = 1.10
 """Lines on one rib together reach no further than this, in chords."""
 LOOK_FOR_MARKS = 4
 """How many of the best candidates are looked at for reference marks."""
+WIDEST_MM = 3.6
+"""Breadth of a line above which no pen drew it: pens go to 3 mm (common practice, no source), boards and shadows begin
+there."""
 GATE_DEG = 12.0
 """How far from the design angle a line is still looked at."""
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from shared.job import Job, Station
 from shared.small_sums import straight
 from vision.cards import Card
-from vision.chord import ChordChoice, choose_chord
+from vision.chord import WIDEST_MM, ChordChoice, choose_chord
 from vision.gravity import Gravity, find_gravity
 from vision.hints import Hint
 from vision.laser import laser_map
@@ -100,6 +100,9 @@ def look(picture: Picture, solution: Solution, cards: tuple[Card, ...], station:
     if stroke is None:
         return Findings(plane, forward_right, "the chord line is too faint to measure: draw it darker", chord=choice,
                         chord_ends=ends)
+    if "chord" not in by_role and stroke.width_mm > WIDEST_MM:
+        return Findings(plane, forward_right, f"what was found is {stroke.width_mm:.1f} mm wide, no pen draws so broad: the edge "
+                        "of a board, a shadow? Draw the chord line darker, or give a hint", chord=choice, chord_ends=ends)
     ends = _onto(stroke, order(ends))
     tall = photo.further(1, 4)
     lit = laser() if any(dict(c.evidence)["laser colour"] > 0.3 for c in choice.candidates) else None

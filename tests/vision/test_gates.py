@@ -17,7 +17,7 @@ from shop import PHONE, CardAt, Pen, Scene, String, draw
 from shop.jobs import job_for, lens_for
 
 from shared.reading import Reading
-from vision import cards, chord, doubts, gates
+from vision import cards, chord, doubts, findings, gates
 from vision.card_edges import Edges
 from vision.card_spec import SPECS
 from vision.cards import Card
@@ -97,7 +97,7 @@ def test_the_method_states_the_thresholds_as_they_are() -> None:
         numbers = [float(cell) for cell in row[1:3] if cell.strip()]
         names = [name.strip(" `") for name in row[3].split(",")]
         told |= dict(zip(names, numbers, strict=True))
-    assert len(told) == 16
+    assert len(told) == 17
     for name, number in told.items():
         module = next(m for m in (gates, cards, chord, doubts) if hasattr(m, name))
         assert number == getattr(module, name), name
@@ -173,6 +173,7 @@ def test_the_photo_itself_is_good() -> None:
     (gates, "MAX_TILT_DEG", 1.0, "from square"),
     (gates, "MAX_CORNER_RMS_PX", 0.001, "bent"),
     (chord, "SHORTEST", 1.1, "long, straight and continuous"),
+    (findings, "WIDEST_MM", 0.2, "no pen draws so broad"),
     (doubts, "MAX_U_DEG", 0.01, "leaves the angle open"),
 ])
 def test_the_reader_asks_every_gate(monkeypatch: pytest.MonkeyPatch, module: Any, threshold: str, value: float,
@@ -202,9 +203,10 @@ def test_the_reader_passes_every_doubt_on(monkeypatch: pytest.MonkeyPatch, modul
     ({"exposure": 0.006, "noise": 0.1}, "hardly differ"),
     ({"yaw_deg": 60.0, "fill": 0.8}, "from square"),
     ({"chord_from": (0.36, 0.62)}, "long, straight and continuous"),
+    ({"chord_pen": Pen(4.5, cover=0.9, wave_mm=0.05, gaps=0)}, "no pen draws so broad"),
 ])
 def test_photos_that_are_refused(changed: dict[str, Any], words: str) -> None:
-    """Dark; from far to one side; the line drawn over a quarter of the chord only."""
+    """Dark; from far to one side; the line drawn over a quarter of the chord only; as broad as a board's edge."""
     assert words in (read(**changed).chord.reason or "")
 
 
@@ -218,3 +220,7 @@ def test_photos_that_are_flagged(changed: dict[str, Any], code: str) -> None:
     """Shaken by 3 pixels; burnt out; askew; the line drawn over six tenths of the chord."""
     reading = read(**changed)
     assert reading.chord.quantity is not None and code in codes(reading)
+
+
+def test_a_line_as_broad_as_pens_go_is_measured() -> None:
+    assert read(chord_pen=Pen(3.0, cover=0.9, wave_mm=0.05, gaps=0)).chord.quantity is not None
