@@ -27,7 +27,7 @@ SHORTEST = 0.30
 """A chord line seen over less than this part of the chord is too short to measure."""
 EQUAL_RIGHT = 0.60
 """A rival with more than this share of the best one's weight is of equal right."""
-LONG, LESSER_RIGHT = 0.45, 0.25
+LONG, LESSER_RIGHT = 0.38, 0.25
 """A long line with more than this share raises a doubt: it may be the true one, half hidden."""
 SAME_SURFACE = 0.20
 """Largest change of brightness from the card's edge to the line: more, and the rib's outline lies between."""
