@@ -22,6 +22,9 @@ LESSER = 0.35
 """Share of the best one's weight below which another string is left alone."""
 PLAIN_PIECE = 0.7
 """Share of the rib, or of what lies above or below it, that a piece of a string shows on."""
+WHOLE = 0.65
+"""Share of the rib, and of what lies above and below it, over all of which a line is whole: a string, it seems, even where
+the close look does not find it so."""
 FURTHER = ((0.13, 0.09), (0.21, 0.15), (0.35, 0.25))
 """How far above and below the chord line a piece is drawn out step by step, in chords."""
 
@@ -89,6 +92,11 @@ def promising(line: UprightLine) -> bool:
 def plain(line: UprightLine) -> bool:
     """Whether a line may be a piece of a string: it shows all along the rib, or above or below it."""
     return max(line.on_rib, line.above, line.below) >= PLAIN_PIECE
+
+
+def whole(line: UprightLine) -> bool:
+    """Whether a line shows on the rib, above and below it alike."""
+    return min(line.on_rib, line.above, line.below) > WHOLE
 
 
 def _on_path(line: UprightLine, crossing: Crossing) -> UprightLine:

@@ -1,0 +1,20 @@
+"""A second string that cannot be measured raises a doubt about the one that was."""
+
+from __future__ import annotations
+
+import numpy as np
+from shop import draw
+from shop.decoys import decoys
+from shop.jobs import job_for, lens_for
+
+from vision.reader import read_photo
+
+
+def test_a_string_behind_which_the_true_one_hangs_over_the_card_is_doubted() -> None:
+    """The string found is out of plumb by 1.5 degrees; the plumb one, over the card, is seen but not followed."""
+    decoy = next(d for d in decoys(2, 380_000) if d.kind == "two strings, one out of plumb" and d.number == 1)
+    bgr, truth = draw(decoy.scene)
+    lens = lens_for(decoy.scene.camera, np.random.default_rng([decoy.scene.seed, 5]))
+    reading = read_photo(bgr, job_for(decoy.scene, decoy.job_cards), lens=lens)
+    assert reading.chord.quantity is None or abs(reading.chord.quantity.value - truth.chord_deg) > 1
+    assert "second-upright" in {f.code for f in (*reading.flags, *reading.chord.flags)}
