@@ -18,3 +18,11 @@ def test_a_string_behind_which_the_true_one_hangs_over_the_card_is_doubted() -> 
     reading = read_photo(bgr, job_for(decoy.scene, decoy.job_cards), lens=lens)
     assert reading.chord.quantity is None or abs(reading.chord.quantity.value - truth.chord_deg) > 1
     assert "second-upright" in {f.code for f in (*reading.flags, *reading.chord.flags)}
+
+
+def test_a_spar_line_in_line_with_a_cable_behind_is_no_string() -> None:
+    """Nothing hangs in this photo; the line could be followed over the rib and nowhere past it."""
+    decoy = next(d for d in decoys(4, 380_000) if d.kind == "cables and no string" and d.number == 3)
+    bgr, _ = draw(decoy.scene)
+    lens = lens_for(decoy.scene.camera, np.random.default_rng([decoy.scene.seed, 5]))
+    assert read_photo(bgr, job_for(decoy.scene, decoy.job_cards), lens=lens).chord.quantity is None
