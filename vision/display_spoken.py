@@ -12,7 +12,7 @@ from vision.display_segments import Cell, cells, stroke
 from vision.display_signs import crowned, minus_before, point_after, point_inks, unexplained
 from vision.display_types import F32, F64, DisplayReading, unread
 
-SURE = 0.50
+SURE = 0.75
 """Confidence from which a value is given."""
 LARGEST = 360.0
 """No inclinometer shows more degrees."""
