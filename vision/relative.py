@@ -37,6 +37,9 @@ __all__ = ["Change", "Start", "begin", "compare"]
 F64 = NDArray[np.float64]
 U8 = NDArray[np.uint8]
 
+UNEXPLAINED = 1.3
+"""How much more changes scatter, on scenes drawn by chance, than noise and stillness tell of (`benchmarks/live.py`, seeds
+47 000 on: standard deviation of error over u 1.3); the cause is not known, so u allows for it."""
 LOOSE = 4.0
 """How many standard deviations the cards may turn against the line before it is told."""
 
@@ -95,9 +98,9 @@ def _told(start: Start, picture: Picture, camera: Stillness, fit: Fit) -> Change
 
     grad = np.r_[[graded(e) for e in 1e-6 * np.eye(6)], np.zeros(len(fit.inverse) - 6)]
     here, first = f"photo:{picture.sha256[:12]}", f"photo:{start.ident}"
-    noise = float(np.sqrt(grad @ fit.noise @ grad / 2))  # as much from either photo
+    noise = UNEXPLAINED * float(np.sqrt(grad @ fit.noise @ grad / 2))  # as much from either photo
     prior = grad @ fit.priors
-    still = float(np.sqrt(prior[6:10] @ prior[6:10] / 2))
+    still = UNEXPLAINED * float(np.sqrt(prior[6:10] @ prior[6:10] / 2))
     parts = [Component("pixel noise, this photo", f"{here} live", noise),
              Component("pixel noise, first photo", f"{first} live", noise),
              Component("camera's stillness", f"{here} camera", still),
