@@ -38,9 +38,9 @@ CROOKED_PX = 0.8
 """Scatter beyond which it is no straight string."""
 LOST = ("a string seems to hang before the rib but cannot be followed straight across it: something behind the rib stands "
         "in line with it; photograph it from a step aside")
-PAST_ABOVE, PAST_BELOW = 0.15, 0.08
-"""How far above or below the chord line, in chords, a string must have been measured: no rib reaches there (common practice,
-no source: sections of up to 20 %)."""
+LONGER_THAN_RIB = 0.17
+"""Length, in chords, over which a string must have been measured: ribs are less deep than that (common practice, no source:
+sections of up to 17 %), and what ends with the rib is no string."""
 CROOKED = ("the string does not show as one straight line (draught, a knot, something like it beside it): let it hang still "
            "before a plain background")
 
@@ -83,7 +83,7 @@ def find_plumb(picture: Picture, tall: Reduced, plane: Plane, chord: F64, chord_
             if any(not apart(line.ends, _ends(k)) for k in strokes):
                 continue
             stroke = measured(picture, plane, line.ends, chord_mm, scale, blur, boxes, line)
-            if stroke is not None and (_on_rib_only(stroke, line, chord_mm) or not _crosses(
+            if stroke is not None and (_on_rib_only(stroke, chord_mm) or not _crosses(
                     picture, plane, stroke, line, chord, chord_mm, forward_right, boxes)):
                 reason, stroke = LOST, None
             elif stroke is not None and spread(stroke) > CROOKED_PX:
@@ -101,10 +101,9 @@ def find_plumb(picture: Picture, tall: Reduced, plane: Plane, chord: F64, chord_
     return best
 
 
-def _on_rib_only(stroke: Stroke, line: UprightLine, chord_mm: float) -> bool:
+def _on_rib_only(stroke: Stroke, chord_mm: float) -> bool:
     """Whether a string could be followed nowhere past the rib: a spar line, with something behind that stood in line."""
-    v = float(line.at_chord[1])
-    return bool(v - stroke.uv[0, 1] < PAST_ABOVE * chord_mm and stroke.uv[-1, 1] - v < PAST_BELOW * chord_mm)
+    return bool(stroke.uv[-1, 1] - stroke.uv[0, 1] < LONGER_THAN_RIB * chord_mm)
 
 
 def _crosses(picture: Picture, plane: Plane, stroke: Stroke, judged: UprightLine, chord: F64, chord_mm: float,
