@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Generator, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -87,6 +87,8 @@ def _client(address: str) -> Iterator[Any]:
 def _check_workers(client: Any, plan: Plan) -> None:
     from rigging.batch_store import code_digest
 
+    with suppress(TimeoutError):  # workers that a photo killed may be on their way back
+        client.wait_for_workers(1, timeout=CONNECT_SECONDS)
     answers = client.run(_worker_facts, str(plan.job.folder.resolve()))
     if not answers:
         raise UserError("--cluster", "the cluster has no workers", "start one with dask worker")

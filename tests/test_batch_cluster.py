@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -51,6 +52,23 @@ def test_no_scheduler_is_told_in_one_line(tmp_path: Path, monkeypatch: pytest.Mo
     for address in ("tcp://127.0.0.1:9", "nonsense://x"):
         with pytest.raises(UserError, match="no scheduler answers"):
             run(photos, tmp_path / "out", replace(FAKE, cluster=address))
+
+
+def test_workers_on_their_way_are_waited_for(tmp_path: Path) -> None:
+    photos = small_folder(tmp_path / "photos", 2)
+    with LocalCluster(n_workers=0, threads_per_worker=1, processes=True, dashboard_address=":0", silence_logs=50) as late:
+        timer = threading.Timer(1.0, late.scale, (1,))
+        timer.start()
+        result = run(photos, tmp_path / "out", replace(FAKE, cluster=late.scheduler_address))
+        timer.join()
+    assert result.measured == 2
+
+
+def test_a_cluster_without_workers_is_told_in_one_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(batch_cluster, "CONNECT_SECONDS", 1)
+    with (LocalCluster(n_workers=0, processes=True, dashboard_address=":0", silence_logs=50) as empty,
+          pytest.raises(UserError, match="has no workers")):
+        run(small_folder(tmp_path / "photos", 1), tmp_path / "out", replace(FAKE, cluster=empty.scheduler_address))
 
 
 def test_a_photo_that_kills_workers_is_named(tmp_path: Path, cluster: LocalCluster) -> None:

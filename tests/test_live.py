@@ -33,6 +33,7 @@ from rigging.page.desk import Desk
 from rigging.page.gate import Gate
 from rigging.plots.live import live_plot
 from shared.quantity import Component, Quantity
+from vision import relative
 from vision.photo import Picture
 from vision.reader import read_fully
 from vision.relative import Change, Start, begin, compare
@@ -111,6 +112,16 @@ def test_what_all_photos_share_cancels(start: Start, steps: dict[float, np.ndarr
     other = seen(start, steps[0.04]).turn
     assert other is not None
     assert (other - change).u < (other.u**2 + change.u**2) ** 0.5  # the first photo's noise is one and the same
+
+
+def test_what_scatters_beyond_noise_and_stillness_is_allowed_for(start: Start, steps: dict[float, np.ndarray],
+                                                                 monkeypatch: pytest.MonkeyPatch):
+    allowed = seen(start, steps[0.02]).turn
+    monkeypatch.setattr(relative, "UNEXPLAINED", 1.0)
+    bare = seen(start, steps[0.02]).turn
+    assert allowed is not None and bare is not None and allowed.value == bare.value
+    for name in ("pixel noise, this photo", "pixel noise, first photo", "camera's stillness"):
+        assert allowed.budget()[name] == pytest.approx(1.3 * bare.budget()[name])
 
 
 def test_other_light_leaves_the_turn_where_it_is(start: Start):

@@ -1,12 +1,14 @@
-"""A second string that cannot be measured raises a doubt about the one that was."""
+"""A second string or chord line that cannot be measured raises a doubt about the one that was."""
 
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from shop import draw
 from shop.decoys import decoys
 from shop.jobs import job_for, lens_for
 
+from vision import chord
 from vision.reader import read_photo
 
 
@@ -26,3 +28,17 @@ def test_a_spar_line_in_line_with_a_cable_behind_is_no_string() -> None:
     bgr, _ = draw(decoy.scene)
     lens = lens_for(decoy.scene.camera, np.random.default_rng([decoy.scene.seed, 5]))
     assert read_photo(bgr, job_for(decoy.scene, decoy.job_cards), lens=lens).chord.quantity is None
+
+
+def test_a_second_chord_line_half_hidden_raises_a_doubt(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two equal lines, of which one shows over four tenths of the chord only."""
+    decoy = next(d for d in decoys(3, 380_000) if d.kind == "second equal line" and d.number == 2)
+    bgr, _ = draw(decoy.scene)
+
+    def codes() -> set[str]:
+        lens = lens_for(decoy.scene.camera, np.random.default_rng([decoy.scene.seed, 5]))
+        return {f.code for f in read_photo(bgr, job_for(decoy.scene, decoy.job_cards), lens=lens).chord.flags}
+
+    assert "another-line" in codes()
+    monkeypatch.setattr(chord, "LONG", 0.45)
+    assert "another-line" not in codes()
