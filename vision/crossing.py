@@ -37,6 +37,8 @@ SEARCHED = 7
 """How far from a line, pixels, the stripe on the rib is looked for."""
 SLANTED = 8
 """Stretches from which on a path of its own slant is sought."""
+LEAST_BELOW = 0.4
+"""Share of the rib below the chord line on which a string must show."""
 LEAST_FREE = 3
 """Stretches of the rib, beside the cards, from which on they are judged."""
 CLEAR = 4.0
@@ -69,7 +71,7 @@ class Crossing:
         least, most = sorted((self.above, self.below))
         if np.isnan(self.upper):  # the card covers the rib above the chord line
             return self.lower > 0.6 and least > 0.8
-        return self.upper > 0.6 and self.lower > 0.4 and most > 0.7 and least + most > 0.8
+        return self.upper > 0.6 and self.lower > LEAST_BELOW and most > 0.7 and least + most > 0.8
 
 
 def look_along(image: U8, plane: Plane, line: UprightLine, chord: F64, chord_mm: float,
@@ -80,6 +82,45 @@ def look_along(image: U8, plane: Plane, line: UprightLine, chord: F64, chord_mm:
     cards on the rib, whose pattern could be taken for the stripe. wander : how far off the path may lie at either
     end, pixels. None where the line is too short to judge.
     """
+    cut = _cut(line, chord, chord_mm, forward_right, covers)
+    if cut is None:
+        return None
+    centre, parts, free = cut
+    values, inside = _strip(image, plane, centre)
+    looks = [(*_straightest(z * inside[:, None], wander), z) for z in _standing_out(values)]
+    _, path, z = max(looks, key=lambda look: look[0])
+    seen, chance = _seen_along(z * inside[:, None], path)
+    ends = _off(plane, centre[[0, -1]], path[[0, -1]])
+    bare = (parts[0] & free & inside, parts[1] & free & inside, parts[2] & inside, parts[3] & inside)
+    upper, lower, above, below = (max(0.0, float(seen[p].mean()) - chance) if p.sum() > 1 else 0.0 for p in bare)
+    if bare[0].sum() < LEAST_FREE:
+        upper = float("nan") if (parts[0] & inside).sum() >= LEAST_FREE else 0.0
+    return Crossing(upper, lower, above, below, ends, _aside(z[bare[0] | bare[1]]))
+
+
+def may_pass(image: U8, plane: Plane, line: UprightLine, chord: F64, chord_mm: float, forward_right: bool,
+             covers: tuple[Box, ...] = ()) -> bool:
+    """Whether `look_along` could find that the line passes: a quick look at the few stretches of the rib below the chord
+    line, where most upright lines do not show. Parameters as there."""
+    cut = _cut(line, chord, chord_mm, forward_right, covers)
+    if cut is None:
+        return False
+    centre, parts, free = cut
+    below = parts[1] & free
+    if below.sum() < 2:
+        return False
+    first, last = np.flatnonzero(below)[[0, -1]]
+    # what lies round about is part of the yardstick
+    near = slice(max(0, first - ROUND - POOLED), last + ROUND + POOLED + 1)
+    values, inside = _strip(image, plane, centre[near])
+    below = below[near] & inside
+    return bool(below.sum() > 1) and any((_near(z, WANDER)[below] > CLEAR).mean() > LEAST_BELOW for z in _standing_out(values))
+
+
+def _cut(line: UprightLine, chord: F64, chord_mm: float, forward_right: bool, covers: tuple[Box, ...]
+         ) -> tuple[F64, tuple[NDArray[np.bool_], ...], NDArray[np.bool_]] | None:
+    """An upright line cut into stretches: their middles (n, 2) sheet mm; which of them lie on the rib above the chord
+    line and below it, above the rib and below it; and which are free of cards. None where it is too short."""
     top, bottom = line.ends
     d = (bottom - top) / (bottom[1] - top[1])  # per mm down
     crossing = line.at_chord
@@ -91,25 +132,15 @@ def look_along(image: U8, plane: Plane, line: UprightLine, chord: F64, chord_mm:
         return None
     v = v0 + (np.arange(count) + 0.5) * (v1 - v0) / count
     centre = crossing + (v - crossing[1])[:, None] * d
-    values, inside = _strip(image, plane, centre, v[1] - v[0], d)
     free = np.ones(count, dtype=bool)
     for left, upper_edge, right, lower_edge in covers:
         free &= ~((centre[:, 0] > left) & (centre[:, 0] < right) & (v > upper_edge) & (v < lower_edge))
     height = crossing[1] - v  # above the chord line, mm
-    looks = [(*_straightest(z * inside[:, None], wander), z) for z in _standing_out(values)]
-    _, path, z = max(looks, key=lambda look: look[0])
-    seen, chance = _seen_along(z * inside[:, None], path)
-    ends = _off(plane, centre[[0, -1]], path[[0, -1]])
     # the rib is at least this deep above and below the chord line (common practice, no source: sections of 9 % and more)
     deep, shallow = min(0.045, 0.12 * tail) * chord_mm, min(max(0.012 * chord_mm, 8.0), 0.05 * tail * chord_mm)
     parts = ((height > 2.0) & (height < deep), (height < -2.0) & (height > -shallow),
              height > 0.13 * chord_mm, height < -0.075 * chord_mm)
-    free &= inside
-    bare = (parts[0] & free, parts[1] & free, parts[2] & inside, parts[3] & inside)
-    upper, lower, above, below = (max(0.0, float(seen[p].mean()) - chance) if p.sum() > 1 else 0.0 for p in bare)
-    if bare[0].sum() < LEAST_FREE:
-        upper = float("nan") if (parts[0] & inside).sum() >= LEAST_FREE else 0.0
-    return Crossing(upper, lower, above, below, ends, _aside(z[bare[0] | bare[1]]))
+    return centre, parts, free
 
 
 def seen_along(image: U8, plane: Plane, a: F64, b: F64, slack: int = 2) -> tuple[NDArray[np.bool_], F64]:
@@ -119,7 +150,7 @@ def seen_along(image: U8, plane: Plane, a: F64, b: F64, slack: int = 2) -> tuple
     count = max(2, int((b[1] - a[1]) / STRETCH_MM))
     v = a[1] + (np.arange(count) + 0.5) * (b[1] - a[1]) / count
     centre = a + (v - a[1])[:, None] * d
-    values, inside = _strip(image, plane, centre, v[1] - v[0], d)
+    values, inside = _strip(image, plane, centre)
     z = np.max([_near(z, slack) for z in _standing_out(values)], axis=0)
     return (z > CLEAR) & inside, centre
 
@@ -130,14 +161,16 @@ def _near(z: F64, slack: int) -> F64:
     return np.asarray(z[:, middle - slack:middle + slack + 1].max(1))
 
 
-def _strip(image: U8, plane: Plane, centre: F64, step_mm: float, d: F64) -> tuple[F64, NDArray[np.bool_]]:
-    """(n, c, k) mean profiles across the line, k pixels wide, of each stretch; which of them lie in the picture."""
+def _strip(image: U8, plane: Plane, centre: F64) -> tuple[F64, NDArray[np.bool_]]:
+    """(n, c, k) mean profiles across the line, k pixels wide, of each stretch; which of them lie in the picture.
+
+    centre : (n, 2) middles of the stretches, sheet mm, evenly down the line."""
     reach = max(HALF_WIDTHS) + SIDE_GAP + SIDE + WANDER + 8
     x = np.arange(-reach, reach + 1, dtype=np.float32)
     ends = plane.to_pixels(centre[[0, -1]])
     per = int(np.clip(round(float(np.linalg.norm(ends[1] - ends[0])) / len(centre)), 2, 12))
-    part = ((np.arange(per) + 0.5) / per - 0.5) * step_mm
-    points = plane.to_pixels((centre[:, None] + part[:, None] * d).reshape(-1, 2))
+    part = ((np.arange(per) + 0.5) / per - 0.5)[:, None] * (centre[1] - centre[0])
+    points = plane.to_pixels((centre[:, None] + part).reshape(-1, 2))
     mx = points[:, :1].astype(np.float32) + x
     my = np.repeat(points[:, 1:].astype(np.float32), len(x), axis=1)
     values = cv2.remap(image, mx, my, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.crossing import Box, Crossing, look_along
+from vision.crossing import Box, Crossing, look_along, may_pass
 from vision.level_reference import UprightLine
 from vision.sheet import Plane
 
@@ -41,6 +41,8 @@ def choose_strings(image: U8, plane: Plane, lines: list[UprightLine], chord: F64
     sure: list[tuple[float, UprightLine]] = []
     for line in lines:
         if not promising(line) or abs(line.at_chord[0] - tail[0]) < NEAR_TAIL * chord_mm:
+            continue
+        if not may_pass(image, plane, line, chord, chord_mm, forward_right, covers):
             continue
         crossing = look_along(image, plane, line, chord, chord_mm, forward_right, covers)
         if crossing is not None and crossing.passes:
