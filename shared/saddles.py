@@ -18,6 +18,9 @@ from numpy.typing import NDArray
 
 F64 = NDArray[np.float64]
 
+STILL_PX = 2e-3
+"""A round that moves no corner further than this is the last: each moves them by a fifth of the one before, or less."""
+
 
 @dataclass(frozen=True)
 class Saddles:
@@ -102,9 +105,12 @@ def refine(gray: NDArray[np.uint8], start: F64, along_x: F64, along_y: F64, half
         dof = np.maximum(wt.sum(1) - 7, 1)
         rms = np.sqrt((wt * left * left).sum(1) / dof)
         cov = np.linalg.inv(normal)[:, :2, :2] * (rms ** 2)[:, None, None]
-        c += np.clip(delta[:, :2], -1.0, 1.0)
+        moved = np.clip(delta[:, :2], -1.0, 1.0)
+        c += moved
         a, b = a + delta[:, 2], b + delta[:, 3]
         s = np.clip(s + np.clip(delta[:, 6], -0.4, 0.4), 0.4, 6.0)
+        if np.abs(moved[~bad]).max(initial=0.0) < STILL_PX:
+            break
     points = np.where(bad[:, None], np.nan, c)
     with np.errstate(invalid="ignore"):
         sigma = np.sqrt(np.trace(cov, axis1=1, axis2=2) / 2)

@@ -134,11 +134,10 @@ def _forget(sums: F32, slopes: F32, row: float, index: int, apart: float, ends: 
     tilt = slopes[ks] - slopes[index]
     first, second = row - tilt * c0, row - tilt * c1
     lo, hi = np.maximum(first, second) - apart, np.minimum(first, second) + apart
-    near = hi >= lo
-    starts = np.maximum(0, np.ceil(lo[near])).astype(int)
-    stops = np.maximum(0, np.floor(hi[near]) + 1).astype(int)
-    for k, i, j in zip(ks[near].tolist(), starts.tolist(), stops.tolist(), strict=True):
-        sums[k, i:j] = -np.inf
+    rows = np.arange(max(0, int(lo.min())), min(sums.shape[1], int(hi.max()) + 1))
+    near = (rows >= lo[:, None]) & (rows <= hi[:, None])
+    part = sums[ks[0]:ks[-1] + 1, rows[0]:rows[-1] + 1] if len(rows) else sums[:0]
+    part[near] = -np.inf
 
 
 def _same(a: Stripe, b: Stripe, apart: float) -> bool:

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from shared.small_sums import row_means
 from vision.card_spec import CardSpec
 
 F64 = NDArray[np.float64]
@@ -53,13 +54,14 @@ def find_edges(gray: NDArray[np.uint8], spec: CardSpec, homography: F64, scale: 
     normal = np.stack([-along[:, 1], along[:, 0]], axis=1)
     half = float(np.clip(0.9 * spec.margin_mm * scale, 2.5, 7.0))
     across = np.arange(-np.floor(half), np.floor(half) + 1)
-    at = path[:, :, None, :] + across[:, None] * normal[:, None, None, :]
     h, w = gray.shape
-    inside = (at.min((1, 2)) > 1).all(1) & (at[..., 0].max((1, 2)) < w - 2) & (at[..., 1].max((1, 2)) < h - 2)
-    flat = at.reshape(len(at), -1, 2).astype(np.float32)
-    values = cv2.remap(gray, np.ascontiguousarray(flat[..., 0]), np.ascontiguousarray(flat[..., 1]), cv2.INTER_CUBIC,
-                       borderMode=cv2.BORDER_REPLICATE).reshape(at.shape[:3]).astype(np.float64)
-    off, sigma, step, misfit, blur = _steps(across, values, blur_px)
+    rim = across[-1] * np.abs(normal)
+    ends = path[:, [0, -1]]
+    inside = (ends.min(1) - rim > 1).all(1) & (ends.max(1) + rim < [w - 2, h - 2]).all(1)
+    mx, my = ((path[:, :, i, None] + normal[:, None, i, None] * across).astype(np.float32).reshape(len(path), -1)
+              for i in (0, 1))
+    values = cv2.remap(gray, mx, my, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE).astype(np.float32)
+    off, sigma, step, misfit, blur = _steps(across, values.reshape(*path.shape[:2], -1), blur_px)
     typical = float(np.median(np.abs(step)))
     ok = inside & (np.abs(step) > 0.6 * typical) & (np.abs(off) < 1.0) & np.isfinite(sigma) & (sigma < 0.2) \
         & (misfit < 3 * float(np.median(misfit)) + 1e-9)
@@ -106,10 +108,10 @@ def _apply(h: F64, points: F64) -> F64:
     return np.asarray(q[:, :2] / q[:, 2:], dtype=np.float64)
 
 
-def _steps(x: F64, values: F64, blur_px: float) -> tuple[F64, F64, F64, F64, F64]:
+def _steps(x: F64, values: NDArray[np.float32], blur_px: float) -> tuple[F64, F64, F64, F64, F64]:
     """Batched step fits on the mean profiles of (m, n, k) samples: offset, its standard deviation, step height,
     residual rms and blur, each (m,). The deviation comes from the scatter along the edge."""
-    mean = values.mean(1)
+    mean = row_means(values)
     m = len(mean)
     c = np.zeros(m)
     s = np.full(m, blur_px)
@@ -131,6 +133,5 @@ def _steps(x: F64, values: F64, blur_px: float) -> tuple[F64, F64, F64, F64, F64
         s = np.clip(s + np.clip(step[:, 1], -0.3, 0.3), 0.4, 4.0)
     # one row's offset in first order, so that the scatter of rows gives the mean's deviation
     weight = jc / np.maximum((jc * jc).sum(1, keepdims=True), 1e-9)
-    rows = np.einsum("mnk,mk->mn", values - mean[:, None, :], weight)
-    sigma = rows.std(1) / np.sqrt(max(values.shape[1] / 2.0, 1.0))
+    sigma = (values @ weight.astype(np.float32)[:, :, None])[:, :, 0].std(1) / np.sqrt(max(values.shape[1] / 2.0, 1.0))
     return c, sigma, coef[:, 1], np.sqrt((r * r).mean(1)) / np.maximum(np.abs(coef[:, 1]), 1e-9), s

@@ -21,6 +21,7 @@ from shared.small_sums import row_means
 from vision.level_reference import UprightLine
 from vision.sheet import Plane
 
+F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 U8 = NDArray[np.uint8]
 Box = tuple[float, float, float, float]
@@ -155,14 +156,14 @@ def seen_along(image: U8, plane: Plane, a: F64, b: F64, slack: int = 2) -> tuple
     return (z > CLEAR) & inside, centre
 
 
-def _near(z: F64, slack: int) -> F64:
+def _near(z: F32, slack: int) -> F32:
     """(n,) the most within `slack` places of the middle."""
     middle = z.shape[1] // 2
     return np.asarray(z[:, middle - slack:middle + slack + 1].max(1))
 
 
-def _strip(image: U8, plane: Plane, centre: F64) -> tuple[F64, NDArray[np.bool_]]:
-    """(n, c, k) mean profiles across the line, k pixels wide, of each stretch; which of them lie in the picture.
+def _strip(image: U8, plane: Plane, centre: F64) -> tuple[F32, NDArray[np.bool_]]:
+    """(k, c, n) mean profiles across the line, k pixels wide, of each stretch; which of them lie in the picture.
 
     centre : (n, 2) middles of the stretches, sheet mm, evenly down the line."""
     reach = max(HALF_WIDTHS) + SIDE_GAP + SIDE + WANDER + 8
@@ -179,42 +180,43 @@ def _strip(image: U8, plane: Plane, centre: F64) -> tuple[F64, NDArray[np.bool_]
     px, py = points.T.reshape(2, n, per)[:, :, [0, -1]]  # a stretch lies in the picture if both its ends do
     inside = ((px > reach) & (px < w - 1 - reach) & (py > 0) & (py < h - 1)).all(axis=1)
     means = row_means(values.reshape(n, per, -1)).reshape(n, len(x), -1)
-    return np.ascontiguousarray(means.transpose(0, 2, 1)), inside
+    return np.ascontiguousarray(means.transpose(1, 2, 0), dtype=np.float32), inside
 
 
-def _standing_out(values: F64) -> list[F64]:
+def _standing_out(values: F32) -> list[F32]:
     """For stripes of each of the HALF_WIDTHS (n, m): how many scatters they stand out at each of m places across,
-    pixel by pixel about the middle."""
+    pixel by pixel about the middle. values : (k, c, n) as `_strip` gives them."""
     # a faint stripe shows only over several stretches together
     both = np.concatenate([values, _running_mean(values, POOLED)], axis=1)
-    n, c, k = both.shape
-    total = np.zeros((n, c, k + 1))
-    np.cumsum(both, axis=2, out=total[:, :, 1:])
-    side = (total[:, :, SIDE:] - total[:, :, :-SIDE]) / SIDE
+    k, c, n = both.shape
+    total = np.zeros((k + 1, c, n), dtype=np.float32)
+    np.cumsum(both, axis=0, out=total[1:])
+    side = (total[SIDE:] - total[:-SIDE]) / np.float32(SIDE)
     found = []
     for half in HALF_WIDTHS:
         edge, wide = half + SIDE_GAP + SIDE, 2 * half + 1
         count = k - 2 * edge
         first = edge - half
-        middle = (total[:, :, first + wide:first + wide + count] - total[:, :, first:first + count]) / wide
-        left, right = side[:, :, :count], side[:, :, -count:]
+        middle = (total[first + wide:first + wide + count] - total[first:first + count]) / np.float32(wide)
+        left, right = side[:count], side[-count:]
         contrast = np.abs(middle - 0.5 * (left + right))
         # a step between the two sides is no stripe: what it could do to the contrast is taken off
-        found.append(_times_scatter(np.maximum(0.0, contrast - 0.5 * np.abs(left - right))))
+        found.append(_times_scatter(np.maximum(0.0, contrast - 0.5 * np.abs(left - right))).T)
     return found
 
 
-def _times_scatter(size: F64) -> F64:
-    """(n, m) contrasts (n, channels, m), >= 0, over their own scatter across and round about, in the best channel."""
-    middle = size.shape[2] // 2  # of an odd number of places
-    scatter = _running_mean(np.partition(size, middle, axis=2)[:, :, middle:middle + 1], ROUND)
-    return np.asarray((size / (1.4826 * scatter + 0.4)).max(axis=1))
+def _times_scatter(size: F32) -> F32:
+    """(m, n) contrasts (m, channels, n), >= 0, over their own scatter across and round about, in the best channel."""
+    middle = len(size) // 2  # of an odd number of places
+    scatter = _running_mean(np.partition(size, middle, axis=0)[middle:middle + 1], ROUND)
+    return np.asarray((size / (1.4826 * scatter + 0.4)).max(axis=1), dtype=np.float32)
 
 
-def _running_mean(values: F64, half: int) -> F64:
-    """Mean along the first axis over `half` neighbours either way."""
-    flat = values.reshape(len(values), -1)
-    return np.asarray(cv2.blur(flat, (1, 2 * half + 1), borderType=cv2.BORDER_REPLICATE).reshape(values.shape))
+def _running_mean(values: F32, half: int) -> F32:
+    """Mean along the last axis over `half` neighbours either way."""
+    flat = values.reshape(-1, values.shape[-1])
+    mean = cv2.blur(flat, (2 * half + 1, 1), borderType=cv2.BORDER_REPLICATE)
+    return np.asarray(mean.reshape(values.shape), dtype=np.float32)
 
 
 @lru_cache(32)
@@ -233,17 +235,17 @@ def _summed(z: NDArray[Any], places: NDArray[np.intp]) -> NDArray[Any]:
     return np.asarray(z.take(places + (np.arange(n) * m + (m - 1) // 2)).sum(1))
 
 
-def _straightest(z: F64, wander: int) -> tuple[float, F64]:
+def _straightest(z: F32, wander: int) -> tuple[float, F64]:
     """The straight path that stands out most: its score and place (n,)."""
     n = len(z)
     ends, places = _paths(n, wander)
-    scores = _summed(np.minimum(z, 2 * CLEAR).astype(np.float32), places)
+    scores = _summed(np.minimum(z, 2 * CLEAR), places)
     k = int(scores.argmax())
     first, last = ends[k]
     return float(scores[k]), np.asarray(first + (last - first) * np.linspace(0, 1, n))
 
 
-def _seen_along(z: F64, path: F64) -> tuple[NDArray[np.bool_], float]:
+def _seen_along(z: F32, path: F64) -> tuple[NDArray[np.bool_], float]:
     """(n,) where a path is seen, and the share that the paths beside it would show."""
     n, m = z.shape
     places, rows, reach = np.rint(path).astype(int) + m // 2, np.arange(n), (m - 1) // 2
@@ -252,7 +254,7 @@ def _seen_along(z: F64, path: F64) -> tuple[NDArray[np.bool_], float]:
     return seen, float(np.mean(beside))
 
 
-def _aside(z: F64) -> float:
+def _aside(z: F32) -> float:
     """How far the straight path that stands out most along these stretches lies off the middle at the worse of its
     ends, pixels."""
     if len(z) < 2:

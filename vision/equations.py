@@ -1,33 +1,28 @@
 """The whitened residuals of the joint solution and their Jacobian, block by block.
 
 In this order: lens, print and seating priors; each card's corners (x and y) and edges (across); each line's
-points; the level references and the stated lean. Card and line blocks are differentiated by hand, the few
-level equations by differences.
+points; the level references and the stated lean. All are differentiated by hand.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from functools import partial
+import math
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.lens_model import distort, undistort
 from calibration.projection import by_ray, by_theta, project_board
+from shared.small_sums import cross
 from vision.cards import Card
 from vision.scene import (
-    LineSeen,
     Scene,
     State,
     basis,
     direction_in_plane,
     place_card,
-    rotation_of,
     slots,
     theta_of,
-    turned,
-    with_plane,
 )
 
 F64 = NDArray[np.float64]
@@ -37,8 +32,9 @@ def residuals(scene: Scene, s: State) -> F64:
     """All residuals in units of their own standard deviations."""
     theta = theta_of(scene, s.z)
     parts = [prior_part(scene, s), card_part(scene, s, theta)]
-    for line, plane, white in zip(scene.lines, s.planes, scene.whiteners, strict=True):
-        parts.append(white @ line_offsets(line, plane, theta))
+    focal = focal_length(theta)
+    for rays, plane, white in zip(rays_of_lines(scene, theta), s.planes, scene.whiteners, strict=True):
+        parts.append(white @ (across(rays, plane) * focal))
     parts.append(level_part(scene, s))
     return np.concatenate(parts)
 
@@ -76,10 +72,17 @@ def _card_offsets(card: Card, px: F64) -> F64:
                            ((px[n:] - e.pixels) * e.normal).sum(1) / e.sigma_px])
 
 
-def line_offsets(line: LineSeen, plane: F64, theta: F64) -> F64:
-    """Distances (n,) of a line's points from its plane's trace, pixels (mean focal length)."""
-    rays = undistort(line.pixels, theta, steps=12)
-    return across(rays, plane) * float(np.sqrt(theta[0] * theta[1]))
+def rays_of_lines(scene: Scene, theta: F64) -> list[F64]:
+    """Rays (n, 2) of each line's points."""
+    if not scene.lines:
+        return []
+    ends = np.cumsum([len(line.pixels) for line in scene.lines])
+    return np.split(undistort(np.concatenate([line.pixels for line in scene.lines]), theta, steps=12), ends[:-1])
+
+
+def focal_length(theta: F64) -> float:
+    """Mean of both, pixels."""
+    return math.sqrt(float(theta[0] * theta[1]))
 
 
 def across(rays: F64, plane: F64) -> F64:
@@ -130,9 +133,9 @@ def jacobian(scene: Scene, s: State, res: F64) -> F64:
         block = _card_block(scene, s, k, card, theta)
         jac[row:row + len(block)] = block
         row += len(block)
-    for k, (line, white) in enumerate(zip(scene.lines, scene.whiteners, strict=True)):
-        n = len(line.pixels)
-        by_lens, by_plane = _line_block(scene, line, s.planes[k], theta)
+    for k, (rays, white) in enumerate(zip(rays_of_lines(scene, theta), scene.whiteners, strict=True)):
+        n = len(rays)
+        by_lens, by_plane = _line_block(scene, rays, s.planes[k], theta)
         jac[row:row + n, at.z] = white @ by_lens
         start = at.planes.start + 2 * k
         jac[row:row + n, start:start + 2] = white @ by_plane
@@ -177,11 +180,10 @@ def _card_block(scene: Scene, s: State, k: int, card: Card, theta: F64) -> F64:
     return np.concatenate([corners, edges])
 
 
-def _line_block(scene: Scene, line: LineSeen, plane: F64, theta: F64) -> tuple[F64, F64]:
+def _line_block(scene: Scene, rays: F64, plane: F64, theta: F64) -> tuple[F64, F64]:
     """(n, lens) and (n, 2) derivatives of a line's unwhitened offsets."""
-    rays = undistort(line.pixels, theta, steps=12)
     x, y = rays[:, 0], rays[:, 1]
-    focal = float(np.sqrt(theta[0] * theta[1]))
+    focal = focal_length(theta)
     size = float(np.hypot(plane[0], plane[1]))
     off = across(rays, plane)
     # where the ray of a fixed pixel goes when the lens changes: the implicit function theorem
@@ -193,25 +195,37 @@ def _line_block(scene: Scene, line: LineSeen, plane: F64, theta: F64) -> tuple[F
     return by_lens @ scene.lens_axes.T, focal * by_normal @ basis(plane).T
 
 
-def _level_block(scene: Scene, s: State, jac: F64, row: int, step: float = 1e-6) -> None:
-    """Central differences of the level equations, written into the Jacobian's last rows."""
-    if row == len(jac):
-        return
+def _level_block(scene: Scene, s: State, jac: F64, row: int) -> None:
+    """The level equations' derivatives, written into the Jacobian's last rows.
+
+    Each equation is asin(sine) in degrees over its u; a turn by w moves the rib plane's normal n by w x n.
+    """
     at = slots(scene, s)
+    n, g = s.rotation[:, 2], s.gravity
+    square = basis(g)
 
-    def differences(start: int, count: int, moved: Callable[[F64], F64]) -> None:
-        for j, d in enumerate(step * np.eye(count)):
-            jac[row:, start + j] = (moved(d) - moved(-d)) / (2 * step)
-
-    differences(at.turn.start, 3, lambda d: _levels(scene, rotation_of(d) @ s.rotation, s.gravity, s.planes))
-    differences(at.gravity.start, 2, lambda d: _levels(scene, s.rotation, turned(s.gravity, d), s.planes))
-
-    def by_line(k: int, d: F64) -> F64:
-        return _levels(scene, s.rotation, s.gravity, with_plane(s.planes, k, d))
+    def per_sine(sine: float, u_deg: float) -> float:
+        return math.degrees(1.0) / (u_deg * math.sqrt(max(1.0 - sine * sine, 1e-12)))
 
     for k, line in enumerate(scene.lines):
-        if line.role in ("plumb", "level"):
-            differences(at.planes.start + 2 * k, 2, partial(by_line, k))
+        p = s.planes[k]
+        planes = slice(at.planes.start + 2 * k, at.planes.start + 2 * k + 2)
+        if line.role == "plumb":
+            per = per_sine(float(g @ p), line.own_deg)
+            jac[row, at.gravity], jac[row, planes] = per * (square @ p), per * (basis(p) @ g)
+            row += 1
+        elif line.role == "level":
+            c = cross(n, p)
+            size = math.sqrt(float(c @ c)) * (-1.0 if c @ s.rotation[:, 0] < 0 else 1.0)
+            d = c / size
+            per = -per_sine(float(d @ g), line.own_deg)
+            h = (g - d * float(d @ g)) / size  # d . g changes by h . dc
+            jac[row, at.turn] = per * cross(n, cross(p, h))
+            jac[row, at.gravity], jac[row, planes] = per * (square @ d), per * (basis(p) @ cross(h, n))
+            row += 1
+    if scene.lean is not None:
+        per = scene.lean.outward * per_sine(float(n @ g), scene.lean.u_deg)
+        jac[row, at.turn], jac[row, at.gravity] = per * cross(n, g), per * (square @ n)
 
 
 def labels(scene: Scene, s: State) -> tuple[tuple[str, str], ...]:

@@ -77,7 +77,7 @@ def look(picture: Picture, solution: Solution, cards: tuple[Card, ...], station:
     papers = [plane.to_sheet(c.at(c.spec.paper())) for c in cards]
     boxes = [_box(p) for p in papers]
     scale = float(np.median([c.px_per_mm for c in cards]))
-    photo = Reduced.of(picture.gray, 2, 2)
+    photo = Reduced(picture.half(), 2, 2)
     blur = 0.8 * float(np.median([c.blur_px for c in cards]))
     band = chord_band(picture, photo.further(4, 1), plane, boxes, station.chord_mm, scale)
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.candidates import Stripe, find_stripes
 from vision.ridges import level_ridges
-from vision.sheet import Sheet, pixel_map
+from vision.sheet import Sheet, look_up, pixel_map
 
 F32 = NDArray[np.float32]
 U8 = NDArray[np.uint8]
@@ -25,9 +24,8 @@ def laser_map(small_bgr: U8, sheet: Sheet) -> F32:
     small_bgr : the photo at a quarter of its size. sheet : its columns may be wider than its rows are high.
     """
     h, w = sheet.image.shape
-    mx, my = pixel_map(sheet.plane, sheet.u0 + sheet.mm_u * np.arange(w), sheet.v0 + sheet.mm_v * np.arange(h))
-    bgr = cv2.remap(small_bgr, (mx - 1.5) / 4, (my - 1.5) / 4, cv2.INTER_LINEAR,
-                    borderMode=cv2.BORDER_REPLICATE).astype(np.float32) + 8.0
+    at = pixel_map(sheet.plane, sheet.u0 + sheet.mm_u * np.arange(w), sheet.v0 + sheet.mm_v * np.arange(h), 4, 4)
+    bgr = look_up(small_bgr, at).astype(np.float32) + 8.0
     best = np.zeros((h, w), dtype=np.float32)
     sides = (max(2, round(2.5 / sheet.mm_v)), max(3, round(4.5 / sheet.mm_v)))
     for ratio in (bgr[..., 2] / bgr[..., 1], bgr[..., 1] / bgr[..., 2]):

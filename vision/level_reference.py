@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from vision.candidates import Stripe, find_stripes, profile_along
 from vision.ridges import level_ridges
-from vision.sheet import Sheet, pixel_map
+from vision.sheet import Sheet, look_up, pixel_map
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
@@ -66,10 +66,9 @@ def with_colour(depth: F32, small_bgr: U8, sheet: Sheet) -> F32:
     map, is as small as the grey's: a string of the wall's brightness but another hue comes out.
     """
     h, w = sheet.image.shape
-    mx, my = pixel_map(sheet.plane, sheet.u0 + sheet.mm_u * (0.5 + np.arange(0, w - 1, 2)),
-                       sheet.v0 + sheet.mm_v * np.arange(h))
-    bgr = cv2.remap(small_bgr, (mx - 1.5) / 4, (my - 1.5) / 4, cv2.INTER_LINEAR,
-                    borderMode=cv2.BORDER_REPLICATE).astype(np.float32) + 10.0
+    at = pixel_map(sheet.plane, sheet.u0 + sheet.mm_u * (0.5 + np.arange(0, w - 1, 2)),
+                   sheet.v0 + sheet.mm_v * np.arange(h), 4, 4)
+    bgr = look_up(small_bgr, at).astype(np.float32) + 10.0
     bgr = np.ascontiguousarray(bgr.transpose(1, 0, 2))
     mm = 2 * sheet.mm_u
     sides = tuple(sorted({max(2, round(2.4 / mm)), max(2, round(4.0 / mm))}))

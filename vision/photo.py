@@ -29,6 +29,7 @@ from vision.photo_pixels import (
     eight_bits,
     frozen,
     gray_and_small,
+    halved,
     jpeg_colour,
     jpeg_gray,
     pillow_pixels,
@@ -72,6 +73,12 @@ class Picture:
     def height(self) -> int:
         """Height in pixels, upright."""
         return int(self.gray.shape[0])
+
+    def half(self) -> U8:
+        """(h // 2, w // 2) uint8, grey, read-only, each pixel the mean of 2 x 2; made when first asked for."""
+        if "half" not in self._small:
+            self._small["half"] = frozen(halved(self.gray))
+        return self._small["half"]
 
     def small_colour(self) -> U8:
         """(ceil(h/4), ceil(w/4), 3) uint8, BGR, each pixel the mean of 4 x 4; decoded when first asked for.

@@ -26,6 +26,8 @@ POOR_STRING_PX, FAIR_STRING_PX, PLAIN = 0.30, 0.20, 0.6
 PLAIN of it was seen somewhere."""
 FOLLOWED_PX = 2
 """How far from the measured line a string may still be seen on the rib."""
+FURTHER = 1.7
+"""How many times as far as before a string is followed in one step."""
 DRIFT_PX = 2.0
 """How far following a string further may move it on the stretch measured before."""
 LEAST_KEPT = 0.25
@@ -151,7 +153,7 @@ def measured(picture: Picture, plane: Plane, ends: F64, chord_mm: float, scale: 
         if best is None or best.kept.mean() < LEAST_KEPT:
             return None
         while at[0][1] > top + 1 or at[1][1] < bottom - 1:
-            reach *= 1.7
+            reach *= FURTHER
             a, b = _line_ends(best, max(top, crossing[1] - reach), min(bottom, crossing[1] + reach))
             # half-way, the stretch so far foretells the place well enough for one round to tell whether to go on
             for more in (2,) if a[1] <= top + 1 and b[1] >= bottom - 1 else (1, 2):

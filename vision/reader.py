@@ -37,7 +37,7 @@ from vision.photo import Picture, open_photo
 from vision.photo_file import PhotoError
 from vision.print_choice import print_of
 from vision.propagate import Angles, angles
-from vision.rib_plane import Solution, solve, starts, with_lines
+from vision.rib_plane import Hopeless, Solution, solve, starts, with_lines
 from vision.scene import Lean, LineSeen, Scene, State
 from vision.stations import name_station
 from vision.upright import which_way_up
@@ -113,7 +113,7 @@ def read_fully(source: str | os.PathLike[str] | Picture | NDArray[Any], job: Job
         flags += (Flag("helped", "a person pointed at " + " and ".join(sorted({h.role for h in hints}))),)
     cards: list[Card] = []
     try:
-        cards = find_cards(picture.gray)
+        cards = find_cards(picture.gray, picture.half())
         named = name_station(cards, job)
         station = named.station
         if station is None:
@@ -214,7 +214,7 @@ def _solve_all(scene: Scene, states: list[State]) -> list[Solution]:
         try:
             best = min(solutions, key=lambda s: s.cost, default=None)
             got = solve(scene, start, hopeless=HOPELESS_POSE * (best.cost + MAYBE_POSE * best.scale**2) if best else np.inf)
-        except np.linalg.LinAlgError:
+        except (np.linalg.LinAlgError, Hopeless):
             continue
         if not any(float(got.normal @ s.normal) > 1 - 1e-9 for s in solutions):
             solutions.append(got)

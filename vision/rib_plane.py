@@ -28,13 +28,18 @@ from vision.cards import Card
 from vision.equations import across, card_rows, jacobian, labels, level_part, prior_part, residuals
 from vision.scene import Lean, LineSeen, Scene, State, direction_in_plane, move, place_card, printed, theta_of
 
-__all__ = ["Lean", "LineSeen", "Scene", "Solution", "State", "place_card", "solve", "solve_state", "starts", "with_lines"]
+__all__ = ["Hopeless", "Lean", "LineSeen", "Scene", "Solution", "State", "place_card", "solve", "solve_state", "starts",
+           "with_lines"]
 
 F64 = NDArray[np.float64]
 
 MAX_ROUNDS = 25
 PATIENCE = 6
 """Rounds after which a start that is still far worse than the best solution is given up: it would not get there."""
+
+
+class Hopeless(ArithmeticError):
+    """A start that would come to nothing better than what is known already."""
 
 
 @dataclass(frozen=True)
@@ -86,10 +91,10 @@ class Solution:
 
 
 def solve(scene: Scene, start: State, max_rounds: int = MAX_ROUNDS, hopeless: float = np.inf) -> Solution:
-    """The least-squares solution from a start near the minimum; from one whose cost stays above `hopeless`,
-    however far it got.
+    """The least-squares solution from a start near the minimum.
 
-    Raises numpy.linalg.LinAlgError when the picture leaves something undetermined.
+    Raises numpy.linalg.LinAlgError when the picture leaves something undetermined, Hopeless when the cost stays above
+    `hopeless`.
     """
     state = solve_state(scene, start, None, max_rounds, hopeless)
     res = residuals(scene, state)
@@ -109,7 +114,7 @@ def solve_state(scene: Scene, start: State, offset: F64 | None = None, max_round
     res = misfit(state)
     for done in range(max_rounds):
         if done >= PATIENCE and float(res @ res) > hopeless:
-            break
+            raise Hopeless
         jac = jacobian(scene, state, res)
         normal = jac.T @ jac
         # the faint floor keeps what nothing observes yet (gravity, before a string is seen) where it is

@@ -114,16 +114,25 @@ class Sheet:
         return mask.astype(bool)
 
 
-def pixel_map(plane: Plane, u: Floats, v: Floats, step: int = 24) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Picture coordinates on an even grid of sheet coordinates u (w,), v (h,), mm: projected on coarse knots,
-    bilinear between them (good to a few hundredths of a pixel: for looking, not for measuring)."""
+def pixel_map(plane: Plane, u: Floats, v: Floats, across: int = 1, down: int = 1, step: int = 24) -> NDArray[np.float32]:
+    """(h, w, 2) coordinates, in the picture reduced by across x down, of an even grid of sheet coordinates u (w,), v (h,),
+    mm: projected on coarse knots, bilinear between them (good to a few hundredths of a pixel: for looking, not for
+    measuring)."""
     w, h = len(u), len(v)
     nu, nv = -(-w // step) + 2, -(-h // step) + 2
     place = (np.arange(max(nu, nv)) - 1) * step + (step - 1) / 2  # knots in the middle of blocks, as resize has them
     gu, gv = np.meshgrid(u[0] + (u[1] - u[0]) * place[:nu], v[0] + (v[1] - v[0]) * place[:nv])
-    px = plane.to_pixels(np.stack([gu.ravel(), gv.ravel()], axis=1)).reshape(nv, nu, 2).astype(np.float32)
-    fine = cv2.resize(px, (nu * step, nv * step), interpolation=cv2.INTER_LINEAR)[step:step + h, step:step + w]
-    return np.ascontiguousarray(fine[..., 0]), np.ascontiguousarray(fine[..., 1])
+    px = plane.to_pixels(np.stack([gu.ravel(), gv.ravel()], axis=1)).reshape(nv, nu, 2)
+    # a small pixel's centre lies in the middle of those it was made from
+    small = ((px - [(across - 1) / 2, (down - 1) / 2]) / [across, down]).astype(np.float32)
+    fine = cv2.resize(small, (nu * step, nv * step), interpolation=cv2.INTER_LINEAR)
+    return np.asarray(fine[step:step + h, step:step + w], dtype=np.float32)
+
+
+def look_up(picture: NDArray[np.uint8], at: NDArray[np.float32]) -> NDArray[np.uint8]:
+    """Values of a picture (h, w) or (h, w, 3) at a map (n, m, 2) of its pixels, bilinear; its rim beyond."""
+    seen = cv2.remap(picture, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)  # type: ignore[call-overload]
+    return np.asarray(seen, dtype=np.uint8)
 
 
 def lay_flat(photo: Reduced, plane: Plane, box: tuple[float, float, float, float], mm_u: float, mm_v: float) -> Sheet:
@@ -131,10 +140,7 @@ def lay_flat(photo: Reduced, plane: Plane, box: tuple[float, float, float, float
     u0, v0, u1, v1 = box
     u = u0 + mm_u * np.arange(max(8, int((u1 - u0) / mm_u)))
     v = v0 + mm_v * np.arange(max(8, int((v1 - v0) / mm_v)))
-    mx, my = pixel_map(plane, u, v)
-    mx = ((mx - (photo.across - 1) / 2) / photo.across).astype(np.float32)
-    my = ((my - (photo.down - 1) / 2) / photo.down).astype(np.float32)
+    at = pixel_map(plane, u, v, photo.across, photo.down)
     h, w = photo.image.shape
-    image = cv2.remap(photo.image, mx, my, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    valid = (mx >= 0) & (mx <= w - 1) & (my >= 0) & (my <= h - 1)
-    return Sheet(plane, np.asarray(image, dtype=np.uint8), valid, u0, v0, mm_u, mm_v)
+    valid = cv2.inRange(at, (0, 0), (w - 1, h - 1)) > 0
+    return Sheet(plane, look_up(photo.image, at), valid, u0, v0, mm_u, mm_v)

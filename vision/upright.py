@@ -63,8 +63,11 @@ def way_up(image: U8, plane: Plane, stroke: Stroke) -> Literal["upright", "on it
 
     x = float(plane.to_pixels(there(float(stroke.uv[:, 1].mean()))[None])[0, 0])
     edge = plane.to_sheet(np.array([[x, RIM_PX], [x, h - 1.0 - RIM_PX]]))[:, 1]
-    seen, centre = seen_along(image, plane, there(float(edge[0])), there(float(edge[1])))
+    # what lies round about is part of the yardstick
+    reach = min(2 * END_MM, float(edge[1] - edge[0]))
+    seen, centre = seen_along(image, plane, there(float(edge[0])), there(float(edge[0]) + reach))
     top = seen[centre[:, 1] < edge[0] + END_MM].mean()
+    seen, centre = seen_along(image, plane, there(float(edge[1]) - reach), there(float(edge[1])))
     bottom = seen[centre[:, 1] > edge[1] - END_MM].mean()
     if top > THERE and bottom < GONE:
         return "upright"
