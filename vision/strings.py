@@ -23,8 +23,8 @@ LESSER = 0.35
 PLAIN_PIECE = 0.7
 """Share of the rib, or of what lies above or below it, that a piece of a string shows on."""
 WHOLE = 0.65
-"""Share of the rib, and of what lies above and below it, over all of which a line is whole: a string, it seems, even where
-the close look does not find it so."""
+"""Share of the rib, and of what lies below it, over all of which a line is whole: a string, it seems, even where the close
+look does not find it so. (Above the rib a pole behind it may stand in line with a spar line.)"""
 FURTHER = ((0.13, 0.09), (0.21, 0.15), (0.35, 0.25))
 """How far above and below the chord line a piece is drawn out step by step, in chords."""
 
@@ -97,8 +97,8 @@ def plain(line: UprightLine) -> bool:
 
 
 def whole(line: UprightLine) -> bool:
-    """Whether a line shows on the rib, above and below it alike."""
-    return min(line.on_rib, line.above, line.below) > WHOLE
+    """Whether a line shows on the rib and below it alike."""
+    return min(line.on_rib, line.below) > WHOLE
 
 
 def _on_path(line: UprightLine, crossing: Crossing) -> UprightLine:

@@ -55,6 +55,16 @@ def which_way_up(picture: Picture, found: Findings, chord: Quantity, station: St
 
 def way_up(image: U8, plane: Plane, stroke: Stroke) -> Literal["upright", "on its head", "open"]:
     """What one measured string tells. image : (h, w) or (h, w, 3), full size."""
+    top, bottom = at_the_edges(image, plane, stroke)
+    if top > THERE and bottom < GONE:
+        return "upright"
+    if top < GONE and bottom > THERE:
+        return "on its head"
+    return "open"
+
+
+def at_the_edges(image: U8, plane: Plane, stroke: Stroke) -> tuple[float, float]:
+    """Share of a string's path over which it is seen at the picture's upper and at its lower edge."""
     h = image.shape[0]
     slope, at = straight(stroke.uv[:, 1], stroke.uv[:, 0])
 
@@ -69,8 +79,4 @@ def way_up(image: U8, plane: Plane, stroke: Stroke) -> Literal["upright", "on it
     top = seen[centre[:, 1] < edge[0] + END_MM].mean()
     seen, centre = seen_along(image, plane, there(float(edge[1]) - reach), there(float(edge[1])))
     bottom = seen[centre[:, 1] > edge[1] - END_MM].mean()
-    if top > THERE and bottom < GONE:
-        return "upright"
-    if top < GONE and bottom > THERE:
-        return "on its head"
-    return "open"
+    return float(top), float(bottom)

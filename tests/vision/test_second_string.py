@@ -42,3 +42,13 @@ def test_a_second_chord_line_half_hidden_raises_a_doubt(monkeypatch: pytest.Monk
     assert "another-line" in codes()
     monkeypatch.setattr(chord, "LONG", 0.45)
     assert "another-line" not in codes()
+
+
+def test_a_true_string_seen_on_the_rib_and_below_it_only_raises_a_doubt() -> None:
+    """Before the wall it differs by its colour alone; the string that was measured touches something, 0.95 degrees out."""
+    decoy = next(d for d in decoys(5, 380_000) if d.kind == "two strings, one out of plumb" and d.number == 4)
+    bgr, truth = draw(decoy.scene)
+    lens = lens_for(decoy.scene.camera, np.random.default_rng([decoy.scene.seed, 5]))
+    reading = read_photo(bgr, job_for(decoy.scene, decoy.job_cards), lens=lens)
+    assert reading.chord.quantity is None or abs(reading.chord.quantity.value - truth.chord_deg) > 0.5
+    assert "second-upright" in {f.code for f in (*reading.flags, *reading.chord.flags)}
