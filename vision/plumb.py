@@ -15,7 +15,7 @@ from vision.level_reference import UprightLine, find_uprights, upright_depth, wi
 from vision.lines import Stroke, measure, shaded
 from vision.photo import Picture
 from vision.sheet import Plane, Reduced, lay_flat
-from vision.strings import apart, choose_strings, from_pieces, plain, promising, whole
+from vision.strings import apart, choose_strings, from_pieces, near_tail, plain, promising, whole
 from vision.tracing import segment
 
 F64 = NDArray[np.float64]
@@ -95,7 +95,7 @@ def find_plumb(picture: Picture, tall: Reduced, plane: Plane, chord: F64, chord_
             else:
                 failed.append(line.ends)
         if strokes:
-            failed += [line.ends for line in lines if whole(line)]
+            failed += [k.ends for k in lines if whole(k) and not near_tail(k, chord, chord_mm, forward_right)]
             others = any(all(apart(f, _ends(k)) for k in strokes) for f in failed)
             return Plumb(tuple(strokes), None, tuple(lines), others)
         if strings or best.reason is None:

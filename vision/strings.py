@@ -37,10 +37,9 @@ def choose_strings(image: U8, plane: Plane, lines: list[UprightLine], chord: F64
     image : (h, w) or (h, w, 3), full size. chord : (2, 2) sheet mm, left end first. covers : see
     `look_along`.
     """
-    tail = chord[0] if forward_right else chord[1]
     sure: list[tuple[float, UprightLine]] = []
     for line in lines:
-        if not promising(line) or abs(line.at_chord[0] - tail[0]) < NEAR_TAIL * chord_mm:
+        if not promising(line) or near_tail(line, chord, chord_mm, forward_right):
             continue
         if not may_pass(image, plane, line, chord, chord_mm, forward_right, covers):
             continue
@@ -63,10 +62,9 @@ def from_pieces(image: U8, plane: Plane, lines: list[UprightLine], chord: F64, c
     A string that is lighter than the rib and darker than the wall falls into pieces, each plain by itself. Parameters as
     in `choose_strings`.
     """
-    tail = chord[0] if forward_right else chord[1]
     sure: list[tuple[float, UprightLine]] = []
     for line in lines:
-        if not plain(line) or abs(line.at_chord[0] - tail[0]) < NEAR_TAIL * chord_mm:
+        if not plain(line) or near_tail(line, chord, chord_mm, forward_right):
             continue
         crossing: Crossing | None = None
         for up, down in FURTHER:
@@ -94,6 +92,12 @@ def promising(line: UprightLine) -> bool:
 def plain(line: UprightLine) -> bool:
     """Whether a line may be a piece of a string: it shows all along the rib, or above or below it."""
     return max(line.on_rib, line.above, line.below) >= PLAIN_PIECE
+
+
+def near_tail(line: UprightLine, chord: F64, chord_mm: float, forward_right: bool) -> bool:
+    """Whether a line crosses the rib where it is too thin to tell before from behind."""
+    tail = chord[0] if forward_right else chord[1]
+    return abs(float(line.at_chord[0] - tail[0])) < NEAR_TAIL * chord_mm
 
 
 def whole(line: UprightLine) -> bool:

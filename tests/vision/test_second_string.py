@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
-from shop import draw
+from shop import PHONE_12, draw
+from shop.chance import good_scene, with_shop_errors
 from shop.decoys import decoys
 from shop.jobs import job_for, lens_for
 
@@ -52,3 +55,13 @@ def test_a_true_string_seen_on_the_rib_and_below_it_only_raises_a_doubt() -> Non
     reading = read_photo(bgr, job_for(decoy.scene, decoy.job_cards), lens=lens)
     assert reading.chord.quantity is None or abs(reading.chord.quantity.value - truth.chord_deg) > 0.5
     assert "second-upright" in {f.code for f in (*reading.flags, *reading.chord.flags)}
+
+
+def test_a_pole_behind_the_trailing_edge_raises_no_doubt() -> None:
+    """Before or behind cannot be told where the rib is that thin: it is not asked."""
+    rng = np.random.default_rng([1_700_000, 31])
+    scene = with_shop_errors(good_scene(1_700_000, "panel", "plumb", PHONE_12), rng)
+    bgr, _ = draw(scene)
+    told = replace(scene, lean_deg=scene.lean_deg + float(rng.normal(0, 0.3)))
+    reading = read_photo(bgr, job_for(told, u_lean_deg=0.3), lens=lens_for(scene.camera, rng))
+    assert "second-upright" not in {f.code for f in (*reading.flags, *reading.chord.flags)}
