@@ -15,6 +15,7 @@ import numpy as np
 
 from shared.reading import Flag
 from vision.display_ink import window
+from vision.display_minus import DOUBT
 from vision.display_tries import one_polarity
 from vision.display_types import F64, U8, Digit, DisplayReading, unread
 from vision.display_whole import read_whole
@@ -49,6 +50,8 @@ def _agreed(parts: DisplayReading, row: DisplayReading) -> DisplayReading:
         return parts
     if parts and row and parts.text != row.text:
         return unread(f'reads "{parts.text}" part by part and "{row.text}" by the row', row.digits)
+    if parts and row.reason == DOUBT:
+        return unread(DOUBT, parts.digits)
     if parts and not row and row.digits and parts.light_digits != row.light_digits:
         return unread(f'"{parts.text}" may be what lies between the strokes of digits', parts.digits)
     if parts and row:

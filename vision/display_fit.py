@@ -29,6 +29,8 @@ SPARED = np.array([0.2, 0.2, *[0.0] * 10])
 """Ink in a void that costs nothing: a blurred stroke bleeds into the holes."""
 SMALLER = (0.82, 0.76, 0.7, 0.64)
 """Sizes that a smaller last figure is looked for in."""
+CUT_OFF = 0.7
+"""Share of its worth that a row keeps whose strokes go on beyond it."""
 LEAST_GAP = 0.08
 """Room between two figures, at least, in figure heights."""
 
@@ -93,10 +95,22 @@ def shape_of(row: Row, wide: float, thick: float, columns: int) -> Shape:
 def best_shape(found: F32, starts: list[Shape]) -> Fit:
     """The shape that makes the row worth most, sought about each of `starts`. found : ink, 1 where fully lit."""
     rough = [_climbed(found, _start(found, s), COARSE, (1.0, 0.5)) for s in starts]
-    best = max(rough, key=lambda f: f.worth)
-    apart = [f.worth for f in rough if _apart(f.shape, best.shape)]
+    worths = [f.worth * (CUT_OFF if _goes_on(found, f) else 1.0) for f in rough]
+    at = int(np.argmax(worths))
+    best = rough[at]
+    apart = [w for f, w in zip(rough, worths, strict=True) if _apart(f.shape, best.shape)]
     fit = settled(found, best.shape)
-    return replace(fit, rival=max(apart) / best.worth if apart and best.worth > 0 else 0.0)
+    return replace(fit, rival=max(apart) / worths[at] if apart and worths[at] > 0 else 0.0)
+
+
+def _goes_on(found: F32, fit: Fit) -> bool:
+    """Whether the upright strokes of most figures go on over or under the row: it is a part of a higher one."""
+    if not fit.lefts:
+        return False
+    strip, _ = strip_of(found, fit.shape, COARSE)
+    _, voids = inked(strip, fit.shape)
+    at = np.minimum(np.round(np.array(fit.lefts) * COARSE).astype(int), voids.shape[1] - 1)
+    return bool(2 * int((voids[8:, at] > 0.45).any(axis=0).sum()) > len(at))
 
 
 def _apart(a: Shape, b: Shape) -> bool:

@@ -11,6 +11,8 @@ HIGH = 240
 """Height that the window is brought to, pixels."""
 SOFT = 0.55
 """Blur against noise, pixels of the photo, where the window is seen small."""
+BLACK, WHITE = 4.0, 246.0
+"""Greys from which a picture shows nothing: too dark for dark digits, too bright for any."""
 STROKE = 0.24
 """Strokes are thinner than this share of the window's height; what is thicker is ground, bezel or glare."""
 
@@ -53,6 +55,11 @@ def ink(flat: F32, light: bool, widest: float = STROKE) -> F32:
         ground = cv2.morphologyEx(padded, cv2.MORPH_CLOSE, brick)
         found = (ground - padded) / (ground + 0.15 * float(ground.max()) + 1.0)
     return np.asarray(found[k:-k, k:-k], dtype=np.float32)
+
+
+def blind(flat: F32, light: bool) -> F32:
+    """1 where a window is so bright, or so dark for dark digits, that a stroke there would not be seen; else 0."""
+    return np.asarray((flat > WHITE) | ((flat < BLACK) & (not light)), dtype=np.float32)
 
 
 def full_level(found: F32) -> float:

@@ -136,26 +136,6 @@ def _box(field: F32, n: int) -> F64:
     return np.asarray((sums[n:, n:] - sums[:-n, n:] - sums[n:, :-n] + sums[:-n, :-n]) / (n * n))
 
 
-def dash_ink(strip: F32, left: float, right: float, top: float, bottom: float, thick: float) -> float:
-    """Ink of the most minus-like spot in columns [left, right): a level bar at half height, empty above and below."""
-    h = bottom - top
-    x0, x1 = max(round(left), 0), round(right)
-    wide = int(0.2 * h)
-    if x1 - x0 < wide:
-        return 0.0
-    n = max(round(0.6 * thick), 2)
-
-    def band(y: float) -> F64:
-        lines = strip[max(round(y - n / 2), 0) : round(y + n / 2), x0:x1].mean(axis=0, dtype=np.float64)
-        sums = np.concatenate([[0.0], np.cumsum(lines)])
-        return np.asarray((sums[wide:] - sums[:-wide]) / wide)
-
-    middle = (top + bottom) / 2
-    at = np.max([band(middle + d) for d in np.arange(-0.12, 0.121, 0.03) * h], axis=0)
-    round_it = np.maximum(band(middle - 1.6 * thick - 0.05 * h), band(middle + 1.6 * thick + 0.05 * h))
-    return float((at - np.maximum(round_it, 0)).max())
-
-
 def explained(mask: NDArray[np.bool_], cell: Cell, lit: str, thick: float) -> float:
     """Share of the cell's ink that the glyph's segments, drawn with half a stroke to spare, cover."""
     w, h = cell.right - cell.left, cell.bottom - cell.top

@@ -6,10 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.display_glyphs import Glyphs, digits_of
+from vision.display_minus import DOUBT, hidden, minus_before
 from vision.display_parts import is_digit, split_wide, stands_on_ground, with_small
 from vision.display_row import OVER, TALL, UPRIGHT, Part, Row, parts, upright
 from vision.display_segments import Cell, cells, stroke
-from vision.display_signs import crowned, minus_before, point_after, point_inks, unexplained
+from vision.display_signs import crowned, point_after, point_inks, unexplained
 from vision.display_types import F32, F64, DisplayReading, unread
 
 SURE = 0.75
@@ -18,8 +19,12 @@ LARGEST = 360.0
 """No inclinometer shows more degrees."""
 
 
-def read_row(row: Row, flat: F32, cut: float, back: F64, light: bool, decimals: int | None) -> DisplayReading:
-    """What a row says. flat : picture of the window; cut : ink that counts; back : (3, 3), window to photo."""
+def read_row(row: Row, flat: F32, cut: float, back: F64, light: bool, decimals: int | None,
+             unseen: F32) -> DisplayReading:  # fmt: skip
+    """What a row says. flat : picture of the window; cut : ink that counts; back : (3, 3), window to photo.
+
+    unseen : `display_ink.blind` of the window.
+    """
     mask = row.strip > cut
     everything = split_wide(parts(row, cut), mask)
     tall = [p for p in everything if is_digit(p) and upright(mask, p) > UPRIGHT]
@@ -43,11 +48,11 @@ def read_row(row: Row, flat: F32, cut: float, back: F64, light: bool, decimals: 
     if 2 * beyond > len(digits):
         # a word may touch a digit; strokes that most digits go on with are their own
         return unread("the digits' strokes go on beyond the row", tuple(glyphs.digits))
-    return spoken(row, glyphs, places, everything, thick, light, decimals, mask)
+    return spoken(row, glyphs, places, everything, thick, light, decimals, mask, unseen)
 
 
 def spoken(row: Row, g: Glyphs, places: list[Cell], everything: list[Part], thick: float, light: bool,
-            decimals: int | None, mask: NDArray[np.bool_]) -> DisplayReading:  # fmt: skip
+            decimals: int | None, mask: NDArray[np.bool_], unseen: F32) -> DisplayReading:  # fmt: skip
     """Digits, point, minus and what else stands in the row; then the number."""
     chars = [d.char for d in g.digits]
     digits = tuple(g.digits)
@@ -60,11 +65,13 @@ def spoken(row: Row, g: Glyphs, places: list[Cell], everything: list[Part], thic
     if why:
         return unread(why, digits, sure)
     worst = min(worst, sure)
-    minus, sure, why = minus_before(row.strip, places, everything, thick, g, mask)
+    minus, sure, why = minus_before(row.strip, places, thick, g.full, mask)
     if why:
         return unread(why, digits, sure)
+    if not minus and hidden(row, places, unseen, thick):
+        return unread(DOUBT, digits)
     worst = min(worst, sure)
-    odd = unexplained(places, everything, mask)
+    odd = unexplained(places, everything, mask, thick)
     if odd:
         return unread(odd, digits, worst)
     text = "".join(chars)

@@ -23,6 +23,10 @@ from vision.display_types import F64, U8
 TAG_MM = 20.0
 FIRST_TAG = IDS_PER_CARD * (LAST_CARD + 1)
 TAGS = range(FIRST_TAG, 1000)
+SOFT = 1.0
+"""Blur of the second look for a tag, pixels."""
+SMALL = 1600
+"""Pictures whose longer side has fewer pixels are enlarged for the third look."""
 FORMAT = "ribangle gauge display 1"
 
 
@@ -39,16 +43,32 @@ class TaughtDisplay:
 
 
 def find_tags(image: U8) -> dict[int, F64]:
-    """Corners (4, 2), pixels, of each gauge tag in a grey picture."""
+    """Corners (4, 2), pixels, of each gauge tag in a grey picture.
+
+    Where none is seen in the picture as it is, it is looked at softly, and a small one enlarged: noise breaks the thin
+    outline that a tag is found by.
+    """
+    found = _tags_in(image, 1.0)
+    if not found:
+        found = _tags_in(np.asarray(cv2.GaussianBlur(image, (0, 0), SOFT), dtype=np.uint8), 1.0)
+    if not found and max(image.shape) < SMALL:
+        twice = cv2.resize(image, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC)
+        found = _tags_in(np.asarray(cv2.GaussianBlur(twice, (0, 0), SOFT), dtype=np.uint8), 2.0)
+    return found
+
+
+def _tags_in(image: U8, scale: float) -> dict[int, F64]:
+    """Corners of the gauge tags in a picture enlarged by `scale`, in pixels of the picture before."""
     settings = cv2.aruco.DetectorParameters()
     settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
-    settings.minMarkerPerimeterRate = 60 / max(image.shape)
+    settings.minMarkerPerimeterRate = 60 * scale / max(image.shape)
     book = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_5X5_1000)
     corners, ids, _ = cv2.aruco.ArucoDetector(book, settings).detectMarkers(image)
     found: dict[int, F64] = {}
     for quad, ident in zip(corners, ids.ravel() if ids is not None else (), strict=True):
         if int(ident) in TAGS:
-            found[int(ident)] = np.asarray(quad[0], dtype=np.float64)
+            # pixel centres: enlarged by s, the pixel x lies at s x + (s - 1) / 2
+            found[int(ident)] = (np.asarray(quad[0], dtype=np.float64) - (scale - 1) / 2) / scale
     return found
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import cv2
 import numpy as np
 
-from vision.display_ink import STROKE, evened, full_level, ink, off_border, without_frame
+from vision.display_ink import STROKE, blind, evened, full_level, ink, off_border, without_frame
 from vision.display_row import Row, find_rows
 from vision.display_spoken import SURE, read_row
 from vision.display_types import F32, F64, DisplayReading, unread
@@ -23,6 +23,7 @@ RIVAL = 0.25
 def one_polarity(flat: F32, back: F64, light: bool, decimals: int | None, crop: bool, even: bool) -> DisplayReading:
     """What a window says, digits lighter than their ground (`light`) or darker. even : in evened ink only."""
     tries = []
+    unseen = blind(flat, light)
     for found, seen in inks(flat, light, crop, even):
         level = full_level(found)
         if level <= 0:
@@ -30,7 +31,7 @@ def one_polarity(flat: F32, back: F64, light: bool, decimals: int | None, crop: 
         for share in CUTS:
             rows = find_rows(found, share * level)
             if rows:
-                read = [(row, read_row(row, seen, share * level, back, light, decimals)) for row in rows]
+                read = [(row, read_row(row, seen, share * level, back, light, decimals, unseen)) for row in rows]
                 tries.append(_best_row(read))
     if not tries:
         return unread("no row of digits found")

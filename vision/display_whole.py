@@ -9,8 +9,9 @@ from numpy.typing import NDArray
 
 from vision.display_fit import Fit, anywhere, best_shape, settled, shape_of, strip_of
 from vision.display_glyphs import Glyphs, outline
-from vision.display_ink import full_level
+from vision.display_ink import blind, full_level
 from vision.display_likely import Placed, figures, judged, shares
+from vision.display_minus import DOUBT
 from vision.display_parts import stands_on_ground
 from vision.display_row import OVER, TALL, Part, Row, find_rows, parts, without_degree
 from vision.display_segments import Cell, explained
@@ -53,6 +54,7 @@ class _Window:
     """A window in one way of light: inks of it, and the row that fits the evened one best."""
 
     def __init__(self, flat: F32, back: F64, light: bool, decimals: int | None, crop: bool) -> None:
+        self.unseen = blind(flat, light)
         self.inks = inks(flat, light, crop, True) + inks(flat, light, crop, False)
         self.back, self.light, self.decimals = back, light, decimals
         self.fit = _best_fit(_full(self.inks[0][0]))
@@ -67,7 +69,7 @@ class _Window:
             found, seen = self.inks[i]
             full = _full(found)
             fit = self.fit if i == 0 else settled(full, self.fit.shape)
-            tries.append(read_fit(fit, full, seen, self.back, self.light, self.decimals))
+            tries.append(read_fit(fit, full, seen, self.back, self.light, self.decimals, self.unseen))
         if self.fit.rival > RIVAL:
             return unread("two rows of other heights or places are about as likely", tries[0].digits)
         given = [t for t in tries if t]
@@ -75,9 +77,15 @@ class _Window:
         if any(t.text != best.text for t in given):
             texts = ", ".join(sorted({f'"{t.text}"' for t in given}))
             return unread(f"reads {texts} according to how dark counts as lit", best.digits)
+        if 2 * sum(t.reason == DOUBT and _figures(t) == _figures(best) for t in tries) >= len(tries):
+            return unread(DOUBT, best.digits)
         if len(given) == 1:
             return unread(f'"{best.text}" is read only at one level of ink', best.digits)
         return best
+
+
+def _figures(reading: DisplayReading) -> str:
+    return "".join(d.char for d in reading.digits)
 
 
 def _full(found: F32) -> F32:
@@ -90,8 +98,12 @@ def _best_fit(full: F32) -> Fit | None:
     return best_shape(full, starts) if starts else None
 
 
-def read_fit(fit: Fit, full: F32, seen: F32, back: F64, light: bool, decimals: int | None) -> DisplayReading:
-    """What a fitted row says. full : ink, 1 where fully lit; seen : picture of the window; back : window to photo."""
+def read_fit(fit: Fit, full: F32, seen: F32, back: F64, light: bool, decimals: int | None,
+             unseen: F32) -> DisplayReading:  # fmt: skip
+    """What a fitted row says. full : ink, 1 where fully lit; seen : picture of the window; back : window to photo.
+
+    unseen : `display_ink.blind` of the window.
+    """
     strip, to = strip_of(full, fit.shape, TALL)
     strip = without_degree(strip, LIT)
     places = figures(strip, fit)
@@ -119,7 +131,7 @@ def read_fit(fit: Fit, full: F32, seen: F32, back: F64, light: bool, decimals: i
     holes = float(np.median([min(p.voids[:2]) for p in places]))
     levels = Glyphs(digits, max(holes, 0.0), float(np.median(lit_cores)) if len(lit_cores) else 1.0, LIT, 0.0)
     everything = [c.part for c in cells] + [p for p in parts(row, LIT) if not any(_within(p, c) for c in cells)]
-    return spoken(row, levels, cells, everything, thick, light, decimals, mask)
+    return spoken(row, levels, cells, everything, thick, light, decimals, mask, unseen)
 
 
 def _cell(place: Placed, mask: NDArray[np.bool_], fit: Fit) -> Cell:
