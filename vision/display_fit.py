@@ -104,13 +104,13 @@ def best_shape(found: F32, starts: list[Shape]) -> Fit:
 
 
 def _goes_on(found: F32, fit: Fit) -> bool:
-    """Whether the upright strokes of most figures go on over or under the row: it is a part of a higher one."""
+    """Whether the upright strokes of half of the figures go on over or under the row: it is a part of a higher one."""
     if not fit.lefts:
         return False
     strip, _ = strip_of(found, fit.shape, COARSE)
     _, voids = inked(strip, fit.shape)
     at = np.minimum(np.round(np.array(fit.lefts) * COARSE).astype(int), voids.shape[1] - 1)
-    return bool(2 * int((voids[8:, at] > 0.45).any(axis=0).sum()) > len(at))
+    return bool(2 * int((voids[8:, at] > 0.45).any(axis=0).sum()) >= len(at))
 
 
 def _apart(a: Shape, b: Shape) -> bool:

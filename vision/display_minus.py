@@ -171,8 +171,11 @@ def is_triangle(p: Piece, thick: float) -> bool:
     high, wide = p.ink.shape
     if high < max(1.2 * thick, 8) or high > 0.5 * TALL or not 0.6 < wide / high < 1.7:
         return False
-    one, other = sorted(_growth(p.ink.sum(axis=axis)) for axis in (0, 1))
-    return one[0] < 0.65 and one[1] > 0.9 and other[0] > 0.7
+    ways = [_growth(p.ink.sum(axis=axis)) for axis in (0, 1)]
+    grows = [ratio < 0.65 and even > 0.9 for ratio, even in ways]
+    if p.part.left <= 2:  # cut by the strip's end
+        return any(grows)
+    return any(grow and other > 0.7 for grow, (other, _) in zip(grows, reversed(ways), strict=True))
 
 
 def _growth(lengths: NDArray[np.int64]) -> tuple[float, float]:

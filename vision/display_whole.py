@@ -4,17 +4,18 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.display_fit import Fit, anywhere, best_shape, settled, shape_of, strip_of
 from vision.display_glyphs import Glyphs, outline
 from vision.display_ink import blind, full_level
-from vision.display_likely import Placed, figures, judged, shares
+from vision.display_likely import Placed, figures, judged, shares, stand_out
 from vision.display_minus import DOUBT
 from vision.display_parts import stands_on_ground
 from vision.display_row import OVER, TALL, Part, Row, find_rows, parts, without_degree
-from vision.display_segments import Cell, explained
+from vision.display_segments import Cell, explained, stroke
 from vision.display_spoken import spoken
 from vision.display_tries import inks
 from vision.display_types import F32, F64, Digit, DisplayReading, unread
@@ -42,7 +43,7 @@ def read_whole(flat: F32, back: F64, decimals: int | None, crop: bool, quick: bo
     main, other = (light, dark) if light.worth > dark.worth else (dark, light)
     if main.worth <= 0:
         return unread("no row of digits found")
-    found = main.reading((0, 3) if quick else (0, 3, 1, 2))
+    found = main.reading(quick)
     if other.worth > (1 - LEAD) * main.worth:
         if found:
             return unread(f'"{found.text}" is hardly likelier than what is seen with light and dark exchanged')
@@ -60,12 +61,14 @@ class _Window:
         self.fit = _best_fit(_full(self.inks[0][0]))
         self.worth = self.fit.worth if self.fit is not None else 0.0
 
-    def reading(self, which: tuple[int, ...]) -> DisplayReading:
-        """On which two inks of those agree, and no other disagrees."""
+    def reading(self, quick: bool) -> DisplayReading:
+        """On which two inks agree, and no other disagrees. quick : the first two are enough where they agree."""
         if self.fit is None or not self.fit.lefts:
             return unread("no row of digits found")
-        tries = []
-        for i in which:
+        tries: list[DisplayReading] = []
+        for i in (0, 3, 1, 2):
+            if quick and len(tries) == 2 and all(tries) and tries[0].text == tries[1].text:
+                break
             found, seen = self.inks[i]
             full = _full(found)
             fit = self.fit if i == 0 else settled(full, self.fit.shape)
@@ -114,9 +117,13 @@ def read_fit(fit: Fit, full: F32, seen: F32, back: F64, light: bool, decimals: i
     mask = strip > LIT
     cells = [_cell(p, mask, fit) for p in places]
     share = shares(np.array([p.cores for p in places]), np.array([p.voids for p in places]))
+    ground = np.array([min(max(p.voids[:2].min(), 0.0), 0.5) for p in places])[:, None]
+    strokes = stand_out(share, (np.array([p.flanks for p in places]) - ground) / (1 - ground))
+    clean = _without_specks(mask, 0.25 * thick * thick)
+    broad = float(np.clip(stroke(mask, [c.part for c in cells]), thick, 1.5 * thick))
     digits = []
-    for c, p, (char, on, sure), lit in zip(cells, places, judged(share), share, strict=True):
-        covered = explained(mask, c, on, thick * p.scale)
+    for c, p, (char, on, sure), lit in zip(cells, places, judged(share, strokes), share, strict=True):
+        covered = explained(clean, c, on, broad * p.scale)
         sure *= float(np.clip((0.55 - max(p.voids[:2])) / 0.2, 0, 1))
         sure *= float(np.clip((covered - COVERED[0]) / (COVERED[1] - COVERED[0]), 0, 1))
         digits.append(Digit(char, sure, tuple(float(v) for v in lit), outline(c, row, back)))
@@ -132,6 +139,12 @@ def read_fit(fit: Fit, full: F32, seen: F32, back: F64, light: bool, decimals: i
     levels = Glyphs(digits, max(holes, 0.0), float(np.median(lit_cores)) if len(lit_cores) else 1.0, LIT, 0.0)
     everything = [c.part for c in cells] + [p for p in parts(row, LIT) if not any(_within(p, c) for c in cells)]
     return spoken(row, levels, cells, everything, thick, light, decimals, mask, unseen)
+
+
+def _without_specks(mask: NDArray[np.bool_], least: float) -> NDArray[np.bool_]:
+    """The mask without connected ink of less than `least` pixels: noise, that no stroke is part of."""
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
+    return np.asarray(mask & (stats[:, cv2.CC_STAT_AREA] >= least)[labels])
 
 
 def _cell(place: Placed, mask: NDArray[np.bool_], fit: Fit) -> Cell:

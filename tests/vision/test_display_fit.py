@@ -9,7 +9,8 @@ import pytest
 from benchmarks.display_render import TALL, Style, board
 from vision.display import read_display
 from vision.display_fit import Shape, anywhere, best_shape
-from vision.display_likely import judged
+from vision.display_likely import judged, stand_out
+from vision.display_spoken import SURE
 from vision.display_types import GLYPHS
 
 
@@ -68,6 +69,18 @@ def test_segments_are_judged_by_odds():
         figure = judged(seen)[1]
         assert (figure[2] >= 0.5) is sure
         assert char is None or figure[0] == char
+
+
+def test_a_dim_stroke_is_lit_where_it_has_edges_and_the_row_is_dark_beside():
+    on = {d: np.array([1.0 if n in lit else 0.0 for n in "abcdefg"]) for lit, d in GLYPHS.items()}
+    seen = np.array([on[d] for d in "285"])
+    seen[1, 4] = 0.55
+    edged, blurred = np.zeros(seen.shape), np.where(seen == 0.55, 0.4, 0.0)
+    assert judged(seen, stand_out(seen, edged))[1][0] == "8"
+    assert judged(seen, stand_out(seen, edged))[1][2] >= SURE
+    assert judged(seen, stand_out(seen, blurred))[1][2] < SURE  # light in the glass is as bright beside it
+    faint = np.where(seen == 0, 0.55, seen)  # all the unlit ones are seen: which is lit?
+    assert min(sure for _, _, sure in judged(faint, stand_out(faint, edged))) < SURE
 
 
 def test_what_is_no_figure_is_not_sure():
