@@ -97,10 +97,16 @@ def best_shape(found: F32, starts: list[Shape]) -> Fit:
     rough = [_climbed(found, _start(found, s), COARSE, (1.0, 0.5)) for s in starts]
     worths = [f.worth * (CUT_OFF if _goes_on(found, f) else 1.0) for f in rough]
     at = int(np.argmax(worths))
-    best = rough[at]
+    best = max([rough[at], *_other_widths(found, rough[at])], key=lambda f: f.worth)
     apart = [w for f, w in zip(rough, worths, strict=True) if _apart(f.shape, best.shape)]
     fit = settled(found, best.shape)
     return replace(fit, rival=max(apart) / worths[at] if apart and worths[at] > 0 else 0.0)
+
+
+def _other_widths(found: F32, fit: Fit) -> list[Fit]:
+    """Fits from figures much narrower or wider: strokes of two neighbours may look like one narrow figure."""
+    starts = [replace(fit.shape, width=w) for w in (0.48, 0.64) if abs(w - fit.shape.width) > 0.08]
+    return [_climbed(found, _fit(found, s), COARSE, (1.0, 0.5)) for s in starts]
 
 
 def _goes_on(found: F32, fit: Fit) -> bool:

@@ -81,7 +81,8 @@ def dash_ink(strip: F32, left: float, right: float, top: float, bottom: float, t
     """Ink of the most minus-like spot in columns [left, right): a level bar at half height, that ends at one side.
 
     First by what it has more than the place above and the place below; then more than the emptier of the two, as light
-    that lies across a minus gives one of them ink. The edge of a shade goes on at both sides.
+    that lies across a minus gives one of them ink. The edge of a shade goes on at both sides; an unlit figure that
+    shows has as much ink at its top and its foot.
     """
     h = bottom - top
     x0, x1 = max(round(left), 0), round(right)
@@ -101,8 +102,11 @@ def dash_ink(strip: F32, left: float, right: float, top: float, bottom: float, t
     far = round(0.75 * h)
     round_it = np.pad(np.maximum(at, 0), far)
     goes_on = np.minimum(round_it[: len(at)], round_it[2 * far :])
-    empty = np.maximum(np.minimum(above, below), goes_on)
-    return float((at - np.maximum(np.maximum(above, below), goes_on)).max()), float((at - empty).max())
+    top_bar, foot_bar = (np.max([band(y + d * h) for d in (-0.04, 0.0, 0.04)], axis=0)
+                         for y in (top + thick / 2, bottom - thick / 2))  # fmt: skip
+    other = np.maximum(goes_on, np.minimum(top_bar, foot_bar))
+    level = at - np.maximum(np.maximum(above, below), other)
+    return float(level.max()), float((at - np.maximum(np.minimum(above, below), other)).max())
 
 
 def hidden(row: Row, places: list[Cell], unseen: F32, thick: float) -> bool:
@@ -172,10 +176,10 @@ def is_triangle(p: Piece, thick: float) -> bool:
     if high < max(1.2 * thick, 8) or high > 0.5 * TALL or not 0.6 < wide / high < 1.7:
         return False
     ways = [_growth(p.ink.sum(axis=axis)) for axis in (0, 1)]
-    grows = [ratio < 0.65 and even > 0.9 for ratio, even in ways]
+    grows = [ratio < 0.75 and even > 0.85 for ratio, even in ways]
     if p.part.left <= 2:  # cut by the strip's end
         return any(grows)
-    return any(grow and other > 0.7 for grow, (other, _) in zip(grows, reversed(ways), strict=True))
+    return any(grow and other > 0.6 for grow, (other, _) in zip(grows, reversed(ways), strict=True))
 
 
 def _growth(lengths: NDArray[np.int64]) -> tuple[float, float]:

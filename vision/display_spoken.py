@@ -11,7 +11,7 @@ from vision.display_parts import is_digit, split_wide, stands_on_ground, with_sm
 from vision.display_row import OVER, TALL, UPRIGHT, Part, Row, parts, upright
 from vision.display_segments import Cell, cells, stroke
 from vision.display_signs import crowned, point_after, point_inks, unexplained
-from vision.display_types import F32, F64, DisplayReading, unread
+from vision.display_types import F32, F64, Digit, DisplayReading, unread
 
 SURE = 0.75
 """Confidence from which a value is given."""
@@ -80,7 +80,7 @@ def spoken(row: Row, g: Glyphs, places: list[Cell], everything: list[Part], thic
     text = ("-" if minus else "") + text
     if set(text) <= {"1", "-"}:
         return unread(f'"{text}" might be any stroke', digits, worst)
-    if any(d == "1" and crowned(row, c) for d, c in zip(chars, places, strict=True)):
+    if any(d.char == "1" and not _bare(d, chars) and crowned(row, c) for d, c in zip(digits, places, strict=True)):
         return unread("a 1 may be a 7 or the edge of another figure", digits, worst)
     if worst < SURE:
         doubtful = [i + 1 for i, d in enumerate(digits) if d.confidence < SURE]
@@ -92,3 +92,8 @@ def spoken(row: Row, g: Glyphs, places: list[Cell], everything: list[Part], thic
         # a point that is not seen makes ten times the angle
         return unread(f'no decimal point seen in "{text}": say how many digits follow it (0 for none)', digits, worst)
     return DisplayReading(float(text), text, None, digits, worst, False, light)
+
+
+def _bare(one: Digit, chars: list[str]) -> bool:
+    """Whether a 1 is surely bare of level bars: other figures tell where those would be, and nothing is there."""
+    return set(chars) != {"1"} and one.confidence > 0.95 and max(one.lit[i] for i in (0, 3, 6)) < 0.12
