@@ -170,16 +170,17 @@ def _is_short(p: Piece, first: Cell, thick: float) -> bool:
 def is_triangle(p: Piece, thick: float) -> bool:
     """Whether a piece is surely no minus but a triangle: higher than a stroke, its lines growing from side to side.
 
-    In one direction only, as blur rounds a bar at both its ends alike.
+    From top to foot, or else from left to right only: blur rounds a bar at both its ends alike. (Where the row's slant
+    is taken out, an upright triangle leans and grows both ways.)
     """
     high, wide = p.ink.shape
     if high < max(1.2 * thick, 8) or high > 0.5 * TALL or not 0.6 < wide / high < 1.7:
         return False
-    ways = [_growth(p.ink.sum(axis=axis)) for axis in (0, 1)]
-    grows = [ratio < 0.75 and even > 0.85 for ratio, even in ways]
+    (down, down_even), (along, along_even) = (_growth(p.ink.sum(axis=axis)) for axis in (1, 0))
+    grows_down, grows_along = down < 0.75 and down_even > 0.85, along < 0.75 and along_even > 0.85
     if p.part.left <= 2:  # cut by the strip's end
-        return any(grows)
-    return any(grow and other > 0.6 for grow, (other, _) in zip(grows, reversed(ways), strict=True))
+        return grows_down or grows_along
+    return (down < 0.6 and down_even > 0.9) or (grows_down and along > 0.6) or (grows_along and down > 0.6)
 
 
 def _growth(lengths: NDArray[np.int64]) -> tuple[float, float]:
