@@ -89,7 +89,13 @@ def without_frame(found: F32, cut: float) -> F32:
         frame[i] = (w > 0.7 * columns and h > 0.45 * rows) or h > 0.9 * rows or w > 0.8 * columns or edges >= 2
     if not frame.any():
         return found
-    spread = cv2.dilate(frame[labels].astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
+    whole = frame[labels].astype(np.uint8)
+    # a minus may run into the frame: only the frame's long lines go, and what stands out of them stays
+    lines = cv2.morphologyEx(whole, cv2.MORPH_OPEN, np.ones((rows // 5, 1), np.uint8))
+    lines = np.maximum(lines, cv2.morphologyEx(whole, cv2.MORPH_OPEN, np.ones((1, rows // 2), np.uint8)))
+    lined = np.bincount(labels.ravel(), weights=lines.ravel(), minlength=count) > 0
+    gone = np.where(lined[labels], lines, whole)
+    spread = cv2.dilate(gone, np.ones((5, 5), np.uint8)) > 0
     return np.where(spread, np.float32(0), found).astype(np.float32)
 
 

@@ -28,7 +28,7 @@ FAINT = 0.28
 """Share of the digits' ink from which a place may hold a faded minus."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Piece:
     """Connected ink: its box in the strip, and the ink in the box (rows, columns)."""
 
@@ -57,7 +57,7 @@ def minus_before(strip: F32, places: list[Cell], thick: float, full: float,
         return False, 1.0, ""
     before = pieces(mask, reach, stop)
     # what hangs on to the first digit is its own: a minus stands clear of it
-    other = [p for p in before if is_triangle(p, thick) or p.part.height > 0.5 * h
+    other = [p for p in before if is_triangle(p, thick) or _is_upright_line(p, first)
              or (p.part.right == stop and p.part.width < 0.15 * h)]  # fmt: skip
     seen = strip.copy()
     for p in other:
@@ -114,8 +114,8 @@ def hidden(row: Row, places: list[Cell], unseen: F32, thick: float) -> bool:
     first = places[0]
     h = first.bottom - first.top
     lost = cv2.warpAffine(unseen, row.to_window, row.strip.shape[::-1], flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP)
-    if any(float(lost[_hole(c)].mean()) > 0.5 for c in places):
-        return False  # the digits' own ground is as bright, and they are seen
+    if all(float(lost[_hole(c)].mean()) > 0.35 for c in places):
+        return False  # the ground of all the digits is as bright, and they are seen
     left, right = round(max(first.part.left - REACH * h, 0.0)), round(first.part.left - 0.04 * h)
     middle, n = (first.top + first.bottom) / 2, max(round(0.6 * thick), 2)
     band = lost[round(middle - 0.12 * h) : round(middle + 0.12 * h) + 1, left:right]
@@ -134,6 +134,14 @@ def _stands_as_minus(p: Part, first: Cell) -> bool:
     h = first.bottom - first.top
     middle = (p.top + p.bottom) / 2 - first.top
     return bool(0.38 * h < middle < 0.62 * h and p.height < 0.34 * h and 0.1 * h < p.width < 0.8 * h)
+
+
+def _is_upright_line(p: Piece, first: Cell) -> bool:
+    """Whether a piece is higher than any minus and nowhere about half height as wide as one."""
+    h = first.bottom - first.top
+    at = round(first.top + 0.5 * h) - p.part.top
+    about = p.ink[max(at - round(0.2 * h), 0) : max(at + round(0.2 * h), 0)]
+    return p.part.height > 0.5 * h and (not about.size or int(about.sum(axis=1).max()) < 0.15 * h)
 
 
 def _lean(ink: NDArray[np.bool_]) -> tuple[float, float]:

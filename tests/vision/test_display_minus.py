@@ -38,6 +38,14 @@ def test_glare_about_the_minus(below, light, high):
     assert found.text in (None, "-8.3")
 
 
+@pytest.mark.parametrize("light", [False, True])
+def test_a_minus_that_a_line_runs_into(light):
+    drawn = ink("-8.3")
+    drawn[:, 192:204] = 1  # a scratch, or the window's frame, at the minus's left end
+    grey = 25 + 170 * drawn if light else 180 - 150 * drawn
+    assert read_display(photo(grey, 50), upright=True).text in (None, "-8.3")
+
+
 @pytest.mark.parametrize("level", [0.1, 0.25, 0.4, 0.6])
 def test_a_fading_minus(level):
     drawn = ink("-8.3")
