@@ -13,7 +13,7 @@ from vision.display_row import OVER, TALL, UPRIGHT, Part, Row, upright
 from vision.display_segments import Cell, point_ink
 from vision.display_types import F32, F64
 
-GAP = 13
+GAP = 23
 """Strip rows between two segments of one stroke, at most: they are tied."""
 
 
