@@ -86,6 +86,10 @@ def unexplained(places: list[Cell], everything: list[Part], mask: NDArray[np.boo
     outside = mask.copy()
     for c in places:
         outside[:, max(round(min(c.left, c.part.left)) - 3, 0) : round(max(c.right, c.part.right)) + 4] = False
+    for piece in pieces(outside):
+        if is_triangle(piece, thick):
+            p = piece.part
+            outside[p.top : p.bottom, p.left : p.right] &= ~piece.ink
     tied = cv2.morphologyEx(outside.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((GAP, 1), np.uint8)) > 0
     for piece in pieces(tied):
         p = piece.part
@@ -93,11 +97,13 @@ def unexplained(places: list[Cell], everything: list[Part], mask: NDArray[np.boo
             continue
         near = p.right > places[0].left - 1.2 * TALL and p.left < places[-1].right + 1.2 * TALL
         top, foot = max(p.top, OVER - 12), min(p.bottom, OVER + TALL + 12)
-        if foot - top < (0.42 if near else 0.62) * TALL or is_triangle(piece, thick):
+        if foot - top < (0.42 if near else 0.62) * TALL or foot < OVER + 0.6 * TALL:
             continue
         own = np.zeros_like(outside)
         own[p.top : p.bottom, p.left : p.right] = piece.ink & outside[p.top : p.bottom, p.left : p.right]
-        if upright(own, replace(p, top=top, bottom=foot)) > max(UPRIGHT, 0.8 * (0.46 * TALL - thick)):
+        # every digit has an upright segment in its lower half; a degree ring has its sides in the upper one
+        low = replace(p, top=max(top, OVER + round(0.45 * TALL)), bottom=foot)
+        if upright(own, low) > max(UPRIGHT, 0.8 * (0.46 * TALL - thick)):
             return "a tall stroke beside the digits is not understood"
     taken = {id(c.part) for c in places}
     for p in everything:
