@@ -56,8 +56,11 @@ def find_stripes(depth: F32, valid: NDArray[np.bool_] | None, slope_limit: float
     bridge : longest unseen gap inside one stripe, columns. shortest : least seen columns to report.
     window : columns over which a stripe's depth is averaged when it is traced.
     """
-    ballots = _pooled(votes(depth, valid))
-    sharper, near = _Sharper(_Rows(votes(depth, most=2.0), 0.0)), _Rows(_widest(depth), np.nan)
+    gains = votes(depth, most=2.0)
+    sharper, near = _Sharper(_Rows(gains, 0.0)), _Rows(_widest(depth), np.nan)
+    if valid is not None:
+        gains[~valid] = 0.0
+    ballots = _pooled(np.minimum(gains, np.float32(1.0)))
     sums, rises = line_sums(ballots, slope_limit / ROWS_POOLED)
     width = 1 << max(1, (ballots.shape[1] - 1).bit_length())
     slopes = rises / (width - 1)
@@ -111,11 +114,15 @@ class _Sharper:
         self._gains = gains
         self._cols = np.arange(0, w, 2)
         self._tilts, self._offs = (g.ravel() for g in np.meshgrid(np.arange(-4, 5) / w, np.arange(-2, 3)))
-        self._aside = self._offs[:, None] + self._tilts[:, None] * (self._cols - w / 2)
+        aside = np.rint(self._offs[:, None] + self._tilts[:, None] * (self._cols - w / 2)).astype(np.intp)
+        self._reach = int(np.abs(aside).max())
+        self._places = (aside + self._reach) * len(self._cols) + np.arange(len(self._cols))
 
     def near(self, row: float, slope: float) -> tuple[float, float]:
         """Row and slope of the line that gains most."""
-        k = int(self._gains.along(row + slope * self._cols + self._aside, 2).sum(1).argmax())
+        beside = np.arange(-self._reach, self._reach + 1)[:, None]
+        band = self._gains.along(np.rint(row + slope * self._cols) + beside, 2)  # laid level along the line
+        k = int(band.take(self._places).sum(1).argmax())
         tilt = float(self._tilts[k])
         return row + float(self._offs[k]) - tilt * self._gains.width / 2, slope + tilt
 
@@ -202,8 +209,8 @@ def _trace(near: _Rows, row: float, slope: float, bridge: float, window: int) ->
 def _runs(seen: NDArray[np.bool_], least: int) -> list[tuple[int, int]]:
     padded = np.zeros(len(seen) + 2, dtype=bool)
     padded[1:-1] = seen
-    edges = np.flatnonzero(padded[1:] != padded[:-1])
-    return [(int(a), int(b)) for a, b in edges.reshape(-1, 2) if b - a >= least]
+    edges = np.flatnonzero(padded[1:] != padded[:-1]).tolist()
+    return [(a, b) for a, b in zip(edges[::2], edges[1::2], strict=True) if b - a >= least]
 
 
 def _longest_chain(runs: list[tuple[int, int]], bridge: float) -> list[tuple[int, int]]:

@@ -27,6 +27,8 @@ F64 = NDArray[np.float64]
 
 SHADE = 0.35
 """Standard deviation, in widths of a string, of how far shading may move it where only one half of it shows."""
+ROUGH, FINE = 3, 6
+"""Rounds of the bars' fits that only say where to sample next, and of those that count."""
 CENTRE_FLOOR_PX = 0.02
 """What sampling and the stroke's ragged edges leave in a segment's centre beyond the fit's noise."""
 
@@ -94,8 +96,8 @@ def sample(gray: NDArray[np.uint8], plane: Plane, a: F64, b: F64, half_px: float
     side = plane.to_pixels(middle + q) - plane.to_pixels(middle)
     scale = np.sqrt((side * side).sum(1))
     side /= scale[:, None]
-    mx, my = ((centre[:, :, i, None] + (side[:, i, None] * across)[:, None, :]).astype(np.float32)
-              .reshape(count * per, -1) for i in (0, 1))
+    middles, aside = centre.astype(np.float32), (side[:, :, None] * across).astype(np.float32)
+    mx, my = ((middles[:, :, i, None] + aside[:, None, i]).reshape(count * per, -1) for i in (0, 1))
     h, w = gray.shape
     values = cv2.remap(gray, mx, my, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE).reshape(count, per, -1)
     rim = np.abs(side) * across[-1] + 1.0
@@ -114,12 +116,12 @@ def measure(gray: NDArray[np.uint8], plane: Plane, a: F64, b: F64, *, half_px: f
     quick : leave the waviness at the residuals' plain standard deviation; `shaded` makes up for it.
     Returns None when fewer than five segments look like a stroke.
     """
-    for _ in range(rounds):
+    for ahead in reversed(range(rounds)):
         seen = sample(gray, plane, a, b, half_px, segment_mm)
         for u0, v0, u1, v1 in avoid:
             m = seen.centres
             seen.inside[(m[:, 0] > u0) & (m[:, 0] < u1) & (m[:, 1] > v0) & (m[:, 1] < v1)] = False
-        fit = _fit(seen, blur_px, any_sign)
+        fit = _fit(seen, blur_px, any_sign, ROUGH if ahead else FINE)
         if fit is None:
             return None
         centre, sigma, depth, ok, half_width, blur = fit
@@ -160,7 +162,7 @@ def shaded(s: Stroke) -> Stroke:
     return replace(s, shade_px=shade, waviness=estimate_waviness(place, off - shade * fit[2], s.sigma_px))
 
 
-def _fit(seen: Sampled, blur_px: float, any_sign: bool
+def _fit(seen: Sampled, blur_px: float, any_sign: bool, rounds: int
          ) -> tuple[F64, F64, F64, NDArray[np.bool_], float, float] | None:
     x = seen.across
     values = seen.values
@@ -174,7 +176,7 @@ def _fit(seen: Sampled, blur_px: float, any_sign: bool
     sign = np.sign(depth0) if any_sign else np.full(len(values), np.sign(median(depth0[strong])))
     mean = ((values - beside[:, None]) * sign[:, None])[strong].mean(0)
     half_width, blur = _mean_shape(x, mean, blur_px)
-    c, cov, coef, rms = _bars(x, values, half_width, blur)
+    c, cov, coef, rms = _bars(x, values, half_width, blur, rounds)
     depth = (coef[:, 0] + coef[:, 2]) / 2 - coef[:, 1]
     signed = depth * sign if not any_sign else np.abs(depth)
     typical = median(signed[strong])
@@ -196,7 +198,7 @@ def _mean_shape(x: F64, mean: F64, blur_px: float) -> tuple[float, float]:
 
 
 def _bars(x: F64, values: F64, half_width: float | F64, blur: float | F64,
-          rounds: int = 6) -> tuple[F64, F64, F64, F64]:
+          rounds: int) -> tuple[F64, F64, F64, F64]:
     """Batched bar fits: centre (n,), its variance (n,), L, B, R (n, 3), residual rms (n,).
 
     The profile is L + (B - L) P1 + (R - B) P2; with all means taken out, the two steps are a 2 x 2 system.

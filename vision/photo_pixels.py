@@ -106,10 +106,10 @@ def gray_and_small(pixels: U8) -> tuple[U8, dict[str, U8]]:
     return frozen(gray), {"bgr": frozen(shrunk(pixels))}
 
 
-def halved(gray: U8) -> U8:
+def halved(pixels: U8) -> U8:
     """Mean of every 2 x 2 pixels; an odd last row or column, which would make it slow, is left out."""
-    down, across = gray.shape[0] // 2, gray.shape[1] // 2
-    return np.asarray(cv2.resize(gray[:2 * down, :2 * across], (across, down), interpolation=cv2.INTER_AREA), np.uint8)
+    down, across = pixels.shape[0] // 2, pixels.shape[1] // 2
+    return np.asarray(cv2.resize(pixels[:2 * down, :2 * across], (across, down), interpolation=cv2.INTER_AREA), np.uint8)
 
 
 def shrunk(pixels: U8) -> U8:
@@ -117,8 +117,7 @@ def shrunk(pixels: U8) -> U8:
     down, right = -pixels.shape[0] % REDUCTION, -pixels.shape[1] % REDUCTION
     if down or right:
         pixels = np.asarray(cv2.copyMakeBorder(pixels, 0, down, 0, right, cv2.BORDER_REPLICATE), np.uint8)
-    size = (pixels.shape[1] // REDUCTION, pixels.shape[0] // REDUCTION)
-    return np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
+    return halved(halved(pixels))  # several times as quick as by four at once
 
 
 def upright(pixels: U8, orientation: int) -> U8:

@@ -54,9 +54,6 @@ def level_ridges(image: NDArray[np.uint8] | F32, reach_px: tuple[int, ...], alon
     return dark, light
 
 
-def votes(depth: F32, valid: NDArray[np.bool_] | None = None, most: float = 1.0) -> F32:
-    """Depths as votes between -DOUBT and `most` for summing along lines; nothing where the photo does not reach."""
-    out = np.asarray(np.minimum(np.maximum(depth * np.float32(1 / FULL_DEPTH), -DOUBT), most), dtype=np.float32)
-    if valid is not None:
-        out[~valid] = 0.0
-    return out
+def votes(depth: F32, most: float) -> F32:
+    """Depths as votes between -DOUBT and `most` for summing along lines."""
+    return np.asarray(np.minimum(np.maximum(depth * np.float32(1 / FULL_DEPTH), -DOUBT), most), dtype=np.float32)
