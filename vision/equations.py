@@ -17,6 +17,7 @@ from shared.small_sums import cross
 from vision.cards import Card
 from vision.scene import (
     Scene,
+    Slots,
     State,
     basis,
     direction_in_plane,
@@ -130,7 +131,7 @@ def jacobian(scene: Scene, s: State, res: F64) -> F64:
         jac[row:row + s.seats.size, at.seats] = np.eye(s.seats.size) * np.degrees(1.0) / scene.u_seat_deg
         row += s.seats.size
     for k, card in enumerate(scene.cards):
-        block = _card_block(scene, s, k, card, theta)
+        block = _card_block(scene, s, at, k, card, theta)
         jac[row:row + len(block)] = block
         row += len(block)
     for k, (rays, white) in enumerate(zip(rays_of_lines(scene, theta), scene.whiteners, strict=True)):
@@ -140,12 +141,11 @@ def jacobian(scene: Scene, s: State, res: F64) -> F64:
         start = at.planes.start + 2 * k
         jac[row:row + n, start:start + 2] = white @ by_plane
         row += n
-    _level_block(scene, s, jac, row)
+    _level_block(scene, s, at, jac, row)
     return jac
 
 
-def _card_block(scene: Scene, s: State, k: int, card: Card, theta: F64) -> F64:
-    at = slots(scene, s)
+def _card_block(scene: Scene, s: State, at: Slots, k: int, card: Card, theta: F64) -> F64:
     board = np.concatenate([card.board, card.edges.board])
     q = place_card(s, k, card, board, scene.card_scale)
     _, d_theta, d_pose, d_point = project_board(theta, s.rotation, s.shift, q)
@@ -191,16 +191,16 @@ def _line_block(scene: Scene, rays: F64, plane: F64, theta: F64) -> tuple[F64, F
     by_lens = focal * np.einsum("nij,i->nj", ray_by_theta, plane[:2] / size)
     by_lens[:, 0] += off * focal / (2 * theta[0])
     by_lens[:, 1] += off * focal / (2 * theta[1])
-    by_normal = np.c_[rays, np.ones(len(rays))] / size - off[:, None] * np.array([plane[0], plane[1], 0]) / size**2
+    along = np.concatenate([rays, np.ones((len(rays), 1))], axis=1)
+    by_normal = along / size - off[:, None] * np.array([plane[0], plane[1], 0]) / size**2
     return by_lens @ scene.lens_axes.T, focal * by_normal @ basis(plane).T
 
 
-def _level_block(scene: Scene, s: State, jac: F64, row: int) -> None:
+def _level_block(scene: Scene, s: State, at: Slots, jac: F64, row: int) -> None:
     """The level equations' derivatives, written into the Jacobian's last rows.
 
     Each equation is asin(sine) in degrees over its u; a turn by w moves the rib plane's normal n by w x n.
     """
-    at = slots(scene, s)
     n, g = s.rotation[:, 2], s.gravity
     square = basis(g)
 

@@ -209,7 +209,7 @@ def place_card(state: State, k: int, card: Card, board: F64, scale: float = 1.0)
         x, y, turn = state.places[k - 1]
         c, s = np.cos(turn), np.sin(turn)
         flat = flat @ np.array([[c, s], [-s, c]]) + [x, y]
-    placed: F64 = np.c_[flat, lift]
+    placed: F64 = np.concatenate([flat, lift[:, None]], axis=1)
     return placed
 
 
