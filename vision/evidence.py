@@ -37,7 +37,7 @@ def show(picture: Picture, cards: tuple[Card, ...], solution: Solution | None = 
 
 
 def _points(p: F64) -> tuple[Point, ...]:
-    return tuple((round(float(x), 2), round(float(y), 2)) for x, y in p)
+    return tuple((x, y) for x, y in np.round(p, 2).tolist())
 
 
 def _path(plane: Plane, a: F64, b: F64, count: int = 12) -> tuple[Point, ...]:
