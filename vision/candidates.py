@@ -114,15 +114,11 @@ class _Sharper:
         self._gains = gains
         self._cols = np.arange(0, w, 2)
         self._tilts, self._offs = (g.ravel() for g in np.meshgrid(np.arange(-4, 5) / w, np.arange(-2, 3)))
-        aside = np.rint(self._offs[:, None] + self._tilts[:, None] * (self._cols - w / 2)).astype(np.intp)
-        self._reach = int(np.abs(aside).max())
-        self._places = (aside + self._reach) * len(self._cols) + np.arange(len(self._cols))
+        self._aside = self._offs[:, None] + self._tilts[:, None] * (self._cols - w / 2)
 
     def near(self, row: float, slope: float) -> tuple[float, float]:
         """Row and slope of the line that gains most."""
-        beside = np.arange(-self._reach, self._reach + 1)[:, None]
-        band = self._gains.along(np.rint(row + slope * self._cols) + beside, 2)  # laid level along the line
-        k = int(band.take(self._places).sum(1).argmax())
+        k = int(self._gains.along(row + slope * self._cols + self._aside, 2).sum(1).argmax())
         tilt = float(self._tilts[k])
         return row + float(self._offs[k]) - tilt * self._gains.width / 2, slope + tilt
 
