@@ -11,9 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from shared.small_sums import straight
 from vision.crossing import seen_along
-from vision.lines import Stroke
 from vision.sheet import Plane
 
 F64 = NDArray[np.float64]
@@ -38,36 +36,41 @@ THERE, GONE = 0.5, 0.3
 """Share of that over which it must be seen above at least, and may be below at most."""
 
 
-def bob_seen(image: U8, plane: Plane, stroke: Stroke) -> bool:
-    """Whether a bob hangs below a measured string. image : (h, w) or (h, w, 3), full size."""
-    return plainest(image, plane, stroke)[0] >= CLEAR
+def bob_seen(image: U8, plane: Plane, ends: F64) -> bool:
+    """Whether a bob hangs below a string. image : (h, w) or (h, w, 3), full size. ends : (2, 2) sheet mm, two points of the
+    string's straight line, the first well above its end."""
+    return plainest(image, plane, ends)[0] >= CLEAR
 
 
-def plainest(image: U8, plane: Plane, stroke: Stroke) -> tuple[float, float]:
-    """The body most like a bob on a string's line below its middle: how many scatters its sides stand out, and the
-    height of its top, sheet mm."""
-    h = image.shape[0]
-    slope, at = straight(stroke.uv[:, 1], stroke.uv[:, 0])
-    top = float(stroke.uv[:, 1].mean())
-    x = float(plane.to_pixels(np.array([[slope * top + at, top]]))[0, 0])
-    bottom = float(plane.to_sheet(np.array([[x, h - 3.0]]))[0, 1])
-    v = np.arange(top, bottom, STEP_MM)
+def plainest(image: U8, plane: Plane, ends: F64) -> tuple[float, float]:
+    """The body most like a bob on a string's line below `ends[0]`: how many scatters its sides stand out, and the height
+    of its top, sheet mm. Nothing, at NaN, where the string ends nowhere in the picture."""
+    slope = (ends[1, 0] - ends[0, 0]) / (ends[1, 1] - ends[0, 1])
+    top = float(ends[0, 1])
+    x = float(plane.to_pixels(ends[1:])[0, 0])
+    bottom = float(plane.to_sheet(np.array([[x, image.shape[0] - 3.0]]))[0, 1])
     rows, bare, neck = (round(k / STEP_MM) for k in (LEAST_MM, BARE_MM, NECK_MM))
-    if len(v) < rows + bare + neck:
-        return 0.0, bottom
-    both = _folded(image, plane, np.stack([slope * v + at, v], axis=1))
+    v = np.arange(top, bottom, STEP_MM)
+    tops = v[bare + neck:len(v) - rows + 1]
+    if not len(tops):
+        return 0.0, float("nan")
+    line = np.stack([ends[0, 0] + slope * (v - top), v], axis=1)
+    hangs = _hangs(image, plane, line[[0, -1]], tops)
+    if not hangs.any():
+        return 0.0, float("nan")
+    first, last = np.flatnonzero(hangs)[[0, -1]]
+    both = _folded(image, plane, line[first:last + bare + neck + rows])
     mean = cv2.blur(both, (1, bare), anchor=(0, bare - 1), borderType=cv2.BORDER_REPLICATE)
-    own = cv2.dilate(mean, np.ones((1, 2 * SLACK + 1), np.uint8))
-    more = np.maximum(0.0, both[bare + neck:] - own[bare:-neck])[:, round(HALF_MM[0] / STEP_MM):]
+    own = cv2.dilate(mean, np.ones((1, 2 * SLACK + 1), np.uint8))[bare - 1:]
+    more = np.maximum(0.0, both[bare + neck:] - own[:len(both) - bare - neck])[:, round(HALF_MM[0] / STEP_MM):]
     # the best path down the rows whose breadth changes by one step a row at most
-    total = more[:len(more) - rows + 1]
+    count = last - first + 1
+    total = more[:count]
     for k in range(1, rows):
-        total = cv2.dilate(total, np.ones((1, 3), np.uint8)) + more[k:len(more) - rows + 1 + k]
-    best = total.max(axis=1) / rows
-    tops = v[bare + neck:][:len(best)]
-    best = best * _hangs(image, plane, np.array([[slope * top + at, top], [slope * bottom + at, bottom]]), tops)
+        total = cv2.dilate(total, np.ones((1, 3), np.uint8)) + more[k:count + k]
+    best = np.where(hangs[first:last + 1], total.max(axis=1) / rows, 0.0)
     k = int(best.argmax())
-    return float(best[k]), float(tops[k])
+    return float(best[k]), float(tops[first + k])
 
 
 def _hangs(image: U8, plane: Plane, line: F64, tops: F64) -> NDArray[np.bool_]:

@@ -6,9 +6,12 @@ design, any of them would have to be plumb by chance; where it is not, the strin
 
 from __future__ import annotations
 
+import numpy as np
+
 from shared.job import Station
 from shared.quantity import Quantity
 from shared.reading import Flag
+from shared.small_sums import straight
 from vision.bob import bob_seen
 from vision.findings import Findings
 from vision.photo import Picture
@@ -25,7 +28,9 @@ def not_seen_to_hang(picture: Picture, found: Findings, chord: Quantity, station
     if abs(off) <= NEAR_DEG or len(strings) != 1 or found.reference != "plumb":
         return ()
     at_top, _ = at_the_edges(picture.gray, found.plane, strings[0])
-    if at_top >= GONE and bob_seen(picture.gray, found.plane, strings[0]):
+    slope, at = straight(strings[0].uv[:, 1], strings[0].uv[:, 0])
+    v = np.array([strings[0].uv[:, 1].mean(), strings[0].uv[-1, 1]])
+    if at_top >= GONE and bob_seen(picture.gray, found.plane, np.stack([slope * v + at, v], axis=1)):
         return ()
     missing = "its bob is not seen" if at_top >= GONE else "its upper end stands in the picture"
     return (Flag("not-seen-to-hang", f"the chord angle is {off:+.1f} deg from the design, and the only reference is a string "

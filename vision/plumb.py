@@ -10,12 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared.small_sums import straight
+from vision.bob import bob_seen
 from vision.crossing import Box, look_along
 from vision.level_reference import UprightLine, find_uprights, upright_depth, with_colour
 from vision.lines import Stroke, measure, shaded
 from vision.photo import Picture
 from vision.sheet import Plane, Reduced, lay_flat
-from vision.strings import apart, choose_strings, from_pieces, near_tail, plain, promising, whole
+from vision.strings import apart, beyond, choose_strings, from_pieces, near_tail, plain, promising, whole
 from vision.tracing import segment
 
 F64 = NDArray[np.float64]
@@ -96,7 +97,9 @@ def find_plumb(picture: Picture, tall: Reduced, plane: Plane, chord: F64, chord_
                 failed.append(line.ends)
         if strokes:
             failed += [k.ends for k in lines if whole(k) and not near_tail(k, chord, chord_mm, forward_right)]
-            others = any(all(apart(f, _ends(k)) for k in strokes) for f in failed)
+            hung = (np.stack([k.at_chord, k.ends[1]]) for k in lines if beyond(k))
+            others = any(all(apart(f, _ends(k)) for k in strokes) for f in failed) or any(
+                all(apart(f, _ends(k)) for k in strokes) and bob_seen(picture.gray, plane, f) for f in hung)
             return Plumb(tuple(strokes), None, tuple(lines), others)
         if strings or best.reason is None:
             best = Plumb((), reason, tuple(lines))

@@ -94,6 +94,11 @@ def plain(line: UprightLine) -> bool:
     return max(line.on_rib, line.above, line.below) >= PLAIN_PIECE
 
 
+def beyond(line: UprightLine) -> bool:
+    """Whether a line shows above the rib and below it alike, be it a string of the rib's tone before it or a pole behind."""
+    return min(line.above, line.below) > WHOLE
+
+
 def near_tail(line: UprightLine, chord: F64, chord_mm: float, forward_right: bool) -> bool:
     """Whether a line crosses the rib where it is too thin to tell before from behind."""
     tail = chord[0] if forward_right else chord[1]

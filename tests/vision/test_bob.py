@@ -11,7 +11,6 @@ from shop import PHONE, CardAt, Cord, Pen, Scene, String, draw
 from shop.jobs import job_for, lens_for
 
 from vision.bob import bob_seen
-from vision.lines import Stroke, Waviness
 from vision.reader import read_photo
 from vision.sheet import Plane
 
@@ -26,6 +25,10 @@ END = 330
 BOBS = {"ball": [(-10, 4), (-7, 9), (0, 12), (7, 9), (10, 4)], "cone": [(-12, 8), (-8, 10), (30, 1)],
         "rod with a tip": [(-15, 4), (25, 4), (32, 1)], "nut": [(-4, 6), (4, 6)]}
 """Outlines: heights about the middle and half breadths, mm."""
+
+
+STRING = PLANE.to_sheet(np.array([[300 + LEAN * (y - 300), y] for y in (110.0, 200.0)]))
+"""Two points of it, as measured above and about the rib."""
 
 
 def picture(bob: str | None, behind: bool, seed: int = 5) -> np.ndarray:
@@ -47,31 +50,22 @@ def picture(bob: str | None, behind: bool, seed: int = 5) -> np.ndarray:
     return np.clip(image + np.random.default_rng(seed).normal(0, 2.5, image.shape), 0, 255).astype(np.uint8)
 
 
-def string() -> Stroke:
-    """The string as measured above and about the rib, down to row 200."""
-    y = np.linspace(20, 200, 12)
-    pixels = np.c_[300 + LEAN * (y - 300), y]
-    ones = np.ones(12)
-    return Stroke(pixels, PLANE.to_sheet(pixels), 0.05 * ones, 1.3, 0.9, 100 * ones, ones.astype(bool), y / PX, 0 * ones,
-                  Waviness(0.0, 10.0), PX)
-
-
 @pytest.mark.parametrize("behind", [False, True])
 @pytest.mark.parametrize("bob", list(BOBS))
 def test_bobs_of_any_turned_shape_are_seen(bob: str, behind: bool) -> None:
-    assert bob_seen(picture(bob, behind), PLANE, string())
+    assert bob_seen(picture(bob, behind), PLANE, STRING)
 
 
 @pytest.mark.parametrize("seed", range(6))
 @pytest.mark.parametrize("behind", [False, True])
 def test_the_bare_end_of_a_rod_is_no_bob(behind: bool, seed: int) -> None:
-    assert not bob_seen(picture(None, behind, seed), PLANE, string())
+    assert not bob_seen(picture(None, behind, seed), PLANE, STRING)
 
 
 def test_a_body_that_the_line_runs_on_past_is_no_bob() -> None:
     image = picture("ball", False)
     cv2.line(image, (302, END), (308, 599), (40,), 4, cv2.LINE_AA)
-    assert not bob_seen(image, PLANE, string())
+    assert not bob_seen(image, PLANE, STRING)
 
 
 SHOP = Scene(seed=72, camera=PHONE, chord_mm=640.0, chord_deg=0.4, spar_deg=None, cards=(CardAt("panel", 4, 0.46, 1.0),),

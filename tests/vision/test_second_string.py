@@ -65,3 +65,12 @@ def test_a_pole_behind_the_trailing_edge_raises_no_doubt() -> None:
     told = replace(scene, lean_deg=scene.lean_deg + float(rng.normal(0, 0.3)))
     reading = read_photo(bgr, job_for(told, u_lean_deg=0.3), lens=lens_for(scene.camera, rng))
     assert "second-upright" not in {f.code for f in (*reading.flags, *reading.chord.flags)}
+
+
+def test_a_second_string_of_the_ribs_tone_is_told_by_its_bob() -> None:
+    """Before the rib it does not show, above and below it does, as a pole behind would; but a bob hangs at its end."""
+    decoy = next(d for d in decoys(2, 385_000) if d.kind == "two strings, one out of plumb" and d.number == 1)
+    bgr, _ = draw(decoy.scene)
+    lens = lens_for(decoy.scene.camera, np.random.default_rng([decoy.scene.seed, 5]))
+    reading = read_photo(bgr, job_for(decoy.scene, decoy.job_cards), lens=lens)
+    assert "second-upright" in {f.code for f in (*reading.flags, *reading.chord.flags)}
