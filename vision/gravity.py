@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from calibration.level import level_zero
 from shared.job import Job, Station
 from shared.reading import Flag
-from vision.candidates import profile_along
+from vision.candidates import Stripe, profile_along
+from vision.chord import SAME_SURFACE
 from vision.hints import Hint, Role
 from vision.laser import find_level_stripes
 from vision.level_reference import UprightLine
@@ -31,6 +32,8 @@ Box = tuple[float, float, float, float]
 
 GHOST = 0.4
 """A second level line seen over more than this share of the first one raises a doubt."""
+TONE_MM = (3.0, 4.5)
+"""How far beside a line the tone of what it lies on is taken, sheet mm."""
 THICK_MM = 2.6
 """A string thicker than this, on the rib's scale, is doubted."""
 
@@ -130,9 +133,26 @@ def on_rib_stripes(band: Sheet, laser: F32, chord: F64, chord_mm: float, forward
         on = (np.abs(v - chord_v) < depth) & (cols >= s.first) & (cols <= s.last)
         if (on & seen).sum() * band.mm_u < 0.1 * chord_mm:
             continue
+        if _off_the_rib(band, cols[on & seen], s, chord_v[on & seen]):
+            continue
         c = cols[on][[0, -1]].astype(np.float64)
         found.append((float((on & seen).sum() * band.mm_u), band.uv(np.stack([c, s.row + s.slope * c], axis=1))))
     return sorted(found, key=lambda f: -f[0])
+
+
+def _off_the_rib(band: Sheet, cols: NDArray[np.int_], s: Stripe, chord_v: F64) -> bool:
+    """Whether both sides of a level stripe differ in tone from the rib beside the chord line above or below it: what lies
+    lower than a shallow rib is the wall behind, on which the laser's line goes on."""
+    image = band.image.astype(np.float64)
+    line = band.v0 + band.mm_v * (s.row + s.slope * cols)
+
+    def tone(v: NDArray[np.floating]) -> F64:
+        rows = np.clip(np.rint((v - band.v0) / band.mm_v).astype(int), 0, len(image) - 1)
+        return np.asarray(image[rows, cols])
+
+    rib = np.median([tone(chord_v + k) for k in (-TONE_MM[1], -TONE_MM[0], TONE_MM[0], TONE_MM[1])], axis=0)
+    sides = [np.mean([tone(line + sign * k) for k in TONE_MM], axis=0) for sign in (-1, 1)]
+    return all(float(np.median(np.abs(side - rib) / (np.maximum(side, rib) + 10))) > SAME_SURFACE for side in sides)
 
 
 def _level(picture: Picture, plane: Plane, band: Sheet, laser: F32 | None, chord: F64, station: Station, scale: float,

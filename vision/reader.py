@@ -30,9 +30,9 @@ from vision.cards import Card, find_cards
 from vision.doubts import doubts
 from vision.evidence import show
 from vision.findings import Findings
-from vision.hanging import not_seen_to_hang
 from vision.hints import Hint
 from vision.lens_choice import choose_lens
+from vision.lone_reference import lone_reference
 from vision.monte_carlo import compare, draw
 from vision.photo import Picture, open_photo
 from vision.photo_file import PhotoError
@@ -170,11 +170,11 @@ def _measure(picture: Picture, photo: Photo, job: Job, station: Station, cards: 
     if turned:
         raise _Refused(turned, show(picture, cards, best, found), doubt.flags)
     flags += way
-    hangs = not_seen_to_hang(picture, found, result.chord, station)
+    alone = lone_reference(picture, found, result.chord, station, job.level)
     if draws > 1:
         said, off = compare(draw(best, draws), result.chord)
         made, flags = replace(made, settings=(*made.settings, ("monte carlo", said))), flags + off
-    chord = Angle(result.chord, None, doubt.chord_flags + hangs)
+    chord = Angle(result.chord, None, doubt.chord_flags + alone)
     spar = Angle(result.spar, None if result.spar else found.spar_reason or "no spar line was looked for",
                  doubt.spar_flags)
     reading = Reading(photo, station.name, chord, spar, "right" if found.forward_right else "left", found.reference,

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
 from shop import PHONE, CardAt, Cord, Pen, Scene, String, draw
 from shop.jobs import job_for, lens_for
+from shop.scene import Laser
 
+from calibration.level import reversal, save_level
+from shared.job import Level
 from vision.bob import bob_seen
 from vision.reader import read_photo
 from vision.sheet import Plane
@@ -74,9 +78,9 @@ SHOP = Scene(seed=72, camera=PHONE, chord_mm=640.0, chord_deg=0.4, spar_deg=None
              strings=(String(150.0, 20.0, 0.8, (0.06, 0.06, 0.07), shadow=0.0),))
 
 
-def codes(scene: Scene, off_deg: float) -> set[str]:
+def codes(scene: Scene, off_deg: float, level: Level | None = None, folder: Path | None = None) -> set[str]:
     """Of the reading, where the design is so far from the truth."""
-    job = job_for(scene)
+    job = replace(job_for(scene), level=level or Level(), folder=folder or Path())
     job = replace(job, stations=(replace(job.stations[0], chord_deg=scene.chord_deg + off_deg),))
     reading = read_photo(draw(scene)[0], job, lens=lens_for(PHONE))
     assert reading.chord.quantity is not None, reading.chord.reason
@@ -96,3 +100,13 @@ def test_a_rod_is_doubted_where_the_angle_is_far_from_the_design_and_only_there(
 
 def test_a_string_whose_upper_end_stands_in_the_picture_is_doubted_too() -> None:
     assert codes(replace(SHOP, strings=(replace(SHOP.strings[0], top_mm=150.0),)), 1.2) == {"not-seen-to-hang"}
+
+
+@pytest.mark.parametrize(("off_deg", "profile", "doubts"), [
+    (1.2, False, {"level-unchecked"}), (1.2, True, set()), (0.5, False, set())])
+def test_a_laser_nobody_has_checked_is_doubted_where_the_angle_is_far_from_the_design(
+        off_deg: float, profile: bool, doubts: set[str], tmp_path: Path) -> None:
+    scene = replace(SHOP, strings=(), laser=Laser(-11.0), exposure=0.65, spar_deg=None)
+    save_level(tmp_path / "level.json", reversal((0.02, 0.03), (0.0, 0.01), ident="laser", date="2026-05-16", kind="laser"))
+    level = Level(profile="level.json") if profile else Level()
+    assert codes(scene, off_deg, level, tmp_path) == doubts
