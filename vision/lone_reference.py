@@ -22,30 +22,38 @@ from vision.sheet import Plane
 from vision.upright import GONE, at_the_edges
 
 NEAR_DEG = 0.75
-"""A chord angle nearer to the design than this is not asked for a witness."""
+"""A chord angle nearer to the design than this is not asked for a witness, as a rule."""
 
 
 def lone_reference(picture: Picture, found: Findings, chord: Quantity, station: Station, level: Level) -> tuple[Flag, ...]:
     """A doubt about the only level reference of a photo whose chord angle (deg) is far from the design."""
     off = chord.value - station.chord_deg
     references = [s for line, s in zip(found.lines, found.strokes, strict=True) if line.role in ("plumb", "level")]
-    if abs(off) <= NEAR_DEG or len(references) != 1:
+    if len(references) != 1:
         return ()
-    far = f"the chord angle is {off:+.1f} deg from the design, and the only reference is "
+    far = f"the chord angle is {off:+.2f} deg from the design, and the only reference is "
     if found.reference == "plumb":
-        missing = _not_hanging(picture, found.plane, references[0])
+        missing = _not_hanging(picture, found.plane, references[0], abs(off), station.chord_tolerance_deg)
         return (Flag("not-seen-to-hang", f"{far}a string that is not seen to hang ({missing}): check that it is no rod or "
                      "cable; let it come from above the picture and show its bob"),) if missing else ()
-    if level.profile is not None:
+    if level.profile is not None or abs(off) <= NEAR_DEG:
         return ()
     return (Flag("level-unchecked", f"{far}a level line without a level profile: calibrate it by reversal, or hang a string "
                  "as well"),)
 
 
-def _not_hanging(picture: Picture, plane: Plane, string: Stroke) -> str:
-    """What is missing for a string to be seen to hang; empty where nothing is."""
+def _not_hanging(picture: Picture, plane: Plane, string: Stroke, off_deg: float, tolerance_deg: float) -> str:
+    """What is missing for a string to be believed at so many degrees from the design; empty where nothing is.
+
+    A string with a bob whose upper end stands in the picture is believed within the tolerance, one that comes from above
+    without a bob within NEAR_DEG, one with neither nowhere.
+    """
+    def bob() -> bool:
+        slope, at = straight(string.uv[:, 1], string.uv[:, 0])
+        v = np.array([string.uv[:, 1].mean(), string.uv[-1, 1]])
+        return bob_seen(picture.gray, plane, np.stack([slope * v + at, v], axis=1))
+
     if at_the_edges(picture.gray, plane, string)[0] < GONE:
-        return "its upper end stands in the picture"
-    slope, at = straight(string.uv[:, 1], string.uv[:, 0])
-    v = np.array([string.uv[:, 1].mean(), string.uv[-1, 1]])
-    return "" if bob_seen(picture.gray, plane, np.stack([slope * v + at, v], axis=1)) else "its bob is not seen"
+        ended = "its upper end stands in the picture"
+        return ended if off_deg > tolerance_deg else "" if bob() else f"{ended}, and no bob is seen"
+    return "" if off_deg <= NEAR_DEG or bob() else "its bob is not seen"

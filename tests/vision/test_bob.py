@@ -99,7 +99,10 @@ def test_a_rod_is_doubted_where_the_angle_is_far_from_the_design_and_only_there(
 
 
 def test_a_string_whose_upper_end_stands_in_the_picture_is_doubted_too() -> None:
-    assert codes(replace(SHOP, strings=(replace(SHOP.strings[0], top_mm=150.0),)), 1.2) == {"not-seen-to-hang"}
+    short = replace(SHOP.strings[0], top_mm=150.0)
+    assert codes(replace(SHOP, strings=(short,)), 0.5) == {"not-seen-to-hang"}
+    assert codes(replace(SHOP, strings=(short,)), 0.1) == set()
+    assert codes(replace(SHOP, strings=(replace(short, bob=False),)), 0.1) == {"not-seen-to-hang"}
 
 
 @pytest.mark.parametrize(("off_deg", "profile", "doubts"), [
