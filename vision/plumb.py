@@ -27,7 +27,7 @@ POOR_STRING_PX, FAIR_STRING_PX, PLAIN = 0.30, 0.20, 0.6
 PLAIN of it was seen somewhere."""
 FOLLOWED_PX = 2
 """How far from the measured line a string may still be seen on the rib."""
-FURTHER = 2.3
+FURTHER = 2.15
 """How many times as far as before a string is followed in one step."""
 DRIFT_PX = 2.0
 """How far following a string further may move it on the stretch measured before."""
