@@ -25,8 +25,8 @@ LEAST_MM = 6.0
 """Least height of a bob."""
 BARE_MM, NECK_MM = 14.0, 4.0
 """Length of the string above a body that shows what string and background look like there, and how near to it that ends."""
-CLEAR = 4.0
-"""How many scatters both sides must stand out."""
+CLEAR, SURE = 4.0, 5.5
+"""How many scatters both sides must stand out: on a string, and on a line of which only the bob would tell that it is one."""
 SLACK = 2
 """Steps by which the two sides may lie unlike: a bob hangs a little beside the line as measured."""
 
@@ -36,10 +36,10 @@ THERE, GONE = 0.5, 0.3
 """Share of that over which it must be seen above at least, and may be below at most."""
 
 
-def bob_seen(image: U8, plane: Plane, ends: F64) -> bool:
+def bob_seen(image: U8, plane: Plane, ends: F64, clear: float = CLEAR) -> bool:
     """Whether a bob hangs below a string. image : (h, w) or (h, w, 3), full size. ends : (2, 2) sheet mm, two points of the
-    string's straight line, the first well above its end."""
-    return plainest(image, plane, ends)[0] >= CLEAR
+    string's straight line, the first well above its end. clear : see CLEAR."""
+    return plainest(image, plane, ends)[0] >= clear
 
 
 def plainest(image: U8, plane: Plane, ends: F64) -> tuple[float, float]:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared.small_sums import straight
-from vision.bob import bob_seen
+from vision.bob import SURE, bob_seen
 from vision.crossing import Box, look_along
 from vision.level_reference import UprightLine, find_uprights, upright_depth, with_colour
 from vision.lines import Stroke, measure, shaded
@@ -99,7 +99,7 @@ def find_plumb(picture: Picture, tall: Reduced, plane: Plane, chord: F64, chord_
             failed += [k.ends for k in lines if whole(k) and not near_tail(k, chord, chord_mm, forward_right)]
             hung = (np.stack([k.at_chord, k.ends[1]]) for k in lines if beyond(k))
             others = any(all(apart(f, _ends(k)) for k in strokes) for f in failed) or any(
-                all(apart(f, _ends(k)) for k in strokes) and bob_seen(picture.gray, plane, f) for f in hung)
+                all(apart(f, _ends(k)) for k in strokes) and bob_seen(picture.gray, plane, f, SURE) for f in hung)
             return Plumb(tuple(strokes), None, tuple(lines), others)
         if strings or best.reason is None:
             best = Plumb((), reason, tuple(lines))

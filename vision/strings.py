@@ -22,9 +22,9 @@ LESSER = 0.35
 """Share of the best one's weight below which another string is left alone."""
 PLAIN_PIECE = 0.7
 """Share of the rib, or of what lies above or below it, that a piece of a string shows on."""
-WHOLE = 0.65
-"""Share of the rib, and of what lies below it, over all of which a line is whole: a string, it seems, even where the close
-look does not find it so. (Above the rib a pole behind it may stand in line with a spar line.)"""
+WHOLE, BELOW_ALONE = 0.65, 0.85
+"""Share of the rib, and of what lies above and below it, over all of which a line is whole: a string, it seems, even where
+the close look does not find it so. Where it does not show above the rib, the share below from which on it is."""
 FURTHER = ((0.13, 0.09), (0.21, 0.15), (0.35, 0.25))
 """How far above and below the chord line a piece is drawn out step by step, in chords."""
 
@@ -106,8 +106,8 @@ def near_tail(line: UprightLine, chord: F64, chord_mm: float, forward_right: boo
 
 
 def whole(line: UprightLine) -> bool:
-    """Whether a line shows on the rib and below it alike."""
-    return min(line.on_rib, line.below) > WHOLE
+    """Whether a line shows on the rib, below it and above it alike, or so plainly below that it need not above."""
+    return min(line.on_rib, line.below) > WHOLE and (line.above > WHOLE or line.below > BELOW_ALONE)
 
 
 def _on_path(line: UprightLine, crossing: Crossing) -> UprightLine:
