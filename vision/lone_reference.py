@@ -21,7 +21,7 @@ from vision.findings import Findings
 from vision.lines import Stroke
 from vision.photo import Picture
 from vision.sheet import Plane
-from vision.upright import GONE, at_the_edges
+from vision.upright import GONE, Edges, at_the_edges
 
 F64 = NDArray[np.float64]
 
@@ -29,15 +29,19 @@ NEAR_DEG = 0.75
 """A chord angle nearer to the design than this asks for no bob and no profile."""
 
 
-def lone_reference(picture: Picture, found: Findings, chord: Quantity, station: Station, level: Level) -> tuple[Flag, ...]:
-    """A doubt about the only level reference of a photo, the more so where its chord angle (deg) is far from the design."""
+def lone_reference(picture: Picture, found: Findings, edges: tuple[Edges, ...], chord: Quantity, station: Station,
+                   level: Level) -> tuple[Flag, ...]:
+    """A doubt about the only level reference of a photo, the more so where its chord angle (deg) is far from the design.
+
+    edges : of each of its strings.
+    """
     off = chord.value - station.chord_deg
     references = [s for line, s in zip(found.lines, found.strokes, strict=True) if line.role in ("plumb", "level")]
     if len(references) != 1:
         return ()
     far = f"the chord angle is {off:+.1f} deg from the design, and the only reference is "
     if found.reference == "plumb":
-        if _ends_above(picture, found.plane, references[0]):
+        if edges[0].top < GONE and _ends_above(picture, found.plane, references[0]):
             return (Flag("hangs-from-nothing", "the string's upper end stands in the picture, so that nothing shows that it "
                          "hangs (a rod? a photo of a photo?): let it come from above the picture"),)
         if abs(off) > NEAR_DEG and not bob_seen(picture.gray, found.plane, _two_points(references[0])):
@@ -49,11 +53,9 @@ def lone_reference(picture: Picture, found: Findings, chord: Quantity, station: 
 
 
 def _ends_above(picture: Picture, plane: Plane, string: Stroke) -> bool:
-    """Whether a string is not seen at the picture's upper edge, neither by brightness nor by colour."""
-    if at_the_edges(picture.gray, plane, string)[0] >= GONE:
-        return False
+    """Whether a string that does not show at the picture's upper edge by brightness does not show there by colour either."""
     colour = picture.full_colour()
-    return colour is None or at_the_edges(colour, plane, string)[0] < GONE
+    return colour is None or at_the_edges(colour, plane, string).top < GONE
 
 
 def _two_points(string: Stroke) -> F64:

@@ -41,7 +41,7 @@ from vision.propagate import Angles, angles
 from vision.rib_plane import Hopeless, Solution, solve, starts, with_lines
 from vision.scene import Lean, LineSeen, Scene, State
 from vision.stations import name_station
-from vision.upright import which_way_up
+from vision.upright import edges_of, which_way_up
 
 F64 = NDArray[np.float64]
 
@@ -166,11 +166,12 @@ def _measure(picture: Picture, photo: Photo, job: Job, station: Station, cards: 
     if doubt.reason:
         raise _Refused(doubt.reason, show(picture, cards, best, found), doubt.flags)
     assert result.chord is not None
-    turned, way = which_way_up(picture, found, result.chord, station)
+    edges = edges_of(picture, found)
+    turned, way = which_way_up(picture, edges, result.chord, station)
     if turned:
         raise _Refused(turned, show(picture, cards, best, found), doubt.flags)
     flags += way
-    alone = lone_reference(picture, found, result.chord, station, job.level)
+    alone = lone_reference(picture, found, edges, result.chord, station, job.level)
     if draws > 1:
         said, off = compare(draw(best, draws), result.chord)
         made, flags = replace(made, settings=(*made.settings, ("monte carlo", said))), flags + off

@@ -112,14 +112,14 @@ def solve_state(scene: Scene, start: State, offset: F64 | None = None, max_round
 
     state, damp = start, 0.0
     res = misfit(state)
+    jac = jacobian(scene, state, res)
+    normal, pull = jac.T @ jac, jac.T @ res
     for done in range(max_rounds):
         if done >= PATIENCE and float(res @ res) > hopeless:
             raise Hopeless
-        jac = jacobian(scene, state, res)
-        normal = jac.T @ jac
         # the faint floor keeps what nothing observes yet (gravity, before a string is seen) where it is
-        normal += np.diag(damp * np.diag(normal) + 1e-9)
-        trial = move(scene, state, -np.asarray(np.linalg.solve(normal, jac.T @ res), dtype=np.float64))
+        damped = normal + np.diag(damp * np.diag(normal) + 1e-9)
+        trial = move(scene, state, -np.asarray(np.linalg.solve(damped, pull), dtype=np.float64))
         after = misfit(trial)
         won = float(res @ res) - float(after @ after)
         if not won > -1e-9 * (1 + float(res @ res)):
@@ -131,6 +131,8 @@ def solve_state(scene: Scene, start: State, offset: F64 | None = None, max_round
         state, res = trial, after
         if won < 1e-6 * (1 + float(res @ res)):
             break
+        jac = jacobian(scene, state, res)
+        normal, pull = jac.T @ jac, jac.T @ res
     return state
 
 

@@ -10,6 +10,7 @@ sign would do as well for the design.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -38,10 +39,18 @@ PLAUSIBLE_DEG = 2.0
 """How far from the design a chord angle may be to be as plausible as the one of the other sign."""
 
 
-def which_way_up(picture: Picture, found: Findings, chord: Quantity, station: Station) -> tuple[str | None, tuple[Flag, ...]]:
-    """A reason to give no angle, or doubts, about which way up the photo is."""
-    told = {way_up(picture.gray, found.plane, s) for line, s in zip(found.lines, found.strokes, strict=True)
-            if line.role == "plumb"} - {"open"}
+@dataclass(frozen=True)
+class Edges:
+    """Share of a string's path over which it is seen at the picture's upper and at its lower edge."""
+
+    top: float
+    bottom: float
+
+
+def which_way_up(picture: Picture, edges: tuple[Edges, ...], chord: Quantity, station: Station,
+                 ) -> tuple[str | None, tuple[Flag, ...]]:
+    """A reason to give no angle, or doubts, about which way up the photo is. edges : of each of its strings."""
+    told = {way_up(e) for e in edges} - {"open"}
     if "on its head" in told:
         text = ("the string ends in the picture at the top and leaves it at the bottom: the photo seems to stand on its head; "
                 "turn it by half a turn, or let the string come from above the picture")
@@ -53,18 +62,23 @@ def which_way_up(picture: Picture, found: Findings, chord: Quantity, station: St
                        "would have the other sign: use the camera's own file, or let the bob show"),)
 
 
-def way_up(image: U8, plane: Plane, stroke: Stroke) -> Literal["upright", "on its head", "open"]:
-    """What one measured string tells. image : (h, w) or (h, w, 3), full size."""
-    top, bottom = at_the_edges(image, plane, stroke)
-    if top > THERE and bottom < GONE:
+def way_up(edges: Edges) -> Literal["upright", "on its head", "open"]:
+    """What one measured string tells."""
+    if edges.top > THERE and edges.bottom < GONE:
         return "upright"
-    if top < GONE and bottom > THERE:
+    if edges.top < GONE and edges.bottom > THERE:
         return "on its head"
     return "open"
 
 
-def at_the_edges(image: U8, plane: Plane, stroke: Stroke) -> tuple[float, float]:
-    """Share of a string's path over which it is seen at the picture's upper and at its lower edge."""
+def edges_of(picture: Picture, found: Findings) -> tuple[Edges, ...]:
+    """Of each measured string of a photo, in the grey picture."""
+    return tuple(at_the_edges(picture.gray, found.plane, s) for line, s in zip(found.lines, found.strokes, strict=True)
+                 if line.role == "plumb")
+
+
+def at_the_edges(image: U8, plane: Plane, stroke: Stroke) -> Edges:
+    """Where a string is seen at the picture's edges. image : (h, w) or (h, w, 3), full size."""
     h = image.shape[0]
     slope, at = straight(stroke.uv[:, 1], stroke.uv[:, 0])
 
@@ -79,4 +93,4 @@ def at_the_edges(image: U8, plane: Plane, stroke: Stroke) -> tuple[float, float]
     top = seen[centre[:, 1] < edge[0] + END_MM].mean()
     seen, centre = seen_along(image, plane, there(float(edge[1]) - reach), there(float(edge[1])))
     bottom = seen[centre[:, 1] > edge[1] - END_MM].mean()
-    return float(top), float(bottom)
+    return Edges(float(top), float(bottom))

@@ -29,7 +29,7 @@ from shared.reading import Reading
 from vision.mirrored import is_mirrored
 from vision.photo import open_photo
 from vision.reader import read_photo
-from vision.upright import way_up
+from vision.upright import at_the_edges, way_up
 
 U8 = np.ndarray
 SHOP = Scene(seed=71, camera=PHONE, chord_mm=620.0, chord_deg=0.62, spar_deg=90.4, cards=(CardAt("panel", 4, 0.46, 1.0),),
@@ -185,7 +185,7 @@ def test_a_string_tells_its_way_up_and_never_the_wrong_one() -> None:
     """Four other shops: the string, as measured, looked at upright and on its head."""
     told = []
     for gray, plane, stroke in _strings():
-        told.append(way_up(gray, plane, stroke))
+        told.append(way_up(at_the_edges(gray, plane, stroke)))
     assert told.count("on its head") == 0 and told.count("upright") >= 3
 
 
