@@ -22,7 +22,7 @@ HOPELESS_PULL = 6.0
 """The same, beyond which no value is given."""
 SHORT, VERY_SHORT = 0.75, 0.5
 """Part of the chord over which a chord line must be seen, without and with two marks on it, to go undoubted."""
-FAR_DEG = 2.0
+FAR_DEG = 1.5
 """A chord angle further than this from the design is doubted: line, card, string and job may not belong together."""
 MAX_U_DEG = 1.5
 """A standard uncertainty beyond which a value says nothing about a rib."""

@@ -25,6 +25,8 @@ from vision.waviness import Waviness, estimate_waviness
 
 F64 = NDArray[np.float64]
 
+TWO_SIDED = 0.3
+"""Least step on a string's lesser side over that on its greater one: what has less is an edge, not a line."""
 SHADE = 0.35
 """Standard deviation, in widths of a string, of how far shading may move it where only one half of it shows."""
 ROUGH, FINE = 3, 6
@@ -183,9 +185,17 @@ def _fit(seen: Sampled, blur_px: float, any_sign: bool, rounds: int
     sigma = np.sqrt(cov)
     ok = seen.inside & (signed > (0.15 if any_sign else 0.3) * typical) & (signed < 4 * typical) \
         & (np.abs(c) < np.abs(x).max() * 0.7) & (sigma < 0.6) & (rms < 0.5 * np.abs(depth) + 2.0)
+    if any_sign:
+        ok &= _two_sided(coef)
     if ok.sum() < 5:
         return None
     return c, sigma, depth, ok, half_width, blur
+
+
+def _two_sided(coef: F64) -> NDArray[np.bool_]:
+    """(n,) whether bars (n, 3: left, bar, right) are lighter or darker than both their sides; the edge of a board is not."""
+    rise, fall = coef[:, 1] - coef[:, 0], coef[:, 1] - coef[:, 2]
+    return (rise * fall > 0) & (np.minimum(np.abs(rise), np.abs(fall)) > TWO_SIDED * np.maximum(np.abs(rise), np.abs(fall)))
 
 
 def _mean_shape(x: F64, mean: F64, blur_px: float) -> tuple[float, float]:

@@ -257,3 +257,18 @@ def test_waviness_of_a_straight_line_is_small_and_of_a_wavy_one_its_own() -> Non
     assert straight.waviness.size < 0.02
     assert wavy.waviness.size == pytest.approx(0.35 / np.sqrt(2), rel=0.5)
     assert wavy.waviness.reach < 100
+
+
+@pytest.mark.parametrize(("wall", "measured"), [(200.0, False), (130.0, True)])
+def test_a_string_is_two_sided_and_the_edge_of_a_board_is_not(wall: float, measured: bool) -> None:
+    """A board of 90 that ends before a wall of 200, and a string of 80 between a board of 120 and a wall of 130."""
+    rng = np.random.default_rng(8)
+    bar = Bar(3.0, above=120.0, below=wall, slope=0.03)
+    gray = bar.noisy(3.0, rng)
+    if not measured:
+        y, x = np.mgrid[:gray.shape[0], :gray.shape[1]]
+        step = np.where(y > bar.offset + bar.slope * x, wall, 90.0)
+        gray = np.clip(gaussian_filter1d(step, 0.85, axis=0) + rng.normal(0, 3.0, gray.shape), 0, 255).astype(np.uint8)
+    a, b = bar.ends()
+    stroke = measure(gray, flat_plane(), a, b, half_px=HALF, segment_mm=10.0, blur_px=0.85, any_sign=True, quick=True)
+    assert (stroke is not None and stroke.kept.mean() > 0.8) == measured
