@@ -31,12 +31,10 @@ LONG, LESSER_RIGHT = 0.38, 0.25
 """A long line with more than this share raises a doubt: it may be the true one, half hidden."""
 SAME_SURFACE = 0.20
 """Largest change of brightness from the card's edge to the line: more, and the rib's outline lies between."""
-BESIDE_MM = 15.0
-"""A line nearer to the card than this, and seen there, is on the rib as the card is."""
+BESIDE_MM, SEEN_BESIDE = 15.0, 0.5
+"""A line nearer to the card than this, and seen over this share of the stretch there, is on the rib as the card is."""
 RUNS_ON = 0.02
 """How near to the edge of the photo, in chords, a line's end counts as running out of it."""
-TOGETHER = 1.10
-"""Lines on one rib together reach no further than this, in chords."""
 LOOK_FOR_MARKS = 4
 """How many of the best candidates are looked at for reference marks."""
 WIDEST_MM = 3.6
@@ -49,8 +47,7 @@ GATE_DEG = 12.0
 @dataclass(frozen=True)
 class Candidate:
     """A stripe weighed as the chord line. ends : (2, 2) sheet mm. weight : mm of line well seen, marks counted.
-    against : why it is out, or empty. evidence : names and numbers. marks : on it.
-    runs_on : a little further than a chord, or out of the photo."""
+    against : why it is out, or empty. evidence : names and numbers. marks : on it."""
 
     ends: F64
     weight: float
@@ -58,7 +55,6 @@ class Candidate:
     evidence: tuple[tuple[str, float], ...]
     marks: tuple[Mark, ...]
     light: bool
-    runs_on: bool
 
 
 @dataclass(frozen=True)
@@ -108,7 +104,6 @@ def choose_chord(photo: Reduced, sheet: Sheet, boxes: list[Box], papers: list[F6
     if not fit:
         return ChordChoice(None, "no drawn line near the card is long, straight and continuous enough to be the "
                            "chord line", ordered)
-    fit = [fit[0], *(c for c in fit[1:] if not _elsewhere(c, fit[0], chord_mm))]
     # two reference marks on one line and not on the other settle it
     least = 2 if len(fit[0].marks) >= 2 else 0
     rivals = [c for c in fit[1:] if c.weight > EQUAL_RIGHT * fit[0].weight and len(c.marks) >= least
@@ -118,21 +113,6 @@ def choose_chord(photo: Reduced, sheet: Sheet, boxes: list[Box], papers: list[F6
                            "true one, rub the other out, or give a hint", ordered)
     long = [c for c in fit[1:] if c.weight > LESSER_RIGHT * fit[0].weight and dict(c.evidence)["length, chords"] > LONG]
     return ChordChoice(fit[0], "", ordered, any(not same_ink(fit[0].ends, c.ends) for c in long))
-
-
-def _elsewhere(other: Candidate, best: Candidate, chord_mm: float) -> bool:
-    """Whether another line is the room's: it runs on beyond what a rib can reach or out of the photo, while the best
-    one, right beside the card, is on the rib from end to end. Not so when both are beside the card: where that
-    stands out over the rib's edge, a line of the room may run beside it as well."""
-    if not _beside_card(best) or _beside_card(other) or not other.runs_on:
-        return False
-    u = np.concatenate([best.ends[:, 0], other.ends[:, 0]])
-    return float(np.ptp(u)) > TOGETHER * chord_mm
-
-
-def _beside_card(c: Candidate) -> bool:
-    seen = dict(c.evidence)
-    return seen["gap to the card, mm"] < BESIDE_MM and seen["seen beside the card"] > 0.5
 
 
 def _by_weight(weighed: list[tuple[Candidate, Stripe]]) -> list[tuple[Candidate, Stripe]]:
@@ -175,14 +155,16 @@ def _weigh(sheet: Sheet, depth: F32, lighter: F32, within: F32, s: Stripe, boxes
     coloured = _laser_share(laser(), s) if is_light and against in ("", "runs on past the rib") else 0.0
     if coloured > 0.4:
         against = "a laser line, by its colour"
-    evidence = (("length, chords", length / chord_mm), ("cover", s.cover), ("depth", s.depth),
-                ("slope, deg", slope_deg), ("seen beyond, mm", outside * sheet.mm_u), ("laser colour", coloured),
-                ("gap to the card, mm", gap), ("seen beside the card", max(_beside(b, sheet, depth, s) for b in boxes)),
-                ("change of surface", tone))
+    beside = max(_beside(b, sheet, depth, s) for b in boxes)
     inside = np.flatnonzero(np.isfinite(profile_along(within, s.row, s.slope)))
     margin = RUNS_ON * chord_mm / sheet.mm_u
     runs_on = bool(s.first - inside[0] < margin or inside[-1] - s.last < margin or outside > 2 * margin)
-    return Candidate(ends, seen_mm * s.cover, against, evidence, (), is_light, runs_on), s
+    if not against and runs_on and not (gap < BESIDE_MM and beside > SEEN_BESIDE):
+        against = "runs on past the rib or out of the photo, away from the card"
+    evidence = (("length, chords", length / chord_mm), ("cover", s.cover), ("depth", s.depth),
+                ("slope, deg", slope_deg), ("seen beyond, mm", outside * sheet.mm_u), ("laser colour", coloured),
+                ("gap to the card, mm", gap), ("seen beside the card", beside), ("change of surface", tone))
+    return Candidate(ends, seen_mm * s.cover, against, evidence, (), is_light), s
 
 
 def _marked(photo: Reduced, sheet: Sheet, c: Candidate, s: Stripe, boxes: list[Box]) -> tuple[Candidate, Stripe]:
