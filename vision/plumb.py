@@ -5,7 +5,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -25,6 +24,8 @@ U8 = NDArray[np.uint8]
 POOR_STRING_PX, FAIR_STRING_PX, PLAIN = 0.30, 0.20, 0.6
 """Scatter of a string's centres beyond which its colour is looked at as well: the lower one where less than the share
 PLAIN of it was seen somewhere."""
+ABOUT_PX = 200
+"""How far from a string as found its path may lead, pixels, with what is looked at on its sides."""
 FOLLOWED_PX = 2
 """How far from the measured line a string may still be seen on the rib."""
 FURTHER = 2.15
@@ -142,42 +143,59 @@ def measured(picture: Picture, plane: Plane, ends: F64, chord_mm: float, scale: 
     x = plane.to_pixels(ends[:1])[0, 0]
     top, bottom = float(plane.to_sheet(np.array([[x, 8.0]]))[0, 1]), float(ends[1, 1])
 
-    def stroke_in(image: U8) -> Stroke | None:
-        def traced(a: F64, b: F64, rounds: int = 2) -> Stroke | None:
-            return measure(image, plane, a, b, half_px=near, segment_mm=segment(np.stack([a, b])), blur_px=blur,
-                           any_sign=True, rounds=rounds, avoid=boxes, quick=True)
+    crossing, reach = (ends[0], 0.0) if judged is None else (judged.at_chord, 0.13 * chord_mm)
+    first = (ends[0], ends[1]) if judged is None else (crossing - d * reach, crossing + d * min(reach, bottom - crossing[1]))
 
+    def traced(image: U8, a: F64, b: F64, rounds: int = 2) -> Stroke | None:
+        return measure(image, plane, a, b, half_px=near, segment_mm=segment(np.stack([a, b])), blur_px=blur,
+                       any_sign=True, rounds=rounds, avoid=boxes, quick=True)
+
+    def begun(image: U8) -> Stroke | None:
+        """On and about the rib."""
+        best = traced(image, *first)
+        return best if judged is None or (best is not None and best.kept.mean() >= LEAST_KEPT) else None
+
+    def outwards(image: U8, best: Stroke) -> Stroke:
         if judged is None:
-            return traced(ends[0], ends[1])
-        crossing = judged.at_chord
-        reach = 0.13 * chord_mm
-        at, rounds = (crossing - d * reach, crossing + d * min(reach, bottom - crossing[1])), 2
-        best = traced(*at)
-        if best is None or best.kept.mean() < LEAST_KEPT:
-            return None
+            return best
+        at, rounds, far = first, 2, reach
         while at[0][1] > top + 1 or at[1][1] < bottom - 1:
-            reach *= FURTHER
-            a, b = _line_ends(best, max(top, crossing[1] - reach), min(bottom, crossing[1] + reach))
+            far *= FURTHER
+            a, b = _line_ends(best, max(top, crossing[1] - far), min(bottom, crossing[1] + far))
             # half-way, the stretch so far foretells the place well enough for one round to tell whether to go on
             for more in (2,) if a[1] <= top + 1 and b[1] >= bottom - 1 else (1, 2):
-                stroke = traced(a, b, more)
+                stroke = traced(image, a, b, more)
                 if stroke is not None and _followed(plane, best, stroke):
                     best, at, rounds = stroke, (a, b), more
                     break
             else:
-                return best if rounds == 2 else traced(*at) or best
+                return best if rounds == 2 else traced(image, *at) or best
         return best
 
-    best = stroke_in(picture.gray)
+    start = begun(picture.gray)
+    best = None if start is None else outwards(picture.gray, start)
     if best is not None and best.kept.mean() > 0.6 and spread(best) < (POOR_STRING_PX if least > PLAIN else FAIR_STRING_PX) \
             and best.length_mm > SHORTEST * chord_mm:
         return shaded(best)
     colour = picture.full_colour()
-    for k in range(3) if colour is not None else ():
-        other = stroke_in(np.asarray(cv2.extractChannel(colour, k), dtype=np.uint8))  # type: ignore[arg-type]  # checked above
-        if other is not None and (best is None or _vague(other) < _vague(best)):
+    channels = [] if colour is None else [_channel(colour, k, plane.to_pixels(ends)) for k in range(3)]
+    starts = [(stroke, image) for image in channels if (stroke := begun(image)) is not None]
+    if starts:  # the channel that shows the string best about the rib shows it best farther out
+        start, image = min(starts, key=lambda s: _vague(s[0]))
+        other = outwards(image, start)
+        if best is None or _vague(other) < _vague(best):
             best = other
     return None if best is None or best.length_mm < SHORTEST * chord_mm else shaded(best)
+
+
+def _channel(colour: U8, k: int, ends: F64) -> U8:
+    """(h, w) one channel of a picture (h, w, 3) about the upright line through two pixels (2, 2); zero far from it."""
+    h, w, _ = colour.shape
+    x = ends[0, 0] + (ends[1, 0] - ends[0, 0]) / (ends[1, 1] - ends[0, 1]) * (np.array([0.0, h]) - ends[0, 1])
+    left, right = (int(k) for k in np.clip([x.min() - ABOUT_PX, x.max() + ABOUT_PX], 0, w))
+    out = np.zeros((h, w), dtype=np.uint8)
+    out[:, left:right] = colour[:, left:right, k]
+    return out
 
 
 def _followed(plane: Plane, before: Stroke, after: Stroke) -> bool:
