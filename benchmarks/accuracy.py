@@ -25,7 +25,7 @@ from rich.markdown import Markdown
 from tables import by_class, environment, faults, pulls
 
 from shared.files import write_whole
-from shared.job_file import load_job
+from shared.job.file import load_job
 
 
 @click.command(help=__doc__)

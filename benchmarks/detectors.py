@@ -40,18 +40,18 @@ from shop.chance import good_scene
 from shop.jobs import job_for, lens_for
 from tables import environment, markdown
 
-from calibration.lens_model import Lens
+from calibration.lens.model import Lens
 from shared.files import write_whole
-from shared.job import Job, Station
-from vision.cards import Card, find_cards
-from vision.chord import GATE_DEG
-from vision.findings import ROLL_FREE_DEG, sheet_plane
-from vision.photo import Picture, open_photo
+from shared.job.model import Job, Station
+from vision.cards.detect import Card, find_cards
+from vision.cards.stations import name_station
+from vision.detect import ROLL_FREE_DEG, sheet_plane
+from vision.image.photo import Picture, open_photo
+from vision.image.rectified import Plane
+from vision.lines.chord import GATE_DEG
 from vision.reader import read_photo
-from vision.rib_plane import Solution, solve, starts
-from vision.scene import Scene
-from vision.sheet import Plane
-from vision.stations import name_station
+from vision.solution.scene import Scene
+from vision.solution.solve import Solution, solve, starts
 
 F64 = NDArray[np.float64]
 View = Literal["whole picture", "area told"]

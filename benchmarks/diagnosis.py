@@ -20,9 +20,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from rigging.crosscheck import crosscheck
-from shared.gauge_readings import GaugeReading, GaugeReadings, Line
-from shared.job import Gauge, Side, Station
+from rigging.crosscheck.check import crosscheck
+from shared.gauge.readings import GaugeReading, GaugeReadings, Line
+from shared.job.model import Gauge, Side, Station
 from shared.quantity import Component, Quantity
 
 FAULTS = (

@@ -26,7 +26,7 @@ from display_render import Family, Shown, draw_display
 from display_tagged import by_tag, draw_tagged
 
 from shared.files import write_whole
-from vision.display import read_display
+from vision.display.read import read_display
 
 Draw = Callable[[np.random.Generator, Family], Shown | None]
 ORNATE = "SEGGCHAN"

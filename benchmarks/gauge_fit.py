@@ -11,8 +11,8 @@ import platform
 
 import numpy as np
 
-from calibration.gauge_fit import fit_gauge
-from calibration.gauge_log import Log, Observation, Spot
+from calibration.gauge.fit import fit_gauge
+from calibration.gauge.log import Log, Observation, Spot
 
 KNOWN = (0, 10, 30, 60, 90)
 CASES: tuple[tuple[int, tuple[int, ...], float, float, float, int], ...] = (

@@ -26,14 +26,14 @@ from shop.jobs import job_for, lens_for
 from shop.turned import draw_turns
 from tables import environment, markdown
 
-from rigging.cure_watch import QUANTITIES, RATE, threshold
-from rigging.doubts import BENIGN
+from rigging.live.cure_watch import QUANTITIES, RATE, threshold
+from rigging.survey.doubts import BENIGN
 from shared.files import write_whole
-from vision.photo import Picture
+from vision.image.photo import Picture
+from vision.live.relative import Change, Start, begin, compare
+from vision.live.rigid_fit import HINGE_DEG, PLAY_DEG
+from vision.live.stillness import MOVED_PX, SURELY, Background
 from vision.reader import read_fully
-from vision.relative import Change, Start, begin, compare
-from vision.relative_fit import HINGE_DEG, PLAY_DEG
-from vision.stillness import MOVED_PX, SURELY, Background
 
 CARDS: tuple[Cards, ...] = ("panel", "strip", "panels", "strips")
 STEP_DEG, STEPS = 0.02, 5

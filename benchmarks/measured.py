@@ -12,13 +12,13 @@ from typing import Any
 
 import numpy as np
 
-from calibration.boards import Chessboard
-from calibration.lens import calibrate_lens
-from calibration.profiles import LensProfile, load_lens, profiles_in, save_lens
-from shared.job import Job
-from shared.job_file import load_job
+from calibration.lens.boards import Chessboard
+from calibration.lens.calibrate import calibrate_lens
+from calibration.lens.profiles import LensProfile, load_lens, profiles_in, save_lens
+from shared.job.file import load_job
+from shared.job.model import Job
 from shared.reading import Angle, Reading
-from vision.photo import open_photo
+from vision.image.photo import open_photo
 from vision.reader import read_photo
 
 BOARD = Chessboard(9, 6, 25.0)

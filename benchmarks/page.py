@@ -31,7 +31,7 @@ import numpy as np
 from tables import environment, markdown
 
 from shared.files import write_whole
-from shared.job_file import load_job
+from shared.job.file import load_job
 
 ROOT = Path(__file__).parent.parent
 SAMPLE = ROOT / "samples" / "trainer"

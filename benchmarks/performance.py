@@ -25,8 +25,8 @@ from tables import environment, markdown
 
 from rigging.cli.main import ONE_THREAD
 from shared.files import write_whole
-from shared.job import Job
-from shared.job_file import load_job
+from shared.job.file import load_job
+from shared.job.model import Job
 
 PARTS = ("one", "start", "workers", "second", "counts")
 

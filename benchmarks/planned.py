@@ -33,14 +33,14 @@ from shop.jobs import job_for, lens_for
 from shop.scene import Scene
 from tables import environment
 
-from calibration.lens_model import Lens
-from rigging.planning import Choice, expect
-from rigging.planning_scene import Noise, PlacedCard, SetUp, View, imagine
+from calibration.lens.model import Lens
+from rigging.planning.plan import Choice, expect
+from rigging.planning.scene import Noise, PlacedCard, SetUp, View, imagine
 from shared.files import write_whole
-from shared.job import Job, Station
-from vision.propagate import angles
+from shared.job.model import Job, Station
 from vision.reader import read_photo
-from vision.rib_plane import solve
+from vision.solution.propagate import angles
+from vision.solution.solve import solve
 
 CLASSES = ("panel", "strip", "panels", "strips", "laser")
 

@@ -15,7 +15,7 @@ from display_gauge import FONTS, glass_light, sans, written
 from display_render import F64, TALL
 
 from shared.files import write_whole
-from vision.display_tag import FIRST_TAG, tag_picture
+from vision.display.tag import FIRST_TAG, tag_picture
 
 FOLDER = Path(__file__).parent.parent / "samples" / "gauge"
 SHOWN = {"teach.jpg": ("18.8", 3), "read.jpg": ("-1.4", 4)}

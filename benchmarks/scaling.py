@@ -14,10 +14,10 @@ from pathlib import Path
 import psutil
 from tables import markdown
 
-from rigging.batch import BatchResult, Options, measure_batch
-from rigging.batch_find import find_photos
-from rigging.batch_pool import available_cores
-from shared.job import Job
+from rigging.batch.find import find_photos
+from rigging.batch.pool import available_cores
+from rigging.batch.run import BatchResult, Options, measure_batch
+from shared.job.model import Job
 
 OPTIONS = Options()
 

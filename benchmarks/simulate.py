@@ -15,16 +15,16 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.lens_match import guess_lens
-from calibration.lens_model import Lens, distort
-from rigging.planning_lens import typical_lens
-from rigging.planning_scene import Noise, PlacedCard, SetUp, View, _World
+from calibration.lens.match import guess_lens
+from calibration.lens.model import Lens, distort
+from rigging.planning.lens import typical_lens
+from rigging.planning.scene import Noise, PlacedCard, SetUp, View, _World
 from shared.reading import Angle, Flag, Made, Photo, Reading
-from vision import doubts, gates
-from vision.cards import Card
+from vision.assess import doubts, gates
+from vision.cards.detect import Card
 from vision.reader import MAYBE_POSE, _both_poses, _Refused, _solve_all
-from vision.rib_plane import starts, with_lines
-from vision.scene import Lean, LineSeen, Scene, State, place_card
+from vision.solution.scene import Lean, LineSeen, Scene, State, place_card
+from vision.solution.solve import starts, with_lines
 
 F64 = NDArray[np.float64]
 Cards = Literal["one panel", "one strip", "two panels", "two strips"]

@@ -20,22 +20,22 @@ import numpy as np
 from PIL import Image
 from tables import markdown
 
-from shared.job import Job
-from vision.photo import open_photo
+from shared.job.model import Job
+from vision.image.photo import open_photo
 from vision.reader import read_photo
 
 STAGES = (
-    ("decode, EXIF, SHA-256", "vision.photo:open_photo"),
-    ("colour at a quarter of the size", "vision.photo:Picture.small_colour"),
-    ("colour at full size", "vision.photo:Picture.full_colour"),
-    ("cards: find and refine", "vision.cards:find_cards"),
+    ("decode, EXIF, SHA-256", "vision.image.photo:open_photo"),
+    ("colour at a quarter of the size", "vision.image.photo:Picture.small_colour"),
+    ("colour at full size", "vision.image.photo:Picture.full_colour"),
+    ("cards: find and refine", "vision.cards.detect:find_cards"),
     ("rib plane from the cards", "vision.reader:_plane_only"),
-    ("halve the photo, lay the chord's band flat", "vision.findings:chord_band"),
-    ("laser line by colour", "vision.laser:laser_map"),
-    ("chord line: find and judge", "vision.chord:choose_chord"),
-    ("strings and level lines", "vision.gravity:find_gravity"),
-    ("spar line", "vision.spar_line:find_spar"),
-    ("sub-pixel fits of the strokes", "vision.lines:measure"),
+    ("halve the photo, lay the chord's band flat", "vision.detect:chord_band"),
+    ("laser line by colour", "vision.level.laser:laser_map"),
+    ("chord line: find and judge", "vision.lines.chord:choose_chord"),
+    ("strings and level lines", "vision.level.gravity:find_gravity"),
+    ("spar line", "vision.lines.spar_line:find_spar"),
+    ("sub-pixel fits of the strokes", "vision.lines.measure:measure"),
     ("joint least squares", "vision.reader:_solve_all"),
     ("propagation", "vision.reader:_both_poses"),
     ("doubts, advice, evidence", "vision.reader:show"),

@@ -21,9 +21,9 @@ from pulls import FEW, Pull, draw_coverage, draw_histogram, stats, table
 from simulate import CARDS, FAULTS, REFERENCES, U_LEAN, Simulated, session, spoiled
 from tables import environment
 
-from rigging.doubts import BENIGN
-from rigging.drawn import as_drawn
-from rigging.repeats import combine_photos
+from rigging.survey.doubts import BENIGN
+from rigging.survey.drawn_line import as_drawn
+from rigging.survey.repeats import combine_photos
 from shared.files import write_whole
 from shared.quantity import Quantity
 

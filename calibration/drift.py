@@ -11,12 +11,12 @@ from typing import Literal, Protocol
 import numpy as np
 from scipy import stats
 
-from calibration.bundle import Bundle, View, fit, fit_pose
-from calibration.flat import apply_homography, homography
-from calibration.lens_model import F64, Lens
-from calibration.models import FULL
-from calibration.print_profile import KnownPrint
-from calibration.profiles import LensProfile
+from calibration.lens.bundle import Bundle, View, fit, fit_pose
+from calibration.lens.flat import apply_homography, homography
+from calibration.lens.model import F64, Lens
+from calibration.lens.models import FULL
+from calibration.lens.profiles import LensProfile
+from calibration.print.profile import KnownPrint
 from shared.quantity import Quantity
 from shared.reading import Flag, Reading, SeenCard
 from shared.rounding import degrees

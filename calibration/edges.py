@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 
-from calibration.lens_model import F64
+from calibration.lens.model import F64
 
 U8 = NDArray[np.uint8]
 

@@ -9,7 +9,7 @@ import msgspec
 from msgspec import inspect
 
 from shared.files import write_whole
-from shared.job_schema import TABLES, describe
+from shared.job.schema import TABLES, describe
 
 PAGE = Path(__file__).parent / "formats.md"
 START, END = "<!-- keys: made by docs/make_formats.py -->\n", "<!-- end of keys -->\n"

@@ -69,7 +69,7 @@ blurred.
 WHERE_FROM = """## Where the figures come from
 
 Each was computed by the tool's own solver on the scene that the set-up would show, from a number of places
-to stand (`rigging/advice_worth.py`; see "Planning" in [the method](method.md)). A test computes them again.
+to stand (`rigging/planning/advice_worth.py`; see "Planning" in [the method](method.md)). A test computes them again.
 
 An aid, not an inspection. Confirm with an independent instrument.
 """

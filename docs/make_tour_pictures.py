@@ -12,7 +12,7 @@ import pypdfium2
 from PIL import Image
 
 from rigging.printed.pack import print_pack
-from shared.job_file import load_job
+from shared.job.file import load_job
 
 FOLDER = Path(__file__).parent / "pictures"
 

@@ -7,7 +7,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from shared.small_sums import cross
+from shared.numerics.small_sums import cross
 
 
 def degrees_between(a: NDArray[np.float64], b: NDArray[np.float64]) -> float:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from rigging.batch import BatchResult, Options, measure_batch
-from rigging.batch_find import find_photos
-from rigging.new_job import Start, starting_job
-from shared.job import Job
-from shared.job_file import parse_job
+from rigging.batch.find import find_photos
+from rigging.batch.run import BatchResult, Options, measure_batch
+from rigging.planning.new_job import Start, starting_job
+from shared.job.file import parse_job
+from shared.job.model import Job
 
 FAKE = Options(workers=0, reader="tests.fake_reader:read_photo", drawer="tests.fake_reader:draw")
 

@@ -12,9 +12,9 @@ from functools import cache
 
 import numpy as np
 
-from rigging.survey import Survey, evaluate
-from shared.gauge_readings import GaugeReading, GaugeReadings
-from shared.job import Gauge, Glue, Jig, Job, Station, Wing
+from rigging.survey.model import Survey, evaluate
+from shared.gauge.readings import GaugeReading, GaugeReadings
+from shared.job.model import Gauge, Glue, Jig, Job, Station, Wing
 from shared.quantity import Component, Quantity
 from shared.reading import Angle, Flag, Made, Photo, Reading
 

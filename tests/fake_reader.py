@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 
 from shared.errors import UserError
-from shared.job import Job
+from shared.job.model import Job
 from shared.quantity import Component, Quantity
 from shared.reading import Advice, Angle, Evidence, Flag, Made, Photo, Reading, SeenLine
-from vision.photo import Picture
+from vision.image.photo import Picture
 
 
 def read_photo(picture: Picture, job: Job) -> Reading:

@@ -7,9 +7,9 @@ import sys
 from dataclasses import replace
 from pathlib import Path
 
-from rigging import batch_store
-from rigging.batch import measure_batch
-from rigging.batch_find import find_photos
+from rigging.batch import store as batch_store
+from rigging.batch.find import find_photos
+from rigging.batch.run import measure_batch
 from tests.batch_help import FAKE, job
 
 

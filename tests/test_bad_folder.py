@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 from PIL import Image, ImageOps
 
-from rigging.batch import BatchResult, Options, measure_batch
-from rigging.batch_find import find_photos
-from rigging.readings_file import load_readings
+from rigging.batch.find import find_photos
+from rigging.batch.readings_file import load_readings
+from rigging.batch.run import BatchResult, Options, measure_batch
 from samples import TRAINER
-from shared.job_file import load_job
+from shared.job.file import load_job
 from shared.reading import Reading
-from vision.photo_pixels import upright
+from vision.image.pixels import upright
 
 GOOD = ("L1", "L2", "L3", "L4", "L5", "L6", "R1", "R2", "R3", "R4", "R5", "R6")
 MODEL = "R2"  # the photo that the odd kinds are made of

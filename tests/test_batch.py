@@ -12,11 +12,11 @@ from pathlib import Path
 
 import pytest
 
-from rigging.batch import measure_batch
-from rigging.batch_find import find_photos
-from rigging.readings_file import load_readings
+from rigging.batch.find import find_photos
+from rigging.batch.readings_file import load_readings
+from rigging.batch.run import measure_batch
 from shared.errors import UserError
-from shared.job import Gauge, Glue
+from shared.job.model import Gauge, Glue
 from tests.batch_help import (
     CRASH,
     FAKE,

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from distributed import LocalCluster
 
-from rigging import batch_cluster
+from rigging.batch import cluster as batch_cluster
 from shared.errors import UserError
 from tests.batch_help import CRASH, FAKE, FAULT, HANG, MISTAKE, content, run, small_folder, small_photo
 
@@ -41,7 +41,7 @@ def test_a_mistake_of_the_user_comes_back(tmp_path: Path, cluster: LocalCluster)
 def test_a_worker_with_other_code_is_refused(tmp_path: Path, cluster: LocalCluster,
                                              monkeypatch: pytest.MonkeyPatch) -> None:
     photos = small_folder(tmp_path / "photos", 1)
-    monkeypatch.setattr("rigging.batch_store.code_digest", lambda: "another")
+    monkeypatch.setattr("rigging.batch.store.code_digest", lambda: "another")
     with pytest.raises(UserError, match="another version of ribangle"):
         run(photos, tmp_path / "out", replace(FAKE, cluster=cluster.scheduler_address))
 

@@ -14,12 +14,13 @@ from shop import PHONE, CardAt, Scene, String
 from shop.jobs import job_for, lens_for
 from shop.turned import draw_turns
 
-from vision import relative_fit, stillness
-from vision.photo import Picture
+from vision.image.photo import Picture
+from vision.live import rigid_fit as relative_fit
+from vision.live import stillness
+from vision.live.relative import Change, Start, begin, compare
+from vision.live.shifts import patch_shifts
+from vision.live.stillness import BLUR_PX, Background, find_background, judge
 from vision.reader import read_fully
-from vision.relative import Change, Start, begin, compare
-from vision.shifts import patch_shifts
-from vision.stillness import BLUR_PX, Background, find_background, judge
 
 CAMERA = PHONE.scaled(0.6)
 SCENE = Scene(seed=1, camera=CAMERA, chord_mm=800.0, chord_deg=1.6, cards=(CardAt("panel", 1, 0.45),), clutter=8,

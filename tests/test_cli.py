@@ -12,11 +12,11 @@ from pathlib import Path
 import click
 import pytest
 
-from rigging import batch
+from rigging.batch import run as batch
 from rigging.cli import main as cli
 from rigging.cli.main import COMMANDS, missing_library, run
 from shared.errors import UserError
-from shared.job_file import load_job
+from shared.job.file import load_job
 from tests.batch_help import FAKE, FAULT, NO_VALUE, small_folder, small_photo
 
 HOME = Path(__file__).parent.parent

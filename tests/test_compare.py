@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from readings import angle, reading
 
-from rigging.compare import compare, mirror
-from rigging.survey import Survey, evaluate
-from shared.job import Job, Station, Wing
+from rigging.record.compare import compare, mirror
+from rigging.survey.model import Survey, evaluate
+from shared.job.model import Job, Station, Wing
 
 NOW = datetime(2026, 5, 16, 9, 30)
 JOB = Job(

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from benchmarks.diagnosis import confusion
-from calibration.gauge_profile import GaugeProfile
-from rigging.crosscheck import crosscheck, en_number, limits_of_agreement
-from shared.gauge_readings import GaugeReading, GaugeReadings
-from shared.job import Gauge, Station
+from calibration.gauge.profile import GaugeProfile
+from rigging.crosscheck.check import crosscheck, en_number, limits_of_agreement
+from shared.gauge.readings import GaugeReading, GaugeReadings
+from shared.job.model import Gauge, Station
 from shared.quantity import Component, Quantity
 
 LARGE = [494, 395, 516, 434, 476, 557, 413, 442, 650, 433, 417, 656, 267, 478, 178, 423, 427]

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rigging.advice import advise
-from rigging.decision import conformance_probability, decide
+from rigging.planning.advice import advise
+from rigging.survey.decision import conformance_probability, decide
 from shared.quantity import Component, Quantity
 from shared.reading import Advice
 

@@ -12,12 +12,12 @@ from test_page import client, desk, home  # noqa: F401 - fixtures
 
 from benchmarks.display_gauge import written
 from rigging.cli.main import run
-from rigging.gauge_photos import DisplaySeen, line_of, write_down
+from rigging.crosscheck.gauge_photos import DisplaySeen, line_of, write_down
 from samples.practice import main as practice
-from shared.gauge_csv import load_gauge_readings
-from shared.job_file import load_job
-from vision.display import read_display
-from vision.display_tag import TAG_MM, TAGS, find_tags, save_display, teach
+from shared.gauge.csv_file import load_gauge_readings
+from shared.job.file import load_job
+from vision.display.read import read_display
+from vision.display.tag import TAG_MM, TAGS, find_tags, save_display, teach
 
 SAMPLE = Path(__file__).parent.parent / "samples" / "trainer"
 

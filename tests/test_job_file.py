@@ -9,11 +9,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rigging.new_job import Start, starting_job
+from rigging.planning.new_job import Start, starting_job
 from shared.errors import UserError
-from shared.job import Gauge, Glue, Height, Jig, Level, SparLevel, Station, Wing
-from shared.job_file import load_job, parse_job
-from shared.job_schema import TABLES, describe
+from shared.job.file import load_job, parse_job
+from shared.job.model import Gauge, Glue, Height, Jig, Level, SparLevel, Station, Wing
+from shared.job.schema import TABLES, describe
 
 FULL = """
 [wing]

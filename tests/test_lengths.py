@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from shared.errors import UserError
-from shared.job_file import parse_job
+from shared.job.file import parse_job
 from shared.lengths import format_length, parse_length
 
 

@@ -23,21 +23,21 @@ from shop.photo_file import jpeg_bytes
 from shop.turned import draw_turned
 from starlette.testclient import TestClient
 
-from rigging import live_source
 from rigging.cli.main import run as command
-from rigging.cure_watch import CureWatch, threshold
-from rigging.live import Run
-from rigging.live_show import big
+from rigging.live import source as live_source
+from rigging.live.cure_watch import CureWatch, threshold
+from rigging.live.setting import Run
+from rigging.live.show import big
 from rigging.page.app import make_app
 from rigging.page.desk import Desk
 from rigging.page.gate import Gate
 from rigging.plots.live import live_plot
 from shared.quantity import Component, Quantity
-from vision import relative
-from vision.photo import Picture
+from vision.image.photo import Picture
+from vision.live import relative
+from vision.live.relative import Change, Start, begin, compare
+from vision.live.stillness import Stillness
 from vision.reader import read_fully
-from vision.relative import Change, Start, begin, compare
-from vision.stillness import Stillness
 
 CAMERA = PHONE.scaled(0.6)
 SCENE = Scene(seed=1, camera=CAMERA, chord_mm=800.0, chord_deg=1.6, cards=(CardAt("panel", 1, 0.45),), clutter=8,

@@ -11,13 +11,13 @@ from shop import draw
 from shop.chance import good_scene
 from shop.jobs import job_for, lens_for
 
-from rigging import live
-from rigging.live import Run
-from vision import relative_start
-from vision.photo import Picture
-from vision.pieces import Pieces
+from rigging.live import setting as live
+from rigging.live.setting import Run
+from vision.image.photo import Picture
+from vision.live import start as relative_start
+from vision.live.pieces import Pieces
+from vision.live.relative import begin, compare
 from vision.reader import Seen, read_fully
-from vision.relative import begin, compare
 
 TURN_DEG = 0.08
 

@@ -7,14 +7,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from rigging.hints_file import hints_of, parse_given
+from rigging.batch.hints_file import hints_of, parse_given
 from samples import TRAINER
 from shared.errors import UserError
-from shared.job_file import load_job
+from shared.job.file import load_job
 from shared.quantity import Component, Quantity
-from vision.hints import Hint
-from vision.monte_carlo import Draws, compare
+from vision.lines.hints import Hint
 from vision.reader import read_photo
+from vision.solution.monte_carlo import Draws, compare
 
 
 def test_draws_agree_with_the_budget_of_a_sound_photo() -> None:

@@ -26,8 +26,8 @@ from rigging.page.gate import ALPHABET, LENGTH, TRIES, Gate
 from rigging.page.keeping import keep_survey
 from rigging.page.view import glue_tree
 from rigging.page.watch import Watcher
-from rigging.record import load_record
-from shared.job import Glue
+from rigging.record.chain import load_record
+from shared.job.model import Glue
 
 SAMPLE = Path(__file__).parent.parent / "samples" / "trainer"
 HOSTS = frozenset({"testserver"})

@@ -9,14 +9,14 @@ from dataclasses import replace
 import pytest
 from starlette.testclient import TestClient
 
-from rigging.new_job import Start, starting_job
 from rigging.page.app import make_app
 from rigging.page.desk import Desk
 from rigging.page.drift import DriftCheck
 from rigging.page.gate import Gate
 from rigging.page.view import standing
 from rigging.page.watch import news
-from shared.job import Level
+from rigging.planning.new_job import Start, starting_job
+from shared.job.model import Level
 from tests.batch_help import small_folder
 from tests.drift_reader import LENS
 
@@ -58,7 +58,7 @@ def test_a_watched_folder_tells_of_it_too(desk: Desk):
 
 def test_the_check_is_made_once_for_the_same_photos(desk: Desk, monkeypatch: pytest.MonkeyPatch):
     first = desk.drift.of(desk.job, [s.tree for s in desk.seen() if s.tree is not None])
-    monkeypatch.setattr("rigging.batch_drift.BatchWatch.check", lambda *_: pytest.fail("checked again"))
+    monkeypatch.setattr("rigging.batch.drift.BatchWatch.check", lambda *_: pytest.fail("checked again"))
     assert standing(desk).readings
     assert desk.drift.of(desk.job, [s.tree for s in desk.seen() if s.tree is not None]) is first
 

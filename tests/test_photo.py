@@ -15,11 +15,11 @@ import pillow_heif
 import pytest
 from PIL import Image
 
-from calibration.lens_match import layouts
-from vision.photo import MAX_PIXELS, Picture, decode_photo, open_photo
-from vision.photo_exif import Exif
-from vision.photo_file import PhotoError, shown_name
-from vision.photo_pixels import upright
+from calibration.lens.match import layouts
+from vision.image.exif import Exif
+from vision.image.photo import MAX_PIXELS, Picture, decode_photo, open_photo
+from vision.image.photo_file import PhotoError, shown_name
+from vision.image.pixels import upright
 
 WIDTH, HEIGHT = 162, 118  # neither a multiple of 4 nor square
 

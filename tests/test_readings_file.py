@@ -14,8 +14,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rigging.readings_csv import COLUMNS, safe_cell, write_csv
-from rigging.readings_file import from_tree, iter_trees, json_schema, load_readings, to_tree, write_readings
+from rigging.batch.readings_csv import COLUMNS, safe_cell, write_csv
+from rigging.batch.readings_file import from_tree, iter_trees, json_schema, load_readings, to_tree, write_readings
 from shared.errors import UserError
 from shared.quantity import Component, Quantity
 from shared.reading import Advice, Angle, Evidence, Flag, Made, Photo, Reading, SeenCard, SeenLine, SeenMark
@@ -95,7 +95,7 @@ def test_sums_stand_beside_the_components() -> None:
 
 def test_the_published_schema_is_the_one_in_force() -> None:
     published = json.loads((HOME / "docs/readings.schema.json").read_text("utf-8"))
-    assert published == json.loads(json.dumps(json_schema())), "run: python -m rigging.readings_file"
+    assert published == json.loads(json.dumps(json_schema())), "run: python -m rigging.batch.readings_file"
 
 
 def refuse(name: str) -> float:

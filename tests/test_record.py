@@ -15,12 +15,12 @@ import pytest
 from PIL import Image
 from survey_reader import truth
 
-from rigging.batch import Options
-from rigging.batch_find import find_photos
+from rigging.batch.find import find_photos
+from rigging.batch.run import Options
 from rigging.cli.main import run
-from rigging.record import find_record, numbers, record_folder, seal_holds
-from rigging.record_check import differences, verify
-from rigging.surveying import Wanted, take_survey
+from rigging.record.chain import find_record, numbers, record_folder, seal_holds
+from rigging.record.verify import differences, verify
+from rigging.survey.run import Wanted, take_survey
 from shared.errors import UserError
 from shared.files import sha256_of
 
@@ -111,7 +111,7 @@ def test_a_changed_number_in_a_record_is_found(shop: Path):
 
 
 def test_a_doctored_verdict_is_found_even_with_a_fresh_seal(shop: Path):
-    from rigging.record import sealed
+    from rigging.record.chain import sealed
 
     path = numbers(record_folder(shop))[2]
     tree = json.loads(path.read_text())

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from readings import LEVEL, angle, reading
 
-from rigging.least_squares import FLOOR_DEG, covariance_matrix, fit, mean_weights
-from rigging.repeats import DISAGREE, combine_photos
+from rigging.survey.least_squares import FLOOR_DEG, covariance_matrix, fit, mean_weights
+from rigging.survey.repeats import DISAGREE, combine_photos
 from shared.quantity import Component, Quantity, combine, covariance
 from shared.reading import Angle, Flag
 

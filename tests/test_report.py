@@ -13,7 +13,7 @@ from rigging.report import document, front
 from rigging.report.as_html import to_html
 from rigging.report.blocks import Document
 from rigging.report.wording import chance, design
-from rigging.survey import Survey
+from rigging.survey.model import Survey
 from shared.cautions import CAUTIONS
 from shared.errors import UserError
 from shared.reading import Flag

@@ -5,12 +5,12 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
+from rigging.batch.readings_file import to_tree, write_readings
 from rigging.cli.main import run
-from rigging.materials import Asked, evaluated, gather
-from rigging.readings_file import to_tree, write_readings
-from rigging.record import keep, record_folder
+from rigging.record.chain import keep, record_folder
+from rigging.record.materials import Asked, evaluated, gather
 from samples import TRAINER
-from shared.job_file import load_job
+from shared.job.file import load_job
 from tests.example_survey import example_survey, readings
 
 NOW = "2024-05-14T18:30:00"

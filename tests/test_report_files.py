@@ -15,7 +15,7 @@ from rigging.report.as_csv import to_csv
 from rigging.report.as_html import to_html
 from rigging.report.as_json import json_schema, to_json
 from rigging.report.as_pdf import to_pdf
-from rigging.survey import Survey
+from rigging.survey.model import Survey
 from shared.errors import UserError
 from shared.reading import Flag
 from tests.example_survey import WING, example_survey

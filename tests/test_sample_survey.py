@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 from readings import angle, reading
 
-from rigging.survey import Survey, evaluate
-from shared.gauge_csv import load_gauge_readings
-from shared.job import Job
-from shared.job_file import load_job
+from rigging.survey.model import Survey, evaluate
+from shared.gauge.csv_file import load_gauge_readings
+from shared.job.file import load_job
+from shared.job.model import Job
 from shared.reading import Angle, Flag, Reading
 
 SAMPLE = Path(__file__).parent.parent / "samples" / "trainer"

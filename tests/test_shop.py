@@ -18,7 +18,7 @@ from shop.photo_file import jpeg_bytes
 from shop.planes import rib_plane
 from shop.sheets import CARD_TEXELS, card_sheet, lay_sheet
 
-from vision.photo import decode_photo
+from vision.image.photo import decode_photo
 
 BARREL = Camera(1200, 900, (980.0, 980.0, 590.0, 455.0, -0.16, 0.08, -0.0008, 0.0006, -0.02))
 PLAIN = Pen(0.9, wave_mm=0.0, gaps=0, uneven=0.0, cover=0.9)

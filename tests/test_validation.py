@@ -10,8 +10,8 @@ from pulls import Pull, stats
 from simulate import session, spoiled
 from validation import of_session, report
 
-from rigging.drawn import as_drawn
-from rigging.repeats import combine_photos
+from rigging.survey.drawn_line import as_drawn
+from rigging.survey.repeats import combine_photos
 
 
 def of(values: np.ndarray) -> list[Pull]:

@@ -13,13 +13,13 @@ from skimage.measure import LineModelND
 
 import vision.reader as reader_module
 from samples import TRAINER
-from shared.job_file import load_job
-from vision.equations import jacobian, residuals
-from vision.lines import CENTRE_FLOOR_PX, measure
-from vision.radon import line_sums
-from vision.rib_plane import Solution
-from vision.scene import move
-from vision.sheet import Plane
+from shared.job.file import load_job
+from vision.image.line_sums import line_sums
+from vision.image.rectified import Plane
+from vision.lines.measure import CENTRE_FLOOR_PX, measure
+from vision.solution.equations import jacobian, residuals
+from vision.solution.scene import move
+from vision.solution.solve import Solution
 
 PINHOLE = np.array([1000.0, 1000.0, 400.0, 150.0, 0, 0, 0, 0, 0])
 FLAT = Plane(np.array([0.0, 0.0, 1000.0]), np.array([1.0, 0, 0]), np.array([0, 1.0, 0]), PINHOLE)

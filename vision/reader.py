@@ -18,30 +18,32 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.lens_model import Lens
-from calibration.print_profile import KnownPrint
-from calibration.profiles import LensProfile
-from shared.job import Job, Station
+from calibration.lens.model import Lens
+from calibration.lens.profiles import LensProfile
+from calibration.print.profile import KnownPrint
+from shared.job.model import Job, Station
 from shared.reading import Angle, Evidence, Flag, Made, Photo, Reading
 from shared.version import version
-from vision import findings, gates, mirrored
-from vision.advice import advise
-from vision.cards import Card, find_cards
-from vision.doubts import doubts
-from vision.evidence import show
-from vision.findings import Findings
-from vision.hints import Hint
-from vision.lens_choice import choose_lens
-from vision.lone_reference import lone_reference
-from vision.monte_carlo import compare, draw
-from vision.photo import Picture, open_photo
-from vision.photo_file import PhotoError
-from vision.print_choice import print_of
-from vision.propagate import Angles, angles
-from vision.rib_plane import Hopeless, Solution, solve, starts, with_lines
-from vision.scene import Lean, LineSeen, Scene, State
-from vision.stations import name_station
-from vision.upright import edges_of, which_way_up
+from vision import detect as findings
+from vision.assess import gates
+from vision.assess.advice import advise
+from vision.assess.annotations import show
+from vision.assess.doubts import doubts
+from vision.cards import mirrored
+from vision.cards.detect import Card, find_cards
+from vision.cards.print_choice import print_of
+from vision.cards.stations import name_station
+from vision.detect import Findings
+from vision.image.photo import Picture, open_photo
+from vision.image.photo_file import PhotoError
+from vision.level.lone_reference import lone_reference
+from vision.level.upright import edges_of, which_way_up
+from vision.lines.hints import Hint
+from vision.solution.lens_choice import choose_lens
+from vision.solution.monte_carlo import compare, draw
+from vision.solution.propagate import Angles, angles
+from vision.solution.scene import Lean, LineSeen, Scene, State
+from vision.solution.solve import Hopeless, Solution, solve, starts, with_lines
 
 F64 = NDArray[np.float64]
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from calibration.lens_model import distort
+from calibration.lens.model import distort
 from shop.camera import Camera, Pose, Rays
 from shop.planes import Plane
 

@@ -15,10 +15,10 @@ from numpy.typing import NDArray
 from scipy.interpolate import RectBivariateSpline
 from scipy.ndimage import map_coordinates, spline_filter
 
-from calibration.lens_model import distort, undistort
+from calibration.lens.model import distort, undistort
 from shop.draw import draw
 from shop.scene import Scene
-from vision.scene import rotation_of
+from vision.solution.scene import rotation_of
 
 F64 = NDArray[np.float64]
 U8 = NDArray[np.uint8]

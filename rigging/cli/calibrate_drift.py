@@ -31,9 +31,9 @@ def drift(ctx: click.Context, readings: Path, lens: Path, earlier: tuple[Path, .
     import math
 
     from calibration.drift import check_batch
-    from calibration.profiles import load_lens
-    from rigging.readings_file import load_readings
-    from vision.card_spec import SPECS
+    from calibration.lens.profiles import load_lens
+    from rigging.batch.readings_file import load_readings
+    from vision.cards.spec import SPECS
 
     profile = load_lens(lens)
     before = [r for place in earlier for r in load_readings(place)]

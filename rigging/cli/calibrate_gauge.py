@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from calibration.gauge_fit import GaugeFit
-    from shared.gauge_readings import Oddity
+    from calibration.gauge.fit import GaugeFit
+    from shared.gauge.readings import Oddity
 
 
 @click.command(
@@ -37,10 +37,10 @@ def gauge(csv: Path, resolution: float, sense: str, name: str, date: str | None,
     u_known (degrees), or bar and blocks of a sine bar; approach (up or down), time. Ten reversals on two or
     three spots take five minutes and are worth more than the maker's word.
     """
-    from calibration.gauge_file import save_gauge
-    from calibration.gauge_fit import fit_gauge
-    from calibration.gauge_log import load_log
-    from calibration.gauge_plot import gauge_png
+    from calibration.gauge.file import save_gauge
+    from calibration.gauge.fit import fit_gauge
+    from calibration.gauge.log import load_log
+    from calibration.gauge.plot import gauge_png
     from shared.errors import UserError
     from shared.files import write_whole
 

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from calibration.boards import Board
-    from calibration.lens import LensCalibration
-    from calibration.profiles import LensProfile, PhotoUse
-    from vision.photo import Picture
+    from calibration.lens.boards import Board
+    from calibration.lens.calibrate import LensCalibration
+    from calibration.lens.profiles import LensProfile, PhotoUse
+    from vision.image.photo import Picture
 
 
 @click.command(
@@ -57,9 +57,9 @@ def lens(
     Take a dozen: all of the board in each, sharp, at one zoom and focus as in the work, in all corners of the
     picture, tilted some 30 degrees to all sides.
     """
-    from calibration.lens import calibrate_lens
-    from calibration.lens_report import lens_picture
-    from calibration.profiles import save_lens
+    from calibration.lens.calibrate import calibrate_lens
+    from calibration.lens.profiles import save_lens
+    from calibration.lens.report import lens_picture
     from shared.errors import UserError
     from shared.files import write_whole
 
@@ -84,9 +84,9 @@ def board_of(
     board: str | None, charuco: str | None, card: str | None, square: float, marker: float, dictionary: str
 ) -> Board:
     """The board the options name. Raises UserError when they name two."""
-    from calibration.boards import Charuco, Chessboard, parse_size
+    from calibration.lens.boards import Charuco, Chessboard, parse_size
     from shared.errors import UserError
-    from vision.card_spec import IDS_PER_CARD, SPECS
+    from vision.cards.spec import IDS_PER_CARD, SPECS
 
     if sum(x is not None for x in (board, charuco, card)) > 1:
         raise UserError("--board, --charuco and --card", "name different boards", "give one of them")
@@ -105,10 +105,10 @@ def opened(
     from rich.console import Console
     from rich.progress import track
 
-    from calibration.profiles import PhotoUse
-    from rigging.batch_find import find_photos
-    from vision.photo import decode_photo
-    from vision.photo_file import PhotoError, read_bytes
+    from calibration.lens.profiles import PhotoUse
+    from rigging.batch.find import find_photos
+    from vision.image.photo import decode_photo
+    from vision.image.photo_file import PhotoError, read_bytes
 
     sources = find_photos(places)
     console = Console(stderr=True)
@@ -125,7 +125,7 @@ def _tell(profile: LensProfile, result: LensCalibration) -> None:
     from rich.console import Console
     from rich.table import Table
 
-    from calibration.lens_model import PARAMETERS
+    from calibration.lens.model import PARAMETERS
     from shared.rounding import number, places
 
     console = Console()

@@ -68,7 +68,7 @@ def level(
     import datetime
     import math
 
-    from calibration.level import reversal, save_level
+    from calibration.level.reversal import reversal, save_level
     from shared.errors import UserError
     from shared.rounding import number, places
 
@@ -110,12 +110,12 @@ def _from_photos(
     photos: tuple[tuple[Path, Path], ...], at: tuple[float, float] | None, lens: Path | None
 ) -> tuple[list[tuple[float, float]], list[str]]:
     """Inclination of the bar's edge in each photo, degrees, left end up positive, against the tripod."""
-    from calibration.lens_match import guess_lens, lens_for
-    from calibration.level_photos import bar_pair
-    from calibration.profiles import load_lens
+    from calibration.lens.match import guess_lens, lens_for
+    from calibration.lens.profiles import load_lens
+    from calibration.level.photos import bar_pair
     from shared.errors import UserError
-    from vision.photo import Picture, open_photo
-    from vision.photo_file import PhotoError
+    from vision.image.photo import Picture, open_photo
+    from vision.image.photo_file import PhotoError
 
     def load(path: Path) -> Picture:
         try:
@@ -188,7 +188,7 @@ def plumb(pairs: tuple[tuple[float, float], ...], u_plumb: float, u_level: float
     """Check a plumb line against a level laser line, by angles of the same lines read against both."""
     import math
 
-    from calibration.level_check import cross_check
+    from calibration.level.check import cross_check
     from shared.errors import UserError
     from shared.quantity import Component, Quantity
 

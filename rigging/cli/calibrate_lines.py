@@ -20,8 +20,8 @@ def lines(photos: tuple[Path, ...], out: Path | None) -> None:
     The focal length stays the EXIF guess, so angles read with this profile carry a larger U. A board is
     better: ribangle calibrate lens.
     """
-    from calibration.plumb_line import lens_from_lines, rough_profile
-    from calibration.profiles import PhotoUse, save_lens
+    from calibration.lens.plumb_line import lens_from_lines, rough_profile
+    from calibration.lens.profiles import PhotoUse, save_lens
     from rigging.cli.calibrate_lens import opened
 
     unread: list[PhotoUse] = []

@@ -66,8 +66,8 @@ def scale(
     """
     import datetime
 
-    from calibration.print_profile import save_print
-    from calibration.print_scale import print_profile, print_scale
+    from calibration.print.profile import save_print
+    from calibration.print.scale import print_profile, print_scale
     from shared.errors import UserError
 
     try:
@@ -76,7 +76,7 @@ def scale(
         raise UserError(f"date {date!r}", "is no day", "write it as 2026-05-16") from None
     drawn = (nominal, nominal)
     if card is not None:
-        from vision.card_spec import SPECS
+        from vision.cards.spec import SPECS
 
         drawn = sides = SPECS[card].size_mm
     result = print_scale(

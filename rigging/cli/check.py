@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from rigging.doctor import JobCheck, StationCheck
-    from rigging.doctor_photo import PhotoCheck
+    from rigging.preflight.job import JobCheck, StationCheck
+    from rigging.preflight.photo import PhotoCheck
 
 
 @click.command(epilog="Example: ribangle check wing.toml photos")
@@ -30,9 +30,9 @@ def check(job: Path, photos: tuple[Path, ...], quick: bool, only: tuple[str, ...
 
     Exit code: 0 every station can be measured, 1 something is missing, 2 bad input.
     """
-    from rigging.batch_find import find_photos
-    from rigging.doctor import check_job
-    from shared.job_file import load_job
+    from rigging.batch.find import find_photos
+    from rigging.preflight.job import check_job
+    from shared.job.file import load_job
 
     loaded = load_job(job)
     sources = find_photos(photos, follow_links=follow_links)

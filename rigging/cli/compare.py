@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from rigging.compare import Comparison
+    from rigging.record.compare import Comparison
 
 
 @click.command(short_help="What moved between two surveys.",
@@ -26,11 +26,11 @@ def compare(job_file: Path, a: str, b: str | None, mirrored: bool, picture: Path
     A change counts when it exceeds its uncertainty; what both surveys share cancels.
     Exit code: 0 nothing moved, 1 something did.
     """
-    from rigging import compare as work
     from rigging.cli.pictures import check_picture
     from rigging.cli.show import console
-    from rigging.record import find_record
-    from rigging.survey_table import comparison_table
+    from rigging.record import compare as work
+    from rigging.record.chain import find_record
+    from rigging.survey.table import comparison_table
     from shared.cautions import CAUTIONS
     from shared.errors import UserError
 

@@ -22,11 +22,11 @@ def demo(out: Path, jobs: int | None, again: bool, files: Path | None) -> int:
     if files is not None:
         _copy(files)
         return 0
-    from rigging.batch import Options
-    from rigging.batch_find import find_photos
+    from rigging.batch.find import find_photos
+    from rigging.batch.run import Options
     from rigging.cli.measure import run, show
     from samples import TRAINER
-    from shared.job_file import load_job
+    from shared.job.file import load_job
 
     job_file = TRAINER / "trainer.toml"
     job = load_job(job_file)

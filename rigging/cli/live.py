@@ -34,10 +34,10 @@ def live(job_file: Path, station: str, source: str, cure: bool, every: float | N
 
     Exit code: 0 nothing moved, 1 a warning was given (--cure), 2 bad input, 3 the first photo was never measured.
     """
-    from shared.job_file import load_job
+    from shared.job.file import load_job
 
     job = load_job(job_file)  # a mistake in it is told before anything heavy is loaded
-    from rigging.live_loop import Asked, follow
+    from rigging.live.loop import Asked, follow
 
     asked = Asked(station, source, cure, every or (60.0 if cure else 2.0), hours, photos, idle)
     return follow(job_file, job, asked)

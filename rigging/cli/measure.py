@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from rigging.batch import BatchResult, Options
-    from rigging.batch_find import Source
-    from shared.job import Job
+    from rigging.batch.find import Source
+    from rigging.batch.run import BatchResult, Options
+    from shared.job.model import Job
 
 
 @click.command(short_help="Read the rib angles from photos.",
@@ -45,13 +45,13 @@ def measure(job_file: Path, photos: tuple[Path, ...], out: Path | None, jobs: in
 
     Exit code: 0 all photos measured, 1 some not, 2 bad input, 3 none measured.
     """
-    from shared.job_file import load_job
+    from shared.job.file import load_job
 
     job = load_job(job_file)  # a mistake in it is told before anything heavy is loaded
 
-    from rigging.batch import Options
-    from rigging.batch_find import find_photos
-    from rigging.hints_file import check_names, parse_given
+    from rigging.batch.find import find_photos
+    from rigging.batch.hints_file import check_names, parse_given
+    from rigging.batch.run import Options
 
     sources = find_photos(photos, follow_links=follow_links)
     given = parse_given(hints)
@@ -74,7 +74,7 @@ def run(job: Job, sources: list[Source], folder: Path, options: Options, *, quie
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
-    from rigging.batch import measure_batch
+    from rigging.batch.run import measure_batch
 
     console = Console(stderr=True)
     columns = (TextColumn("measuring"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
@@ -88,8 +88,8 @@ def show(job: Job, result: BatchResult) -> None:
     """The table, what was written where, and the caution."""
     from rich.console import Console
 
-    from rigging.batch_table import readings_table
-    from rigging.readings_file import CAUTION, iter_trees
+    from rigging.batch.readings_file import CAUTION, iter_trees
+    from rigging.batch.table import readings_table
 
     console = Console(highlight=False)
     if not console.is_terminal:
@@ -107,7 +107,7 @@ def gauge_shown(job: Job) -> dict[tuple[str, str], float]:
     if job.gauge.readings is None:
         return {}
     from shared.errors import UserError
-    from shared.gauge_csv import load_gauge_readings
+    from shared.gauge.csv_file import load_gauge_readings
 
     names = [station.name for station in job.stations]
     try:
@@ -120,12 +120,12 @@ def gauge_shown(job: Job) -> dict[tuple[str, str], float]:
 
 def gauge_seen(job: Job, sources: list[Source], result: BatchResult) -> list[str]:
     """The inclinometer's displays in the photos read and written down, where its tag was taught; what was done."""
-    from rigging.gauge_photos import display_in, taught_display, write_down
+    from rigging.crosscheck.gauge_photos import display_in, taught_display, write_down
 
     taught = taught_display(job)
     if taught is None:
         return []
-    from rigging.readings_file import iter_trees
+    from rigging.batch.readings_file import iter_trees
 
     stations = {tree["photo"]["sha256"]: tree["station"] for tree in iter_trees(result.json)}
     found = (display_in(source.path, source.name, stations, taught) for source in sources)

@@ -30,10 +30,10 @@ if TYPE_CHECKING:
 def new(file: Path, name: str, stations: int, span: tuple[str, str], chord: tuple[str, str], units: Units,
         angle: tuple[float, float], tolerance: float, force: bool) -> None:
     """Write a commented starting job to FILE (as wing.toml), to be edited by hand."""
-    from rigging.new_job import Start, starting_job
+    from rigging.planning.new_job import Start, starting_job
     from shared.errors import UserError
     from shared.files import write_whole
-    from shared.job_file import parse_job
+    from shared.job.file import parse_job
     from shared.lengths import parse_length
 
     if file.suffix.lower() != ".toml":

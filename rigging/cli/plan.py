@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from calibration.lens_model import Lens
-    from rigging.planning import StationPlan
-    from shared.job import Job
+    from calibration.lens.model import Lens
+    from rigging.planning.plan import StationPlan
+    from shared.job.model import Job
     from shared.lengths import Units
 
 
@@ -42,8 +42,8 @@ def plan(job: Path, camera: str | None, distance: str | None, count: int | None,
     JOB is the job file. For each station: U to expect (k = 2, the middle of what hands do, and nine in ten of
     them), and the least trouble that would bring U down to what decides its tolerance.
     """
-    from rigging.planning import Choice, plan_job
-    from shared.job_file import load_job
+    from rigging.planning.plan import Choice, plan_job
+    from shared.job.file import load_job
     from shared.lengths import parse_length
 
     loaded = load_job(job)
@@ -77,7 +77,7 @@ def _ask_aside() -> str | None:
 
 
 def _lens(job: Job, camera: str | None) -> Lens:
-    from rigging.planning_lens import PHONE, planned_lens
+    from rigging.planning.lens import PHONE, planned_lens
 
     if camera is not None:
         return planned_lens(camera)

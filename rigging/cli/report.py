@@ -10,9 +10,9 @@ import click
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from rigging.record import Record
+    from rigging.record.chain import Record
     from rigging.report.as_pdf import Paper
-    from rigging.survey import Survey
+    from rigging.survey.model import Survey
     from shared.reading import Reading
 
 
@@ -35,7 +35,7 @@ def report(job_file: Path, which: str | None, readings: Path | None, out: Path |
     One HTML file with everything in it, stations.csv for a spreadsheet, survey.json for machines, and a
     PDF on request. Without a kept survey, what ribangle measure last read is evaluated and reported.
     """
-    from shared.job_file import load_job
+    from shared.job.file import load_job
 
     load_job(job_file)  # a mistake in it is told before anything heavy is loaded
 
@@ -60,7 +60,7 @@ def report(job_file: Path, which: str | None, readings: Path | None, out: Path |
 def _survey(job_file: Path, which: str | None, measured: Path, *,
             prefer_readings: bool) -> tuple[Survey, Sequence[Reading]]:
     """The kept survey asked for and its readings; failing any, one of the readings measured last."""
-    from rigging.record import find_record, numbers, record_folder
+    from rigging.record.chain import find_record, numbers, record_folder
 
     if which is not None or (numbers(record_folder(job_file)) and not prefer_readings):
         record = find_record(job_file, which)
@@ -70,7 +70,7 @@ def _survey(job_file: Path, which: str | None, measured: Path, *,
 
         raise UserError(job_file.name, "nothing was measured for this job yet",
                         f"measure its photos first: ribangle measure {job_file.name} PHOTOS")
-    from rigging.readings_file import load_readings
+    from rigging.batch.readings_file import load_readings
 
     readings = load_readings(measured)
     return _evaluated(job_file, readings), readings
@@ -79,9 +79,9 @@ def _survey(job_file: Path, which: str | None, measured: Path, *,
 def _evaluated(job_file: Path, readings: Sequence[Reading]) -> Survey:
     from datetime import datetime
 
-    from calibration.gauge_file import load_gauge
-    from rigging.materials import Asked, evaluated, gather
-    from shared.job_file import load_job
+    from calibration.gauge.file import load_gauge
+    from rigging.record.materials import Asked, evaluated, gather
+    from shared.job.file import load_job
 
     profile = load_job(job_file).gauge.profile
     gauge = None if profile is None else load_gauge(job_file.parent / profile)

@@ -21,7 +21,7 @@ def serve(job_file: Path, port: int, lan: bool, address: str | None) -> int:
     beside NAME.toml; stopped and started again, the page shows the same.
     """
     from shared.errors import UserError
-    from shared.job_file import load_job
+    from shared.job.file import load_job
 
     load_job(job_file)  # a mistake in it is told before anything heavy is loaded
     if address is not None and not lan:

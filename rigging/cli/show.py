@@ -10,7 +10,7 @@ import click
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from rigging.record import Record
+    from rigging.record.chain import Record
 
 _JOB = click.argument("job_file", metavar="JOB", type=click.Path(path_type=Path))
 
@@ -25,13 +25,13 @@ def show(job_file: Path, which: str | None, as_json: bool) -> None:
 
     Counts from the end when negative: -2 is the last but one.
     """
-    from rigging.record import find_record
+    from rigging.record.chain import find_record
 
     record = find_record(job_file, which)
     if as_json:
         click.echo(record.path.read_text("utf-8"), nl=False)
         return
-    from rigging.survey_table import survey_view
+    from rigging.survey.table import survey_view
     from shared.cautions import CAUTIONS
 
     survey = record.survey()
@@ -57,9 +57,9 @@ def log(job_file: Path) -> None:
     """List the surveys that are kept of JOB, oldest first."""
     from rich.table import Table
 
-    from rigging.record import load_record, numbers, record_folder
+    from rigging.record.chain import load_record, numbers, record_folder
     from shared.errors import UserError
-    from shared.job_file import load_job
+    from shared.job.file import load_job
 
     load_job(job_file)
     folder = record_folder(job_file)
@@ -90,8 +90,8 @@ def verify(job_file: Path, number: int | None) -> int:
     Finds a record that was changed, a survey that was taken out, a photo or profile that changed or is
     gone, and a verdict that does not follow from the readings kept with it. Exit code: 0 all stands, 1 not.
     """
-    from rigging.record import numbers, record_folder
-    from rigging.record_check import verify as check
+    from rigging.record.chain import numbers, record_folder
+    from rigging.record.verify import verify as check
     from shared.errors import UserError
 
     known = numbers(record_folder(job_file))
@@ -123,8 +123,8 @@ def budget(job_file: Path, station: str, which: str | None, line: str, photos: b
     """Show the parts of the uncertainty of STATION's angle, largest first."""
     from difflib import get_close_matches
 
-    from rigging.record import find_record
-    from rigging.survey_table import budget_table
+    from rigging.record.chain import find_record
+    from rigging.survey.table import budget_table
     from shared.errors import UserError
 
     survey = find_record(job_file, which).survey()

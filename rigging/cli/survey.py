@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from rigging.batch import Options
-    from rigging.batch_find import Source
-    from rigging.surveying import Taken, Wanted
+    from rigging.batch.find import Source
+    from rigging.batch.run import Options
+    from rigging.survey.run import Taken, Wanted
 
 
 @click.command(
@@ -42,12 +42,12 @@ def survey(job_file: Path, photos: tuple[Path, ...], out: Path | None, root: str
 
     Exit code: 0 all photos measured, 1 some not, 2 bad input, 3 none measured.
     """
-    from shared.job_file import load_job
+    from shared.job.file import load_job
 
     load_job(job_file)  # a mistake in it is told before anything heavy is loaded
 
-    from rigging.batch import Options
-    from rigging.batch_find import find_photos
+    from rigging.batch.find import find_photos
+    from rigging.batch.run import Options
 
     sources = find_photos(photos)
     folder = out or job_file.parent / f"{job_file.stem}-readings"
@@ -62,7 +62,7 @@ def survey(job_file: Path, photos: tuple[Path, ...], out: Path | None, root: str
 
 
 def _wanted(root: str | None, stage: str | None, set_aside: tuple[str, ...], note: str) -> Wanted:
-    from rigging.surveying import Wanted
+    from rigging.survey.run import Wanted
     from shared.errors import UserError
 
     reasons = {}
@@ -82,7 +82,7 @@ def _take(job_file: Path, sources: list[Source], folder: Path, wanted: Wanted, o
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
-    from rigging.surveying import take_survey
+    from rigging.survey.run import take_survey
 
     console = Console(stderr=True)
     columns = (TextColumn("measuring"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
@@ -103,7 +103,7 @@ def _report(job_file: Path, taken: Taken) -> list[Path]:
 def show_taken(taken: Taken, written: list[Path]) -> None:
     """The survey on the terminal, and where everything went."""
     from rigging.cli.show import console
-    from rigging.survey_table import survey_view
+    from rigging.survey.table import survey_view
     from shared.cautions import CAUTIONS
 
     console().print(survey_view(taken.survey))

@@ -17,7 +17,7 @@ def watch(job_file: Path, folder: Path) -> int:
     They go into NAME-shop beside NAME.toml with those of `ribangle serve`, which may run at the same time.
     The photos in FOLDER are copied, never changed.
     """
-    from shared.job_file import load_job
+    from shared.job.file import load_job
 
     load_job(job_file)  # a mistake in it is told before anything heavy is loaded
 

@@ -34,8 +34,8 @@ from rigging.page.keeping import keep_survey
 from rigging.page.live import page_tree
 from rigging.page.view import standing, tree_of
 from shared.errors import UserError
-from shared.gauge_readings import Line
-from vision.hints import Hint, Role
+from shared.gauge.readings import Line
+from vision.lines.hints import Hint, Role
 
 STATIC = Path(__file__).parent / "static"
 FILES = {"page.js": "text/javascript", "live.js": "text/javascript", "tap.js": "text/javascript", "enter.js": "text/javascript",

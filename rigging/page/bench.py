@@ -17,12 +17,12 @@ from pathlib import Path
 
 import msgspec
 
-from rigging.hints_file import SUFFIX, hints_of
+from rigging.batch.hints_file import SUFFIX, hints_of
 from shared.errors import UserError
 from shared.files import write_whole
-from shared.gauge_readings import GaugeReading, GaugeReadings, Line
-from shared.job import Job
-from vision.hints import Hint
+from shared.gauge.readings import GaugeReading, GaugeReadings, Line
+from shared.job.model import Job
+from vision.lines.hints import Hint
 
 MOST_BYTES = 40_000_000
 """Largest photo taken, bytes."""
@@ -153,7 +153,7 @@ def gauge_readings(job: Job, notes: Notes) -> GaugeReadings | None:
 
     Once a rib was moved, what was read on it before counts no longer.
     """
-    from shared.gauge_csv import load_gauge_readings
+    from shared.gauge.csv_file import load_gauge_readings
 
     filed = GaugeReadings(())
     if job.gauge.readings is not None and (job.folder / job.gauge.readings).is_file():

@@ -11,14 +11,14 @@ from typing import Any
 
 import msgspec
 
-from rigging.batch_pool import available_cores, crashed, worker_context
-from rigging.batch_store import OVERLAYS, Store, fingerprint, reading_key
-from rigging.batch_worker import DRAWER, READER, Outcome, Plan, Task, refused
+from rigging.batch.pool import available_cores, crashed, worker_context
+from rigging.batch.readings_file import to_tree
+from rigging.batch.store import OVERLAYS, Store, fingerprint, reading_key
+from rigging.batch.worker import DRAWER, READER, Outcome, Plan, Task, refused
 from rigging.page.bench import Bench, Entry
 from rigging.page.drift import DriftCheck
 from rigging.page.worker import Died, TooLong, call_within, measured, upright_jpeg
-from rigging.readings_file import to_tree
-from shared.job_file import load_job
+from shared.job.file import load_job
 
 LIMIT_S = 60.0
 """Time that one photo may take, seconds."""

@@ -8,17 +8,17 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from rigging.bonding import window
-from rigging.doubts import BATCH, BENIGN, TOLD
-from rigging.gauge_photos import TAUGHT
+from rigging.batch.readings_file import from_tree
+from rigging.crosscheck.gauge_photos import TAUGHT
 from rigging.page.bench import Notes, gauge_readings
 from rigging.page.desk import Desk, Seen
-from rigging.readings_file import from_tree
-from rigging.survey import StationResult, Survey, evaluate
+from rigging.survey.bonding import window
+from rigging.survey.doubts import BATCH, BENIGN, TOLD
+from rigging.survey.model import StationResult, Survey, evaluate
 from shared.cautions import SHORT
 from shared.errors import UserError
-from shared.gauge_readings import GaugeReadings
-from shared.job import Glue, Job
+from shared.gauge.readings import GaugeReadings
+from shared.job.model import Glue, Job
 from shared.reading import Angle, Reading
 from shared.rounding import degrees, number
 
@@ -39,7 +39,7 @@ class Standing:
 
 def standing(desk: Desk) -> Standing:
     """Evaluate what is on the bench now."""
-    from calibration.gauge_file import load_gauge
+    from calibration.gauge.file import load_gauge
 
     seen, notes, job = tuple(desk.seen()), desk.bench.notes(), desk.job
     readings, problem = _readings(desk, [s.tree for s in seen if s.tree is not None])

@@ -11,7 +11,7 @@ from pathlib import Path
 from rigging.page.bench import MOST_BYTES, Refused
 from rigging.page.desk import Desk
 from shared.errors import UserError
-from vision.photo_file import SUFFIXES
+from vision.image.photo_file import SUFFIXES
 
 Stamp = tuple[int, int]
 

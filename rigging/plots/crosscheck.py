@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
-from rigging.crosscheck_types import Agreement, CrossCheck, Pair
+from rigging.crosscheck.types import Agreement, CrossCheck, Pair
 from rigging.plots.canvas import (
     BLUE,
     GREY,

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from rigging.live import Moment
+from rigging.live.setting import Moment
 from rigging.plots.canvas import BAND, BLUE, GREY, ORANGE, Plot, look, new_figure, tidy_degrees
 from shared.rounding import degrees
 

@@ -23,7 +23,7 @@ from rigging.plots.canvas import (
     tidy_degrees,
     width_for,
 )
-from rigging.survey import StationResult, Survey
+from rigging.survey.model import StationResult, Survey
 from shared.lengths import INCH_MM, Units
 from shared.quantity import Quantity
 from shared.rounding import degrees, number

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from rigging.plots.canvas import BAND, BLUE, GREY, Plot, look, name_ticks, new_figure, tidy_degrees, width_for
-from rigging.survey import Survey
+from rigging.survey.model import Survey
 from shared.rounding import degrees
 
 _FACES = {"conforming": BLUE, "nonconforming": "white", "undecided": "#9cc6df"}

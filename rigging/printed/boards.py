@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.card_spec import IDS_PER_CARD, LAST_CARD, SPECS, Kind, dictionary
+from vision.cards.spec import IDS_PER_CARD, LAST_CARD, SPECS, Kind, dictionary
 
 Rect = tuple[float, float, float, float]
 """x, y of the top left corner, width, height; mm."""

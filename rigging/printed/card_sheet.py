@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from rigging.printed.boards import FOOT_MM, SIDE_MM, card_rects, sheet_mm
 from rigging.printed.pages import Book, Box
-from vision.card_spec import SPECS, Kind
+from vision.cards.spec import SPECS, Kind
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from reportlab.graphics import renderPDF
 from reportlab.graphics.shapes import Circle, Drawing, Group, Line, Polygon, Rect
 
-from rigging.advice_worth import Worth, kept
+from rigging.planning.advice_worth import Worth, kept
 from rigging.printed import kit
 from rigging.printed.pages import Book
 

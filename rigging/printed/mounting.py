@@ -10,7 +10,7 @@ from reportlab.graphics.shapes import Drawing, Group, Line, Rect
 from rigging.printed import kit
 from rigging.printed.pages import Book
 from shared.cautions import CAUTIONS
-from shared.job import Job
+from shared.job.model import Job
 
 WIDE, HIGH = 92.0, 44.0
 """Size of every picture, mm."""

@@ -11,8 +11,7 @@ from typing import Any, Literal
 
 import msgspec
 
-from rigging.crosscheck_types import CrossCheck
-from rigging.decision import Decision
+from rigging.crosscheck.types import CrossCheck
 from rigging.report.json_types import (
     Agreement,
     Angle,
@@ -30,7 +29,8 @@ from rigging.report.json_types import (
     Symmetry,
     Washout,
 )
-from rigging.survey import LineResult, StationResult, Survey
+from rigging.survey.decision import Decision
+from rigging.survey.model import LineResult, StationResult, Survey
 from shared.cautions import CAUTIONS
 from shared.quantity import Quantity
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from rigging.crosscheck_types import CrossCheck, Interval
+from rigging.crosscheck.types import CrossCheck, Interval
 from rigging.plots import agreement_plot, station_plot
 from rigging.report.blocks import Block, Pictures, Points, Section, Table, Words, cells
 from rigging.report.wording import angle, design, percent
-from rigging.survey import Survey
+from rigging.survey.model import Survey
 from shared.rounding import number
 
 

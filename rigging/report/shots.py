@@ -9,7 +9,7 @@ from pathlib import Path
 from PIL import Image
 
 from rigging.report.blocks import Section, Shot, Shots, Words
-from rigging.survey import Survey
+from rigging.survey.model import Survey
 from shared.errors import UserError
 from shared.rounding import degrees
 

@@ -19,7 +19,7 @@ from rigging.report.blocks import (
     cells,
 )
 from rigging.report.wording import moment
-from rigging.survey import LineResult, Survey
+from rigging.survey.model import LineResult, Survey
 from shared.cautions import CAUTIONS
 from shared.quantity import Quantity
 from shared.reading import Flag

@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy.interpolate import RectBivariateSpline
 
-from calibration.flat import rotation
-from calibration.lens_model import distort, undistort
+from calibration.lens.flat import rotation
+from calibration.lens.model import distort, undistort
 
 SIZE = (800, 600)
 TRUE = np.array([640.0, 640.0, 404.0, 296.0, 0.06, -0.13, 0.0008, -0.0006, 0.05])

@@ -10,9 +10,9 @@ import pytest
 from board_scene import TRUE, FakeExif, FakePhoto, chess_ink, image_ink, photograph, poses
 from scipy import stats
 
-from calibration.boards import Charuco, Chessboard, marker_dictionary, parse_size
-from calibration.lens import calibrate_lens
-from calibration.models import free_columns
+from calibration.lens.boards import Charuco, Chessboard, marker_dictionary, parse_size
+from calibration.lens.calibrate import calibrate_lens
+from calibration.lens.models import free_columns
 from shared.errors import UserError
 
 INK = chess_ink(7, 5, 25.0)

@@ -10,13 +10,13 @@ import pytest
 from board_scene import FakeExif, FakePhoto
 from scipy import stats
 
-from calibration import bundle
-from calibration.boards import Chessboard
-from calibration.bundle import View
-from calibration.exchange import read_foreign
-from calibration.lens import calibrate_lens
-from calibration.models import FULL, free_columns
-from calibration.robust import robust_fit
+from calibration.lens import bundle
+from calibration.lens.boards import Chessboard
+from calibration.lens.bundle import View
+from calibration.lens.calibrate import calibrate_lens
+from calibration.lens.exchange import read_foreign
+from calibration.lens.models import FULL, free_columns
+from calibration.lens.robust import robust_fit
 
 DATA = Path(__file__).parents[1] / "data" / "opencv-doc"
 SIZE = (640, 480)

@@ -7,17 +7,17 @@ import pytest
 from board_scene import SIZE, TRUE, poses
 from scipy import stats
 
-from calibration import bundle
-from calibration.board_shape import check_shape
-from calibration.boards import Chessboard
-from calibration.bundle import View
-from calibration.chessboard import BoardView
-from calibration.flat import rotation
-from calibration.lens_model import distort
-from calibration.model_choice import choose_model
-from calibration.models import FULL, free_columns, shape_basis
-from calibration.projection import project_board
-from calibration.robust import reweighted, robust_fit
+from calibration.lens import bundle
+from calibration.lens.board_shape import check_shape
+from calibration.lens.boards import Chessboard
+from calibration.lens.bundle import View
+from calibration.lens.chessboard import BoardView
+from calibration.lens.flat import rotation
+from calibration.lens.model import distort
+from calibration.lens.model_choice import choose_model
+from calibration.lens.models import FULL, free_columns, shape_basis
+from calibration.lens.projection import project_board
+from calibration.lens.robust import reweighted, robust_fit
 from shared.errors import UserError
 
 BOARD = (np.stack(np.meshgrid(np.arange(9), np.arange(6)), axis=-1).reshape(-1, 2) - [4.0, 2.5]) * 25.0

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from calibration.lens_model import Lens
-from calibration.level import FORMAT, level_zero, load_level, reversal, save_level
-from calibration.level_check import cross_check
-from calibration.level_photos import bar_pair
+from calibration.lens.model import Lens
+from calibration.level.check import cross_check
+from calibration.level.photos import bar_pair
+from calibration.level.reversal import FORMAT, level_zero, load_level, reversal, save_level
 from shared.errors import UserError
-from shared.job import Level
+from shared.job.model import Level
 from shared.quantity import Component, Quantity
 
 

@@ -11,12 +11,12 @@ import pytest
 from board_scene import FakeExif, FakePhoto
 
 from calibration.drift import age_flags, check_batch, residual_flags, square_flags
-from calibration.lens_model import distort
-from calibration.plumb_line import lens_from_lines, rough_profile
+from calibration.lens.model import distort
+from calibration.lens.plumb_line import lens_from_lines, rough_profile
 from shared.errors import UserError
 from shared.quantity import Component, Quantity
 from tests.drift_reader import PROFILE, readings
-from vision.card_spec import SPECS
+from vision.cards.spec import SPECS
 
 ROOT = Path(__file__).parents[2]
 DATA = ROOT / "tests" / "data" / "opencv-doc"

@@ -14,7 +14,7 @@ from shop import PHONE, draw
 from shop.chance import good_scene
 from shop.jobs import job_for, lens_for
 
-from calibration.print_profile import (
+from calibration.print.profile import (
     PAGE_TO_PAGE,
     U_SKEW_DEG,
     U_STRETCH,
@@ -23,13 +23,13 @@ from calibration.print_profile import (
     load_print,
     save_print,
 )
-from calibration.print_scale import print_profile, print_scale
+from calibration.print.scale import print_profile, print_scale
 from shared.errors import UserError
-from shared.job import CardPrint
-from shared.job_file import parse_job
-from vision.card_spec import SPECS
-from vision.propagate import angles
+from shared.job.file import parse_job
+from shared.job.model import CardPrint
+from vision.cards.spec import SPECS
 from vision.reader import read_photo
+from vision.solution.propagate import angles
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "vision"))
 from seen_rib import Rib, solved

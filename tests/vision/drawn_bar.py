@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from vision.sheet import Plane
+from vision.image.rectified import Plane
 
 F64 = NDArray[np.float64]
 

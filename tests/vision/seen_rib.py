@@ -8,11 +8,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.lens_model import Lens
-from vision.card_spec import SPECS
-from vision.cards import Card
-from vision.rib_plane import Solution, solve, starts, with_lines
-from vision.scene import Lean, LineSeen, Scene, along_of
+from calibration.lens.model import Lens
+from vision.cards.detect import Card
+from vision.cards.spec import SPECS
+from vision.solution.scene import Lean, LineSeen, Scene, along_of
+from vision.solution.solve import Solution, solve, starts, with_lines
 
 F64 = NDArray[np.float64]
 

@@ -12,11 +12,11 @@ from shop import PHONE, CardAt, Cord, Pen, Scene, String, draw
 from shop.jobs import job_for, lens_for
 from shop.scene import Laser
 
-from calibration.level import reversal, save_level
-from shared.job import Level
-from vision.bob import bob_seen
+from calibration.level.reversal import reversal, save_level
+from shared.job.model import Level
+from vision.image.rectified import Plane
+from vision.level.bob import bob_seen
 from vision.reader import read_photo
-from vision.sheet import Plane
 
 PX = 3.0
 """Pixels a millimetre."""

@@ -1,4 +1,4 @@
-"""A figure that is only rather likely gives no value: the bar `vision.display_spoken.SURE`."""
+"""A figure that is only rather likely gives no value: the bar `vision.display.spoken.SURE`."""
 
 from __future__ import annotations
 
@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from display_render import draw_display
 
-from vision import display_spoken, display_tries
-from vision.display import read_display
+from vision.display import spoken as display_spoken
+from vision.display import tries as display_tries
+from vision.display.read import read_display
 
 
 @pytest.mark.parametrize(("number", "shown", "misread"), [(379, "4.5", "4.9"), (145, "117.6", "177.6")])

@@ -5,8 +5,8 @@ import numpy as np
 import pytest
 from display_render import TALL, Style, board, draw_display
 
-from vision.display import read_display
-from vision.display_tag import FIRST_TAG, find_tags, tag_picture
+from vision.display.read import read_display
+from vision.display.tag import FIRST_TAG, find_tags, tag_picture
 
 STYLE = Style(width=0.56, thick=0.13, gap=0.02, pitch=0.84, slant=0.0, ends="hex", nine_tail=True, six_top=True,
               seven_serif=False)  # fmt: skip

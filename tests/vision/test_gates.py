@@ -17,10 +17,13 @@ from shop import PHONE, CardAt, Pen, Scene, String, draw
 from shop.jobs import job_for, lens_for
 
 from shared.reading import Reading
-from vision import cards, chord, doubts, findings, gates
-from vision.card_edges import Edges
-from vision.card_spec import SPECS
-from vision.cards import Card
+from vision import detect as findings
+from vision.assess import doubts, gates
+from vision.cards import detect as cards
+from vision.cards.detect import Card
+from vision.cards.edges import Edges
+from vision.cards.spec import SPECS
+from vision.lines import chord
 from vision.reader import read_photo
 
 METHOD = Path(__file__).parents[2] / "docs" / "method.md"

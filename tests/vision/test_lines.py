@@ -11,7 +11,7 @@ from drawn_bar import F64, Bar, flat_plane
 from scipy.ndimage import gaussian_filter1d
 from scipy.special import ndtr
 
-from vision.lines import CENTRE_FLOOR_PX, Stroke, measure
+from vision.lines.measure import CENTRE_FLOOR_PX, Stroke, measure
 
 WIDTHS = (1.0, 2.0, 4.0)
 NOISES = (3.0, 5.0, 7.0, 10.0)

@@ -13,9 +13,9 @@ from shop.chance import Cards, good_scene, with_shop_errors
 from shop.decoys import decoys
 from shop.jobs import job_for, lens_for
 
-from vision.marks import Mark, locate
+from vision.image.rectified import Plane
+from vision.lines.marks import Mark, locate
 from vision.reader import read_photo
-from vision.sheet import Plane
 
 
 def test_a_mark_whose_papers_edge_lies_on_the_line_is_found_at_its_centre_and_the_chord_is_doubted() -> None:

@@ -22,14 +22,14 @@ from shop import PHONE, Camera, CardAt, Pen, Scene, String, draw
 from shop.jobs import job_for, lens_for
 from shop.photo_file import exif_of
 
-from rigging.batch_find import Source
-from rigging.doctor_photo import check_photo
+from rigging.batch.find import Source
+from rigging.preflight.photo import check_photo
 from shared.quantity import Quantity
 from shared.reading import Reading
-from vision.mirrored import is_mirrored
-from vision.photo import open_photo
+from vision.cards.mirrored import is_mirrored
+from vision.image.photo import open_photo
+from vision.level.upright import at_the_edges, way_up
 from vision.reader import read_photo
-from vision.upright import at_the_edges, way_up
 
 U8 = np.ndarray
 SHOP = Scene(seed=71, camera=PHONE, chord_mm=620.0, chord_deg=0.62, spar_deg=90.4, cards=(CardAt("panel", 4, 0.46, 1.0),),
@@ -174,7 +174,7 @@ def test_a_file_that_does_not_tell_its_way_up_is_read_by_its_string(tmp_path: Pa
 
 def test_without_tag_and_bob_only_an_angle_that_could_have_either_sign_is_doubted(
         tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("vision.upright.way_up", lambda *_: "open")
+    monkeypatch.setattr("vision.level.upright.way_up", lambda *_: "open")
     assert codes(read_photo(open_photo(saved(tmp_path, shown())), JOB, lens=LENS)) == {"which-way-up"}
     assert codes(read_photo(open_photo(saved(tmp_path, shown(), 1)), JOB, lens=LENS)) == set()
     far = replace(JOB, stations=(replace(JOB.stations[0], chord_deg=2.0),))  # -0.62 would be 2.62 off

@@ -13,8 +13,8 @@ from pathlib import Path
 
 import pytest
 
-from shared.job import Job
-from shared.job_file import load_job
+from shared.job.file import load_job
+from shared.job.model import Job
 from shared.reading import Reading
 from vision.reader import read_photo
 

@@ -15,13 +15,13 @@ import numpy as np
 import pytest
 from seen_rib import F64, solved
 
-from calibration.exchange import read_foreign
-from calibration.lens_model import Lens
-from vision.card_spec import CardSpec
-from vision.cards import Card
-from vision.propagate import angles
+from calibration.lens.exchange import read_foreign
+from calibration.lens.model import Lens
+from vision.cards.detect import Card
+from vision.cards.spec import CardSpec
 from vision.reader import U_SEAT_DEG
-from vision.scene import Lean, LineSeen, Scene
+from vision.solution.propagate import angles
+from vision.solution.scene import Lean, LineSeen, Scene
 
 BOARDS = Path(__file__).parents[1] / "data" / "opencv-doc"
 SPEC = CardSpec("panel", 10, 7, 25.0, 18.0)

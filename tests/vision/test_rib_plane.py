@@ -10,11 +10,11 @@ import pytest
 from seen_rib import F64, SIZE, Rib, solved
 from skimage.measure import LineModelND
 
-from calibration.lens_model import Lens
-from vision.equations import jacobian, labels, residuals
-from vision.propagate import angles
-from vision.rib_plane import solve, with_lines
-from vision.scene import LineSeen, move
+from calibration.lens.model import Lens
+from vision.solution.equations import jacobian, labels, residuals
+from vision.solution.propagate import angles
+from vision.solution.scene import LineSeen, move
+from vision.solution.solve import solve, with_lines
 
 TWO = (("panel", 1, -250.0, 70.0, 0.4), ("strip", 2, 250.0, 60.0, -1.0))
 RIBS = {

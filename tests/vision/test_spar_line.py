@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from drawn_bar import Bar, flat_plane
 
-from vision.lines import Stroke, measure
-from vision.spar import is_shadow, is_string
-from vision.spar_line import broad, same_pen
+from vision.lines.measure import Stroke, measure
+from vision.lines.spar import is_shadow, is_string
+from vision.lines.spar_line import broad, same_pen
 
 
 def stroke(bar: Bar, seed: int = 5) -> Stroke:

@@ -9,7 +9,7 @@ import pytest
 from shop import PHONE, Bar, Board, CardAt, Pen, Scene, String, draw
 from shop.jobs import job_for, lens_for
 
-from shared.job import Job
+from shared.job.model import Job
 from shared.reading import Reading
 from vision.reader import read_photo
 
