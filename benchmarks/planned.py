@@ -174,9 +174,7 @@ def table(groups: dict[str, list[Held]]) -> str:
 
 @click.command(help=__doc__)
 @click.option("--drawn", "count", default=4, show_default=True, help="Drawn photos of each class.")
-@click.option(
-    "--truth", "folders", multiple=True, type=click.Path(exists=True, file_okay=False, path_type=Path)
-)
+@click.option("--truth", "folders", multiple=True, type=click.Path(exists=True, file_okay=False, path_type=Path))
 @click.option("--workers", default=1, show_default=True)
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="Markdown file to write.")
 def main(count: int, folders: tuple[Path, ...], workers: int, out: Path | None) -> None:

@@ -104,8 +104,7 @@ def _class(node: ast.ClassDef) -> str:
     bases = ", ".join(ast.unparse(b) for b in node.bases)
     out = [f"#### class `{node.name}{f'({bases})' if bases else ''}`\n", _text(node)]
     fields = [
-        f"{ast.unparse(f.target)}: {ast.unparse(f.annotation)}"
-        + (f" = {ast.unparse(f.value)}" if f.value else "")
+        f"{ast.unparse(f.target)}: {ast.unparse(f.annotation)}" + (f" = {ast.unparse(f.value)}" if f.value else "")
         for f in node.body
         if isinstance(f, ast.AnnAssign)
     ]
@@ -114,9 +113,7 @@ def _class(node: ast.ClassDef) -> str:
     for f in node.body:
         if isinstance(f, ast.FunctionDef) and not f.name.startswith("_"):
             mark = (
-                "property"
-                if any(ast.unparse(d) in ("property", "cached_property") for d in f.decorator_list)
-                else ""
+                "property" if any(ast.unparse(d) in ("property", "cached_property") for d in f.decorator_list) else ""
             )
             shown = f"`{f.name}` ({mark})" if mark else f"`{_signature(f)}`"
             out.append(f"- {shown}: {' '.join((ast.get_docstring(f) or '').split())}")

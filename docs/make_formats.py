@@ -23,8 +23,14 @@ def tables() -> str:
 def _table(name: str, struct: type[msgspec.Struct]) -> str:
     head, _, rest = " ".join((struct.__doc__ or "").split()).partition(": ")
     brackets = head.split()[-1]
-    lines = [f"### `{brackets}`" + (" (once for each)" if "[[" in brackets else ""), "",
-             rest[0].upper() + rest[1:], "", "| key | takes | without it | means |", "|---|---|---|---|"]
+    lines = [
+        f"### `{brackets}`" + (" (once for each)" if "[[" in brackets else ""),
+        "",
+        rest[0].upper() + rest[1:],
+        "",
+        "| key | takes | without it | means |",
+        "|---|---|---|---|",
+    ]
     info = inspect.type_info(struct)
     assert isinstance(info, inspect.StructType)
     for kind, entry in zip(info.fields, msgspec.structs.fields(struct), strict=True):

@@ -21,9 +21,7 @@ def main(trainer: Path) -> None:
     """All three."""
     (photo,) = sorted((trainer / "trainer-readings" / "overlays").glob("R5-*.jpg"))
     with Image.open(photo) as picture:
-        top = picture.crop(
-            (0, 0, picture.width, round(0.55 * picture.height))
-        )  # the photo; the strips are below
+        top = picture.crop((0, 0, picture.width, round(0.55 * picture.height)))  # the photo; the strips are below
         top.thumbnail((900, 2000), Image.Resampling.LANCZOS)
         top.save(FOLDER / "tour-overlay.jpg", quality=78)
     page(print_pack(load_job(trainer / "trainer.toml")), 2, "tour-cards.png")

@@ -49,5 +49,8 @@ def run(photos: Path, out: Path, options: Options = FAKE, the_job: Job | None = 
 
 def content(folder: Path) -> dict[str, bytes]:
     """Every file under a folder but the lock, by its relative path."""
-    return {path.relative_to(folder).as_posix(): path.read_bytes()
-            for path in sorted(folder.rglob("*")) if path.is_file() and path.name != "lock"}
+    return {
+        path.relative_to(folder).as_posix(): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file() and path.name != "lock"
+    }

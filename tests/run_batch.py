@@ -18,8 +18,13 @@ def main() -> None:
     signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell starts what it runs behind with Ctrl-C ignored
     photos, out, workers = Path(sys.argv[1]), Path(sys.argv[2]), int(sys.argv[3])
     try:
-        measure_batch(job(photos), find_photos([photos]), out, replace(FAKE, workers=workers),
-                      lambda done, total: print(done, total, flush=True))
+        measure_batch(
+            job(photos),
+            find_photos([photos]),
+            out,
+            replace(FAKE, workers=workers),
+            lambda done, total: print(done, total, flush=True),
+        )
     except KeyboardInterrupt:
         sys.exit(130)
 

@@ -63,7 +63,7 @@ def test_one_wrong_bit_is_mended_and_two_are_refused() -> None:
         spoiled = picture.copy()
         for cell in range(wrong):
             y, x = 60 + 20 * cell, 70
-            spoiled[y:y + 10, x:x + 10] = 255 - spoiled[y:y + 10, x:x + 10]
+            spoiled[y : y + 10, x : x + 10] = 255 - spoiled[y : y + 10, x : x + 10]
         assert [number for number, _ in find_markers(spoiled)] == expected
 
 

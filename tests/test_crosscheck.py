@@ -187,9 +187,7 @@ def test_profile_takes_the_zero_error_off_and_its_age_is_told():
     check = crosscheck(camera, GaugeReadings(readings), Gauge(), stations, profile, now="2025-03-02T08:00:00")
     assert told(check) == []
     assert check.flags == ()
-    shared = {c.source for c in check.pairs[0].gauge.components} & {
-        c.source for c in check.pairs[1].gauge.components
-    }
+    shared = {c.source for c in check.pairs[0].gauge.components} & {c.source for c in check.pairs[1].gauge.components}
     assert len(shared) == 1
     late = crosscheck(camera, GaugeReadings(readings), Gauge(), stations, profile, now="2026-03-02T08:00:00")
     assert [f.code for f in late.flags] == ["gauge-profile-old"]

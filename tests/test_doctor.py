@@ -101,9 +101,7 @@ def test_without_lines_nothing_is_said_of_them(folder):
 
 def test_several_processes_say_the_same(folder):
     sources = [Source(folder / f"{n}.jpg", n) for n in ("good", "none", "soft", "notes")]
-    assert check_job(job(), sources, lines=False, workers=2) == check_job(
-        job(), sources, lines=False, workers=1
-    )
+    assert check_job(job(), sources, lines=False, workers=2) == check_job(job(), sources, lines=False, workers=1)
 
 
 def test_a_mistyped_station_is_answered_with_the_nearest():

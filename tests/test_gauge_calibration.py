@@ -162,9 +162,7 @@ def test_mistakes(text, rule):
 
 
 def test_rows_that_contradict_each_other_are_told():
-    log = parse_log(
-        "spot,known,bar,blocks,reading,approach\na,0,,,0.1,\na,5,,,5.1,\nb,,,1,1,\nc,0,,,1,sideways\n"
-    )
+    log = parse_log("spot,known,bar,blocks,reading,approach\na,0,,,0.1,\na,5,,,5.1,\nb,,,1,1,\nc,0,,,1,sideways\n")
     told = [o.text for o in log.oddities]
     assert len(log.observations) == 1
     assert any("two known angles" in t for t in told)

@@ -71,7 +71,9 @@ def test_what_is_not_sure_is_told_and_not_written(tmp_path):
     assert lines == ["station,line,reading_deg,time", "R2,spar,90.2,2025-04-03T10:00:00"]
 
 
-@pytest.mark.parametrize(("shown", "line"), [(0.4, "chord"), (-3.0, "chord"), (90.4, "spar"), (-89.0, "spar"), (178.2, "chord")])
+@pytest.mark.parametrize(
+    ("shown", "line"), [(0.4, "chord"), (-3.0, "chord"), (90.4, "spar"), (-89.0, "spar"), (178.2, "chord")]
+)
 def test_line_of_a_shown_angle(shown, line):
     assert line_of(shown) == line
 

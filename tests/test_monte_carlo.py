@@ -21,7 +21,7 @@ def test_draws_agree_with_the_budget_of_a_sound_photo() -> None:
     job = load_job(TRAINER / "trainer.toml")
     reading = read_photo(TRAINER / "photos" / "R3.jpg", job, monte_carlo=200)
     assert reading.chord.quantity is not None
-    (name, said), = reading.made.settings
+    ((name, said),) = reading.made.settings
     assert name == "monte carlo"
     u = float(said.split(", u ")[1].split(",")[0])
     # 200 draws leave the standard deviation open by 5 % (one sigma)

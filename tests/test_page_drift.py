@@ -30,7 +30,9 @@ def desk(tmp_path_factory: pytest.TempPathFactory):
     (home / "lens").mkdir()
     shutil.copy(LENS, home / "lens")
     (home / "wing.toml").write_text(starting_job(Start()), "utf-8")
-    made = Desk(home / "wing.toml", reader="tests.drift_reader:read_bench_photo", drawer="tests.fake_reader:draw", workers=2)
+    made = Desk(
+        home / "wing.toml", reader="tests.drift_reader:read_bench_photo", drawer="tests.fake_reader:draw", workers=2
+    )
     for path in sorted(small_folder(home / "photos", PHOTOS).iterdir()):
         made.bench.add(path.read_bytes())
     made.start()
@@ -63,7 +65,9 @@ def test_the_check_is_made_once_for_the_same_photos(desk: Desk, monkeypatch: pyt
     assert desk.drift.of(desk.job, [s.tree for s in desk.seen() if s.tree is not None]) is first
 
 
-def test_a_profile_that_cannot_be_read_is_told_and_the_readings_still_shown(desk: Desk, monkeypatch: pytest.MonkeyPatch):
+def test_a_profile_that_cannot_be_read_is_told_and_the_readings_still_shown(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+):
     monkeypatch.setattr(desk, "job", replace(desk.job, level=Level("lost.json")))
     monkeypatch.setattr(desk, "drift", DriftCheck())
     now = standing(desk)

@@ -76,8 +76,7 @@ def test_planned_uncertainty_is_the_scatter_of_photos_with_that_noise():
         lines = tuple(
             replace(
                 s,
-                pixels=s.pixels
-                + rng.normal(0, 1, (len(s.pixels), 1)) * s.noise_px[:, None] * across(s.pixels),
+                pixels=s.pixels + rng.normal(0, 1, (len(s.pixels), 1)) * s.noise_px[:, None] * across(s.pixels),
             )
             for s in exact.lines
         )
@@ -180,9 +179,7 @@ def test_distance_and_fill_are_two_words_for_one_thing():
     far = distance_of(station(), LENS, Choice(fill=0.5))
     assert far == pytest.approx(float(LENS.theta[0]) * 1000.0 / (0.5 * 4000))
     near = expect(job(), station(), LENS, Choice(distance_mm=far), Noise(), hands=4)
-    assert near.chord == pytest.approx(
-        expect(job(), station(), LENS, Choice(fill=0.5), Noise(), hands=4).chord
-    )
+    assert near.chord == pytest.approx(expect(job(), station(), LENS, Choice(fill=0.5), Noise(), hands=4).chord)
 
 
 def test_a_rib_that_does_not_fit_the_picture_is_told():

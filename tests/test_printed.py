@@ -33,9 +33,7 @@ def raster(pdf: bytes, page: int, px_per_mm: float = PX_PER_MM):
 
 
 def charuco(spec, ids):
-    return cv2.aruco.CharucoBoard(
-        (spec.columns, spec.rows), spec.square_mm, spec.marker_mm, dictionary(), ids
-    )
+    return cv2.aruco.CharucoBoard((spec.columns, spec.rows), spec.square_mm, spec.marker_mm, dictionary(), ids)
 
 
 def as_seen(gray):

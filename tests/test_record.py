@@ -44,9 +44,7 @@ def made(tmp_path_factory) -> Path:
     for folder in ("before", "after"):
         (home / folder).mkdir()
         for name in truth():
-            Image.fromarray(rng.integers(0, 255, (120, 160), dtype=np.uint8)).save(
-                home / folder / f"{name}.png"
-            )
+            Image.fromarray(rng.integers(0, 255, (120, 160), dtype=np.uint8)).save(home / folder / f"{name}.png")
     take(job_file, home / "before", 1, note="before glue, dry")
     take(job_file, home / "after", 2, set_aside={"R4b.png": "the string swung"})
     return home

@@ -26,8 +26,9 @@ FLAT = Plane(np.array([0.0, 0.0, 1000.0]), np.array([1.0, 0, 0]), np.array([0, 1
 BOARDS = Path(__file__).parent / "data" / "opencv-doc"
 
 
-def bar(rng: np.random.Generator, slope: float, width: float, noise: float, left: float = 200.0,
-        right: float = 200.0) -> Any:
+def bar(
+    rng: np.random.Generator, slope: float, width: float, noise: float, left: float = 200.0, right: float = 200.0
+) -> Any:
     """A picture of a dark bar on y = 150 + slope (x - 400), sides of two brightnesses, blurred by 0.9 px."""
     y, x = np.mgrid[:300, :800].astype(float)
     d = (y - 150 - slope * (x - 400)) / np.hypot(1, slope)
@@ -57,7 +58,9 @@ def test_slopes_of_exact_bars_without_bias_even_between_unequal_sides(width: flo
 
 def test_other_libraries_fit_the_same_line_through_the_same_centres() -> None:
     image = bar(np.random.default_rng(3), 0.031, 2.0, 2.0)
-    stroke = measure(image, FLAT, np.array([-340.0, -10.5]), np.array([340.0, 10.5]), half_px=9, segment_mm=12, blur_px=0.9)
+    stroke = measure(
+        image, FLAT, np.array([-340.0, -10.5]), np.array([340.0, 10.5]), half_px=9, segment_mm=12, blur_px=0.9
+    )
     assert stroke is not None
     ours = np.polyfit(stroke.uv[:, 0], stroke.uv[:, 1], 1)[0]
     vx, vy, _, _ = np.ravel(cv2.fitLine(stroke.uv.astype(np.float32), cv2.DIST_L2, 0, 1e-6, 1e-6))

@@ -65,14 +65,19 @@ class Findings:
     reference: Literal["plumb", "level", "both"] | None = None
 
 
-def look(picture: Picture, solution: Solution, cards: tuple[Card, ...], station: Station, job: Job,
-         hints: tuple[Hint, ...]) -> Findings:
+def look(
+    picture: Picture, solution: Solution, cards: tuple[Card, ...], station: Station, job: Job, hints: tuple[Hint, ...]
+) -> Findings:
     """Find and measure every line on and before the rib plane of `solution`."""
     plane = sheet_plane(solution, cards)
     toward = float(solution.state.rotation[:, 0] @ plane.along_u)
     if abs(toward) < STEEP:
-        return Findings(plane, toward > 0, "the card's arrow points up or down in the photo: turn the photo upright, or "
-                        "lay the card with its arrow towards the leading edge")
+        return Findings(
+            plane,
+            toward > 0,
+            "the card's arrow points up or down in the photo: turn the photo upright, or "
+            "lay the card with its arrow towards the leading edge",
+        )
     forward_right = toward > 0
     papers = [plane.to_sheet(c.at(c.spec.paper())) for c in cards]
     boxes = [_box(p) for p in papers]
@@ -86,43 +91,89 @@ def look(picture: Picture, solution: Solution, cards: tuple[Card, ...], station:
         return laser_map(picture.small_colour(), band)
 
     by_role = {h.role: h for h in hints}
-    choice = choose_chord(photo, band, boxes, papers, station.chord_mm,
-                          -station.chord_deg if forward_right else station.chord_deg, ROLL_FREE_DEG, laser,
-                          partial(same_ink, picture, plane, scale, blur))
+    choice = choose_chord(
+        photo,
+        band,
+        boxes,
+        papers,
+        station.chord_mm,
+        -station.chord_deg if forward_right else station.chord_deg,
+        ROLL_FREE_DEG,
+        laser,
+        partial(same_ink, picture, plane, scale, blur),
+    )
     if "chord" in by_role:
         ends = hinted_ends(plane, by_role["chord"])
     elif choice.chosen is None:
         return Findings(plane, forward_right, choice.reason, chord=choice)
     else:
         ends = choice.chosen.ends
-    stroke = measure(picture.gray, plane, ends[0], ends[1], half_px=reach_px(scale), segment_mm=segment(ends),
-                     blur_px=blur)
+    stroke = measure(
+        picture.gray, plane, ends[0], ends[1], half_px=reach_px(scale), segment_mm=segment(ends), blur_px=blur
+    )
     if stroke is None:
-        return Findings(plane, forward_right, "the chord line is too faint to measure: draw it darker", chord=choice,
-                        chord_ends=ends)
+        return Findings(
+            plane,
+            forward_right,
+            "the chord line is too faint to measure: draw it darker",
+            chord=choice,
+            chord_ends=ends,
+        )
     if "chord" not in by_role and stroke.width_mm > WIDEST_MM:
-        return Findings(plane, forward_right, f"what was found is {stroke.width_mm:.1f} mm wide, no pen draws so broad: the edge "
-                        "of a board, a shadow? Draw the chord line darker, or give a hint", chord=choice, chord_ends=ends)
+        return Findings(
+            plane,
+            forward_right,
+            f"what was found is {stroke.width_mm:.1f} mm wide, no pen draws so broad: the edge "
+            "of a board, a shadow? Draw the chord line darker, or give a hint",
+            chord=choice,
+            chord_ends=ends,
+        )
     ends = _onto(stroke, order(ends))
     tall = photo.further(1, 4)
     lit = laser() if any(dict(c.evidence)["laser colour"] > 0.3 for c in choice.candidates) else None
-    gravity = find_gravity(picture, tall, plane, band, lit, ends, station, job, scale, blur, forward_right, by_role,
-                           tuple(boxes))
-    so_far = Findings(plane, forward_right, gravity.reason, (line_seen("chord", stroke), *gravity.lines),
-                      (stroke, *gravity.strokes), choice, ends, gravity, reference=gravity.reference)
+    gravity = find_gravity(
+        picture, tall, plane, band, lit, ends, station, job, scale, blur, forward_right, by_role, tuple(boxes)
+    )
+    so_far = Findings(
+        plane,
+        forward_right,
+        gravity.reason,
+        (line_seen("chord", stroke), *gravity.lines),
+        (stroke, *gravity.strokes),
+        choice,
+        ends,
+        gravity,
+        reference=gravity.reference,
+    )
     if gravity.reason:
         return so_far
-    spar, spar_reason = find_spar(picture, tall, plane, ends, stroke, gravity.string_ends, station, papers, scale, blur,
-                                  forward_right, by_role.get("spar"))
+    spar, spar_reason = find_spar(
+        picture,
+        tall,
+        plane,
+        ends,
+        stroke,
+        gravity.string_ends,
+        station,
+        papers,
+        scale,
+        blur,
+        forward_right,
+        by_role.get("spar"),
+    )
     lines, strokes = so_far.lines, so_far.strokes
     if spar is not None:
         lines, strokes = (*lines, line_seen("spar", spar)), (*strokes, spar)
     # looked for well beyond the line: a mark beside it means that one of the two is wrong
-    marks = [m for m in find_marks(photo, plane, ends, 0.05, 2.0 / scale, MARK_REACH_MM)
-             if not any(b[0] - 8 < m.uv[0] < b[2] + 8 and b[1] - 8 < m.uv[1] < b[3] + 8 for b in boxes)]
+    marks = [
+        m
+        for m in find_marks(photo, plane, ends, 0.05, 2.0 / scale, MARK_REACH_MM)
+        if not any(b[0] - 8 < m.uv[0] < b[2] + 8 and b[1] - 8 < m.uv[1] < b[3] + 8 for b in boxes)
+    ]
     located = tuple(m for m in (_located(picture, plane, k) for k in marks) if m is not None)
-    return Findings(plane, forward_right, None, lines, strokes, choice, ends, gravity, spar_reason, located,
-                    gravity.reference)
+    return Findings(
+        plane, forward_right, None, lines, strokes, choice, ends, gravity, spar_reason, located, gravity.reference
+    )
 
 
 def sheet_plane(solution: Solution, cards: tuple[Card, ...]) -> Plane:
@@ -139,8 +190,13 @@ def chord_band(picture: Picture, wide: Reduced, plane: Plane, boxes: list[Box], 
     middle = plane.to_pixels(np.array([[(b[:, 0].min() + b[:, 2].max()) / 2, (b[:, 1].min() + b[:, 3].max()) / 2]]))[0]
     sides = plane.to_sheet(np.array([[0.0, middle[1]], [picture.width - 1.0, middle[1]]]))[:, 0]
     u0, u1 = max(b[:, 0].min() - chord_mm, sides.min()), min(b[:, 2].max() + chord_mm, sides.max())
-    return lay_flat(wide, plane, (u0, b[:, 1].min() - 0.12 * chord_mm, u1, b[:, 3].max() + 0.12 * chord_mm),
-                    max(8.0 / scale, (u1 - u0) / 511), 2.0 / scale)
+    return lay_flat(
+        wide,
+        plane,
+        (u0, b[:, 1].min() - 0.12 * chord_mm, u1, b[:, 3].max() + 0.12 * chord_mm),
+        max(8.0 / scale, (u1 - u0) / 511),
+        2.0 / scale,
+    )
 
 
 def _onto(stroke: Stroke, ends: F64) -> F64:

@@ -47,8 +47,11 @@ def draw_turns(scene: Scene, turns_deg: Sequence[Turn], again: int) -> list[U8]:
     photos = [taken(clean)]
     for turn in turns_deg:
         at = _seen_at(scene, turn, clean.shape[:2])
-        photos.append(taken(np.stack([map_coordinates(s, at, order=5, mode="nearest", prefilter=False) for s in splines],
-                                     axis=-1)))
+        photos.append(
+            taken(
+                np.stack([map_coordinates(s, at, order=5, mode="nearest", prefilter=False) for s in splines], axis=-1)
+            )
+        )
     return photos
 
 

@@ -156,9 +156,7 @@ def _told(known: F64, plumb: NDArray[np.bool_], spot: NDArray[np.int64], facing:
     return tuple(told)
 
 
-def _noise(
-    seen: tuple[Observation, ...], resolution: float, repeat: float
-) -> tuple[NDArray[np.int64], float, float]:
+def _noise(seen: tuple[Observation, ...], resolution: float, repeat: float) -> tuple[NDArray[np.int64], float, float]:
     """Cell of each reading (same spot, facing, approach); a reading's variance shared in a cell, and its own.
 
     Rounding to a step r errs by r^2 / 12 (GUM F.2.2.1). Repeats in one place share the part that noise s does
@@ -191,9 +189,7 @@ def _method(log: Log, facing: NDArray[np.int64]) -> str:
     return f"{where}, {pairs} end for end, {known} known angles"
 
 
-def _doubts(
-    residual: F64, u: float, dof: int, log: Log, told: tuple[str, ...], resolution: float
-) -> tuple[Flag, ...]:
+def _doubts(residual: F64, u: float, dof: int, log: Log, told: tuple[str, ...], resolution: float) -> tuple[Flag, ...]:
     flags = []
     usual = 1.4826 * float(np.median(np.abs(residual))) * math.sqrt(len(residual) / max(dof, 1))
     limit = max(4 * min(usual, u), 2.5 * resolution)

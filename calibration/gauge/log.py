@@ -74,9 +74,7 @@ def load_log(path: Path) -> Log:
     try:
         raw = path.read_bytes()
     except OSError as error:
-        raise UserError(
-            str(path), f"cannot be read ({error.strerror})", "give the path of a CSV file"
-        ) from None
+        raise UserError(str(path), f"cannot be read ({error.strerror})", "give the path of a CSV file") from None
     return parse_log(decode(raw, str(path)), str(path))
 
 
@@ -153,9 +151,7 @@ def _placed(spots: dict[str, Spot], spot: Spot) -> int:
     if before.known_deg is None and spot.known_deg is not None:
         spots[spot.name] = spot
     elif spot.known_deg is not None and before.known_deg is not None and spot.known_deg != before.known_deg:
-        raise ValueError(
-            f"spot {spot.name} has two known angles, {before.known_deg:g} and {spot.known_deg:g}"
-        )
+        raise ValueError(f"spot {spot.name} has two known angles, {before.known_deg:g} and {spot.known_deg:g}")
     return list(spots).index(spot.name)
 
 

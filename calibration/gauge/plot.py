@@ -29,9 +29,7 @@ def gauge_png(fit: GaugeFit, dpi: int = 130) -> bytes:
     ):
         chosen = fit.approach == sense
         if chosen.any():
-            axes.plot(
-                fit.angle[chosen], fit.residual[chosen], mark, color="#1f4e79", label=label, markersize=6
-            )
+            axes.plot(fit.angle[chosen], fit.residual[chosen], mark, color="#1f4e79", label=label, markersize=6)
     axes.set_xlabel("angle as the gauge stood, deg")
     axes.set_ylabel("shown − fitted, deg")
     axes.set_title(

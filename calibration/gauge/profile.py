@@ -107,9 +107,7 @@ def gauge_quantity(
         for i, load in enumerate(loadings)
         if load != 0.0
     ]
-    parts.append(
-        Component("gauge repeatability", f"{here} repeat", profile.repeatability_deg * gain / math.sqrt(n))
-    )
+    parts.append(Component("gauge repeatability", f"{here} repeat", profile.repeatability_deg * gain / math.sqrt(n)))
     parts.append(Component("gauge resolution", f"{here} resolution", resolution * gain))
     play = abs(profile.hysteresis_deg) / 2
     if play > 0:
@@ -121,9 +119,7 @@ def profile_doubts(profile: GaugeProfile, readings: Sequence[GaugeReading], now:
     """Why the profile may not belong to these readings: made after them, or too old. Times ISO 8601."""
     made = datetime.fromisoformat(profile.made)
     latest = made + timedelta(days=profile.valid_days)
-    times = [
-        datetime.fromisoformat(r.taken).replace(tzinfo=None) for r in readings if r.taken and "T" in r.taken
-    ]
+    times = [datetime.fromisoformat(r.taken).replace(tzinfo=None) for r in readings if r.taken and "T" in r.taken]
     flags = []
     if times and min(times) < made:
         flags.append(

@@ -45,9 +45,7 @@ class ShapeVerdict:
     notes: tuple[str, ...] = ()
 
 
-def check_shape(
-    robust: RobustFit, seen: list[BoardView], board: Board, size: tuple[int, int]
-) -> ShapeVerdict:
+def check_shape(robust: RobustFit, seen: list[BoardView], board: Board, size: tuple[int, int]) -> ShapeVerdict:
     """Fit the board's shape with the full lens model.
 
     A small real deviation is kept in the fit, so that it does not spoil the lens. Raises UserError for a
@@ -71,10 +69,7 @@ def check_shape(
         if sag - 2 * u_sag > BENT * half:
             raise UserError(
                 "the board is bent",
-                f"it sags {sag:.1f} mm over {2 * half:.0f} mm (u "
-                f"{u_sag:.2f} mm), "
-                f"{BENT * half:.1f} mm are "
-                f"allowed",
+                f"it sags {sag:.1f} mm over {2 * half:.0f} mm (u {u_sag:.2f} mm), {BENT * half:.1f} mm are allowed",
                 "glue it to glass or a flat plate and take the photos anew",
             )
         if max(abs(s[0]), abs(s[1])) / half > STRETCHED:
@@ -84,9 +79,7 @@ def check_shape(
                 "print it anew at true scale, or give the right board",
             )
         if sag > SIGNIFICANT * u_sag and sag > MATTERS * half:
-            notes.append(
-                f"the board is not quite flat (sag {sag:.3f} mm, u {u_sag:.3f} mm): taken into account"
-            )
+            notes.append(f"the board is not quite flat (sag {sag:.3f} mm, u {u_sag:.3f} mm): taken into account")
         if abs(s[0]) > SIGNIFICANT * u[0]:
             notes.append(
                 f"the print is stretched {100 * s[0] / half:+.2f} % along its short side against "
@@ -95,8 +88,7 @@ def check_shape(
             )
         if abs(s[1]) > SIGNIFICANT * u[1]:
             notes.append(
-                f"the print's corners are off a right angle by {np.degrees(s[1] / half):+.2f} deg: "
-                "taken into account"
+                f"the print's corners are off a right angle by {np.degrees(s[1] / half):+.2f} deg: taken into account"
             )
         notes = notes or [f"the board's shape ({worst}) was taken into account"]
     return ShapeVerdict(

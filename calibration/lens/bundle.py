@@ -97,9 +97,7 @@ def fit(
     move away from the start's, in place of the model's. shapes : (5, j) likewise for the board's shape.
     Raises numpy.linalg.LinAlgError when the views do not determine the model (too few, all square-on).
     """
-    free = _Free(
-        free_columns(model) if columns is None else columns, half_mm, np.eye(5) if shapes is None else shapes
-    )
+    free = _Free(free_columns(model) if columns is None else columns, half_mm, np.eye(5) if shapes is None else shapes)
     theta, shape, poses = _start(views, size, start)
     if columns is None:
         theta[4:][free.columns[4:].sum(axis=1) == 0] = 0
@@ -129,9 +127,7 @@ def fit(
     return _result(views, theta, shape, poses, free)
 
 
-def fit_pose(
-    view: View, theta: F64, shape: F64 | None = None, half_mm: float | None = None
-) -> tuple[F64, F64, F64]:
+def fit_pose(view: View, theta: F64, shape: F64 | None = None, half_mm: float | None = None) -> tuple[F64, F64, F64]:
     """Best pose of one view under a fixed lens: rotation, shift, residuals (n, 2)."""
     free = _Free(np.zeros((9, 0)), half_mm, np.eye(5))
     points = free.points(view.board, np.zeros(5) if shape is None else shape)

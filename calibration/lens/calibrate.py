@@ -29,9 +29,7 @@ WORST_RMS = 1 / 2500
 """Largest residual in parts of the picture's longer side."""
 WORST_FOCAL = 0.02
 """Largest relative standard uncertainty of the focal length for a profile."""
-REMEDY = (
-    "take a dozen: the whole board in each, sharp, in all corners of the picture, tilted 30 deg to all sides"
-)
+REMEDY = "take a dozen: the whole board in each, sharp, in all corners of the picture, tilted 30 deg to all sides"
 
 
 @dataclass(frozen=True)
@@ -158,9 +156,7 @@ def _settle_turns(sightings: list[Sighting]) -> list[Sighting]:
         s = sightings[k]
         shown[k] = replace(
             s,
-            views=tuple(
-                replace(v, pixels=turn_points(v.pixels, s.size, s.exif.orientation)) for v in s.views
-            ),
+            views=tuple(replace(v, pixels=turn_points(v.pixels, s.size, s.exif.orientation)) for v in s.views),
         )
     costs = []
     for way in (sightings, shown):
@@ -212,9 +208,7 @@ def _profile(
     all_errors = np.concatenate([e[v.weight > 0] for e, v in zip(result.residuals, views, strict=True)])
     notes = list(coverage.advice) + list(shape.notes)
     if result.inflation > 1.5:
-        notes.append(
-            f"residuals hang together within photos: the covariance was widened {result.inflation:.1f} times"
-        )
+        notes.append(f"residuals hang together within photos: the covariance was widened {result.inflation:.1f} times")
     columns = free_columns(choice.model)
     return LensProfile(
         format=FORMAT,
@@ -230,8 +224,7 @@ def _profile(
         covariance=tuple(tuple(row) for row in ((result.covariance + result.covariance.T) / 2).tolist()),
         free=choice.model,
         date=(taken[-1] if taken else datetime.date.today().isoformat())[:10],
-        method=f"{len(set(groups))} photos of a {board}; {columns.shape[1]} parameters free, chosen by "
-        f"held-out error",
+        method=f"{len(set(groups))} photos of a {board}; {columns.shape[1]} parameters free, chosen by held-out error",
         board=str(board),
         rms_px=rms_length(all_errors),
         held_out_px=choice.held_out[choice.model],

@@ -70,9 +70,7 @@ def judge_coverage(
     tilts = tuple(tilt_deg(r, t) for r, t in zip(rotations, shifts, strict=True))
     reach = max(float(np.linalg.norm(p - centre, axis=1).max()) for p in pixels)
     share = float((counts > 0).mean())
-    return Coverage(
-        counts, share, regions, tilts, reach, tuple(_advice(regions, tilts, rotations, len(pixels)))
-    )
+    return Coverage(counts, share, regions, tilts, reach, tuple(_advice(regions, tilts, rotations, len(pixels))))
 
 
 def tilt_deg(r: F64, t: F64) -> float:
@@ -82,9 +80,7 @@ def tilt_deg(r: F64, t: F64) -> float:
     return float(np.degrees(np.arctan2(np.sqrt(max(0.0, 1 - c * c)), c)))
 
 
-def _advice(
-    regions: dict[str, int], tilts: tuple[float, ...], rotations: tuple[F64, ...], n: int
-) -> list[str]:
+def _advice(regions: dict[str, int], tilts: tuple[float, ...], rotations: tuple[F64, ...], n: int) -> list[str]:
     out = []
     empty = [name for name, k in regions.items() if k == 0]
     thin = [name for name, k in regions.items() if k == 1]

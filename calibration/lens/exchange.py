@@ -54,9 +54,7 @@ def read_foreign(path: Path) -> Foreign:
     try:
         text = path.read_text("utf-8")
     except (OSError, UnicodeDecodeError) as error:
-        raise UserError(
-            str(path), f"cannot be read ({error})", "give an OpenCV or ROS camera YAML file"
-        ) from None
+        raise UserError(str(path), f"cannot be read ({error})", "give an OpenCV or ROS camera YAML file") from None
     if "opencv-matrix" not in text:
         return _read_ros(path, text)
     return _read_opencv(path, text)
@@ -139,9 +137,7 @@ def _read_ros(path: Path, text: str) -> Foreign:
         raise UserError(str(path), "has no camera_matrix", "give an OpenCV or ROS camera YAML file")
     model = data.get("distortion_model", "plumb_bob")
     if model != "plumb_bob":
-        raise UserError(
-            str(path), f"has the distortion model {model!r}", "only plumb_bob is known; calibrate here"
-        )
+        raise UserError(str(path), f"has the distortion model {model!r}", "only plumb_bob is known; calibrate here")
     try:
         matrix = np.array(data["camera_matrix"]["data"], np.float64).reshape(3, 3)
         coefficients = np.array(data["distortion_coefficients"]["data"], np.float64).ravel()
@@ -150,9 +146,7 @@ def _read_ros(path: Path, text: str) -> Foreign:
         covariance = None if known is None else np.array(known["data"], np.float64).reshape(9, 9)
     except (KeyError, TypeError, ValueError) as error:
         raise UserError(str(path), f"is no camera_info file ({error})", "write it again") from None
-    return Foreign(
-        size, _theta(path, matrix, coefficients), covariance, None, str(data.get("camera_name", "")), ()
-    )
+    return Foreign(size, _theta(path, matrix, coefficients), covariance, None, str(data.get("camera_name", "")), ())
 
 
 def _theta(path: Path, matrix: F64, coefficients: F64) -> F64:
@@ -222,9 +216,7 @@ def assumed_covariance(theta: F64, size: tuple[int, int]) -> F64:
 
 def opencv_yaml(profile: LensProfile) -> str:
     """The profile as OpenCV YAML, covariance included."""
-    store = cv2.FileStorage(
-        "lens.yml", cv2.FILE_STORAGE_WRITE | cv2.FILE_STORAGE_MEMORY | cv2.FILE_STORAGE_FORMAT_YAML
-    )
+    store = cv2.FileStorage("lens.yml", cv2.FILE_STORAGE_WRITE | cv2.FILE_STORAGE_MEMORY | cv2.FILE_STORAGE_FORMAT_YAML)
     store.write("image_width", profile.width)
     store.write("image_height", profile.height)
     fx, fy, cx, cy, *k = profile.theta

@@ -107,9 +107,7 @@ def _verified(gray: U8, guess: dict[Cell, F64], grid: dict[Cell, Corner]) -> dic
         & (fit.moved < np.maximum(0.25 * room, 1.5))
     )
     if grid:
-        typical = float(
-            np.median([k.contrast * (1 if (i + j) % 2 == 0 else -1) for (i, j), k in grid.items()])
-        )
+        typical = float(np.median([k.contrast * (1 if (i + j) % 2 == 0 else -1) for (i, j), k in grid.items()]))
     else:
         typical = float(np.median(strength[good])) if good.any() else 0.0
     if abs(typical) < LEAST_CONTRAST:
@@ -117,9 +115,7 @@ def _verified(gray: U8, guess: dict[Cell, F64], grid: dict[Cell, Corner]) -> dic
     good &= strength / typical > 0.3
     return {
         c: Corner(float(x), float(y), float(b), float(s), float(w))
-        for c, (x, y), b, s, w, g in zip(
-            cells, fit.points, fit.contrast, fit.sigma_px, fit.blur_px, good, strict=True
-        )
+        for c, (x, y), b, s, w, g in zip(cells, fit.points, fit.contrast, fit.sigma_px, fit.blur_px, good, strict=True)
         if g
     }
 
@@ -160,9 +156,7 @@ def _trimmed(grid: dict[Cell, Corner]) -> dict[Cell, Corner]:
     grid = dict(grid)
     while True:
         loose = [
-            c
-            for c in grid
-            if sum((c[0] + di, c[1] + dj) in grid for di, dj in ((1, 0), (-1, 0), (0, 1), (0, -1))) < 2
+            c for c in grid if sum((c[0] + di, c[1] + dj) in grid for di, dj in ((1, 0), (-1, 0), (0, 1), (0, -1))) < 2
         ]
         if not loose:
             return grid

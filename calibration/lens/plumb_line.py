@@ -72,9 +72,7 @@ def lens_from_lines(photos: Iterable[PhotoLike]) -> LineLens:
     for n, photo in enumerate(photos):
         here = (int(photo.gray.shape[1]), int(photo.gray.shape[0]))
         if here[0] < here[1]:
-            raise UserError(
-                photo.name, "is held upright", "give photos held wide, the way the profile is kept"
-            )
+            raise UserError(photo.name, "is held upright", "give photos held wide, the way the profile is kept")
         if exif is None:
             exif, size = photo.exif, here
         elif here != size or (photo.exif.make, photo.exif.model, photo.exif.focal_mm) != (
@@ -87,14 +85,10 @@ def lens_from_lines(photos: Iterable[PhotoLike]) -> LineLens:
                 "differs from the first photo in camera, focal length, size or the way it was held",
                 "give photos of one camera, all held the same way",
             )
-        edges += [
-            (n, Edge(_thinned(e.points), e.length, e.strength)) for e in find_edges(photo.gray, LEAST_LENGTH)
-        ]
+        edges += [(n, Edge(_thinned(e.points), e.length, e.strength)) for e in find_edges(photo.gray, LEAST_LENGTH)]
         uses.append(PhotoUse(photo.name, photo.sha256, True))
     if exif is None:
-        raise UserError(
-            "no photo", "at least one is needed", "give photos with straight strings and edges in them"
-        )
+        raise UserError("no photo", "at least one is needed", "give photos with straight strings and edges in them")
     guess = guess_lens(exif, size)
     return _solve(guess, edges, uses, exif)
 
@@ -103,9 +97,7 @@ def rough_profile(found: LineLens) -> LensProfile:
     """A profile, marked as not sound, of a lens from straight edges."""
     lens, exif = found.lens, found.exif
     taken = exif.taken or datetime.date.today().isoformat()
-    note = (
-        "no board: the focal length is guessed from the EXIF, only the distortion is measured; U stays large"
-    )
+    note = "no board: the focal length is guessed from the EXIF, only the distortion is measured; U stays large"
     return LensProfile(
         format=FORMAT,
         ident=ident_of((exif.make, exif.model, exif.lens_model), exif.focal_mm, lens.size) + "-lines",
@@ -214,9 +206,7 @@ def vote(points: F64, guess: Lens, corner: float) -> tuple[float, float] | None:
     k = -_bow(points, guess, 0.0) / rise
     for _ in range(8):
         k = float(np.clip(k, -span, span))
-        slope = (_bow(points, guess, k + 0.005 * span) - _bow(points, guess, k - 0.005 * span)) / (
-            0.01 * span
-        )
+        slope = (_bow(points, guess, k + 0.005 * span) - _bow(points, guess, k - 0.005 * span)) / (0.01 * span)
         if slope == 0 or not math.isfinite(slope):
             return None
         step = -_bow(points, guess, k) / slope

@@ -87,15 +87,10 @@ def _coverage(axes: Axes, result: LensCalibration) -> None:
 
 
 def _arrows(axes: Axes, result: LensCalibration) -> None:
-    good = [
-        (v.pixels[v.weight > 0], e[v.weight > 0])
-        for v, e in zip(result.views, result.fit.residuals, strict=True)
-    ]
+    good = [(v.pixels[v.weight > 0], e[v.weight > 0]) for v, e in zip(result.views, result.fit.residuals, strict=True)]
     places, errors = np.concatenate([a for a, _ in good]), np.concatenate([b for _, b in good])
     gain = 0.03 * result.profile.width / max(result.profile.rms_px or 0.0, 1e-9)
-    axes.quiver(
-        *places.T, *errors.T, angles="xy", scale_units="xy", scale=1 / gain, width=0.0022, color=ACCENT
-    )
+    axes.quiver(*places.T, *errors.T, angles="xy", scale_units="xy", scale=1 / gain, width=0.0022, color=ACCENT)
     for v in result.views:
         if np.any(v.weight == 0):
             axes.plot(*v.pixels[v.weight == 0].T, "x", color=WARN, ms=6)
@@ -109,9 +104,7 @@ def _times(gain: float) -> str:
 
 
 def _cloud(axes: Axes, result: LensCalibration) -> None:
-    errors = np.concatenate(
-        [e[v.weight > 0] for v, e in zip(result.views, result.fit.residuals, strict=True)]
-    )
+    errors = np.concatenate([e[v.weight > 0] for v, e in zip(result.views, result.fit.residuals, strict=True)])
     s = result.fit.sigma
     axes.plot(*errors.T, ".", ms=3, color=ACCENT, alpha=0.5)
     turn = np.linspace(0, 2 * np.pi, 100)
@@ -147,9 +140,7 @@ def _models(axes: Axes, result: LensCalibration) -> None:
     for k, name in enumerate(names):
         axes.plot(held[name], k, "o", color=WARN if name == result.choice.model else ACCENT)
         axes.text(held[name], k - 0.18, f"{held[name]:.4g}", ha="center", va="bottom", fontsize=8)
-    axes.set_yticks(
-        range(len(names)), [n.replace("k1, k2, p1, p2", "k1, k2,\np1, p2") for n in names], fontsize=8
-    )
+    axes.set_yticks(range(len(names)), [n.replace("k1, k2, p1, p2", "k1, k2,\np1, p2") for n in names], fontsize=8)
     axes.set_ylim(len(names) - 0.5, -0.7)
     axes.set_xscale("log")
     low, high = min(held.values()), max(held.values())

@@ -52,9 +52,7 @@ def reweighted(
         new = []
         for v, e in zip(views, result.residuals, strict=True):
             far = np.linalg.norm(e, axis=1) / s
-            weight = (
-                (far <= CUT).astype(np.float64) if last else np.minimum(1.0, HUBER / np.maximum(far, 1e-12))
-            )
+            weight = (far <= CUT).astype(np.float64) if last else np.minimum(1.0, HUBER / np.maximum(far, 1e-12))
             new.append(View(v.board, v.pixels, weight))
         views = [v if v.weight.sum() >= 6 else View.of(v.board, v.pixels) for v in new]
         result = fit(views, size, model, start=result, half_mm=half_mm)

@@ -143,8 +143,7 @@ def _named(s: Sighting, board: Chessboard) -> Sighting:
         columns, rows = v.size
         if columns > board.columns or rows > board.rows:
             reason = reason or (
-                f"shows {columns} x {rows} corners where the others show {board.columns} x "
-                f"{board.rows}: another board"
+                f"shows {columns} x {rows} corners where the others show {board.columns} x {board.rows}: another board"
             )
             continue
         views.append(replace(v, whole=(columns, rows) == (board.columns, board.rows)))
@@ -155,18 +154,12 @@ def judge(s: Sighting, board: Board) -> Sighting:
     """Leave out what shows too little of the board."""
     if s.reason is not None:
         return s
-    total = (
-        board.columns * board.rows
-        if isinstance(board, Chessboard)
-        else (board.columns - 1) * (board.rows - 1)
-    )
+    total = board.columns * board.rows if isinstance(board, Chessboard) else (board.columns - 1) * (board.rows - 1)
     need = min(total, max(LEAST_CORNERS, round(LEAST_SHARE * total)))
     views = [v for v in s.views if len(v.pixels) >= need]
     most = max(len(v.pixels) for v in s.views)
     if not views:
-        return s.without(
-            f"only {most} of the board's {total} corners seen, {need} are needed: show all of it"
-        )
+        return s.without(f"only {most} of the board's {total} corners seen, {need} are needed: show all of it")
     return replace(s, views=tuple(views))
 
 
@@ -199,9 +192,7 @@ def one_camera(sightings: list[Sighting]) -> list[Sighting]:
             "calibrate each camera, lens, zoom and picture size from its own photos",
         )
     first = groups[0][0]
-    return [
-        s if s.reason is not None or (why := difference(first, s)) is None else s.without(why) for s in left
-    ]
+    return [s if s.reason is not None or (why := difference(first, s)) is None else s.without(why) for s in left]
 
 
 def difference(usual: Sighting, s: Sighting) -> str | None:

@@ -50,9 +50,7 @@ def bar_pair(laid: U8, turned: U8, lens: Lens, at: tuple[float, float] | None = 
     if there is None:
         raise UserError("the bar's edge", "is not found after turning", REMEDY)
     if min(bar.length, there.length) < 0.6 * max(bar.length, there.length):
-        raise UserError(
-            "the bar's edge", f"shows {bar.length:.0f} px as laid and {there.length:.0f} px turned", REMEDY
-        )
+        raise UserError("the bar's edge", f"shows {bar.length:.0f} px as laid and {there.length:.0f} px turned", REMEDY)
     turns = [
         wrap_half_turn(_slope(b, lens) - _slope(a, lens))
         for a in first
@@ -76,10 +74,7 @@ def bar_pair(laid: U8, turned: U8, lens: Lens, at: tuple[float, float] | None = 
 def _bar(edges: list[Edge], spot: F64, near: float, lens: Lens) -> Edge | None:
     """The longest near-level edge that passes the spot."""
     for e in edges:
-        if (
-            abs(_slope(e, lens)) <= STEEPEST_DEG
-            and float(np.linalg.norm(e.points - spot, axis=1).min()) <= near
-        ):
+        if abs(_slope(e, lens)) <= STEEPEST_DEG and float(np.linalg.norm(e.points - spot, axis=1).min()) <= near:
             return e
     return None
 

@@ -145,9 +145,7 @@ def _mean(name: str, values: list[float], nominal: float, u_tool: float) -> tupl
     scatter = 0.0
     n = len(values)
     if n > 1:
-        scatter = (
-            float(np.std(values, ddof=1)) / math.sqrt(n) * float(stats.t.ppf((1 + COVER) / 2, n - 1)) / 2
-        )
+        scatter = float(np.std(values, ddof=1)) / math.sqrt(n) * float(stats.t.ppf((1 + COVER) / 2, n - 1)) / 2
     return mean, math.hypot(u_tool, scatter) / nominal
 
 

@@ -61,8 +61,11 @@ def _result(future: Any) -> Outcome | None:
     except (KilledWorker, CancelledError, OSError):
         return None
     except Exception as error:
-        raise UserError("--cluster", f"a worker failed ({type(error).__name__}: {error})",
-                        "look into the workers' logs, or run without --cluster") from None
+        raise UserError(
+            "--cluster",
+            f"a worker failed ({type(error).__name__}: {error})",
+            "look into the workers' logs, or run without --cluster",
+        ) from None
     return outcome
 
 
@@ -71,13 +74,17 @@ def _client(address: str) -> Iterator[Any]:
     try:
         from distributed import Client
     except ImportError:
-        raise UserError("--cluster", "the package distributed is not installed",
-                        "run pip install 'ribangle[cluster]'") from None
+        raise UserError(
+            "--cluster", "the package distributed is not installed", "run pip install 'ribangle[cluster]'"
+        ) from None
     try:
         client = Client(address, timeout=CONNECT_SECONDS, set_as_default=False)
     except (OSError, TimeoutError, ValueError):
-        raise UserError(f"--cluster {address}", "no scheduler answers there",
-                        "start one with dask scheduler and give its address, as tcp://host:8786") from None
+        raise UserError(
+            f"--cluster {address}",
+            "no scheduler answers there",
+            "start one with dask scheduler and give its address, as tcp://host:8786",
+        ) from None
     try:
         yield client
     finally:
@@ -94,11 +101,17 @@ def _check_workers(client: Any, plan: Plan) -> None:
         raise UserError("--cluster", "the cluster has no workers", "start one with dask worker")
     for worker, (code, sees) in answers.items():
         if code != code_digest():
-            raise UserError(f"--cluster: worker {worker}", "has another version of ribangle or its libraries",
-                            "install the same on every machine")
+            raise UserError(
+                f"--cluster: worker {worker}",
+                "has another version of ribangle or its libraries",
+                "install the same on every machine",
+            )
         if not sees:
-            raise UserError(f"--cluster: worker {worker}", f"does not see {plan.job.folder.resolve()}",
-                            "put job and photos where every machine sees them by the same path")
+            raise UserError(
+                f"--cluster: worker {worker}",
+                f"does not see {plan.job.folder.resolve()}",
+                "put job and photos where every machine sees them by the same path",
+            )
 
 
 def _worker_facts(folder: str) -> tuple[str, bool]:

@@ -82,8 +82,11 @@ class BatchWatch:
             level = load_level(job.folder / job.level.profile)
             age = _age(level.date, taken)
             if age > level.valid_days:
-                yield Flag("level-profile-old", f"the level profile of {level.date} was {age:.0f} days old when the "
-                           "photos were taken: turn it end for end again")
+                yield Flag(
+                    "level-profile-old",
+                    f"the level profile of {level.date} was {age:.0f} days old when the "
+                    "photos were taken: turn it end for end again",
+                )
 
 
 def _age(date: str, taken: Sequence[str | None]) -> float:
@@ -103,6 +106,3 @@ def _profiles(job: Job, named: set[str]) -> list[LensProfile]:
         folder = Path(job.folder / job.lens_folder)
         found = [p for _, p in profiles_in(folder)] if folder.is_dir() else []
     return sorted({p.ident: p for p in found if p.ident in named}.values(), key=lambda p: p.ident)
-
-
-

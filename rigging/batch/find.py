@@ -36,11 +36,15 @@ def find_photos(places: Iterable[Path], *, follow_links: bool = False) -> list[S
                 found.setdefault(os.path.abspath(source.path), source)  # noqa: PTH100 - links stay links
         except (OSError, ValueError) as error:
             reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-            raise UserError(str(place), f"cannot be looked into ({reason})",
-                            "check the path and its permissions") from None
+            raise UserError(
+                str(place), f"cannot be looked into ({reason})", "check the path and its permissions"
+            ) from None
     if not found:
-        raise UserError(" ".join(map(str, places)) or "no folder", "there is no photo in it",
-                        "give photos or a folder of photos (JPEG, PNG, TIFF, WebP, HEIC)")
+        raise UserError(
+            " ".join(map(str, places)) or "no folder",
+            "there is no photo in it",
+            "give photos or a folder of photos (JPEG, PNG, TIFF, WebP, HEIC)",
+        )
     return sorted(found.values(), key=lambda source: (source.name, str(source.path)))
 
 

@@ -34,8 +34,11 @@ def check_names(given: Sequence[tuple[str, str]], photos: Sequence[str]) -> None
     for name, _ in given:
         if name not in photos:
             near = get_close_matches(name, photos, 1)
-            raise UserError(f"hint for {name!r}", "no such photo is among those given",
-                            f"did you mean {near[0]}?" if near else "name the photo as it is listed")
+            raise UserError(
+                f"hint for {name!r}",
+                "no such photo is among those given",
+                f"did you mean {near[0]}?" if near else "name the photo as it is listed",
+            )
 
 
 def _split(text: str) -> tuple[str, str, str]:
@@ -43,8 +46,11 @@ def _split(text: str) -> tuple[str, str, str]:
         if f" {role} " in text:
             name, _, rest = text.strip().rpartition(f" {role} ")
             return name, "", f"{role} {rest}"
-    raise UserError(f"hint {text!r}", "does not say for which photo and line it is",
-                    'write "PHOTO ROLE X,Y X,Y" with ROLE chord, spar, plumb or level')
+    raise UserError(
+        f"hint {text!r}",
+        "does not say for which photo and line it is",
+        'write "PHOTO ROLE X,Y X,Y" with ROLE chord, spar, plumb or level',
+    )
 
 
 def hints_of(path: Path, name: str, given: tuple[tuple[str, str], ...]) -> tuple[str, ...]:
@@ -53,8 +59,11 @@ def hints_of(path: Path, name: str, given: tuple[tuple[str, str], ...]) -> tuple
     beside = path.with_name(path.name + SUFFIX)
     if beside.is_file():
         data = beside.read_bytes()[:MOST_BYTES]
-        lines += [line.strip() for line in data.decode("utf-8", "replace").splitlines()
-                  if line.strip() and not line.lstrip().startswith("#")]
+        lines += [
+            line.strip()
+            for line in data.decode("utf-8", "replace").splitlines()
+            if line.strip() and not line.lstrip().startswith("#")
+        ]
     seen: dict[str, str] = {}
     for line in lines:
         try:

@@ -26,8 +26,10 @@ from shared.version import version
 
 FORMAT = "ribangle readings 1"
 
-CAUTION = ("An aid, not an inspection: confirm every angle with an independent instrument; the designer's "
-           "drawings, the local authority and a licensed inspector decide.")
+CAUTION = (
+    "An aid, not an inspection: confirm every angle with an independent instrument; the designer's "
+    "drawings, the local authority and a licensed inspector decide."
+)
 
 Tree = dict[str, Any]
 
@@ -41,8 +43,9 @@ def to_tree(reading: Reading, overlay: str | None = None) -> Tree:
     _sum_up(tree["chord"], reading.chord.quantity)
     _sum_up(tree["spar"], reading.spar.quantity)
     built_in = reading.built_in
-    tree["built_in"] = None if built_in is None else {
-        "quantity": finite(msgspec.to_builtins(built_in)), **_sums(built_in)}
+    tree["built_in"] = (
+        None if built_in is None else {"quantity": finite(msgspec.to_builtins(built_in)), **_sums(built_in)}
+    )
     tree["overlay"] = overlay
     return tree
 
@@ -57,8 +60,7 @@ def write_readings(stream: IO[bytes], job: Job, trees: Iterable[Tree], drift: It
 
     drift : what the batch said of each lens profile (`rigging.batch.drift`).
     """
-    head = {"format": FORMAT, "caution": CAUTION, "version": version(), "wing": job.wing.name,
-            "drift": list(drift)}
+    head = {"format": FORMAT, "caution": CAUTION, "version": version(), "wing": job.wing.name, "drift": list(drift)}
     stream.write(msgspec.json.encode(head)[:-1] + b',"readings":[')
     for number, tree in enumerate(trees):
         stream.write((b",\n" if number else b"\n") + msgspec.json.encode(tree))
@@ -71,17 +73,20 @@ def load_readings(path: str | Path) -> list[Reading]:
     try:
         data = place.read_bytes()
     except OSError as error:
-        raise UserError(str(place), f"cannot be read ({error.strerror})",
-                        "give the readings.json that ribangle measure wrote") from None
+        raise UserError(
+            str(place), f"cannot be read ({error.strerror})", "give the readings.json that ribangle measure wrote"
+        ) from None
     try:
         tree = msgspec.json.decode(data, type=dict[str, Any])
         if tree.get("format") != FORMAT:
-            raise UserError(place.name, f"is not in the format {FORMAT!r}",
-                            "measure again with this version of ribangle")
+            raise UserError(
+                place.name, f"is not in the format {FORMAT!r}", "measure again with this version of ribangle"
+            )
         return [from_tree(entry) for entry in tree["readings"]]
     except (msgspec.MsgspecError, KeyError, TypeError, ValueError, AttributeError, RecursionError) as error:
-        raise UserError(place.name, f"is not a readings file ({error})",
-                        "give the readings.json that ribangle measure wrote") from None
+        raise UserError(
+            place.name, f"is not a readings file ({error})", "give the readings.json that ribangle measure wrote"
+        ) from None
 
 
 def iter_trees(path: Path) -> Iterator[Tree]:
@@ -100,34 +105,63 @@ def json_schema() -> Tree:
         "value": {"type": ["number", "null"], "description": "degrees, nose-up positive"},
         "u": {"type": ["number", "null"], "description": "combined standard uncertainty, degrees"},
         "U": {"type": ["number", "null"], "description": "expanded uncertainty, k = 2, degrees"},
-        "budget": {"type": "object", "additionalProperties": {"type": ["number", "null"]},
-                   "description": "standard uncertainty by component name, degrees"}}
+        "budget": {
+            "type": "object",
+            "additionalProperties": {"type": ["number", "null"]},
+            "description": "standard uncertainty by component name, degrees",
+        },
+    }
     defs: Tree = {name: _nullable_numbers(part) for name, part in parts.items()}
     defs["Angle"]["properties"] |= sums
     defs["Angle"]["required"] = sorted({*defs["Angle"].get("required", ()), *sums})
     defs["Reading"]["properties"] |= {
-        "built_in": {"anyOf": [{"type": "null"}, {
-            "type": "object", "properties": {"quantity": {"$ref": "#/$defs/Quantity"}, **sums},
-            "required": ["quantity", *sums]}]},
-        "overlay": {"type": ["string", "null"]}}
+        "built_in": {
+            "anyOf": [
+                {"type": "null"},
+                {
+                    "type": "object",
+                    "properties": {"quantity": {"$ref": "#/$defs/Quantity"}, **sums},
+                    "required": ["quantity", *sums],
+                },
+            ]
+        },
+        "overlay": {"type": ["string", "null"]},
+    }
     defs["Reading"]["required"] = [*defs["Reading"]["required"], "built_in", "overlay"]
     return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema", "title": FORMAT, "type": "object",
-        "properties": {"format": {"const": FORMAT}, "caution": {"type": "string"},
-                       "version": {"type": "string"}, "wing": {"type": "string"},
-                       "drift": {"type": "array", "items": _drift_schema(),
-                                 "description": "what the batch's cards say of each lens profile and of the print"},
-                       "readings": {"type": "array", "items": root}},
-        "required": ["format", "caution", "version", "wing", "drift", "readings"], "$defs": defs}
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": FORMAT,
+        "type": "object",
+        "properties": {
+            "format": {"const": FORMAT},
+            "caution": {"type": "string"},
+            "version": {"type": "string"},
+            "wing": {"type": "string"},
+            "drift": {
+                "type": "array",
+                "items": _drift_schema(),
+                "description": "what the batch's cards say of each lens profile and of the print",
+            },
+            "readings": {"type": "array", "items": root},
+        },
+        "required": ["format", "caution", "version", "wing", "drift", "readings"],
+        "$defs": defs,
+    }
 
 
 def _drift_schema() -> Tree:
     number: Tree = {"type": ["number", "null"]}
     texts = {"lens": "ident of the lens profile", "lens_date": "its day, ISO 8601"}
-    numbers = {"cards": "cards used", "focal": "focal length over the profile's", "u_focal": "its u",
-               "stretch": "of the prints, down the sheet against across, relative", "u_stretch": "its u",
-               "skew_deg": "of the prints' corners from 90, degrees", "u_skew_deg": "its u",
-               "rms_px": "median residual of the cards' corners, pixels"}
+    numbers = {
+        "cards": "cards used",
+        "focal": "focal length over the profile's",
+        "u_focal": "its u",
+        "stretch": "of the prints, down the sheet against across, relative",
+        "u_stretch": "its u",
+        "skew_deg": "of the prints' corners from 90, degrees",
+        "u_skew_deg": "its u",
+        "rms_px": "median residual of the cards' corners, pixels",
+    }
     properties: Tree = {k: {"type": "string", "description": d} for k, d in texts.items()}
     properties |= {k: {**number, "description": d} for k, d in numbers.items()}
     properties["flags"] = {"type": "array", "items": {"$ref": "#/$defs/Flag"}}
@@ -139,8 +173,7 @@ def _sum_up(angle: Tree, quantity: Quantity | None) -> None:
 
 
 def _sums(quantity: Quantity) -> Tree:
-    sums: Tree = finite({"value": quantity.value, "u": quantity.u, "U": quantity.U,
-                          "budget": quantity.budget()})
+    sums: Tree = finite({"value": quantity.value, "u": quantity.u, "U": quantity.U, "budget": quantity.budget()})
     return sums
 
 
@@ -162,8 +195,7 @@ def known_or_nan(value: Any, kind: Any) -> Any:
     if isinstance(kind, type) and is_dataclass(kind) and isinstance(value, dict):
         return {key: known_or_nan(value[key], hint) for key, hint in _hints(kind) if key in value}
     if isinstance(value, list) and get_origin(kind) is tuple:
-        return [known_or_nan(item, part)
-                for item, part in zip(value, _parts(kind, len(value)), strict=True)]
+        return [known_or_nan(item, part) for item, part in zip(value, _parts(kind, len(value)), strict=True)]
     if get_origin(kind) in (Union, types.UnionType):
         options = [part for part in get_args(kind) if part is not types.NoneType]
         return known_or_nan(value, options[0]) if len(options) == 1 else value
@@ -206,8 +238,9 @@ def main() -> None:
     from shared.files import write_whole
 
     target = Path(__file__).parents[2] / "docs" / "readings.schema.json"
-    write_whole(target, msgspec.json.format(msgspec.json.encode(json_schema(), order="deterministic"),
-                                            indent=1) + b"\n")
+    write_whole(
+        target, msgspec.json.format(msgspec.json.encode(json_schema(), order="deterministic"), indent=1) + b"\n"
+    )
 
 
 if __name__ == "__main__":

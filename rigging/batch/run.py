@@ -104,8 +104,9 @@ class BatchResult:
         return 0 if self.measured == len(self.lines) else 1 if self.measured else 3
 
 
-def measure_batch(job: Job, sources: Sequence[Source], folder: Path, options: Options | None = None,
-                  tell: Tell | None = None) -> BatchResult:
+def measure_batch(
+    job: Job, sources: Sequence[Source], folder: Path, options: Options | None = None, tell: Tell | None = None
+) -> BatchResult:
     """Measure photos into a folder: `readings.json`, `readings.csv`, `overlays/`.
 
     sources : from `rigging.batch.find.find_photos`. folder : made where it is missing. tell : progress.
@@ -114,10 +115,19 @@ def measure_batch(job: Job, sources: Sequence[Source], folder: Path, options: Op
     """
     options = options or Options()
     job = replace(job, folder=job.folder.resolve())
-    extras = (*(("overlays",) if options.overlays else ()),
-              *((f"monte carlo {options.monte_carlo}",) if options.monte_carlo else ()))
-    plan = Plan(job, fingerprint(job, extras), options.reader, options.drawer, options.overlays, options.monte_carlo,
-                _seconds(options))
+    extras = (
+        *(("overlays",) if options.overlays else ()),
+        *((f"monte carlo {options.monte_carlo}",) if options.monte_carlo else ()),
+    )
+    plan = Plan(
+        job,
+        fingerprint(job, extras),
+        options.reader,
+        options.drawer,
+        options.overlays,
+        options.monte_carlo,
+        _seconds(options),
+    )
     store = Store(folder, plan.made_from)
     with store.locked():
         batch = _Batch(store, plan, options, tell, len(sources))
@@ -132,8 +142,7 @@ def _seconds(options: Options) -> float:
 class _Batch:
     """The state of one run: a line for each photo done; only what cannot be kept on disk stays in memory."""
 
-    def __init__(self, store: Store, plan: Plan, options: Options, tell: Tell | None,
-                 total: int) -> None:
+    def __init__(self, store: Store, plan: Plan, options: Options, tell: Tell | None, total: int) -> None:
         self.store, self.plan, self.options, self.tell, self.total = store, plan, options, tell, total
         self.ranks = {station.name: rank for rank, station in enumerate(plan.job.stations)}
         self.lines: list[Line] = []
@@ -191,8 +200,7 @@ class _Batch:
         self.watch.see(tree)
         rank = self.ranks.get(tree["station"] or "", len(self.ranks))
         photo = tree["photo"]
-        self.lines.append(Line(rank, photo["name"], path, key, photo["sha256"],
-                               tree["chord"]["quantity"] is not None))
+        self.lines.append(Line(rank, photo["name"], path, key, photo["sha256"], tree["chord"]["quantity"] is not None))
         self._report()
 
     def _report(self) -> None:
@@ -219,8 +227,9 @@ class _Batch:
     def _tree(self, line: Line) -> dict[str, Any]:
         tree = self.store.get(line.key) if line.key else self.loose[line.path]
         if tree is None:
-            raise UserError(str(self.store.folder), "a finished reading was changed or taken away",
-                            "run the same command again")
+            raise UserError(
+                str(self.store.folder), "a finished reading was changed or taken away", "run the same command again"
+            )
         return tree
 
     def _trees(self, overlays: set[str], drift: BatchDrift) -> Iterator[dict[str, Any]]:
@@ -232,8 +241,7 @@ class _Batch:
             tree = {**tree, "flags": [*tree["flags"], *doubts]}
             if line.sha256 and copies[line.sha256] > 1:
                 if line.sha256 in first:
-                    flag = {"code": "same-photo",
-                            "text": f"the same photo as {first[line.sha256]}: no second witness"}
+                    flag = {"code": "same-photo", "text": f"the same photo as {first[line.sha256]}: no second witness"}
                     tree["flags"] = [*tree["flags"], flag]
                 first.setdefault(line.sha256, line.name)
             if tree["overlay"]:
@@ -247,6 +255,7 @@ def _nothing() -> Generator[Outcome, None, None]:
 
 def _hashed(sources: Sequence[Source]) -> Iterator[tuple[Source, str, str | None]]:
     """Each source with its SHA-256, or with what keeps it from being read; hashed on every core."""
+
     def facts(source: Source) -> tuple[Source, str, str | None]:
         if source.problem is not None:
             return source, "", source.problem

@@ -29,8 +29,7 @@ from shared.version import version
 OVERLAYS = "overlays"
 _KEPT = ".kept"
 _CODE = ("shared", "calibration", "vision")
-_LIBRARIES = ("numpy", "scipy", "opencv-python", "opencv-python-headless", "pillow", "pillow-heif",
-              "simplejpeg")
+_LIBRARIES = ("numpy", "scipy", "opencv-python", "opencv-python-headless", "pillow", "pillow-heif", "simplejpeg")
 
 
 @dataclass(frozen=True)
@@ -56,8 +55,11 @@ class Store:
             lock = FileLock(self.folder / _KEPT / "lock", timeout=0)
             lock.acquire()
         except Timeout:
-            raise UserError(str(self.folder), "another run is writing to this folder",
-                            "wait for it to end, or give another folder with --out") from None
+            raise UserError(
+                str(self.folder),
+                "another run is writing to this folder",
+                "wait for it to end, or give another folder with --out",
+            ) from None
         except OSError as error:
             raise cannot_write(self.folder, error) from None
         try:
@@ -126,8 +128,11 @@ def cannot_write(folder: Path, error: OSError) -> UserError:
     import errno
 
     full = error.errno in (errno.ENOSPC, getattr(errno, "EDQUOT", None), errno.EFBIG)
-    remedy = ("make room on the disk and run the same command again, what was finished is kept" if full
-              else "give a folder that can be written to with --out")
+    remedy = (
+        "make room on the disk and run the same command again, what was finished is kept"
+        if full
+        else "give a folder that can be written to with --out"
+    )
     return UserError(str(folder), f"cannot be written to ({error.strerror or error})", remedy)
 
 
@@ -156,8 +161,18 @@ def fingerprint(job: Job, settings: tuple[str, ...] = ()) -> str:
 
     What the job says of inclinometer, jig, glue, spanwise level, stage of work and units shown does not.
     """
-    bare = replace(job, folder=Path(), gauge=Gauge(), jigs=(), glue=None, heights=(), spar_levels=(),
-                   stage=None, length_unit="mm", decimal=".")
+    bare = replace(
+        job,
+        folder=Path(),
+        gauge=Gauge(),
+        jigs=(),
+        glue=None,
+        heights=(),
+        spar_levels=(),
+        stage=None,
+        length_unit="mm",
+        decimal=".",
+    )
     parts = [msgspec.json.encode(bare, enc_hook=str).decode(), *_profiles(job), code_digest(), *settings]
     return hashlib.sha256("\n".join(parts).encode("utf-8")).hexdigest()
 

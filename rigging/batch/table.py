@@ -71,15 +71,20 @@ def _angle(tree: dict[str, Any]) -> Text:
 def _design(station: Station | None, line: str) -> str:
     if station is None:
         return ""
-    angle, tolerance = ((station.chord_deg, station.chord_tolerance_deg) if line == "chord"
-                        else (station.spar_deg, station.spar_tolerance_deg))
+    angle, tolerance = (
+        (station.chord_deg, station.chord_tolerance_deg)
+        if line == "chord"
+        else (station.spar_deg, station.spar_tolerance_deg)
+    )
     return "" if angle is None or tolerance is None else f"{number(angle, 2)}° ± {number(tolerance, 2)}°"
 
 
 def _remarks(tree: dict[str, Any], units: Units) -> Text:
     text = Text()
     for reason in reasons(tree):
-        text.append(("; " if text else "") + shown_in(reason, units), style="red" if tree["chord"]["value"] is None else "")
+        text.append(
+            ("; " if text else "") + shown_in(reason, units), style="red" if tree["chord"]["value"] is None else ""
+        )
     flags = [*tree["flags"], *tree["chord"]["flags"], *tree["spar"]["flags"]]
     for words in dict.fromkeys(flag["text"] for flag in flags if flag["code"] not in BATCH):
         text.append(("; " if text else "") + shown_in(words, units), style="yellow")

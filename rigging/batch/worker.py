@@ -146,8 +146,9 @@ def measure_one(task: Task, plan: Plan) -> Outcome:
 def refused(name: str, reason: str, sha256: str = "", width: int = 0, height: int = 0) -> Reading:
     """A reading without a value, for a photo that gave no picture."""
     nothing = Angle(None, " ".join(reason.split()))
-    return Reading(Photo(name, sha256, width, height, None, None), None, nothing, nothing, None, None,
-                   Made(version(), None, None))
+    return Reading(
+        Photo(name, sha256, width, height, None, None), None, nothing, nothing, None, None, Made(version(), None, None)
+    )
 
 
 def _fault(picture: Picture, reason: str) -> Reading:

@@ -36,8 +36,7 @@ def bring(file: Path, photo: Path | None, out: Path | None) -> None:
         if sorted((picture.width, picture.height)) != sorted(foreign.size):
             raise UserError(
                 str(photo),
-                f"has {picture.width} x {picture.height} pixels, the calibration "
-                f"{foreign.size[0]} x {foreign.size[1]}",
+                f"has {picture.width} x {picture.height} pixels, the calibration {foreign.size[0]} x {foreign.size[1]}",
                 "give a photo taken at that size",
             )
     profile = profile_of(foreign, exif, datetime.date.today(), file.name)
@@ -51,9 +50,7 @@ def bring(file: Path, photo: Path | None, out: Path | None) -> None:
     click.echo(f"wrote {out}: a profile for {profile.camera}")
 
 
-@click.command(
-    name="export", epilog="Example: ribangle calibrate export lens/shopcam.json shopcam.yaml --as ros"
-)
+@click.command(name="export", epilog="Example: ribangle calibrate export lens/shopcam.json shopcam.yaml --as ros")
 @click.argument("profile", type=click.Path(path_type=Path))
 @click.argument("out", type=click.Path(path_type=Path))
 @click.option(

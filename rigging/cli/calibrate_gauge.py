@@ -22,9 +22,7 @@ if TYPE_CHECKING:
 @click.option("--sense", type=click.Choice(["nose-up", "unsigned", "0-90", "0-180"]), default="nose-up",
               show_default=True, help="How the gauge counts.")  # fmt: skip
 @click.option("--name", default="gauge", show_default=True, help="Names the gauge.")
-@click.option(
-    "--date", metavar="ISO", help="Day or time of calibration [default: the log's last time, or now]."
-)
+@click.option("--date", metavar="ISO", help="Day or time of calibration [default: the log's last time, or now].")
 @click.option("--valid-days", type=click.FloatRange(0, min_open=True), default=90.0, show_default=True,
               help="How long the calibration is to be trusted.")  # fmt: skip
 @click.option("--out", type=click.Path(path_type=Path), help="Profile to write [default: NAME.json].")
@@ -65,9 +63,7 @@ def _when(date: str | None, last: str | None) -> str:
     try:
         when = datetime.fromisoformat(date or last) if date or last else datetime.now()  # type: ignore[arg-type]
     except ValueError:
-        raise UserError(
-            f"--date {date}", "must be ISO 8601", "write 2025-04-03 or 2025-04-03T10:00"
-        ) from None
+        raise UserError(f"--date {date}", "must be ISO 8601", "write 2025-04-03 or 2025-04-03T10:00") from None
     return when.replace(tzinfo=None).isoformat(timespec="seconds")
 
 

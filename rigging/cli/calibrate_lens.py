@@ -21,25 +21,15 @@ if TYPE_CHECKING:
     epilog="Example: ribangle calibrate lens board-photos --board 9x6 --out lens/shopcam.json",
 )
 @click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option(
-    "--board", metavar="9x6", help="Chessboard: inner corners along its sides (found where not given)."
-)
+@click.option("--board", metavar="9x6", help="Chessboard: inner corners along its sides (found where not given).")
 @click.option("--charuco", metavar="7x5", help="ChArUco board instead: squares along its sides.")
-@click.option(
-    "--card", type=click.Choice(["panel", "strip"]), help="Station cards instead, several in a photo or one."
-)
+@click.option("--card", type=click.Choice(["panel", "strip"]), help="Station cards instead, several in a photo or one.")
 @click.option("--square", type=float, default=25.0, show_default=True, metavar="MM", help="Side of a square.")
-@click.option(
-    "--marker", type=float, default=18.0, show_default=True, metavar="MM", help="Side of a ChArUco marker."
-)
+@click.option("--marker", type=float, default=18.0, show_default=True, metavar="MM", help="Side of a ChArUco marker.")
 @click.option("--dictionary", default="5X5_1000", show_default=True, help="OpenCV's marker dictionary.")
-@click.option(
-    "--model", help='Force a lens model, as "f, c, k1, k2"; else the error on photos left out decides.'
-)
+@click.option("--model", help='Force a lens model, as "f, c, k1, k2"; else the error on photos left out decides.')
 @click.option("--out", type=click.Path(path_type=Path), help="Profile to write [default: lens/CAMERA.json].")
-@click.option(
-    "--picture", type=click.Path(path_type=Path), help="Picture to write [default: beside the profile]."
-)
+@click.option("--picture", type=click.Path(path_type=Path), help="Picture to write [default: beside the profile].")
 def lens(
     photos: tuple[Path, ...],
     board: str | None,
@@ -98,9 +88,7 @@ def board_of(
     return Chessboard(*(parse_size(board) if board else (0, 0)), square)
 
 
-def opened(
-    places: tuple[Path, ...], unread: list[PhotoUse], doing: str = "Looking for the board"
-) -> Iterator[Picture]:
+def opened(places: tuple[Path, ...], unread: list[PhotoUse], doing: str = "Looking for the board") -> Iterator[Picture]:
     """Load photos one by one under a progress bar; those that cannot be read are noted in `unread`."""
     from rich.console import Console
     from rich.progress import track

@@ -10,9 +10,7 @@ import click
 
 @click.command(epilog="Example: ribangle calibrate lines shop-photos --out lens/rough.json")
 @click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option(
-    "--out", type=click.Path(path_type=Path), help="Profile to write [default: lens/CAMERA-lines.json]."
-)
+@click.option("--out", type=click.Path(path_type=Path), help="Profile to write [default: lens/CAMERA-lines.json].")
 def lines(photos: tuple[Path, ...], out: Path | None) -> None:
     """Find the distortion of a lens from straight strings and edges in PHOTOS (files or folders) of one
     camera.

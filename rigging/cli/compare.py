@@ -11,15 +11,18 @@ if TYPE_CHECKING:
     from rigging.record.compare import Comparison
 
 
-@click.command(short_help="What moved between two surveys.",
-               epilog="Example: ribangle compare wing.toml 1 2 --picture moved.png",
-               context_settings={"ignore_unknown_options": True})
+@click.command(
+    short_help="What moved between two surveys.",
+    epilog="Example: ribangle compare wing.toml 1 2 --picture moved.png",
+    context_settings={"ignore_unknown_options": True},
+)
 @click.argument("job_file", metavar="JOB", type=click.Path(path_type=Path))
 @click.argument("a", metavar="A")
 @click.argument("b", metavar="[B]", required=False)
 @click.option("--mirrored", is_flag=True, help="Compare left with right within survey A.")
-@click.option("--picture", type=click.Path(path_type=Path), metavar="FILE",
-              help="Draw the changes: .svg, .pdf or .png.")
+@click.option(
+    "--picture", type=click.Path(path_type=Path), metavar="FILE", help="Draw the changes: .svg, .pdf or .png."
+)
 def compare(job_file: Path, a: str, b: str | None, mirrored: bool, picture: Path | None) -> int:
     """Compare surveys A and B of JOB (numbers, or last): before glue and after cure, last month and today.
 
@@ -63,7 +66,8 @@ def _draw(result: Comparison, path: Path, title: str) -> None:
     from rigging.cli.pictures import write_picture
     from rigging.plots.drift import Drift, drift_plot
 
-    plot = drift_plot([Drift(c.station, c.line, c.change) for c in result.changes if c.line != "built-in"],
-                      f"What moved: {title}")
+    plot = drift_plot(
+        [Drift(c.station, c.line, c.change) for c in result.changes if c.line != "built-in"], f"What moved: {title}"
+    )
     if plot is not None:
         write_picture(plot, path)

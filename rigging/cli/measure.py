@@ -14,30 +14,65 @@ if TYPE_CHECKING:
     from shared.job.model import Job
 
 
-@click.command(short_help="Read the rib angles from photos.",
-               epilog="Example: ribangle measure wing.toml photos --out readings")
+@click.command(
+    short_help="Read the rib angles from photos.", epilog="Example: ribangle measure wing.toml photos --out readings"
+)
 @click.argument("job_file", metavar="JOB", type=click.Path(path_type=Path))
 @click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--out", type=click.Path(path_type=Path), metavar="FOLDER",
-              help="Where the results go. [default: NAME-readings beside the job file NAME.toml]")
-@click.option("--jobs", type=click.IntRange(1, 1024), metavar="N",
-              help="Processes that share the work. [default: one for each core]")
-@click.option("--cluster", metavar="ADDRESS",
-              help="Share the work on the Dask cluster of this scheduler instead.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="FOLDER",
+    help="Where the results go. [default: NAME-readings beside the job file NAME.toml]",
+)
+@click.option(
+    "--jobs",
+    type=click.IntRange(1, 1024),
+    metavar="N",
+    help="Processes that share the work. [default: one for each core]",
+)
+@click.option("--cluster", metavar="ADDRESS", help="Share the work on the Dask cluster of this scheduler instead.")
 @click.option("--again", is_flag=True, help="Measure anew what was measured before and has not changed.")
 @click.option("--no-overlays", is_flag=True, help="Draw no annotated pictures.")
 @click.option("--follow-links", is_flag=True, help="Read photos through links that lead out of their folder.")
-@click.option("--hint", "hints", multiple=True, metavar='"PHOTO ROLE X,Y X,Y"',
-              help="Point at a line (chord, spar, plumb or level) by two points in pixels. Repeatable; also from a file "
-                   "PHOTO.hints beside the photo.")
-@click.option("--monte-carlo", type=click.IntRange(100, 100_000), metavar="N", default=None,
-              help="Hold each U against N draws (JCGM 101).")
-@click.option("--time-limit", type=click.FloatRange(1.0), metavar="SECONDS", default=300.0, show_default=True,
-              help="Give a photo up that takes longer, and go on.")
+@click.option(
+    "--hint",
+    "hints",
+    multiple=True,
+    metavar='"PHOTO ROLE X,Y X,Y"',
+    help="Point at a line (chord, spar, plumb or level) by two points in pixels. Repeatable; also from a file "
+    "PHOTO.hints beside the photo.",
+)
+@click.option(
+    "--monte-carlo",
+    type=click.IntRange(100, 100_000),
+    metavar="N",
+    default=None,
+    help="Hold each U against N draws (JCGM 101).",
+)
+@click.option(
+    "--time-limit",
+    type=click.FloatRange(1.0),
+    metavar="SECONDS",
+    default=300.0,
+    show_default=True,
+    help="Give a photo up that takes longer, and go on.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print the readings as JSON, and nothing else.")
-def measure(job_file: Path, photos: tuple[Path, ...], out: Path | None, jobs: int | None, cluster: str | None,
-            again: bool, no_overlays: bool, follow_links: bool, hints: tuple[str, ...], monte_carlo: int | None,
-            time_limit: float, as_json: bool) -> int:
+def measure(
+    job_file: Path,
+    photos: tuple[Path, ...],
+    out: Path | None,
+    jobs: int | None,
+    cluster: str | None,
+    again: bool,
+    no_overlays: bool,
+    follow_links: bool,
+    hints: tuple[str, ...],
+    monte_carlo: int | None,
+    time_limit: float,
+    as_json: bool,
+) -> int:
     """Read the rib angles from PHOTOS (files, or folders of them) of the wing that JOB describes.
 
     Writes readings.csv, readings.json and an annotated picture of every photo. Photos that were measured
@@ -57,8 +92,15 @@ def measure(job_file: Path, photos: tuple[Path, ...], out: Path | None, jobs: in
     given = parse_given(hints)
     check_names(given, [source.name for source in sources])
     folder = out or job_file.parent / f"{job_file.stem}-readings"
-    options = Options(workers=jobs, cluster=cluster, again=again, overlays=not no_overlays, hints=given,
-                      monte_carlo=monte_carlo or 0, seconds=time_limit)
+    options = Options(
+        workers=jobs,
+        cluster=cluster,
+        again=again,
+        overlays=not no_overlays,
+        hints=given,
+        monte_carlo=monte_carlo or 0,
+        seconds=time_limit,
+    )
     result = run(job, sources, folder, options, quiet=as_json)
     if as_json:
         print_json(result)
@@ -80,8 +122,9 @@ def run(job: Job, sources: list[Source], folder: Path, options: Options, *, quie
     columns = (TextColumn("measuring"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
     with Progress(*columns, console=console, transient=True, disable=quiet or not console.is_terminal) as bar:
         task = bar.add_task("", total=len(sources))
-        return measure_batch(job, sources, folder, options,
-                             lambda done, total: bar.update(task, completed=done, total=total))
+        return measure_batch(
+            job, sources, folder, options, lambda done, total: bar.update(task, completed=done, total=total)
+        )
 
 
 def show(job: Job, result: BatchResult) -> None:

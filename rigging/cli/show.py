@@ -15,8 +15,11 @@ if TYPE_CHECKING:
 _JOB = click.argument("job_file", metavar="JOB", type=click.Path(path_type=Path))
 
 
-@click.command(short_help="Show a kept survey again.", epilog="Example: ribangle show wing.toml 3",
-               context_settings={"ignore_unknown_options": True})
+@click.command(
+    short_help="Show a kept survey again.",
+    epilog="Example: ribangle show wing.toml 3",
+    context_settings={"ignore_unknown_options": True},
+)
 @_JOB
 @click.argument("which", metavar="[N]", required=False)
 @click.option("--json", "as_json", is_flag=True, help="Print the kept survey as JSON, and nothing else.")
@@ -80,8 +83,7 @@ def log(job_file: Path) -> None:
     console().print(table)
 
 
-@click.command(short_help="Check the record, its photos and verdicts.",
-               epilog="Example: ribangle verify wing.toml")
+@click.command(short_help="Check the record, its photos and verdicts.", epilog="Example: ribangle verify wing.toml")
 @_JOB
 @click.argument("number", required=False, type=click.IntRange(1))
 def verify(job_file: Path, number: int | None) -> int:
@@ -96,30 +98,33 @@ def verify(job_file: Path, number: int | None) -> int:
 
     known = numbers(record_folder(job_file))
     if not known or (number is not None and number not in known):
-        raise UserError(str(record_folder(job_file)), "there is no such survey in the record",
-                        f"see ribangle log {job_file}")
+        raise UserError(
+            str(record_folder(job_file)), "there is no such survey in the record", f"see ribangle log {job_file}"
+        )
     troubles = check(job_file, number)
     for t in troubles:
         click.echo(f"survey {t.survey}: {t.thing}: {t.kind}: {t.text}")
     faults = sum(t.kind != "note" for t in troubles)
     count = 1 if number is not None else len(known)
     what = f"{count} survey{'' if count == 1 else 's'}"
-    click.echo(f"{what} checked: {faults} fault{'' if faults == 1 else 's'}." if faults else
-               f"{what} checked: record, photos, profiles and verdicts stand as they were kept.")
+    click.echo(
+        f"{what} checked: {faults} fault{'' if faults == 1 else 's'}."
+        if faults
+        else f"{what} checked: record, photos, profiles and verdicts stand as they were kept."
+    )
     return 1 if faults else 0
 
 
-@click.command(short_help="Show where a station's uncertainty comes from.",
-               epilog="Example: ribangle budget wing.toml R3")
+@click.command(
+    short_help="Show where a station's uncertainty comes from.", epilog="Example: ribangle budget wing.toml R3"
+)
 @_JOB
 @click.argument("station")
 @click.option("--survey", "which", metavar="N", help="Which survey. [default: the last]")
 @click.option("--line", type=click.Choice(["chord", "spar", "built-in"]), default="chord", show_default=True)
 @click.option("--photos", is_flag=True, help="Every photo's own budget as well.")
-@click.option("--picture", type=click.Path(path_type=Path), metavar="FILE",
-              help="Draw it as bars: .svg, .pdf or .png.")
-def budget(job_file: Path, station: str, which: str | None, line: str, photos: bool,
-           picture: Path | None) -> None:
+@click.option("--picture", type=click.Path(path_type=Path), metavar="FILE", help="Draw it as bars: .svg, .pdf or .png.")
+def budget(job_file: Path, station: str, which: str | None, line: str, photos: bool, picture: Path | None) -> None:
     """Show the parts of the uncertainty of STATION's angle, largest first."""
     from difflib import get_close_matches
 
@@ -131,13 +136,15 @@ def budget(job_file: Path, station: str, which: str | None, line: str, photos: b
     names = [s.station.name for s in survey.stations]
     if station not in names:
         near = get_close_matches(station, names, 1)
-        raise UserError(f"station {station}", "the job has no such station",
-                        f"did you mean {near[0]}?" if near else f"give one of {', '.join(names)}")
+        raise UserError(
+            f"station {station}",
+            "the job has no such station",
+            f"did you mean {near[0]}?" if near else f"give one of {', '.join(names)}",
+        )
     s = survey.station(station)
     result = {"chord": s.chord, "spar": s.spar, "built-in": s.built_in}[line]
     if result.quantity is None:
-        raise UserError(f"station {station}", f"its {line} has no value: {result.reason}",
-                        "see ribangle show JOB")
+        raise UserError(f"station {station}", f"its {line} has no value: {result.reason}", "see ribangle show JOB")
     if picture is not None:
         from rigging.cli.pictures import write_picture
         from rigging.plots.budget import budget_plot

@@ -7,8 +7,9 @@ from pathlib import Path
 import click
 
 
-@click.command(short_help="Read photos as they arrive in a folder.",
-               epilog="Example: ribangle watch wing.toml ~/from-the-phone")
+@click.command(
+    short_help="Read photos as they arrive in a folder.", epilog="Example: ribangle watch wing.toml ~/from-the-phone"
+)
 @click.argument("job_file", metavar="JOB", type=click.Path(path_type=Path))
 @click.argument("folder", type=click.Path(path_type=Path))
 def watch(job_file: Path, folder: Path) -> int:

@@ -68,9 +68,7 @@ def crosscheck(
     pairs = []
     for key, group in written.items():
         if key in camera and key[0] in by_name:
-            pairs.append(
-                _pair(by_name[key[0]], key[1], camera[key], group, gauge, profile, order[id(group[0])])
-            )
+            pairs.append(_pair(by_name[key[0]], key[1], camera[key], group, gauge, profile, order[id(group[0])]))
     pairs.sort(key=lambda p: p.order)
     resolution = profile.resolution_deg if profile else gauge.resolution_deg
     flags = list(contradictions(readings.readings, profile.sense if profile else gauge.sense))
@@ -116,9 +114,7 @@ def diagnose(
 
 
 def _hypothesis(w: Weighed) -> Hypothesis:
-    return Hypothesis(
-        w.faults, w.probability, w.log_evidence, float(np.abs(w.left_over).max()), of_faults(w.faults)
-    )
+    return Hypothesis(w.faults, w.probability, w.log_evidence, float(np.abs(w.left_over).max()), of_faults(w.faults))
 
 
 def _pair(
@@ -144,8 +140,7 @@ def _pair(
             flags.append(
                 Flag(
                     "gauge-repeats-differ",
-                    f"its readings differ by {spread:.2f} deg, more than "
-                    f"{limit:.2f}: one of them may be a slip",
+                    f"its readings differ by {spread:.2f} deg, more than {limit:.2f}: one of them may be a slip",
                 )
             )
     return Pair(
@@ -165,9 +160,7 @@ def _pair(
 
 def _by_line(pairs: Sequence[Pair]) -> tuple[tuple[Line, Agreement], ...]:
     lines: tuple[Line, ...] = ("chord", "spar")
-    found = [
-        (line, limits_of_agreement([p.difference.value for p in pairs if p.line == line])) for line in lines
-    ]
+    found = [(line, limits_of_agreement([p.difference.value for p in pairs if p.line == line])) for line in lines]
     return tuple((line, a) for line, a in found if a is not None)
 
 
@@ -208,9 +201,7 @@ def _noise(pairs: Sequence[Pair]) -> Noise:
     own = _covariance([p.camera for p in pairs]) + _covariance([p.gauge.without(*SHARED) for p in pairs])
     parts = [{c.source: c.u for c in p.gauge.components if c.name in SHARED} for p in pairs]
     sources = sorted({s for part in parts for s in part})
-    shared = np.array([[part.get(s, 0.0) for s in sources] for part in parts]).reshape(
-        len(pairs), len(sources)
-    )
+    shared = np.array([[part.get(s, 0.0) for s in sources] for part in parts]).reshape(len(pairs), len(sources))
     return Noise(own, shared)
 
 

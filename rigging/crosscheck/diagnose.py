@@ -132,9 +132,7 @@ def _same_place(a: Candidate, b: Candidate) -> bool:
     whole = ("sign", "complement", "sense")
     if f.kind in whole and g.kind in whole and not f.stations and not g.stations:
         return True
-    return f.kind == g.kind == "offset" or (
-        bool(f.stations) and f.stations == g.stations and f.line == g.line
-    )
+    return f.kind == g.kind == "offset" or (bool(f.stations) and f.stations == g.stations and f.line == g.line)
 
 
 def _best_distinct(name: I64, weight: F64) -> list[int]:

@@ -66,15 +66,11 @@ class Layout:
     resolution: float
     signless: bool
 
-    def at(
-        self, line: Line | None = None, side: Side | None = None, station: str | None = None
-    ) -> NDArray[np.bool_]:
+    def at(self, line: Line | None = None, side: Side | None = None, station: str | None = None) -> NDArray[np.bool_]:
         """(n,) which pairs are of this line, side and station (None: any)."""
         return np.array(
             [
-                (line is None or a == line)
-                and (side is None or b == side)
-                and (station is None or c == station)
+                (line is None or a == line) and (side is None or b == side) and (station is None or c == station)
                 for a, b, c in zip(self.lines, self.sides, self.stations, strict=True)
             ]
         )
@@ -179,9 +175,7 @@ def _scopes(layout: Layout) -> list[tuple[Line | None, Side | None, NDArray[np.b
     return found
 
 
-def _turned(
-    layout: Layout, mask: NDArray[np.bool_], base: Candidate, fault: Fault, prior: float
-) -> Candidate:
+def _turned(layout: Layout, mask: NDArray[np.bool_], base: Candidate, fault: Fault, prior: float) -> Candidate:
     spar = np.array([line == "spar" for line in layout.lines])
     return replace(
         base,
@@ -198,9 +192,7 @@ def _signs(layout: Layout, base: Candidate) -> Iterator[Candidate]:
     scopes = _scopes(layout)
     for line, side, mask in scopes:
         if mask.sum() > 1:
-            yield _turned(
-                layout, mask, base, Fault("sign", (), line, side), PRIOR["sign"] * 0.75 / len(scopes)
-            )
+            yield _turned(layout, mask, base, Fault("sign", (), line, side), PRIOR["sign"] * 0.75 / len(scopes))
     n = len(layout.stations)
     for i in range(n):
         fault = Fault("station", (layout.stations[i],), layout.lines[i], variant="sign turned")

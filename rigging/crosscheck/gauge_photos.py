@@ -94,7 +94,9 @@ def write_down(job: Job, seen: Iterable[DisplaySeen]) -> list[str]:
             said.append(f"{one.photo}: the gauge's display gives no value: {one.reason}")
             continue
         if one.station is None:
-            said.append(f"{one.photo}: the gauge shows {one.text}, but no station is known for the photo: not written down")
+            said.append(
+                f"{one.photo}: the gauge shows {one.text}, but no station is known for the photo: not written down"
+            )
             continue
         key = (one.station, one.line)
         if key in known:

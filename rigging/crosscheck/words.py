@@ -18,9 +18,7 @@ def of_fault(f: Fault) -> str:
     line = f" {f.line}" if f.line else ""
     side = f" on the {f.side} side" if f.side else ""
     where = f" at {f.stations[0]}{line}" if f.stations else ""
-    lines = (
-        f" of all {f.line} lines" if f.line and not f.stations else "" if f.stations else " of all readings"
-    )
+    lines = f" of all {f.line} lines" if f.line and not f.stations else "" if f.stations else " of all readings"
     match f.kind:
         case "offset" if f.variant == "opposed":
             return (
@@ -48,9 +46,7 @@ def of_fault(f: Fault) -> str:
             what = "shows no sign" if f.variant == "no sign" else "counts back from 90"
             return f"the gauge {what} on the {f.line} lines, other than declared"
         case "swap":
-            return (
-                f"stations {f.stations[0]} and {f.stations[1]} are swapped{f' ({f.line})' if f.line else ''}"
-            )
+            return f"stations {f.stations[0]} and {f.stations[1]} are swapped{f' ({f.line})' if f.line else ''}"
         case "sides":
             return "left and right are mixed up: each reading fits the same rib of the other wing"
         case "sticking":
@@ -89,9 +85,7 @@ def _advice(f: Fault) -> str:
         case "sign":
             return "look which way the gauge counts up, and write nose-up positive"
         case "complement":
-            return (
-                "look what the gauge shows on a level and on a plumb edge, and write level as 0, plumb as 90"
-            )
+            return "look what the gauge shows on a level and on a plumb edge, and write level as 0, plumb as 90"
         case "sense":
             return "declare how the gauge counts ([gauge] sense in the job), and write the sign"
         case "swap":
@@ -102,14 +96,10 @@ def _advice(f: Fault) -> str:
             return f"read {', '.join(f.stations[1:])} again, waiting for the display to settle"
         case "rounding":
             return "write every digit the gauge shows"
-    return (
-        "check that the stated uncertainties of camera and gauge are not too small; read all stations again"
-    )
+    return "check that the stated uncertainties of camera and gauge are not too small; read all stations again"
 
 
-def evidence(
-    best: Hypothesis, none: Hypothesis | None, second: Hypothesis | None, worst: float
-) -> tuple[str, ...]:
+def evidence(best: Hypothesis, none: Hypothesis | None, second: Hypothesis | None, worst: float) -> tuple[str, ...]:
     """What speaks for the best explanation. worst : largest |difference| over its u at first."""
     found = []
     if best.faults:
@@ -118,16 +108,13 @@ def evidence(
             f"{best.left_over:.1f} is left"
         )
         if none is not None:
-            found.append(
-                f"the data are {_times(best.log_evidence - none.log_evidence)} as likely as without a fault"
-            )
+            found.append(f"the data are {_times(best.log_evidence - none.log_evidence)} as likely as without a fault")
     else:
         found.append(f"the worst difference is {worst:.1f} standard uncertainties")
     if second is not None:
         ratio = best.probability / second.probability if second.probability > 0 else math.inf
         found.append(
-            f"runner-up, {_times(math.log(ratio) if ratio < math.inf else math.inf)} less probable: "
-            f"{second.text}"
+            f"runner-up, {_times(math.log(ratio) if ratio < math.inf else math.inf)} less probable: {second.text}"
         )
     return tuple(found)
 
@@ -135,8 +122,4 @@ def evidence(
 def _times(log_ratio: float) -> str:
     if log_ratio > math.log(1e6):
         return "more than a million times"
-    return (
-        f"{math.exp(log_ratio):,.0f} times"
-        if log_ratio > math.log(10)
-        else f"{math.exp(log_ratio):.1f} times"
-    )
+    return f"{math.exp(log_ratio):,.0f} times" if log_ratio > math.log(10) else f"{math.exp(log_ratio):.1f} times"

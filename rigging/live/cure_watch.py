@@ -68,8 +68,11 @@ class CureWatch:
                 return Alarm("blind", f"Nothing was told by {BLIND} photos running: {change.reason}.")
             return None
         self._unseen = 0
-        for name, value in (("turned", change.turn), ("slid along the chord", change.forward_mm),
-                            ("slid up or down", change.up_mm)):
+        for name, value in (
+            ("turned", change.turn),
+            ("slid along the chord", change.forward_mm),
+            ("slid up or down", change.up_mm),
+        ):
             off = 0.0 if value is None else value.value - self._warned.get(name, 0.0)
             side = 0 if value is None or abs(off) <= self.h * value.u else 1 if off > 0 else -1
             last, self._beyond[name] = self._beyond.get(name, 0), side

@@ -37,18 +37,25 @@ def follow(job_file: Path, job: Job, asked: Asked) -> int:
     from rich.console import Console
 
     if all(s.name != asked.station for s in job.stations):
-        raise UserError(f"station {asked.station}", "is not in the job", "name one of " + ", ".join(
-            s.name for s in job.stations))
+        raise UserError(
+            f"station {asked.station}", "is not in the job", "name one of " + ", ".join(s.name for s in job.stations)
+        )
     job = replace(job, folder=job.folder.resolve())
     console = Console(highlight=False)
     run = Run(job, asked.station)
     watch = CureWatch(asked.photos or max(1, int(asked.hours * 3600 / asked.every_s))) if asked.cure else None
     record = LiveRecord(job_file, run.station, datetime.now(), asked.cure, asked.every_s)
     design = f"{number(run.station.chord_deg, 2, sign=True)}°"
-    console.print(f"Photos from {asked.source}; kept in {record.folder}. Stop with Ctrl-C.", soft_wrap=True, markup=False)
+    console.print(
+        f"Photos from {asked.source}; kept in {record.folder}. Stop with Ctrl-C.", soft_wrap=True, markup=False
+    )
     if watch is not None:
-        console.print(f"Watching for {watch.photos} photos at most: a warning when something is {number(watch.h, 1)} standard "
-                      "uncertainties from where it was in two photos running.", soft_wrap=True, markup=False)
+        console.print(
+            f"Watching for {watch.photos} photos at most: a warning when something is {number(watch.h, 1)} standard "
+            "uncertainties from where it was in two photos running.",
+            soft_wrap=True,
+            markup=False,
+        )
 
     def tell(moment: Moment, alarm: Alarm | None) -> None:
         if console.is_terminal:
@@ -75,11 +82,19 @@ def follow(job_file: Path, job: Job, asked: Asked) -> int:
     return 1 if record.alarms else 0
 
 
-def _loop(shots: Iterator[Shot], run: Run, watch: CureWatch | None, record: LiveRecord, most: int | None,
-          tell: Callable[[Moment, Alarm | None], None]) -> None:
+def _loop(
+    shots: Iterator[Shot],
+    run: Run,
+    watch: CureWatch | None,
+    record: LiveRecord,
+    most: int | None,
+    tell: Callable[[Moment, Alarm | None], None],
+) -> None:
     for shot in shots:
         if shot.picture is None:
-            moment = Moment(len(record.moments) + 1, shot.name, shot.at, "not seen" if run.start else "waiting", shot.reason)
+            moment = Moment(
+                len(record.moments) + 1, shot.name, shot.at, "not seen" if run.start else "waiting", shot.reason
+            )
         else:
             moment = replace(run.feed(shot.picture, shot.at), number=len(record.moments) + 1)
         alarm = watch.look(moment.change) if watch is not None and moment.change is not None else None

@@ -25,8 +25,24 @@ from shared.job.model import Station
 from shared.quantity import Quantity
 from shared.rounding import degrees, number
 
-COLUMNS = ("photo", "name", "time", "state", "chord_deg", "U_deg", "change_deg", "U_change_deg", "along_mm", "U_along_mm",
-           "up_mm", "U_up_mm", "standing", "background_px", "alarm", "reason")
+COLUMNS = (
+    "photo",
+    "name",
+    "time",
+    "state",
+    "chord_deg",
+    "U_deg",
+    "change_deg",
+    "U_change_deg",
+    "along_mm",
+    "U_along_mm",
+    "up_mm",
+    "U_up_mm",
+    "standing",
+    "background_px",
+    "alarm",
+    "reason",
+)
 SHOWN = 200
 """Changes that the page's curve holds."""
 
@@ -45,8 +61,9 @@ class LiveRecord:
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
         except OSError as error:
-            raise UserError(str(self.folder), f"cannot be made ({error.strerror})",
-                            "give the job a folder that can be written to") from None
+            raise UserError(
+                str(self.folder), f"cannot be made ({error.strerror})", "give the job a folder that can be written to"
+            ) from None
 
     def add(self, moment: Moment, shot: Shot, alarm: Alarm | None) -> None:
         """Keep one photo's word: the table anew, the photo where it began a comparison or raised an alarm."""
@@ -80,27 +97,54 @@ class LiveRecord:
         for m in self.moments:
             c = m.change
             shift = "" if c is None or not c.camera.shift_px >= 0 else f"{c.camera.shift_px:.3f}"
-            writer.writerow((m.number, m.name, m.at.isoformat(timespec="seconds"), m.state, *_pair(m.angle, 4),
-                             *_pair(None if c is None else c.turn, 5), *_pair(None if c is None else c.forward_mm, 4),
-                             *_pair(None if c is None else c.up_mm, 4), m.standing, shift, told.get(m.number, ""), m.reason))
+            writer.writerow(
+                (
+                    m.number,
+                    m.name,
+                    m.at.isoformat(timespec="seconds"),
+                    m.state,
+                    *_pair(m.angle, 4),
+                    *_pair(None if c is None else c.turn, 5),
+                    *_pair(None if c is None else c.forward_mm, 4),
+                    *_pair(None if c is None else c.up_mm, 4),
+                    m.standing,
+                    shift,
+                    told.get(m.number, ""),
+                    m.reason,
+                )
+            )
         return out.getvalue()
 
     def tree(self, ended: bool) -> dict[str, Any]:
         """What the page shows; every number that is read is already written as text."""
         m = self.moments[-1]
         turn = None if m.change is None else m.change.turn
-        curve = [(x.at.timestamp(), x.change.turn.value, x.change.turn.U) for x in self.moments[-SHOWN:]
-                 if x.change is not None and x.change.turn is not None]
+        curve = [
+            (x.at.timestamp(), x.change.turn.value, x.change.turn.U)
+            for x in self.moments[-SHOWN:]
+            if x.change is not None and x.change.turn is not None
+        ]
         return {
-            "station": self.station.name, "watching": self.watching, "ended": ended, "every_s": self.every_s,
-            "at": m.at.isoformat(timespec="seconds"), "written": datetime.now().timestamp(), "photo": m.number,
-            "state": m.state, "reason": m.reason, "standing": m.standing, "turn": m.turn, "doubts": list(m.doubts),
+            "station": self.station.name,
+            "watching": self.watching,
+            "ended": ended,
+            "every_s": self.every_s,
+            "at": m.at.isoformat(timespec="seconds"),
+            "written": datetime.now().timestamp(),
+            "photo": m.number,
+            "state": m.state,
+            "reason": m.reason,
+            "standing": m.standing,
+            "turn": m.turn,
+            "doubts": list(m.doubts),
             "angle": None if m.angle is None else degrees(m.angle, sign=True),
             "off": None if m.deviation is None else degrees(m.deviation, sign=True),
-            "change": None if turn is None else degrees(turn, sign=True), "since": m.since,
+            "change": None if turn is None else degrees(turn, sign=True),
+            "since": m.since,
             "design": f"{number(self.station.chord_deg, 2, sign=True)}°",
             "alarms": [f"{a.words} (photo {x.number}, {x.at:%H:%M:%S})" for x, a in self.alarms[-5:]],
-            "curve": curve, "caution": SHORT,
+            "curve": curve,
+            "caution": SHORT,
         }
 
 
@@ -114,5 +158,6 @@ def summary(moments: Sequence[Moment]) -> str:
     moved = sum(m.state == "camera moved" for m in moments)
     lost = sum(m.state in ("not seen", "waiting") for m in moments)
     more = (f", the camera moved {moved} times" if moved > 1 else ", the camera moved once" if moved else "") + (
-        f", {lost} told nothing" if lost else "")
+        f", {lost} told nothing" if lost else ""
+    )
     return f"{len(moments)} photos: {len(seen)} measured against the first{more}."

@@ -23,8 +23,9 @@ from vision.reader import read_fully
 
 State = Literal["waiting", "start", "seen", "not seen", "camera moved"]
 
-LOOSE = ("the card has turned against the chord line: is it loose, or is the line taken for the chord line not on the "
-         "rib?")
+LOOSE = (
+    "the card has turned against the chord line: is it loose, or is the line taken for the chord line not on the rib?"
+)
 
 
 @dataclass(frozen=True)
@@ -70,12 +71,17 @@ class Run:
             return self._begun(picture, at, "camera moved", change.camera.reason, change)
         if change.turn is None:
             self._motion = None
-            return Moment(self._count, picture.name, at, "not seen", change.reason, change=change, since=self.start.name)
+            return Moment(
+                self._count, picture.name, at, "not seen", change.reason, change=change, since=self.start.name
+            )
         self._motion = change.motion
         assert self.reading is not None
         now = _turned(self.reading, change.turn)
-        return self._told(Moment(self._count, picture.name, at, "seen", change=change, since=self.start.name), now,
-                          (LOOSE,) if change.loose else ())
+        return self._told(
+            Moment(self._count, picture.name, at, "seen", change=change, since=self.start.name),
+            now,
+            (LOOSE,) if change.loose else (),
+        )
 
     def _begun(self, picture: Picture, at: datetime, state: State, why: str, change: Change | None = None) -> Moment:
         """Read a photo in full and count from it on."""
@@ -93,10 +99,18 @@ class Run:
                 reason = str(refused)
         if begun is None:
             self.start, self.reading, self._motion = None, None, None
-            return Moment(self._count, picture.name, at, "camera moved" if state == "camera moved" else "waiting",
-                          f"{why}; {reason}" if why else reason, change=change)
+            return Moment(
+                self._count,
+                picture.name,
+                at,
+                "camera moved" if state == "camera moved" else "waiting",
+                f"{why}; {reason}" if why else reason,
+                change=change,
+            )
         self.reading, self.start, self._motion = reading, begun, None
-        return self._told(Moment(self._count, picture.name, at, state, why, change=change, since=picture.name), reading, ())
+        return self._told(
+            Moment(self._count, picture.name, at, state, why, change=change, since=picture.name), reading, ()
+        )
 
     def _told(self, moment: Moment, reading: Reading, doubts: tuple[str, ...]) -> Moment:
         survey = evaluate(self.job, [reading], now=moment.at)
@@ -104,13 +118,19 @@ class Run:
         from rigging.survey.doubts import BENIGN
 
         doubts += tuple(dict.fromkeys(f.text for f in result.flags if f.code not in BENIGN))
-        return replace(moment, angle=reading.chord.quantity, deviation=result.chord.deviation,
-                       standing="undecided" if doubts and result.state != "not measured" else result.state,
-                       turn=_left(survey, self.station.name), doubts=doubts)
+        return replace(
+            moment,
+            angle=reading.chord.quantity,
+            deviation=result.chord.deviation,
+            standing="undecided" if doubts and result.state != "not measured" else result.state,
+            turn=_left(survey, self.station.name),
+            doubts=doubts,
+        )
 
 
 def _turned(first: Reading, turn: Quantity) -> Reading:
     """The first photo's reading after a turn of the whole rib: chord and spar line alike."""
+
     def moved(angle: Angle) -> Angle:
         return angle if angle.quantity is None else replace(angle, quantity=angle.quantity + turn)
 

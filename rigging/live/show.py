@@ -37,11 +37,18 @@ def panel(moment: Moment, station: str, design: str) -> str:
     if moment.angle is None:
         lines += [_headline(moment), ""]
         return "\n".join(lines)
-    lines += [big(shown_angle(moment.angle)), "", f"chord {degrees(moment.angle, sign=True)} (k = 2), design {design}, "
-              f"off by {degrees(moment.deviation, sign=True) if moment.deviation is not None else '?'}"]
+    lines += [
+        big(shown_angle(moment.angle)),
+        "",
+        f"chord {degrees(moment.angle, sign=True)} (k = 2), design {design}, "
+        f"off by {degrees(moment.deviation, sign=True) if moment.deviation is not None else '?'}",
+    ]
     turn = None if moment.change is None else moment.change.turn
-    lines.append(f"since {moment.since}: {degrees(turn, sign=True)}" if turn is not None
-                 else f"{moment.name} is the first photo: changes are counted from it")
+    lines.append(
+        f"since {moment.since}: {degrees(turn, sign=True)}"
+        if turn is not None
+        else f"{moment.name} is the first photo: changes are counted from it"
+    )
     lines += [f"{station}: {moment.standing}", moment.turn]
     if moment.reason:
         lines.append(_headline(moment))
@@ -65,9 +72,11 @@ def line(moment: Moment) -> str:
 
 
 def _headline(moment: Moment) -> str:
-    return {"camera moved": f"CAMERA MOVED: {moment.reason}; begun anew" + (" with this photo" if moment.angle else
-                            " with the next one"),
-            "waiting": f"no start yet: {moment.reason}"}.get(moment.state, f"not told: {moment.reason}")
+    return {
+        "camera moved": f"CAMERA MOVED: {moment.reason}; begun anew"
+        + (" with this photo" if moment.angle else " with the next one"),
+        "waiting": f"no start yet: {moment.reason}",
+    }.get(moment.state, f"not told: {moment.reason}")
 
 
 def warning(alarm: Alarm) -> str:

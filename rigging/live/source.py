@@ -106,8 +106,12 @@ def from_camera(index: int, every_s: float, go_on: Callable[[], bool]) -> Iterat
     if not camera.isOpened():
         raise UserError(f"camera {index}", "cannot be opened", "give another number, or a folder that photos arrive in")
     try:
-        for setting, value in ((cv2.CAP_PROP_FRAME_WIDTH, 10_000), (cv2.CAP_PROP_FRAME_HEIGHT, 10_000),
-                               (cv2.CAP_PROP_BUFFERSIZE, 1), (cv2.CAP_PROP_AUTOFOCUS, 0)):
+        for setting, value in (
+            (cv2.CAP_PROP_FRAME_WIDTH, 10_000),
+            (cv2.CAP_PROP_FRAME_HEIGHT, 10_000),
+            (cv2.CAP_PROP_BUFFERSIZE, 1),
+            (cv2.CAP_PROP_AUTOFOCUS, 0),
+        ):
             camera.set(setting, value)  # a camera that does not know a setting leaves it
         count = 0
         while go_on():

@@ -38,8 +38,15 @@ class Desk:
     Two desks on one bench (a server and a watched folder) see each other's readings.
     """
 
-    def __init__(self, job_file: Path, *, reader: str = READER, drawer: str = DRAWER, workers: int | None = None,
-                 limit_s: float = LIMIT_S) -> None:
+    def __init__(
+        self,
+        job_file: Path,
+        *,
+        reader: str = READER,
+        drawer: str = DRAWER,
+        workers: int | None = None,
+        limit_s: float = LIMIT_S,
+    ) -> None:
         self.job_file = job_file
         job = load_job(job_file)
         self.job = replace(job, folder=job.folder.resolve())

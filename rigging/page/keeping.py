@@ -30,13 +30,22 @@ def keep_survey(desk: Desk, note: str = "") -> Path:
     asked = Asked(datetime.now().replace(microsecond=0).isoformat(), set_aside=now.set_aside)
     paths = {s.entry.sha256: s.entry.path for s in now.seen}
     profile = load_gauge(job.folder / job.gauge.profile) if job.gauge.profile is not None else None
-    materials = gather(job_file, photo_files(paths, now.readings, job_file.parent),
-                       profiles_used(job_file, job, now.readings), asked, profile)
+    materials = gather(
+        job_file,
+        photo_files(paths, now.readings, job_file.parent),
+        profiles_used(job_file, job, now.readings),
+        asked,
+        profile,
+    )
     if now.notes.typed or now.notes.turned:
         readings = gauge_readings(job, now.notes)
         text = None if readings is None else gauge_text(readings)
-        materials = replace(materials, gauge=None if text is None else TextFile(
-            f"{desk.bench.folder.name}/gauge as kept", text, hashlib.sha256(text.encode()).hexdigest()))
+        materials = replace(
+            materials,
+            gauge=None
+            if text is None
+            else TextFile(f"{desk.bench.folder.name}/gauge as kept", text, hashlib.sha256(text.encode()).hexdigest()),
+        )
     if now.notes.mixed_at:
         note = f"{note} (glue mixed at {now.notes.mixed_at})".strip()
     survey = evaluated(materials, now.readings, job_file.parent)

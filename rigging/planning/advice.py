@@ -56,17 +56,28 @@ _TILT = {"rib plane tilt": 0.25, "which way the card tilts": 0.25, "card seating
 
 OTHER_STEPS = (
     Step("a second card on the rib, far from the first", 1.5, named(_TILT)),
-    Step("the string hung nearer the middle of the picture", 1.2,
-         named(dict.fromkeys((*_TILT, "lean of the rib plane"), 0.5))),
-    Step("a second plumb line well apart from the first", 2.0,
-         named({"rib plane tilt": 0.3, "which way": 0.3, "lean of the rib plane": 0.2, "string": 0.71})),
-    Step("the lean of the rib plane measured and put into the job", 2.5,
-         named({"lean of the rib plane": 0.3})),
-    Step("a better level reference: a heavier bob out of the draught, or a calibration by reversal", 3.0,
-         named({"own error": 0.5})),
+    Step(
+        "the string hung nearer the middle of the picture",
+        1.2,
+        named(dict.fromkeys((*_TILT, "lean of the rib plane"), 0.5)),
+    ),
+    Step(
+        "a second plumb line well apart from the first",
+        2.0,
+        named({"rib plane tilt": 0.3, "which way": 0.3, "lean of the rib plane": 0.2, "string": 0.71}),
+    ),
+    Step("the lean of the rib plane measured and put into the job", 2.5, named({"lean of the rib plane": 0.3})),
+    Step(
+        "a better level reference: a heavier bob out of the draught, or a calibration by reversal",
+        3.0,
+        named({"own error": 0.5}),
+    ),
     Step("more lens photos that fill the frame, and a new lens profile", 3.5, named({"lens": 0.4})),
-    Step("the line drawn afresh with a hard pencil along a steel rule between two set marks", 4.0,
-         named({"pen waviness": 0.5, "marking": 0.5})),
+    Step(
+        "the line drawn afresh with a hard pencil along a steel rule between two set marks",
+        4.0,
+        named({"pen waviness": 0.5, "marking": 0.5}),
+    ),
 )
 """Beside further photos; each is offered only where it touches the budget."""
 
@@ -76,8 +87,9 @@ def steps(photos: int) -> tuple[Step, ...]:
     return (*(more_photos(max(photos, 1), k) for k in (1, 2, 3)), *OTHER_STEPS)
 
 
-def advise(decision: Decision, deviation: Quantity, photos: int,
-           from_reader: Iterable[Advice] = ()) -> tuple[Advice, ...]:
+def advise(
+    decision: Decision, deviation: Quantity, photos: int, from_reader: Iterable[Advice] = ()
+) -> tuple[Advice, ...]:
     """Steps that would decide an undecided station if its value stayed as it is, at most three.
 
     Cheapest first. Pairs of steps are tried when no single one suffices; then the step that helps most
@@ -91,8 +103,11 @@ def advise(decision: Decision, deviation: Quantity, photos: int,
     needed = abs(abs(decision.deviation_deg) - decision.tolerance_deg)
     now = deviation.U
     if needed < 0.1 * now:
-        return (Advice("it stands on the limit itself, where no measurement decides: set it nearer its "
-                       "design angle", now, None),)
+        return (
+            Advice(
+                "it stands on the limit itself, where no measurement decides: set it nearer its design angle", now, None
+            ),
+        )
     offers = [(s.effort, s.text, s.after(deviation).U) for s in steps(photos)]
     offers += [o for a in from_reader if (o := _from_reader(a, now)) is not None]
     enough = sorted(o for o in offers if o[2] <= needed)
@@ -103,8 +118,9 @@ def advise(decision: Decision, deviation: Quantity, photos: int,
     _, text, then = min(offers, key=lambda o: o[2])
     if then >= 0.95 * now:
         return (Advice("no step on offer lowers U noticeably: set it nearer its design angle", now, None),)
-    return (Advice(_text(text, now, then) + f", which alone does not decide it (U {_deg(needed)} is needed)",
-                   now, then),)
+    return (
+        Advice(_text(text, now, then) + f", which alone does not decide it (U {_deg(needed)} is needed)", now, then),
+    )
 
 
 def _from_reader(advice: Advice, now: float) -> tuple[float, str, float] | None:

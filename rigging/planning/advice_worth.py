@@ -102,6 +102,7 @@ def _zoomed(scene: Scene) -> Scene:
 
 def _crossed(scene: Scene) -> Scene:
     """A string over the card: a column of corners and edges pulled 1.5 px towards it, all believed."""
+
     def pulled(board: F64, pixels: F64) -> F64:
         pull = np.where(np.abs(board[:, :1] - 60.0) < 1.0, 1.5, 0.0) * [1.0, 0.0]
         return np.asarray(pixels + pull, dtype=np.float64)
@@ -136,7 +137,10 @@ def _changed(scene: Scene, change: Callable[[F64, F64], tuple[F64, F64]]) -> Sce
 
 
 SPOILERS: dict[str, Callable[[Scene], Scene]] = {
-    "zoom": _zoomed, "crossed": _crossed, "stretched": _stretched, "lifted": _one_end_lifted,
+    "zoom": _zoomed,
+    "crossed": _crossed,
+    "stretched": _stretched,
+    "lifted": _one_end_lifted,
 }
 
 
@@ -146,11 +150,15 @@ def _error(spoil: Callable[[Scene], Scene]) -> float:
     rng, lens, off = np.random.default_rng(5), planned_lens("27mm@4000x3000"), []
     distance = float(lens.theta[0]) * station.chord_mm / (0.66 * lens.size[0])
     for _ in range(PLACES):
-        view = View(distance, rng.uniform(-8, 8), rng.uniform(-5, 5), rng.uniform(-3, 3),
-                    (rng.uniform(-60, 60), rng.uniform(-50, 80)))
+        view = View(
+            distance,
+            rng.uniform(-8, 8),
+            rng.uniform(-5, 5),
+            rng.uniform(-3, 3),
+            (rng.uniform(-60, 60), rng.uniform(-50, 80)),
+        )
         string = float(rng.choice([-1, 1]) * 200.0)
-        setup = SetUp(lens, station.chord_mm, (PlacedCard("strip", 0.47, 3.0),), view, (string,),
-                      u_lean_deg=0.5)
+        setup = SetUp(lens, station.chord_mm, (PlacedCard("strip", 0.47, 3.0),), view, (string,), u_lean_deg=0.5)
         scene, state = imagine(setup)
         true = values(scene.lines, state)[0]
         off.append(abs(values(scene.lines, solve(spoil(scene), state).state)[0] - true))
@@ -161,8 +169,10 @@ def main() -> None:
     """Compute the figures anew and keep them."""
     from shared.files import write_whole
 
-    rows = {k: {"followed": round(w.followed, 4), "ignored": round(w.ignored, 4), "kind": w.kind}
-            for k, w in compute().items()}
+    rows = {
+        k: {"followed": round(w.followed, 4), "ignored": round(w.ignored, 4), "kind": w.kind}
+        for k, w in compute().items()
+    }
     write_whole(KEPT, json.dumps(rows, indent=1) + "\n")
 
 

@@ -51,14 +51,19 @@ def planned_lens(word: str, folder: Path = Path()) -> Lens:
             from calibration.lens.profiles import load_lens
 
             return load_lens(path).lens
-        raise UserError(f"camera '{word}'", "is neither a lens profile nor a description",
-                        "give a profile's path, or the 35 mm equivalent focal length as 27mm or "
-                        "27mm@4000x3000")
+        raise UserError(
+            f"camera '{word}'",
+            "is neither a lens profile nor a description",
+            "give a profile's path, or the 35 mm equivalent focal length as 27mm or 27mm@4000x3000",
+        )
     focal35 = float(found[1].replace(",", "."))
     size = (int(found[2]), int(found[3])) if found[2] else (4000, 3000)
     if not 8 <= focal35 <= 400 or not 300 <= min(size) <= max(size) <= 30_000:
-        raise UserError(f"camera '{word}'", "8 to 400 mm and 300 to 30000 pixels are allowed",
-                        "give the figures from the photo's EXIF")
+        raise UserError(
+            f"camera '{word}'",
+            "8 to 400 mm and 300 to 30000 pixels are allowed",
+            "give the figures from the photo's EXIF",
+        )
     if found[4]:
         from calibration.lens.match import guess_lens
 

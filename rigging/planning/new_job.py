@@ -115,9 +115,11 @@ _SPAR = """\
 def starting_job(start: Start) -> str:
     """TOML text of a job that loads. Raises UserError when there are not enough cards for the stations."""
     if not 1 <= start.stations <= 15:
-        raise UserError(f"{start.stations} stations a wing",
-                        "the 31 cards are enough for 1 to 15 stations on each",
-                        "split the wing into two jobs")
+        raise UserError(
+            f"{start.stations} stations a wing",
+            "the 31 cards are enough for 1 to 15 stations on each",
+            "split the wing into two jobs",
+        )
     import tomli_w
 
     text = _HEAD.format(name=tomli_w.dumps({"name": start.name}).strip(), root="R1", unit=start.length_unit)
@@ -125,10 +127,14 @@ def starting_job(start: Start) -> str:
         for number in range(start.stations):
             part = number / max(start.stations - 1, 1)
             text += _STATION.format(
-                name=f"{letter}{number + 1}", side=side, card=1 + offset * start.stations + number,
+                name=f"{letter}{number + 1}",
+                side=side,
+                card=1 + offset * start.stations + number,
                 span=_length(start.span_mm, part, start.length_unit),
                 chord=_length(start.chord_mm, part, start.length_unit),
-                angle=_between(start.chord_deg, part, 2), tolerance=float(start.tolerance_deg))
+                angle=_between(start.chord_deg, part, 2),
+                tolerance=float(start.tolerance_deg),
+            )
             if offset == number == 0:
                 text += _SPAR
     return text

@@ -77,8 +77,11 @@ class Step:
 
 
 STEPS: tuple[Step, ...] = (
-    Step("stand square to the rib, right opposite the string, so close that the rib fills four fifths of the "
-         "picture", 1.0, (("aside", 0.0), ("string_at", 0.0), ("fill", 0.8), ("distance_mm", None))),
+    Step(
+        "stand square to the rib, right opposite the string, so close that the rib fills four fifths of the picture",
+        1.0,
+        (("aside", 0.0), ("string_at", 0.0), ("fill", 0.8), ("distance_mm", None)),
+    ),
     Step("take three photos, each from another place", 2.0, (("photos", 3),)),
     Step("measure the rib's lean with a level on its face, to 0.2°", 2.5, (("u_lean_deg", 0.2),)),
     Step("put a second card on the rib, far from the first", 3.0, (("cards", 2),)),
@@ -122,19 +125,28 @@ class StationPlan:
         return self.steps == ()
 
 
-def plan_job(job: Job, lens: Lens, choices: Sequence[Choice], part: float = PART,
-             noise: Noise | None = None) -> tuple[StationPlan, ...]:
+def plan_job(
+    job: Job, lens: Lens, choices: Sequence[Choice], part: float = PART, noise: Noise | None = None
+) -> tuple[StationPlan, ...]:
     """The plan for every station of the job; choices : one for each, in the job's order.
 
     Raises UserError where a rib does not fit into the picture.
     """
     memory: dict[tuple[object, ...], Expected] = {}
-    return tuple(_plan(job, s, lens, c, part, noise or Noise(), memory)
-                 for s, c in zip(job.stations, choices, strict=True))
+    return tuple(
+        _plan(job, s, lens, c, part, noise or Noise(), memory) for s, c in zip(job.stations, choices, strict=True)
+    )
 
 
-def _plan(job: Job, station: Station, lens: Lens, mine: Choice, part: float, noise: Noise,
-          memory: dict[tuple[object, ...], Expected]) -> StationPlan:
+def _plan(
+    job: Job,
+    station: Station,
+    lens: Lens,
+    mine: Choice,
+    part: float,
+    noise: Noise,
+    memory: dict[tuple[object, ...], Expected],
+) -> StationPlan:
     needed = part * station.chord_tolerance_deg
 
     def look(c: Choice) -> Expected:
@@ -151,8 +163,11 @@ def _plan(job: Job, station: Station, lens: Lens, mine: Choice, part: float, noi
     return StationPlan(station, mine, distance, now, needed, steps, then)
 
 
-def _cheapest(mine: Choice, needed: float, look: Callable[[Choice], Expected],
-              ) -> tuple[tuple[Step, ...] | None, Expected]:
+def _cheapest(
+    mine: Choice,
+    needed: float,
+    look: Callable[[Choice], Expected],
+) -> tuple[tuple[Step, ...] | None, Expected]:
     """The cheapest steps that reach U `needed`, and what they give; None and the best there is.
 
     The first few are tried as they come. Then: more steps hardly ever make U larger, so a step whose loss
@@ -179,8 +194,12 @@ def _cheapest(mine: Choice, needed: float, look: Callable[[Choice], Expected],
 def ladders(choice: Choice) -> list[tuple[Step, ...]]:
     """Sets of steps that would change this choice, the cheapest first; a laser line replaces the strings."""
     useful = [s for s in STEPS if s.applied(choice) != choice]
-    sets = [c for n in range(1, len(useful) + 1) for c in combinations(useful, n)
-            if not ({"strings", "level_line"} <= {key for s in c for key, _ in s.change})]
+    sets = [
+        c
+        for n in range(1, len(useful) + 1)
+        for c in combinations(useful, n)
+        if not ({"strings", "level_line"} <= {key for s in c for key, _ in s.change})
+    ]
     return sorted(sets, key=lambda c: sum(s.cost for s in c))
 
 
@@ -197,16 +216,17 @@ def distance_of(station: Station, lens: Lens, choice: Choice) -> float:
     return float(lens.theta[0]) * station.chord_mm / (choice.fill * lens.size[0])
 
 
-def expect(job: Job, station: Station, lens: Lens, choice: Choice, noise: Noise,
-           hands: int = HANDS) -> Expected:
+def expect(job: Job, station: Station, lens: Lens, choice: Choice, noise: Noise, hands: int = HANDS) -> Expected:
     """What a choice is expected to give at a station."""
     draws = _draws(hands, choice.photos)
     got: list[tuple[Quantity, Quantity | None]] = []
     # where the lens stands decides most, and on which side of it the string hangs: every hand with either side
     sides = (-1.0, 1.0) if choice.aside is None and not choice.level_line else (0.0,)
     for hand, side in product(draws, sides):
-        photos = [_photo(job, station, lens, choice, noise, draw, side or math.copysign(1.0, hand[0, 5]), k)
-                  for k, draw in enumerate(hand)]
+        photos = [
+            _photo(job, station, lens, choice, noise, draw, side or math.copysign(1.0, hand[0, 5]), k)
+            for k, draw in enumerate(hand)
+        ]
         chord = _mean([a.chord for a in photos if a.chord])
         spar = _mean([a.spar for a in photos if a.spar]) if photos[0].spar else None
         got.append((chord, spar))
@@ -214,8 +234,12 @@ def expect(job: Job, station: Station, lens: Lens, choice: Choice, noise: Noise,
     middle = order[len(order) // 2][0]
     size = [q.U for q, _ in order]
     spars = [s.U for _, s in got if s is not None]
-    return Expected(float(np.median(size)), (float(np.quantile(size, 0.05)), float(np.quantile(size, 0.95))),
-                    float(np.median(spars)) if spars else None, tuple(middle.budget().items()))
+    return Expected(
+        float(np.median(size)),
+        (float(np.quantile(size, 0.05)), float(np.quantile(size, 0.95))),
+        float(np.median(spars)) if spars else None,
+        tuple(middle.budget().items()),
+    )
 
 
 def _mean(quantities: Sequence[Quantity]) -> Quantity:
@@ -229,8 +253,9 @@ def _draws(hands: int, photos: int) -> F64:
     return np.asarray(2 * points - 1).reshape(hands, _MOST_PHOTOS, 6)[:, :photos]
 
 
-def _photo(job: Job, station: Station, lens: Lens, choice: Choice, noise: Noise, draw: F64,
-           side: float, number: int) -> Angles:
+def _photo(
+    job: Job, station: Station, lens: Lens, choice: Choice, noise: Noise, draw: F64, side: float, number: int
+) -> Angles:
     """One imagined photo from a place a hand would choose: some degrees askew, some centimetres aside.
 
     side : +1 where the string hangs towards the leading edge.
@@ -245,18 +270,31 @@ def _photo(job: Job, station: Station, lens: Lens, choice: Choice, noise: Noise,
             foot = strings[0] - (side * choice.aside + 0.03 * draw[0]) * chord
             yaw = math.degrees(math.asin(max(-0.8, min(0.8, (foot - middle) / distance))))
         view = View(distance, yaw, pitch, roll, (middle, calm * (0.015 + 0.065 * draw[4]) * chord))
-        setup = SetUp(lens, chord, cards_for(station, choice.cards), view, strings, noise=noise,
-                      level_at=-0.03 * chord if choice.level_line else None,
-                      photo=f"planned {number}",
-                      lean_deg=_lean(job, station)[0], u_lean_deg=choice.u_lean_deg or _lean(job, station)[1],
-                      u_level_deg=job.level.u_deg, spar_at=station.spar_at, angle_deg=station.chord_deg)
+        setup = SetUp(
+            lens,
+            chord,
+            cards_for(station, choice.cards),
+            view,
+            strings,
+            noise=noise,
+            level_at=-0.03 * chord if choice.level_line else None,
+            photo=f"planned {number}",
+            lean_deg=_lean(job, station)[0],
+            u_lean_deg=choice.u_lean_deg or _lean(job, station)[1],
+            u_level_deg=job.level.u_deg,
+            spar_at=station.spar_at,
+            angle_deg=station.chord_deg,
+        )
         try:
             scene, state = imagine(setup)
         except ValueError:  # a card out of the picture: nobody would have released the shutter
             continue
         return angles(solve(scene, state, max_rounds=0))
-    raise UserError(f"distance {distance:.0f} mm", f"the rib of {station.name} does not fit into the picture",
-                    "stand further away, or take a wider camera")
+    raise UserError(
+        f"distance {distance:.0f} mm",
+        f"the rib of {station.name} does not fit into the picture",
+        "stand further away, or take a wider camera",
+    )
 
 
 def _strings(choice: Choice, chord: float, side: float) -> tuple[float, ...]:
@@ -277,8 +315,13 @@ def cards_for(station: Station, count: int) -> tuple[PlacedCard, ...]:
 
 def _lean(job: Job, station: Station) -> tuple[float, float]:
     """Lean of the rib plane and its standard uncertainty, degrees, as the reader takes them from the job."""
-    stated = station.lean_deg if station.lean_deg is not None else \
-        -job.wing.dihedral_deg if job.wing.dihedral_deg is not None else None
+    stated = (
+        station.lean_deg
+        if station.lean_deg is not None
+        else -job.wing.dihedral_deg
+        if job.wing.dihedral_deg is not None
+        else None
+    )
     u = station.u_lean_deg if station.u_lean_deg is not None else job.wing.u_lean_deg
     if u is None:
         u = DEFAULT_U_LEAN_DEG if stated is not None else UNKNOWN_U_LEAN_DEG

@@ -112,12 +112,28 @@ def imagine(setup: SetUp) -> tuple[Scene, State]:
     cards, places = world.cards()
     lines, planes = world.lines()
     lean = Lean(setup.lean_deg, setup.u_lean_deg, "lean", 1.0)
-    scene = Scene(setup.lens, cards, lines, lean, setup.photo, u_aspect=setup.noise.aspect,
-                  u_seat_deg=setup.noise.seat_deg, u_shear=math.radians(setup.noise.skew_deg))
+    scene = Scene(
+        setup.lens,
+        cards,
+        lines,
+        lean,
+        setup.photo,
+        u_aspect=setup.noise.aspect,
+        u_seat_deg=setup.noise.seat_deg,
+        u_shear=math.radians(setup.noise.skew_deg),
+    )
     rotation, shift = world.rib_frame(setup.cards[0])
     gravity = world.turn @ [0.0, 0.0, -1.0]
-    state = State(z=np.zeros(len(setup.lens.axes())), rotation=rotation, shift=shift, places=places,
-                  aspect=0.0, seats=np.zeros((len(cards), 2)), gravity=gravity, planes=planes)
+    state = State(
+        z=np.zeros(len(setup.lens.axes())),
+        rotation=rotation,
+        shift=shift,
+        places=places,
+        aspect=0.0,
+        seats=np.zeros((len(cards), 2)),
+        gravity=gravity,
+        planes=planes,
+    )
     return scene, state
 
 
@@ -169,8 +185,21 @@ class _World:
                 raise ValueError("a card lies outside the picture")
             scale = float(np.linalg.norm(pixels[1] - pixels[0])) / spec.square_mm
             edges = _edges(spec, place, self.s.noise.edge_px)
-            seen.append(Card(spec, number, board, pixels, np.full(len(board), self.s.noise.corner_px),
-                             np.empty((0, 2)), np.eye(3), scale, 1.0, 105.0, edges))
+            seen.append(
+                Card(
+                    spec,
+                    number,
+                    board,
+                    pixels,
+                    np.full(len(board), self.s.noise.corner_px),
+                    np.empty((0, 2)),
+                    np.eye(3),
+                    scale,
+                    1.0,
+                    105.0,
+                    edges,
+                )
+            )
             if number:
                 off, turn = origin - first, math.radians(self.s.cards[0].turn_deg - placed.turn_deg)
                 places.append([float(off @ along), float(off @ down), turn])
@@ -193,19 +222,26 @@ class _World:
         lines = [self._line("chord", self.rib(-half, 0), self.rib(half, 0), n.pen_wave_mm, n.pen_reach_mm)]
         if s.spar_at is not None:
             x, c = (0.5 - s.spar_at) * s.chord_mm, s.chord_mm
-            lines.append(self._line("spar", self.rib(x, -0.04 * c), self.rib(x, 0.075 * c), n.pen_wave_mm / 2,
-                                    n.pen_reach_mm))
+            lines.append(
+                self._line("spar", self.rib(x, -0.04 * c), self.rib(x, 0.075 * c), n.pen_wave_mm / 2, n.pen_reach_mm)
+            )
         for k, x in enumerate(s.strings_mm):
             low, high = np.array([[x, -s.gap_mm, -0.12 * s.chord_mm - 60], [x, -s.gap_mm, 900.0]])
-            lines.append(self._line("plumb", low, high,
-                                    source=f"string {k}"))
+            lines.append(self._line("plumb", low, high, source=f"string {k}"))
         if s.level_at is not None:
             a, b = self.tip @ [-half, 0.0, s.level_at], self.tip @ [half, 0.0, s.level_at]
             lines.append(self._line("level", a, b, source="level line"))
         return tuple(line for line, _ in lines), np.array([plane for _, plane in lines])
 
-    def _line(self, role: Literal["chord", "spar", "plumb", "level"], a: F64, b: F64, wave_mm: float = 0.0,
-              reach_mm: float = 1.0, source: str = "") -> tuple[LineSeen, F64]:
+    def _line(
+        self,
+        role: Literal["chord", "spar", "plumb", "level"],
+        a: F64,
+        b: F64,
+        wave_mm: float = 0.0,
+        reach_mm: float = 1.0,
+        source: str = "",
+    ) -> tuple[LineSeen, F64]:
         fine = a + np.linspace(0, 1, 1600)[:, None] * (b - a)
         pixels = self.pixels(fine)
         pixels = pixels[self.shown(pixels)]
@@ -220,8 +256,9 @@ class _World:
         wave_px, reach_px = wave_mm * scale, reach_mm * scale
         if role == "plumb":
             wave_px, reach_px = self.s.noise.string_wave_px, self.s.noise.string_reach_px
-        return LineSeen(role, keep, noise, wave_px, reach_px, own, source, "level reference"), \
-            plane / np.linalg.norm(plane)
+        return LineSeen(role, keep, noise, wave_px, reach_px, own, source, "level reference"), plane / np.linalg.norm(
+            plane
+        )
 
 
 def _edges(spec: CardSpec, place: Callable[[F64], F64], sigma_px: float) -> Edges:

@@ -46,8 +46,9 @@ class JobCheck:
         return all(s.ready for s in self.stations) and not any(t.grade == "missing" for t in self.troubles)
 
 
-def check_job(job: Job, sources: Sequence[Source], *, lines: bool = True, workers: int | None = None,
-              only: Iterable[str] = ()) -> JobCheck:
+def check_job(
+    job: Job, sources: Sequence[Source], *, lines: bool = True, workers: int | None = None, only: Iterable[str] = ()
+) -> JobCheck:
     """Check all photos and what goes with the job.
 
     lines : look for chord line, level reference and spar line too (the slower half). only : station names.
@@ -66,8 +67,11 @@ def find_station(job: Job, name: str) -> Station:
     if name.casefold() in folded:
         return folded[name.casefold()]
     near = get_close_matches(name.casefold(), folded, 3, 0.5)
-    hint = f"did you mean {' or '.join(folded[n].name for n in near)}?" if near else \
-        "its stations are " + ", ".join(s.name for s in job.stations)
+    hint = (
+        f"did you mean {' or '.join(folded[n].name for n in near)}?"
+        if near
+        else "its stations are " + ", ".join(s.name for s in job.stations)
+    )
     raise UserError(f"station '{name}'", f"{job.wing.name} has none of that name", hint)
 
 
@@ -85,22 +89,36 @@ def _station(station: Station, photos: list[PhotoCheck]) -> StationCheck:
 
 def _job_troubles(job: Job) -> Iterator[Trouble]:
     """Files that the job names, and what it leaves open."""
-    named = {"lens profile": None if job.lens == "auto" else job.lens, "level profile": job.level.profile,
-             "print profile": job.prints.profile, "inclinometer readings": job.gauge.readings,
-             "inclinometer profile": job.gauge.profile}
+    named = {
+        "lens profile": None if job.lens == "auto" else job.lens,
+        "level profile": job.level.profile,
+        "print profile": job.prints.profile,
+        "inclinometer readings": job.gauge.readings,
+        "inclinometer profile": job.gauge.profile,
+    }
     for what, name in named.items():
         if name is not None and not (job.folder / name).is_file():
-            yield Trouble("missing", "file",
-                          f"{what} {name} is not there: mend the path in the job, or leave the key out")
+            yield Trouble(
+                "missing", "file", f"{what} {name} is not there: mend the path in the job, or leave the key out"
+            )
     if job.lens == "auto" and not any((job.folder / job.lens_folder).glob("*.json")):
-        yield Trouble("doubt", "no-lens-profile", f"no lens profile in folder {job.lens_folder}: ribangle "
-                      "calibrate lens makes one from a dozen photos of the lens board")
+        yield Trouble(
+            "doubt",
+            "no-lens-profile",
+            f"no lens profile in folder {job.lens_folder}: ribangle "
+            "calibrate lens makes one from a dozen photos of the lens board",
+        )
     if job.wing.dihedral_deg is None and any(s.lean_deg is None for s in job.stations):
-        yield Trouble("doubt", "lean", "the job does not say how the ribs lean (dihedral_deg, or lean_deg of "
-                      "a station): U is large with one string")
+        yield Trouble(
+            "doubt",
+            "lean",
+            "the job does not say how the ribs lean (dihedral_deg, or lean_deg of "
+            "a station): U is large with one string",
+        )
     if job.gauge.readings is None:
-        yield Trouble("doubt", "no-gauge",
-                      "the job names no inclinometer readings: nothing independent to compare with")
+        yield Trouble(
+            "doubt", "no-gauge", "the job names no inclinometer readings: nothing independent to compare with"
+        )
 
 
 def _all_photos(job: Job, sources: Sequence[Source], lines: bool, workers: int | None) -> list[PhotoCheck]:

@@ -83,8 +83,11 @@ def check_photo(source: Source, job: Job, *, lines: bool = True) -> PhotoCheck:
         return check.stopped("unreadable", error.reason)
     cards = find_cards(picture.gray)
     named = name_station(cards, job)
-    check = replace(check, cards=tuple((c.spec.kind, c.number) for c in cards),
-                    blur_px=min((c.blur_px for c in cards), default=None))
+    check = replace(
+        check,
+        cards=tuple((c.spec.kind, c.number) for c in cards),
+        blur_px=min((c.blur_px for c in cards), default=None),
+    )
     if named.station is None:
         if not cards and mirrored.is_mirrored(picture.gray):
             return check.stopped("mirrored", mirrored.REASON)
@@ -105,8 +108,9 @@ def check_photo(source: Source, job: Job, *, lines: bool = True) -> PhotoCheck:
     return _lines(check, picture, job, named.station, named.cards, _plane(scene))
 
 
-def _lines(check: PhotoCheck, picture: Picture, job: Job, station: Station, cards: tuple[Card, ...],
-           plane: Solution | None) -> PhotoCheck:
+def _lines(
+    check: PhotoCheck, picture: Picture, job: Job, station: Station, cards: tuple[Card, ...], plane: Solution | None
+) -> PhotoCheck:
     if plane is None:
         return check.stopped("unfit", "the card's pose could not be solved for: photograph it less obliquely")
     verdict = gates.after_solving(plane)
@@ -120,8 +124,7 @@ def _lines(check: PhotoCheck, picture: Picture, job: Job, station: Station, card
 
 
 def _found(check: PhotoCheck, found: Findings, station: Station) -> PhotoCheck:
-    check = replace(check, chord=found.chord_ends is not None, reference=found.reference,
-                    marks=len(found.marks))
+    check = replace(check, chord=found.chord_ends is not None, reference=found.reference, marks=len(found.marks))
     if found.reason or station.spar_deg is None:
         return check
     if any(line.role == "spar" for line in found.lines):

@@ -55,12 +55,7 @@ def marker_rects(ident: int, side: float, left: float = 0.0, top: float = 0.0) -
 
 def chess_rects(columns: int, rows: int, square: float) -> list[Rect]:
     """The black squares; the one at the top left is black (OpenCV's current pattern)."""
-    return [
-        (c * square, r * square, square, square)
-        for r in range(rows)
-        for c in range(columns)
-        if (r + c) % 2 == 0
-    ]
+    return [(c * square, r * square, square, square) for r in range(rows) for c in range(columns) if (r + c) % 2 == 0]
 
 
 def card_rects(kind: Kind, number: int) -> list[Rect]:

@@ -62,9 +62,7 @@ def numbers(folder: Path) -> dict[int, Path]:
     return dict(sorted(found.items()))
 
 
-def keep(
-    folder: Path, materials: Materials, readings: Sequence[Reading], survey: Survey, note: str = ""
-) -> Path:
+def keep(folder: Path, materials: Materials, readings: Sequence[Reading], survey: Survey, note: str = "") -> Path:
     """Add a survey to the record; nothing that is there is ever written to. Returns the new file.
 
     Raises UserError when the folder cannot be written to or another run holds it.
@@ -162,9 +160,7 @@ def find_record(job_file: Path, which: str | None) -> Record:
     if wanted < 0 and -wanted <= len(ordered):
         wanted = ordered[wanted]
     if wanted not in known:
-        raise UserError(
-            f"survey {which}", f"the record holds {_range(ordered)}", "give one of these numbers, or last"
-        )
+        raise UserError(f"survey {which}", f"the record holds {_range(ordered)}", "give one of these numbers, or last")
     return load_record(known[wanted])
 
 

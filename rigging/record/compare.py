@@ -76,9 +76,7 @@ class Comparison:
 def compare(a: Survey, b: Survey) -> Comparison:
     """What moved between two surveys of one wing, station by station."""
     theirs = {s.station.name: s for s in b.stations}
-    both = [
-        (s.station.name, s, _anew(s, theirs[s.station.name])) for s in a.stations if s.station.name in theirs
-    ]
+    both = [(s.station.name, s, _anew(s, theirs[s.station.name])) for s in a.stations if s.station.name in theirs]
     gone = [s.station.name for s in a.stations if s.station.name not in theirs]
     gone += [n for n in theirs if n not in {s.station.name for s in a.stations}]
     missing = tuple((n, line) for n in gone for line in LINES)
@@ -108,10 +106,7 @@ def _own(quantity: Quantity) -> Quantity:
 def mirror(survey: Survey) -> Comparison:
     """Left against right at equal span: A right, B left, the design's own difference taken out."""
     by_name = {s.station.name: s for s in survey.stations}
-    both = [
-        (f"{left.name}/{right.name}", by_name[right.name], by_name[left.name])
-        for left, right in pairs(survey.job)
-    ]
+    both = [(f"{left.name}/{right.name}", by_name[right.name], by_name[left.name]) for left, right in pairs(survey.job)]
     design = {name: {line: _design(b, line) - _design(a, line) for line in LINES} for name, a, b in both}
     return _compared("mirrored", both, (), design)
 

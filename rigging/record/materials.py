@@ -84,9 +84,7 @@ def evaluated(materials: Materials, readings: Sequence[Reading], folder: Path = 
     job = parse_job(materials.job.text, materials.job.path, folder)
     gauge = None
     if materials.gauge is not None:
-        gauge = parse_gauge_readings(
-            materials.gauge.text, [s.name for s in job.stations], materials.gauge.path
-        )
+        gauge = parse_gauge_readings(materials.gauge.text, [s.name for s in job.stations], materials.gauge.path)
     asked = materials.asked
     survey = evaluate(
         job,
@@ -112,9 +110,7 @@ def text_file(path: Path, shown: str | None = None) -> TextFile:
     return TextFile(shown or path.name, decode(raw, str(path)), _sha(raw))
 
 
-def photo_files(
-    paths: Mapping[str, Path], readings: Sequence[Reading], folder: Path
-) -> tuple[PhotoFile, ...]:
+def photo_files(paths: Mapping[str, Path], readings: Sequence[Reading], folder: Path) -> tuple[PhotoFile, ...]:
     """The photo files of readings. paths : SHA-256 -> where the photo lies."""
     return tuple(
         PhotoFile(r.photo.name, relative(paths[sha], folder) if (sha := r.photo.sha256) in paths else "", sha)

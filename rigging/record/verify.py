@@ -137,8 +137,7 @@ def _again(record: Record) -> Iterator[Trouble]:
             record.number,
             "note",
             "verdict",
-            f"was made by version {record.version}; version {version()} says otherwise at "
-            f"{', '.join(odd[:3])}",
+            f"was made by version {record.version}; version {version()} says otherwise at {', '.join(odd[:3])}",
         )
     elif odd:
         yield Trouble(

@@ -56,12 +56,10 @@ def report(survey: Survey) -> Report:
         findings=survey.findings,
         stations=tuple(_station(s) for s in survey.stations),
         symmetry=tuple(
-            Symmetry(p.left, p.right, p.span_mm, _angle(p.quantity), _judged(p.decision))
-            for p in survey.symmetry
+            Symmetry(p.left, p.right, p.span_mm, _angle(p.quantity), _judged(p.decision)) for p in survey.symmetry
         ),
         corrections=tuple(
-            Correction(c.words, c.needed, c.stations, _angle(c.change_deg), c.rounded)
-            for c in survey.corrections
+            Correction(c.words, c.needed, c.stations, _angle(c.change_deg), c.rounded) for c in survey.corrections
         ),
         crosscheck=_check(survey.crosscheck) if survey.crosscheck else None,
         refusals=tuple(Refusal(r.photo, r.station, r.reason) for r in survey.refusals),

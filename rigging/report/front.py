@@ -96,9 +96,7 @@ def _undecided(survey: Survey) -> tuple[Block, ...]:
         if s.chord.decision is not None and s.chord.decision.outcome == "undecided"
     ]
     missing = [
-        f"{s.station.name}: {s.chord.reason}"
-        for s in survey.stations
-        if s.state == "not measured" and s.chord.reason
+        f"{s.station.name}: {s.chord.reason}" for s in survey.stations if s.state == "not measured" and s.chord.reason
     ]
     blocks: list[Block] = []
     if items:

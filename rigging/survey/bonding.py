@@ -36,8 +36,10 @@ class ToCheck:
 def window(glue: Glue, now: datetime) -> BondingWindow:
     """How the bonding window stands at `now` (local time without zone, like `mixed_at`)."""
     if glue.mixed_at is None:
-        words = (f"Glue: {glue.working_min:.0f} min to work, gel at {glue.gel_min:.0f} min from mixing; "
-                 "the time of mixing is not known")
+        words = (
+            f"Glue: {glue.working_min:.0f} min to work, gel at {glue.gel_min:.0f} min from mixing; "
+            "the time of mixing is not known"
+        )
         return BondingWindow(None, None, None, words)
     since = (now - datetime.fromisoformat(glue.mixed_at)).total_seconds() / 60.0
     working, gel = glue.working_min - since, glue.gel_min - since
@@ -50,8 +52,7 @@ def _words(since: float, working: float, gel: float) -> str:
     if working > 0:
         return f"{_minutes(working)} left to move and clamp; the glue gels in {_minutes(gel)}"
     if gel > 0:
-        return (f"Working time ended {_minutes(-working)} ago: move nothing; "
-                f"the glue gels in {_minutes(gel)}")
+        return f"Working time ended {_minutes(-working)} ago: move nothing; the glue gels in {_minutes(gel)}"
     return f"The glue has gelled, {_minutes(-gel)} ago: move nothing"
 
 

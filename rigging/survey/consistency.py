@@ -25,8 +25,9 @@ def consistency(quantities: Sequence[Quantity]) -> tuple[float, int, float]:
     return value, dof, float(chi2_law.sf(value, dof))
 
 
-def inflated(mean: Quantity, quantities: Sequence[Quantity], birge: float, what: str,
-              hashes: Sequence[str]) -> tuple[Quantity, float]:
+def inflated(
+    mean: Quantity, quantities: Sequence[Quantity], birge: float, what: str, hashes: Sequence[str]
+) -> tuple[Quantity, float]:
     """The mean with a component that brings the part of u that photos can differ in to `birge` times itself.
 
     What all photos share alike cannot make them disagree and is left as it is.
@@ -59,5 +60,5 @@ def outlying(quantities: Sequence[Quantity]) -> set[int]:
 
 def _most_at_odds(quantities: Sequence[Quantity]) -> int:
     """The one whose leaving brings chi-square down most."""
-    without = [consistency([*quantities[:k], *quantities[k + 1:]])[0] for k in range(len(quantities))]
+    without = [consistency([*quantities[:k], *quantities[k + 1 :]])[0] for k in range(len(quantities))]
     return int(np.argmin(without))

@@ -81,8 +81,11 @@ class Standing:
     @property
     def out_of_tolerance(self) -> bool:
         """Whether the chord is shown to be out of tolerance."""
-        return (self.doubt is None and self.chord is not None
-                and decide(self.chord, self.station.chord_tolerance_deg).outcome == "nonconforming")
+        return (
+            self.doubt is None
+            and self.chord is not None
+            and decide(self.chord, self.station.chord_tolerance_deg).outcome == "nonconforming"
+        )
 
 
 def corrections(job: Job, standings: Mapping[str, Standing]) -> tuple[Correction, ...]:
@@ -142,9 +145,20 @@ def _panel(jigs: Sequence[Jig], standings: Sequence[Standing]) -> list[Correctio
     try:
         turns = fit(shares(jigs, [s.station.span_mm for s, _ in known]), targets, extra)
     except np.linalg.LinAlgError:
-        return [Correction(j, names, Quantity(0.0), 0.0, 0.0, math.nan, False,
-                           f"{_of(j, names)}: too few stations measured to tell its {len(jigs)} jigs apart; "
-                           "measure a station near each") for j in jigs]
+        return [
+            Correction(
+                j,
+                names,
+                Quantity(0.0),
+                0.0,
+                0.0,
+                math.nan,
+                False,
+                f"{_of(j, names)}: too few stations measured to tell its {len(jigs)} jigs apart; "
+                "measure a station near each",
+            )
+            for j in jigs
+        ]
     wrong = any(decide(q, tolerance).outcome == "nonconforming" for _, (q, tolerance) in known)
     drafts = [_draft(j, names, -turn, wrong) for j, turn in zip(jigs, turns, strict=True)]
     moved = _moved(jigs, standings, drafts)
@@ -160,17 +174,23 @@ def _draft(jig: Jig, names: tuple[str, ...], change: Quantity, wrong: bool) -> C
     if needed:
         words = f"{_of(jig, names)}: {instruction(jig, rounded)} ({degrees(change, sign=True)} asked)"
     elif wrong:
-        words = (f"{_of(jig, names)}: leave it; its stations do not lie off alike, and no turn of it mends "
-                 f"them ({degrees(change, sign=True)} would be best)")
+        words = (
+            f"{_of(jig, names)}: leave it; its stations do not lie off alike, and no turn of it mends "
+            f"them ({degrees(change, sign=True)} would be best)"
+        )
     else:
-        words = (f"{_of(jig, names)}: leave it, no spar line on it (or chord, where that alone was read) is "
-                 "shown to be wrong")
+        words = (
+            f"{_of(jig, names)}: leave it, no spar line on it (or chord, where that alone was read) is "
+            "shown to be wrong"
+        )
     return Correction(jig, names, change, amount, rounded if needed else 0.0, u_amount, needed, words)
 
 
 def _unread(jig: Jig, names: tuple[str, ...], wrong: list[str]) -> Correction:
-    words = (f"{_of(jig, names)}: leave it until the spar line is read; the chord of {', '.join(wrong)} "
-             "alone does not tell rib from jig")
+    words = (
+        f"{_of(jig, names)}: leave it until the spar line is read; the chord of {', '.join(wrong)} "
+        "alone does not tell rib from jig"
+    )
     return Correction(jig, names, Quantity(0.0), 0.0, 0.0, math.nan, False, words)
 
 
@@ -179,8 +199,7 @@ def _of(jig: Jig, names: tuple[str, ...]) -> str:
     return f"jig of panel {jig.panel}{where} ({', '.join(names)})" if jig.panel else f"jig of {names[0]}"
 
 
-def _moved(jigs: Sequence[Jig], standings: Sequence[Standing],
-           drafts: Sequence[Correction]) -> tuple[Moved, ...]:
+def _moved(jigs: Sequence[Jig], standings: Sequence[Standing], drafts: Sequence[Correction]) -> tuple[Moved, ...]:
     turns = np.array([effect(d.jig, d.rounded) for d in drafts])
     out = []
     for s, share in zip(standings, shares(jigs, [s.station.span_mm for s in standings]), strict=True):

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-BENIGN: frozenset[str] = frozenset(
-    {"helped", "lean-not-stated", "lens-turn", "no-lens-profile", "photo-note"}
-)
+BENIGN: frozenset[str] = frozenset({"helped", "lean-not-stated", "lens-turn", "no-lens-profile", "photo-note"})
 """Flag codes whose doubt the budget carries in full; every other flag is a doubt about the value itself."""
 
 TOLD: frozenset[str] = frozenset(

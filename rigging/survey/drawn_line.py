@@ -20,8 +20,11 @@ MARKING = {"chord": "marking of the chord line by hand", "spar": "marking of the
 
 def as_drawn(reading: Reading) -> Reading:
     """The reading with its lines' pen waviness shared with every photo of the same line; marking left out."""
-    return replace(reading, chord=_angle(reading.chord, reading.station, "chord"),
-                   spar=_angle(reading.spar, reading.station, "spar"))
+    return replace(
+        reading,
+        chord=_angle(reading.chord, reading.station, "chord"),
+        spar=_angle(reading.spar, reading.station, "spar"),
+    )
 
 
 def _angle(angle: Angle, station: str | None, line: str) -> Angle:

@@ -38,9 +38,7 @@ def evaluate_survey(
     by_station, refusals = _sorted_by_station(job, readings)
     root_off = root_off_of(job, by_station, asked)
     lines = {s.name: lines_of(job, s, by_station[s.name], asked, root_off) for s in job.stations}
-    sound = {
-        n: q for n, li in lines.items() if (q := li.chord.quantity) is not None and not doubt_of(li.chord)
-    }
+    sound = {n: q for n, li in lines.items() if (q := li.chord.quantity) is not None and not doubt_of(li.chord)}
     every = {n: q for n, li in lines.items() if (q := li.chord.quantity) is not None}
     doubts = {n: why for n, li in lines.items() if (why := doubt_of(li.chord))}
     offs = {n: d for n, li in lines.items() if n in sound and (d := li.chord.deviation) is not None}
@@ -86,9 +84,7 @@ def evaluate_survey(
     return in_units(survey, job.length_unit)
 
 
-def _sorted_by_station(
-    job: Job, readings: Sequence[Reading]
-) -> tuple[dict[str, list[Reading]], tuple[Refusal, ...]]:
+def _sorted_by_station(job: Job, readings: Sequence[Reading]) -> tuple[dict[str, list[Reading]], tuple[Refusal, ...]]:
     """Readings by station in the job's order, and every photo that says nothing of a station's chord."""
     by_station: dict[str, list[Reading]] = {s.name: [] for s in job.stations}
     refusals = []

@@ -134,11 +134,22 @@ def _named(side: str, known: Sequence[Station], kind: str, i: int, size: Quantit
     sense = "nose-up" if size.value > 0 else "nose-down"
     if kind == "station":
         name = known[i].name
-        return Unfair(side, "station", (name,), None, size,
-                      f"{name} stands off the fair line of the {side} wing by {degrees(size, sign=True)} "
-                      f"({sense})")
+        return Unfair(
+            side,
+            "station",
+            (name,),
+            None,
+            size,
+            f"{name} stands off the fair line of the {side} wing by {degrees(size, sign=True)} ({sense})",
+        )
     names = tuple(s.name for s in known[i:])
     inboard = known[i - 1].name
-    return Unfair(side, "step", names, inboard, size,
-                  f"from {names[0]} outboard the {side} wing is turned against the rest, after {inboard}, by "
-                  f"{degrees(size, sign=True)} ({sense})")
+    return Unfair(
+        side,
+        "step",
+        names,
+        inboard,
+        size,
+        f"from {names[0]} outboard the {side} wing is turned against the rest, after {inboard}, by "
+        f"{degrees(size, sign=True)} ({sense})",
+    )

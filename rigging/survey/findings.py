@@ -117,11 +117,7 @@ def of_the_untold(
     out = []
     for s in job.stations:
         off = chords.get(s.name)
-        if (
-            states.get(s.name) == "nonconforming"
-            and parts[s.name].cause in ("untold", "sum")
-            and off is not None
-        ):
+        if states.get(s.name) == "nonconforming" and parts[s.name].cause in ("untold", "sum") and off is not None:
             why = (
                 "spar line and rib each within tolerance, but adding up"
                 if parts[s.name].cause == "sum"
@@ -184,14 +180,10 @@ def verdict(
     good = len(count["conforming"])
     blame = [f"the jig of {b.shown}" for b in wrong_bays]
     blame += [f"rib {name}" for name, p in parts.items() if p.cause in ("rib", "both")]
-    named = {x for b in wrong_bays for x in b.stations} | {
-        k for k, p in parts.items() if p.cause in ("rib", "both")
-    }
+    named = {x for b in wrong_bays for x in b.stations} | {k for k, p in parts.items() if p.cause in ("rib", "both")}
     blame += [f"station {name}" for name in count["nonconforming"] if name not in named]
     tail = [f"{good} of {n} stations conform"]
-    tail += [
-        f"{len(count[k])} {k} ({', '.join(count[k])})" for k in ("undecided", "not measured") if count[k]
-    ]
+    tail += [f"{len(count[k])} {k} ({', '.join(count[k])})" for k in ("undecided", "not measured") if count[k]]
     if witnesses_at_odds:
         tail.append("camera and inclinometer do not agree everywhere")
     if blame:

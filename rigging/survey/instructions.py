@@ -60,8 +60,10 @@ def _pieces(jig: Jig, mm: float) -> str:
     if mm > 0:
         return f"put {what} under {place}"
     other = "leading" if jig.acts_on == "trailing" else "trailing"
-    return (f"take {what} out from under {place}; where there is none to take, put as much under the "
-            f"{other}-edge side at the same distance")
+    return (
+        f"take {what} out from under {place}; where there is none to take, put as much under the "
+        f"{other}-edge side at the same distance"
+    )
 
 
 def _mm(value: float) -> str:

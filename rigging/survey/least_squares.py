@@ -37,7 +37,7 @@ def fit_weights(design: F64, cov: F64) -> F64:
     when the parameters are not determined.
     """
     whitened = np.linalg.solve(np.linalg.cholesky(cov), np.column_stack([design, np.eye(len(cov))]))
-    a, b = whitened[:, : design.shape[1]], whitened[:, design.shape[1]:]
+    a, b = whitened[:, : design.shape[1]], whitened[:, design.shape[1] :]
     if np.linalg.matrix_rank(a) < design.shape[1]:
         raise np.linalg.LinAlgError("the parameters are not determined")
     return np.asarray(np.linalg.pinv(a) @ b, dtype=np.float64)

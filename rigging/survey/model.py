@@ -131,10 +131,17 @@ class Survey:
         raise KeyError(name)
 
 
-def evaluate(job: Job, readings: Sequence[Reading], gauge_readings: GaugeReadings | None = None, *,
-             gauge_profile: GaugeProfile | None = None, set_aside: Mapping[str, str] | None = None,
-             root_setting: RootSetting | None = None, stage: Stage | None = None,
-             now: datetime | None = None) -> Survey:
+def evaluate(
+    job: Job,
+    readings: Sequence[Reading],
+    gauge_readings: GaugeReadings | None = None,
+    *,
+    gauge_profile: GaugeProfile | None = None,
+    set_aside: Mapping[str, str] | None = None,
+    root_setting: RootSetting | None = None,
+    stage: Stage | None = None,
+    now: datetime | None = None,
+) -> Survey:
     """Evaluate a set of readings as a survey of the job's wing.
 
     Parameters
@@ -148,6 +155,10 @@ def evaluate(job: Job, readings: Sequence[Reading], gauge_readings: GaugeReading
     from rigging.survey.evaluate import evaluate_survey
     from rigging.survey.station_lines import Asked
 
-    asked = Asked(dict(set_aside or {}), root_setting or job.wing.root_setting, stage or job.stage,
-                  now or datetime.now().replace(microsecond=0))
+    asked = Asked(
+        dict(set_aside or {}),
+        root_setting or job.wing.root_setting,
+        stage or job.stage,
+        now or datetime.now().replace(microsecond=0),
+    )
     return evaluate_survey(job, readings, gauge_readings, gauge_profile, asked)

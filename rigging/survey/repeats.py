@@ -78,9 +78,13 @@ class Combined:
         return any(f.code == ONLY_FLAGGED for f in self.flags)
 
 
-def combine_photos(readings: Sequence[Reading], line: Literal["chord", "spar"], *,
-                   set_aside: Mapping[str, str] | None = None,
-                   benign: Collection[str] = ()) -> Combined:
+def combine_photos(
+    readings: Sequence[Reading],
+    line: Literal["chord", "spar"],
+    *,
+    set_aside: Mapping[str, str] | None = None,
+    benign: Collection[str] = (),
+) -> Combined:
     """One line's angle from all photos of one station.
 
     Sound photos weigh in by `mean_weights`. Flagged ones are set aside while a sound one exists, and
@@ -112,8 +116,9 @@ def combine_photos(readings: Sequence[Reading], line: Literal["chord", "spar"], 
 _FLAGGED = "doubtful, and sound photos exist"
 
 
-def _sort_out(angles: Sequence[tuple[Reading, Angle]], set_aside: Mapping[str, str],
-              benign: Collection[str]) -> list[PhotoUse]:
+def _sort_out(
+    angles: Sequence[tuple[Reading, Angle]], set_aside: Mapping[str, str], benign: Collection[str]
+) -> list[PhotoUse]:
     """Each photo's standing before any weighing."""
     seen: set[str] = set()
     uses: list[PhotoUse] = []
@@ -129,8 +134,12 @@ def _sort_out(angles: Sequence[tuple[Reading, Angle]], set_aside: Mapping[str, s
         elif sha in seen:
             use = replace(use, standing="set aside", why="the same file as another photo")
         elif not math.isfinite(angle.quantity.u):
-            use = replace(use, standing="set aside", why=_FLAGGED,
-                          flags=(*flags, Flag("uncertainty-unknown", "its uncertainty is unknown")))
+            use = replace(
+                use,
+                standing="set aside",
+                why=_FLAGGED,
+                flags=(*flags, Flag("uncertainty-unknown", "its uncertainty is unknown")),
+            )
         elif doubts:
             use = replace(use, standing="set aside", why=_FLAGGED)
         seen.add(sha)
@@ -144,8 +153,7 @@ def _combine(uses: Sequence[PhotoUse], what: str) -> Combined:
     quantities = [u.quantity for u in chosen if u.quantity is not None]
     if not all(math.isfinite(q.u) for q in quantities):
         w = np.full(len(chosen), 1.0 / len(chosen))
-        return Combined(combine(list(w), quantities), _placed(uses, w, None, set()),
-                        math.nan, 0, math.nan, math.nan)
+        return Combined(combine(list(w), quantities), _placed(uses, w, None, set()), math.nan, 0, math.nan, math.nan)
     cov = covariance_matrix(quantities)
     w = mean_weights(cov)
     mean = combine([float(x) for x in w], quantities)
@@ -161,17 +169,17 @@ def _combine(uses: Sequence[PhotoUse], what: str) -> Combined:
     return Combined(mean, _placed(uses, w, mean, off), chi2, dof, p, birge, inflation, flags)
 
 
-def _disagreement(chosen: Sequence[PhotoUse], chi2: float, dof: int, p: float, inflation: float,
-                  off: set[int]) -> Flag:
+def _disagreement(chosen: Sequence[PhotoUse], chi2: float, dof: int, p: float, inflation: float, off: set[int]) -> Flag:
     who = ", ".join(chosen[i].photo for i in sorted(off))
     values = [u.quantity.value for u in chosen if u.quantity is not None]
-    text = (f"the {len(chosen)} photos disagree by up to {number(max(values) - min(values), 3)}° "
-            f"(chi-square {chi2:.1f} on {dof}, p {p:.2g}); U is widened {inflation:.1f} times")
+    text = (
+        f"the {len(chosen)} photos disagree by up to {number(max(values) - min(values), 3)}° "
+        f"(chi-square {chi2:.1f} on {dof}, p {p:.2g}); U is widened {inflation:.1f} times"
+    )
     return Flag(DISAGREE, text + (f"; standing off: {who}" if who else ""))
 
 
-def _placed(uses: Sequence[PhotoUse], w: F64, mean: Quantity | None,
-            off: set[int]) -> tuple[PhotoUse, ...]:
+def _placed(uses: Sequence[PhotoUse], w: F64, mean: Quantity | None, off: set[int]) -> tuple[PhotoUse, ...]:
     """Every photo with its weight and its distance from the combined value."""
     placed: list[PhotoUse] = []
     k = 0

@@ -59,8 +59,14 @@ def washout_left(design_washout_deg: float, aft_lean_deg: float) -> tuple[float,
     return design_washout_deg - aft_lean_deg, lost
 
 
-def split(station: Station, chord: Quantity | None, spar: Quantity | None, built_in: Quantity | None,
-          chord_decision: Decision | None, doubt: str | None = None) -> RibOrJig:
+def split(
+    station: Station,
+    chord: Quantity | None,
+    spar: Quantity | None,
+    built_in: Quantity | None,
+    chord_decision: Decision | None,
+    doubt: str | None = None,
+) -> RibOrJig:
     """The two parts and what they mean. chord, spar, built_in : deviations from design, degrees.
 
     doubt : why either angle must not be trusted; nothing is then blamed.
@@ -70,8 +76,15 @@ def split(station: Station, chord: Quantity | None, spar: Quantity | None, built
     jig = decide(spar, station.spar_tolerance_deg, doubt)
     rib = decide(built_in, built_in_tolerance(station), doubt)
     cause = _cause(jig, rib, chord_decision)
-    return RibOrJig(cause, spar, built_in, jig, rib, _words(station, cause, spar, built_in, doubt),
-                    *_what_to_do(station, cause, spar, built_in, chord))
+    return RibOrJig(
+        cause,
+        spar,
+        built_in,
+        jig,
+        rib,
+        _words(station, cause, spar, built_in, doubt),
+        *_what_to_do(station, cause, spar, built_in, chord),
+    )
 
 
 def _no_spar(station: Station, spar: Quantity | None, chord: Decision | None) -> RibOrJig:
@@ -79,8 +92,14 @@ def _no_spar(station: Station, spar: Quantity | None, chord: Decision | None) ->
     lacks = "the job gives it no spar line" if station.spar_deg is None else "its spar line was not read"
     head = "chord within tolerance; " if fine else ""
     words = f"{station.name}: {head}{lacks}, so rib and jig are not told apart"
-    do = "" if fine else ("Read the spar line as well before turning anything: a rib set wrong on a true "
-                          "spar must not be cured at the jig.")
+    do = (
+        ""
+        if fine
+        else (
+            "Read the spar line as well before turning anything: a rib set wrong on a true "
+            "spar must not be cured at the jig."
+        )
+    )
     return RibOrJig("untold", spar, None, None, None, words, do, do)
 
 
@@ -129,29 +148,40 @@ def edge_mm(station: Station, angle_deg: float) -> float:
     return station.chord_mm * math.tan(math.radians(angle_deg))
 
 
-def _what_to_do(station: Station, cause: Cause, spar: Quantity, built_in: Quantity,
-                chord: Quantity | None) -> tuple[str, str]:
+def _what_to_do(
+    station: Station, cause: Cause, spar: Quantity, built_in: Quantity, chord: Quantity | None
+) -> tuple[str, str]:
     turn = f"{number(abs(spar.value), 2)}° {_sense(-spar.value)}"
-    reset = (f"{number(abs(built_in.value), 2)}° {_sense(-built_in.value)}, "
-             f"{number(abs(edge_mm(station, built_in.value)), 1)} mm over the chord")
+    reset = (
+        f"{number(abs(built_in.value), 2)}° {_sense(-built_in.value)}, "
+        f"{number(abs(edge_mm(station, built_in.value)), 1)} mm over the chord"
+    )
     if cause == "jig":
-        return (f"Turn the jig {turn}: spar line and chord come right together. Leave the rib alone.",
-                f"As long as the jig or fitting still turns, turning it {turn} cures spar line and chord "
-                "together; once the spar is fixed as it stands, the error is in the wing. "
-                "Do not reglue the rib.")
+        return (
+            f"Turn the jig {turn}: spar line and chord come right together. Leave the rib alone.",
+            f"As long as the jig or fitting still turns, turning it {turn} cures spar line and chord "
+            "together; once the spar is fixed as it stands, the error is in the wing. "
+            "Do not reglue the rib.",
+        )
     if cause == "rib":
-        return (f"Set the rib afresh on its spar, {reset}, before any glue. Leave the jig alone: turning it "
-                "would put the spar line and the neighbouring ribs out.",
-                f"Only regluing the rib cures it ({reset}); the jig cannot: turning it would put the spar "
-                "line and the neighbouring ribs out.")
+        return (
+            f"Set the rib afresh on its spar, {reset}, before any glue. Leave the jig alone: turning it "
+            "would put the spar line and the neighbouring ribs out.",
+            f"Only regluing the rib cures it ({reset}); the jig cannot: turning it would put the spar "
+            "line and the neighbouring ribs out.",
+        )
     if cause == "both":
-        return (f"Turn the jig {turn} first, then set the rib on its spar, {reset}.",
-                f"Turning the jig {turn} cures its part; the rib's own part ({reset}) takes regluing.")
+        return (
+            f"Turn the jig {turn} first, then set the rib on its spar, {reset}.",
+            f"Turning the jig {turn} cures its part; the rib's own part ({reset}) takes regluing.",
+        )
     if cause == "sum" and chord is not None:
-        return (f"Either will do: the jig turned or the rib set by {number(abs(chord.value), 2)}° "
-                f"{_sense(-chord.value)}; the jig moves its neighbours too.",
-                f"Turning the jig {number(abs(chord.value), 2)}° {_sense(-chord.value)} brings the chord "
-                "right, if spar line and neighbours stay within tolerance.")
+        return (
+            f"Either will do: the jig turned or the rib set by {number(abs(chord.value), 2)}° "
+            f"{_sense(-chord.value)}; the jig moves its neighbours too.",
+            f"Turning the jig {number(abs(chord.value), 2)}° {_sense(-chord.value)} brings the chord "
+            "right, if spar line and neighbours stay within tolerance.",
+        )
     if cause == "untold":
         return ("Turn nothing yet: measure again first.", "Turn nothing yet: measure again first.")
     return ("", "")

@@ -41,8 +41,14 @@ class Taken:
     overlays: Mapping[str, Path]
 
 
-def take_survey(job_file: Path, sources: Sequence[Source], out: Path, wanted: Wanted,
-                options: Options | None = None, tell: Tell | None = None) -> Taken:
+def take_survey(
+    job_file: Path,
+    sources: Sequence[Source],
+    out: Path,
+    wanted: Wanted,
+    options: Options | None = None,
+    tell: Tell | None = None,
+) -> Taken:
     """Measure photos, evaluate the readings and add the survey to the record. Raises UserError."""
     job = load_job(job_file)
     options = replace(options or Options(), earlier=_earlier(job_file))
@@ -64,8 +70,7 @@ def _earlier(job_file: Path) -> tuple[Reading, ...]:
         return ()  # a damaged record is told of by `ribangle verify`; it must not stop a new survey
 
 
-def _materials(job_file: Path, job: Job, batch: BatchResult, readings: Sequence[Reading],
-               wanted: Wanted) -> Materials:
+def _materials(job_file: Path, job: Job, batch: BatchResult, readings: Sequence[Reading], wanted: Wanted) -> Materials:
     from calibration.gauge.file import load_gauge
 
     now = (wanted.at or datetime.now()).replace(microsecond=0)
@@ -98,5 +103,8 @@ def _refuse_unknown(set_aside: Mapping[str, str], readings: Sequence[Reading]) -
     for name in set_aside:
         if name not in names:
             near = get_close_matches(name, sorted(names), 1)
-            raise UserError(f"photo {name}", "is not among the photos given",
-                            f"did you mean {near[0]}?" if near else "give the name of a photo as listed")
+            raise UserError(
+                f"photo {name}",
+                "is not among the photos given",
+                f"did you mean {near[0]}?" if near else "give the name of a photo as listed",
+            )

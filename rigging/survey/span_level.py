@@ -32,8 +32,10 @@ def span_levels(job: Job) -> tuple[SpanLevel, ...]:
         heights = {h.station: h for h in job.heights}
         known = [s for s in run_of(job, side) if s.name in heights]
         if len(known) >= 2:
-            values = [Quantity(h.mm, (Component("height of the spar", f"height:{h.station}", h.u_mm),))
-                      for h in (heights[s.name] for s in known)]
+            values = [
+                Quantity(h.mm, (Component("height of the spar", f"height:{h.station}", h.u_mm),))
+                for h in (heights[s.name] for s in known)
+            ]
             rise = rise_of([s.span_mm for s in known], values)
             out.append(_told(job, side, f"heights at {', '.join(s.name for s in known)}", rise))
         for k, level in enumerate(lv for lv in job.spar_levels if lv.side == side):

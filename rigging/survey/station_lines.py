@@ -53,9 +53,7 @@ def root_off_of(job: Job, by_station: Mapping[str, list[Reading]], asked: Asked)
     return None if value is None else with_marking(value, job, root.name, "chord").shifted(-root.chord_deg)
 
 
-def lines_of(
-    job: Job, s: Station, readings: Sequence[Reading], asked: Asked, root_off: Quantity | None
-) -> Lines:
+def lines_of(job: Job, s: Station, readings: Sequence[Reading], asked: Asked, root_off: Quantity | None) -> Lines:
     """Chord, spar line and built-in angle of one station, each judged."""
     tips = _tips(readings)
     chord = _line(
@@ -129,9 +127,7 @@ def _built_in(s: Station, chord: LineResult, spar: LineResult) -> LineResult:
     nothing = Combined(None, (), math.nan, 0, math.nan, math.nan, flags=flags)
     if chord.quantity is None or spar.quantity is None:
         reason = chord.reason if chord.quantity is None else spar.reason
-        return LineResult(
-            "built-in", replace(nothing, reason=reason), None, design, None, None, None, flags, reason
-        )
+        return LineResult("built-in", replace(nothing, reason=reason), None, design, None, None, None, flags, reason)
     camera = chord.combined.quantity, spar.combined.quantity
     assert camera[0] is not None and camera[1] is not None
     camera_only = replace(nothing, quantity=(camera[0] - camera[1]).shifted(90.0))
@@ -142,9 +138,7 @@ def _built_in(s: Station, chord: LineResult, spar: LineResult) -> LineResult:
     deviation = quantity.shifted(-design)
     tolerance = built_in_tolerance(s)
     doubt = doubt_of(chord) or doubt_of(spar)
-    return replace(
-        result, tolerance_deg=tolerance, deviation=deviation, decision=decide(deviation, tolerance, doubt)
-    )
+    return replace(result, tolerance_deg=tolerance, deviation=deviation, decision=decide(deviation, tolerance, doubt))
 
 
 def doubt_of(line: LineResult) -> str | None:

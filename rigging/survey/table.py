@@ -15,8 +15,7 @@ from rigging.survey.repeats import ONLY_FLAGGED
 from shared.quantity import K, Quantity
 from shared.rounding import degrees, number, places
 
-_STYLES = {"conforming": "green", "nonconforming": "bold red", "undecided": "yellow",
-           "not measured": "magenta"}
+_STYLES = {"conforming": "green", "nonconforming": "bold red", "undecided": "yellow", "not measured": "magenta"}
 
 
 def survey_view(survey: Survey) -> RenderableType:
@@ -27,8 +26,9 @@ def survey_view(survey: Survey) -> RenderableType:
     parts += _section("What to turn", [c.words for c in survey.corrections if c.needed])
     parts += _section("What it means", _what_it_means(survey))
     parts += _section("What would decide it", _advice(survey.stations))
-    parts += _section("Look first at", [f"{t.station}: {t.why}" for t in survey.order[:5]
-                                        if not t.why.startswith("within tolerance")])
+    parts += _section(
+        "Look first at", [f"{t.station}: {t.why}" for t in survey.order[:5] if not t.why.startswith("within tolerance")]
+    )
     parts += _section("Spanwise level", [lv.words for lv in survey.span_levels])
     parts += _section("Glue", [survey.bonding.words] if survey.bonding else [])
     parts += _section("Doubts", _doubts(survey))
@@ -46,13 +46,30 @@ def _section(title: str, lines: Iterable[str]) -> list[RenderableType]:
 def stations_table(survey: Survey) -> Table:
     """One row a station."""
     table = Table(header_style="bold", pad_edge=False)
-    for name in ("station", "verdict", "chord, U (k = 2)", "from design", "washout", "spar line", "built-in",
-                 "gauge", "photos"):
+    for name in (
+        "station",
+        "verdict",
+        "chord, U (k = 2)",
+        "from design",
+        "washout",
+        "spar line",
+        "built-in",
+        "gauge",
+        "photos",
+    ):
         table.add_column(name, justify="left" if name in ("station", "verdict") else "right", no_wrap=True)
     for s in survey.stations:
-        table.add_row(s.station.name, Text(s.state, style=_STYLES[s.state]), _value(s.chord), _off(s.chord),
-                      degrees(s.washout.quantity, sign=True) if s.washout else "", _value(s.spar),
-                      _value(s.built_in), _gauge(s), _photos(s))
+        table.add_row(
+            s.station.name,
+            Text(s.state, style=_STYLES[s.state]),
+            _value(s.chord),
+            _off(s.chord),
+            degrees(s.washout.quantity, sign=True) if s.washout else "",
+            _value(s.spar),
+            _value(s.built_in),
+            _gauge(s),
+            _photos(s),
+        )
     return table
 
 
@@ -97,10 +114,16 @@ def _doubts(survey: Survey) -> Iterable[str]:
     yield from (f.text for f in survey.flags)
     for s in survey.stations:
         told = " ".join(f.text for f in s.flags if f.code == ONLY_FLAGGED)
-        yield from (f"{s.station.name}: {f.text}" for f in s.flags
-                    if f.code != "gauge-at-fault" and (f.code == ONLY_FLAGGED or f.text not in told))
-        yield from (f"{s.station.name}: {p.photo} {p.standing}: {p.why or _standing_off(p.off_deg)}"
-                    for p in s.chord.combined.photos if p.standing in ("set aside", "outlying"))
+        yield from (
+            f"{s.station.name}: {f.text}"
+            for f in s.flags
+            if f.code != "gauge-at-fault" and (f.code == ONLY_FLAGGED or f.text not in told)
+        )
+        yield from (
+            f"{s.station.name}: {p.photo} {p.standing}: {p.why or _standing_off(p.off_deg)}"
+            for p in s.chord.combined.photos
+            if p.standing in ("set aside", "outlying")
+        )
 
 
 def _standing_off(off: float | None) -> str:
@@ -131,6 +154,12 @@ def comparison_table(result: Comparison, names: Mapping[str, str]) -> Table:
         table.add_column(name, justify="left" if name in ("station", "line", "") else "right", no_wrap=True)
     for c in result.changes:
         mark = "doubtful" if c.doubt else "moved" if c.moved else ""
-        table.add_row(c.station, c.line, degrees(c.a), degrees(c.b), degrees(c.change, sign=True),
-                      Text(mark, style="bold red" if c.moved else "yellow"))
+        table.add_row(
+            c.station,
+            c.line,
+            degrees(c.a),
+            degrees(c.b),
+            degrees(c.change, sign=True),
+            Text(mark, style="bold red" if c.moved else "yellow"),
+        )
     return table

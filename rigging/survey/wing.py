@@ -55,8 +55,7 @@ def run_of(job: Job, side: str) -> list[Station]:
     return sorted((s for s in job.stations if s.side == side), key=lambda s: s.span_mm)
 
 
-def washout(job: Job, chords: Mapping[str, Quantity],
-            doubts: Mapping[str, str] | None = None) -> dict[str, Washout]:
+def washout(job: Job, chords: Mapping[str, Quantity], doubts: Mapping[str, str] | None = None) -> dict[str, Washout]:
     """Washout of every measured station against the root; what both share cancels. Empty without the root.
 
     chords : station -> chord angle. doubts : station -> why its angle is doubtful (the root's spreads).
@@ -90,8 +89,7 @@ def pairs(job: Job) -> list[tuple[Station, Station]]:
     return out
 
 
-def symmetry(job: Job, chords: Mapping[str, Quantity],
-             doubts: Mapping[str, str] | None = None) -> tuple[Symmetry, ...]:
+def symmetry(job: Job, chords: Mapping[str, Quantity], doubts: Mapping[str, str] | None = None) -> tuple[Symmetry, ...]:
     """Left minus right at each pair, the design's own difference taken out, against the wing's tolerance."""
     doubts = doubts or {}
     out = []
@@ -99,8 +97,9 @@ def symmetry(job: Job, chords: Mapping[str, Quantity],
         if left.name in chords and right.name in chords:
             off = (chords[left.name] - chords[right.name]).shifted(right.chord_deg - left.chord_deg)
             doubt = doubts.get(left.name) or doubts.get(right.name)
-            out.append(Symmetry(left.name, right.name, left.span_mm, off,
-                                decide(off, job.wing.symmetry_tolerance_deg, doubt)))
+            out.append(
+                Symmetry(left.name, right.name, left.span_mm, off, decide(off, job.wing.symmetry_tolerance_deg, doubt))
+            )
     return tuple(out)
 
 
@@ -131,5 +130,7 @@ def twists(job: Job, chords: Mapping[str, Quantity]) -> tuple[Twist, ...]:
 
 def per_metre(t: Twist) -> str:
     """The twist in words."""
-    return (f"{t.name}: {number(t.per_metre.value, 2, sign=True)}° per metre "
-            f"(U {number(t.per_metre.U, 2)}°), design {number(t.design_per_metre, 2, sign=True)}°")
+    return (
+        f"{t.name}: {number(t.per_metre.value, 2, sign=True)}° per metre "
+        f"(U {number(t.per_metre.U, 2)}°), design {number(t.design_per_metre, 2, sign=True)}°"
+    )

@@ -30,9 +30,7 @@ def load_gauge_readings(path: Path, stations: Sequence[str]) -> GaugeReadings:
             "correct [gauge] readings in the job, or use `ribangle gauge add STATION VALUE`",
         ) from None
     except OSError as error:
-        raise UserError(
-            str(path), f"cannot be read ({error.strerror})", "give the path of a CSV file"
-        ) from None
+        raise UserError(str(path), f"cannot be read ({error.strerror})", "give the path of a CSV file") from None
     return parse_gauge_readings(decode(raw, str(path)), stations, str(path))
 
 
@@ -96,14 +94,8 @@ def parse_gauge_readings(text: str, stations: Sequence[str], source: str = "") -
     readings: list[GaugeReading] = []
     for number, cells in rows:
         if len(cells) > width and any(cells[width:]):
-            hint = (
-                " (decimal comma between commas? write 0.5, or part the columns with ;)"
-                if delimiter == ","
-                else ""
-            )
-            odd.append(
-                Oddity(number, f"{len(cells)} cells where the head has {width}{hint}: not used", False)
-            )
+            hint = " (decimal comma between commas? write 0.5, or part the columns with ;)" if delimiter == "," else ""
+            odd.append(Oddity(number, f"{len(cells)} cells where the head has {width}{hint}: not used", False))
             continue
         if delimiter == "," and _cut_at_comma(fields, cells):
             odd.append(
@@ -196,9 +188,7 @@ def _refuse_twice(fields: list[Field | None], cells: list[str], source: str) -> 
             )
 
 
-def _row(
-    number: int, cells: dict[Field, str], stations: Sequence[str], odd: list[Oddity]
-) -> list[GaugeReading]:
+def _row(number: int, cells: dict[Field, str], stations: Sequence[str], odd: list[Oddity]) -> list[GaugeReading]:
     """The readings of one row (two where chord and spar have their own columns)."""
 
     def note(text: str, used: bool) -> None:
@@ -236,7 +226,5 @@ def _row(
             continue
         note(angle.odd, True)
         assert line is not None
-        found.append(
-            GaugeReading(station, line, angle.degrees, angle.said, taken, number, cells.get("note", ""))
-        )
+        found.append(GaugeReading(station, line, angle.degrees, angle.said, taken, number, cells.get("note", "")))
     return found

@@ -45,8 +45,7 @@ def parse_job(text: str, file: str = "job.toml", folder: Path = Path()) -> Job:
     except tomllib.TOMLDecodeError as error:
         raise UserError(file, f"is not TOML: {error}", _toml_remedy(text, str(error))) from None
     except (RecursionError, ValueError) as error:
-        raise UserError(file, f"is not a job file ({type(error).__name__})",
-                        "start afresh with ribangle new") from None
+        raise UserError(file, f"is not a job file ({type(error).__name__})", "start afresh with ribangle new") from None
     tree = _plain(tree)
     _refuse_odd_numbers(tree, file, tree, ())
     tree = _lengths(tree, file, tree, ())
@@ -62,17 +61,18 @@ def _text(place: Path) -> str:
     try:
         if not place.is_file():
             kind = "is a folder" if place.is_dir() else "is not a file" if place.exists() else "is not there"
-            raise UserError(str(place), f"the job file {kind}",
-                            "give the path of a job file, or write one with ribangle new")
+            raise UserError(
+                str(place), f"the job file {kind}", "give the path of a job file, or write one with ribangle new"
+            )
         with place.open("rb") as stream:
             data = stream.read(MAX_BYTES + 1)
     except (OSError, ValueError) as error:
         reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
-        raise UserError(str(place), f"cannot be read ({reason})",
-                        "check the path and its permissions") from None
+        raise UserError(str(place), f"cannot be read ({reason})", "check the path and its permissions") from None
     if len(data) > MAX_BYTES:
-        raise UserError(place.name, f"a job file is at most {MAX_BYTES // 1000} kB",
-                        "give the path of a job file, not of a photo")
+        raise UserError(
+            place.name, f"a job file is at most {MAX_BYTES // 1000} kB", "give the path of a job file, not of a photo"
+        )
     try:
         return data.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError:
@@ -117,16 +117,18 @@ def _refuse_odd_numbers(tree: Any, file: str, root: Any, path: tuple[str | int, 
         for index, value in enumerate(tree):
             _refuse_odd_numbers(value, file, root, (*path, index))
     elif isinstance(tree, float) and not math.isfinite(tree):
-        raise UserError(where(file, root, path), f"must be a number, not {tree}",
-                        "leave the key out where the value is unknown")
+        raise UserError(
+            where(file, root, path), f"must be a number, not {tree}", "leave the key out where the value is unknown"
+        )
 
 
 def _job(tables: JobTables, folder: Path) -> Job:
     wing, camera = tables.wing, tables.camera
     fields = msgspec.structs.asdict
     return Job(
-        wing=Wing(wing.name, wing.root, wing.dihedral_deg, wing.u_lean_deg, wing.symmetry_tolerance_deg,
-                  wing.root_setting),
+        wing=Wing(
+            wing.name, wing.root, wing.dihedral_deg, wing.u_lean_deg, wing.symmetry_tolerance_deg, wing.root_setting
+        ),
         stations=tuple(Station(**{**fields(s), "cards": tuple(s.cards)}) for s in tables.station),
         folder=folder,
         lens=camera.lens,

@@ -12,8 +12,13 @@ from shared.errors import UserError
 from shared.job.schema import TABLES, JobTables, describe
 
 _KINDS = {
-    "float": "a number", "int": "a whole number", "str": "text in quotes", "bool": "true or false",
-    "array": "a list in [ ]", "object": "a table", "null": "nothing",
+    "float": "a number",
+    "int": "a whole number",
+    "str": "text in quotes",
+    "bool": "true or false",
+    "array": "a list in [ ]",
+    "object": "a table",
+    "null": "nothing",
 }
 
 Path = tuple[str | int, ...]
@@ -34,7 +39,7 @@ def explain(error: msgspec.ValidationError, tree: Any, file: str) -> UserError:
 
 
 def where(file: str, tree: Any, path: Path) -> str:
-    """"wing.toml: station R4: chord_deg" for the path ("station", 3, "chord_deg")."""
+    """ "wing.toml: station R4: chord_deg" for the path ("station", 3, "chord_deg")."""
     words = [file]
     rest = list(path)
     if rest and isinstance(rest[0], str):
@@ -75,10 +80,10 @@ def _unknown(key: str, path: Path, tree: Any, file: str) -> UserError:
 def _missing(key: str, path: Path, tree: Any, file: str) -> UserError:
     if not path:
         brackets = "[[station]]" if key == "station" else f"[{key}]"
-        return UserError(f"{file}: {brackets}", "is missing",
-                         f"add the table {brackets}; ribangle new writes one")
-    return UserError(f"{where(file, tree, path)}: {key}", "is missing",
-                     f"give here: {describe(str(path[0]), key) or key}")
+        return UserError(f"{file}: {brackets}", "is missing", f"add the table {brackets}; ribangle new writes one")
+    return UserError(
+        f"{where(file, tree, path)}: {key}", "is missing", f"give here: {describe(str(path[0]), key) or key}"
+    )
 
 
 def _rule(message: str, path: Path, tree: Any) -> str:
@@ -138,7 +143,7 @@ def _keys(path: Path) -> list[str]:
 
 
 def _path(text: str) -> Path:
-    """".station[3].chord_deg" as ("station", 3, "chord_deg")."""
+    """ ".station[3].chord_deg" as ("station", 3, "chord_deg")."""
     parts = re.findall(r"\.([^.\[\]]+)|\[(\d+)\]", text)
     return tuple(int(index) if index else name for name, index in parts)
 

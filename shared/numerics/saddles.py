@@ -40,8 +40,7 @@ class Saddles:
     blur_px: F64
 
 
-def refine(gray: NDArray[np.uint8], start: F64, along_x: F64, along_y: F64, half: F64,
-           rounds: int = 6) -> Saddles:
+def refine(gray: NDArray[np.uint8], start: F64, along_x: F64, along_y: F64, half: F64, rounds: int = 6) -> Saddles:
     """Refine saddle points.
 
     Parameters
@@ -55,7 +54,7 @@ def refine(gray: NDArray[np.uint8], start: F64, along_x: F64, along_y: F64, half
     n = len(start)
     h, w = gray.shape
     size = int(np.ceil(half.max(initial=2.0)))
-    dy, dx = np.mgrid[-size:size + 1, -size:size + 1]
+    dy, dx = np.mgrid[-size : size + 1, -size : size + 1]
     n1 = np.stack([-along_x[:, 1], along_x[:, 0]], axis=1)
     n2 = np.stack([-along_y[:, 1], along_y[:, 0]], axis=1)
     c = start.astype(np.float64).copy()
@@ -66,10 +65,10 @@ def refine(gray: NDArray[np.uint8], start: F64, along_x: F64, along_y: F64, half
     jac = np.ones((n, 7, *dx.shape))  # by the centre (2), a, b, shading (2) and blur
     for step in range(rounds):
         base = np.rint(c).astype(int)
-        inside = ((base[:, 0] >= size) & (base[:, 0] < w - size) & (base[:, 1] >= size) & (base[:, 1] < h - size))
+        inside = (base[:, 0] >= size) & (base[:, 0] < w - size) & (base[:, 1] >= size) & (base[:, 1] < h - size)
         bad |= ~inside | (np.hypot(*(c - start).T) > 4.0)
         base[bad] = size
-        c[bad] = size       # any place inside: these come back as NaN
+        c[bad] = size  # any place inside: these come back as NaN
         patch = gray[base[:, 1, None, None] + dy, base[:, 0, None, None] + dx].astype(np.float64)
         px = np.broadcast_to((base[:, 0] - c[:, 0])[:, None, None] + dx[:1], (n, *dx.shape))
         py = np.broadcast_to((base[:, 1] - c[:, 1])[:, None, None] + dy[:, :1], (n, *dy.shape))
@@ -104,7 +103,7 @@ def refine(gray: NDArray[np.uint8], start: F64, along_x: F64, along_y: F64, half
         left = r - (delta[:, None] @ rows)[:, 0]
         dof = np.maximum(wt.sum(1) - 7, 1)
         rms = np.sqrt((wt * left * left).sum(1) / dof)
-        cov = np.linalg.inv(normal)[:, :2, :2] * (rms ** 2)[:, None, None]
+        cov = np.linalg.inv(normal)[:, :2, :2] * (rms**2)[:, None, None]
         moved = np.clip(delta[:, :2], -1.0, 1.0)
         c += moved
         a, b = a + delta[:, 2], b + delta[:, 3]
@@ -114,5 +113,6 @@ def refine(gray: NDArray[np.uint8], start: F64, along_x: F64, along_y: F64, half
     points = np.where(bad[:, None], np.nan, c)
     with np.errstate(invalid="ignore"):
         sigma = np.sqrt(np.trace(cov, axis1=1, axis2=2) / 2)
-    return Saddles(points, np.where(bad, np.nan, sigma), b, rms / np.maximum(np.abs(b), 1e-9),
-                   np.hypot(*(c - start).T), s)
+    return Saddles(
+        points, np.where(bad, np.nan, sigma), b, rms / np.maximum(np.abs(b), 1e-9), np.hypot(*(c - start).T), s
+    )

@@ -16,10 +16,7 @@ from calibration.lens.model import Lens, turn_matrix, turn_points
 from calibration.lens.profiles import FORMAT, LensProfile, PhotoUse, find_lens, load_lens, save_lens
 from shared.errors import UserError
 
-ROOT = (
-    np.random.default_rng(4).normal(size=(9, 9))
-    * np.array([1, 1, 1, 1, 0.01, 0.02, 1e-4, 1e-4, 0.02])[:, None]
-)
+ROOT = np.random.default_rng(4).normal(size=(9, 9)) * np.array([1, 1, 1, 1, 0.01, 0.02, 1e-4, 1e-4, 0.02])[:, None]
 COVARIANCE = ROOT @ ROOT.T
 
 

@@ -137,9 +137,7 @@ def test_same_answer_as_opencv_on_the_same_corners(calibrated):
         criteria=(3, 200, 1e-12),
     )
     ours = bundle.fit([View.of(v.board, v.pixels) for v in views], SIZE, FULL)
-    np.testing.assert_allclose(
-        ours.theta, [k[0, 0], k[1, 1], k[0, 2], k[1, 2], *d.ravel()[:5]], rtol=2e-3, atol=2e-4
-    )
+    np.testing.assert_allclose(ours.theta, [k[0, 0], k[1, 1], k[0, 2], k[1, 2], *d.ravel()[:5]], rtol=2e-3, atol=2e-4)
     assert np.sqrt(np.mean(np.concatenate(ours.residuals) ** 2) * 2) <= rms + 1e-5
 
 

@@ -67,7 +67,9 @@ def test_one_per_cent_is_stated():
     even = " ".join(print_scale([101.0], [101.0]).text)
     assert "1.00 % out" in even and "0 deg" in even
     one_way = " ".join(print_scale([100.0], [101.0]).text)
-    assert "8.1 deg" in one_way and "one at 45 deg by 0.286 deg" in one_way and "at 5 deg to the card by 0.050" in one_way
+    assert (
+        "8.1 deg" in one_way and "one at 45 deg by 0.286 deg" in one_way and "at 5 deg to the card by 0.050" in one_way
+    )
 
 
 def test_the_profile_survives_the_disk_and_doctored_ones_are_refused(tmp_path):
@@ -101,7 +103,7 @@ def test_the_job_takes_the_profile_or_the_numbers_and_what_is_not_measured_is_al
     assert (bare.stretch, bare.skew_deg, bare.u_skew_deg) == (-0.003, 0.0, U_SKEW_DEG)
     nothing = known_print(CardPrint(), tmp_path)
     assert not nothing.measured and nothing.u_stretch == U_STRETCH
-    job = parse_job(JOB + '[cards]\nstretch = 0.004\nu_stretch = 0.0005\n')
+    job = parse_job(JOB + "[cards]\nstretch = 0.004\nu_stretch = 0.0005\n")
     assert job.prints == CardPrint(stretch=0.004, u_stretch=0.0005)
     for text, rule in (
         ("stretch = 0.004", "is missing"),

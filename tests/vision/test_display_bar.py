@@ -12,8 +12,9 @@ from vision.display.read import read_display
 
 
 @pytest.mark.parametrize(("number", "shown", "misread"), [(379, "4.5", "4.9"), (145, "117.6", "177.6")])
-def test_a_figure_misread_with_middling_confidence_is_refused(number: int, shown: str, misread: str,
-                                                              monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_figure_misread_with_middling_confidence_is_refused(
+    number: int, shown: str, misread: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
     display = draw_display(np.random.default_rng([90_210, number]), "measure")
     assert display.text == shown
     assert read_display(display.image, display.corners).value is None

@@ -31,14 +31,29 @@ def advise(solution: Solution, result: Angles, found: Findings) -> tuple[Advice,
     if middle is not None and abs(middle) > 0.12:
         nearer = _scaled(chord, 0.12 / abs(middle), "lean of the rib plane", *tilt)
         out.append(_advice("hang the string nearer the middle of the picture (or stand opposite to it)", chord, nearer))
-    out.append(_advice("measure the rib's lean with a level on its face and write it into the job", chord,
-                       _scaled(chord, 0.3, "lean of the rib plane")))
+    out.append(
+        _advice(
+            "measure the rib's lean with a level on its face and write it into the job",
+            chord,
+            _scaled(chord, 0.3, "lean of the rib plane"),
+        )
+    )
     if not solution.scene.lens.sound:
         out.append(_advice("calibrate the lens (ribangle calibrate lens)", chord, _scaled(chord, 0.05, "lens")))
-    out.append(_advice("draw the chord line with a straightedge and a thin, dark pen", chord,
-                       _scaled(chord, 0.4, "pen waviness", "chord line fit")))
-    out.append(_advice("use a taut string of a colour that stands out everywhere", chord,
-                       _scaled(chord, 0.3, "string fit", "string waviness")))
+    out.append(
+        _advice(
+            "draw the chord line with a straightedge and a thin, dark pen",
+            chord,
+            _scaled(chord, 0.4, "pen waviness", "chord line fit"),
+        )
+    )
+    out.append(
+        _advice(
+            "use a taut string of a colour that stands out everywhere",
+            chord,
+            _scaled(chord, 0.3, "string fit", "string waviness"),
+        )
+    )
     good = [a for a in out if a.u_then is not None and a.u_now is not None and a.u_then < WORTH * a.u_now]
     return tuple(sorted(good, key=lambda a: a.u_then or 0.0)[:3])
 

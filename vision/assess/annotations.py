@@ -19,20 +19,26 @@ F64 = NDArray[np.float64]
 GRID_MM = 100.0
 
 
-def show(picture: Picture, cards: tuple[Card, ...], solution: Solution | None = None,
-         found: Findings | None = None) -> Evidence:
+def show(
+    picture: Picture, cards: tuple[Card, ...], solution: Solution | None = None, found: Findings | None = None
+) -> Evidence:
     """Everything found so far, ready to be drawn."""
     rms = solution.corner_rms if solution else (float("nan"),) * len(cards)
-    seen = tuple(SeenCard(c.spec.kind, c.number, _points(c.at(c.spec.outline())), _points(c.pixels),
-                          _points(c.rejected), r) for c, r in zip(cards, rms, strict=True))
+    seen = tuple(
+        SeenCard(c.spec.kind, c.number, _points(c.at(c.spec.outline())), _points(c.pixels), _points(c.rejected), r)
+        for c, r in zip(cards, rms, strict=True)
+    )
     if found is None:
         return Evidence((picture.width, picture.height), seen)
     plane = found.plane
     lines = [_line(plane, line.role, s) for line, s in zip(found.lines, found.strokes, strict=True)]
     lines += _candidates(found)
     marks = tuple(_mark(found, m.pixel, m.mark.kind, m.sigma_px) for m in found.marks)
-    grid, level = ((), ()) if found.chord_ends is None else (_grid(plane, found.chord_ends),
-                                                             _level(plane, solution, found.chord_ends))
+    grid, level = (
+        ((), ())
+        if found.chord_ends is None
+        else (_grid(plane, found.chord_ends), _level(plane, solution, found.chord_ends))
+    )
     return Evidence((picture.width, picture.height), seen, tuple(lines), marks, grid, level)
 
 
@@ -54,10 +60,15 @@ def _line(plane: Plane, role: str, s: Stroke) -> SeenLine:
     k, m = straight(along, across)
     ends = [mean + t * x + np.array([-t[1], t[0]]) * (k * x + m) for x in (along.min(), along.max())]
     kept = float(s.kept.mean())
-    return SeenLine(role, _path(plane, ends[0], ends[1]), s.width_mm,  # type: ignore[arg-type]
-                    float(np.sqrt(np.mean((across - np.polyval((k, m), along)) ** 2)) * s.px_per_mm), True,
-                    "measured", (("segments used", float(s.kept.sum())), ("share used", kept),
-                                 ("waviness, mm", s.waviness.size / s.px_per_mm)))
+    return SeenLine(
+        role,  # type: ignore[arg-type]
+        _path(plane, ends[0], ends[1]),
+        s.width_mm,
+        float(np.sqrt(np.mean((across - np.polyval((k, m), along)) ** 2)) * s.px_per_mm),
+        True,
+        "measured",
+        (("segments used", float(s.kept.sum())), ("share used", kept), ("waviness, mm", s.waviness.size / s.px_per_mm)),
+    )
 
 
 def _candidates(found: Findings) -> list[SeenLine]:
@@ -67,17 +78,38 @@ def _candidates(found: Findings) -> list[SeenLine]:
     for c in (found.chord.candidates if found.chord else ())[:5]:
         if c is chosen:
             continue
-        why = c.against or ("of equal right to be the chord line" if equal and c.weight > 0.6 * max(
-            k.weight for k in found.chord.candidates if not k.against) else "weaker than the chosen line")  # type: ignore[union-attr]
-        out.append(SeenLine("candidate", _path(found.plane, *c.ends), float("nan"), float("nan"), False, why,
-                            tuple((name, float(value)) for name, value in c.evidence)))
+        why = c.against or (
+            "of equal right to be the chord line"
+            if equal and c.weight > 0.6 * max(k.weight for k in found.chord.candidates if not k.against)  # type: ignore[union-attr]
+            else "weaker than the chosen line"
+        )
+        out.append(
+            SeenLine(
+                "candidate",
+                _path(found.plane, *c.ends),
+                float("nan"),
+                float("nan"),
+                False,
+                why,
+                tuple((name, float(value)) for name, value in c.evidence),
+            )
+        )
     used = found.gravity.string_ends if found.gravity else ()
     for u in (found.gravity.weighed if found.gravity else ())[:6]:
         if any(abs(u.ends[:, 0].mean() - s[:, 0].mean()) < 15 for s in used):
             continue
         why = "ends at the rib: a drawn line or a shadow" if u.on_rib_only else "not in front of the rib"
-        out.append(SeenLine("candidate", _path(found.plane, *u.ends), float("nan"), float("nan"), False, why,
-                            (("on the rib", u.on_rib), ("above", u.above), ("below", u.below))))
+        out.append(
+            SeenLine(
+                "candidate",
+                _path(found.plane, *u.ends),
+                float("nan"),
+                float("nan"),
+                False,
+                why,
+                (("on the rib", u.on_rib), ("above", u.above), ("below", u.below)),
+            )
+        )
     return out
 
 

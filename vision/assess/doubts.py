@@ -43,11 +43,15 @@ def doubts(result: Angles, solution: Solution, found: Findings, station: Station
     assert result.chord is not None
     off = result.chord.value - station.chord_deg
     if abs(off) > GATE_DEG:
-        return Doubt(f"the line found stands {off:+.0f} deg from the station's design angle: it is hardly the chord line, "
-                     "or the card is another station's")
+        return Doubt(
+            f"the line found stands {off:+.0f} deg from the station's design angle: it is hardly the chord line, "
+            "or the card is another station's"
+        )
     if not np.isfinite(result.chord.u) or result.chord.u > MAX_U_DEG:
-        return Doubt(f"the geometry leaves the angle open by U = {2 * result.chord.u:.1f} deg: calibrate the lens, use two "
-                     "cards, hang the string nearer the middle")
+        return Doubt(
+            f"the geometry leaves the angle open by U = {2 * result.chord.u:.1f} deg: calibrate the lens, use two "
+            "cards, hang the string nearer the middle"
+        )
     flags: list[Flag] = []
     chord: list[Flag] = []
     spar: list[Flag] = []
@@ -60,20 +64,37 @@ def doubts(result: Angles, solution: Solution, found: Findings, station: Station
     flags += found.gravity.flags if found.gravity is not None else ()
     flags += lens(solution)
     if found.chord is not None and found.chord.rivalled and len(found.marks) < 2:
-        chord.append(Flag("another-line", "another long line is drawn on the rib: check in the picture that the right one "
-                          "was taken, or put reference marks on it"))
+        chord.append(
+            Flag(
+                "another-line",
+                "another long line is drawn on the rib: check in the picture that the right one "
+                "was taken, or put reference marks on it",
+            )
+        )
     stroke = found.strokes[0]
     kept = float(stroke.kept.mean())
     if kept < 0.6:
         chord.append(Flag("chord-broken", f"only {100 * kept:.0f} % of the chord line could be measured"))
     if stroke.waviness.size / stroke.px_per_mm > 0.4:
-        chord.append(Flag("chord-wavy", f"the chord line is wavy or bent by {stroke.waviness.size / stroke.px_per_mm:.1f} mm"))
+        chord.append(
+            Flag("chord-wavy", f"the chord line is wavy or bent by {stroke.waviness.size / stroke.px_per_mm:.1f} mm")
+        )
     if result.spar is not None and station.spar_deg is not None and abs(result.spar.value - station.spar_deg) > 6:
-        spar.append(Flag("spar-far", f"the spar line stands {result.spar.value - station.spar_deg:+.1f} deg from its design "
-                         "angle: check that it is the spar line"))
+        spar.append(
+            Flag(
+                "spar-far",
+                f"the spar line stands {result.spar.value - station.spar_deg:+.1f} deg from its design "
+                "angle: check that it is the spar line",
+            )
+        )
     if abs(off) > FAR_DEG:
-        chord.append(Flag("far-from-design", f"the chord angle is {off:+.1f} deg from the design: check that line and "
-                          "card are this station's, and that the string hangs plumb"))
+        chord.append(
+            Flag(
+                "far-from-design",
+                f"the chord angle is {off:+.1f} deg from the design: check that line and "
+                "card are this station's, and that the string hangs plumb",
+            )
+        )
     return Doubt(None, tuple(flags), tuple(chord), tuple(spar))
 
 
@@ -83,8 +104,13 @@ def _length(found: Findings, station: Station) -> list[Flag]:
     if (part < SHORT and len(found.marks) < 2) or part < VERY_SHORT:
         return [Flag("chord-short", f"the line is seen over only {100 * part:.0f} % of the station's chord")]
     if part > 1.08:
-        return [Flag("chord-long", f"the line is {100 * part:.0f} % of the station's chord long: is the card this "
-                     "station's, and the chord in the job right?")]
+        return [
+            Flag(
+                "chord-long",
+                f"the line is {100 * part:.0f} % of the station's chord long: is the card this "
+                "station's, and the chord in the job right?",
+            )
+        ]
     return []
 
 
@@ -106,8 +132,14 @@ def _marks(found: Findings) -> list[Flag]:
         size = stroke.waviness.size / stroke.px_per_mm
         allowed = PULL * float(np.degrees(np.hypot(MARK_PLACED_MM * np.sqrt(2), 2 * size) / length))
     if apart > allowed or away > 2.0:
-        return [Flag("marks-off", f"the marks lie up to {away:.1f} mm off the drawn line"
-                     + (f" and {apart:.2f} deg across it" if apart else "") + ": which one is the chord line?")]
+        return [
+            Flag(
+                "marks-off",
+                f"the marks lie up to {away:.1f} mm off the drawn line"
+                + (f" and {apart:.2f} deg across it" if apart else "")
+                + ": which one is the chord line?",
+            )
+        ]
     return []
 
 
@@ -119,11 +151,18 @@ def references(solution: Solution) -> tuple[str | None, list[Flag]]:
         return None, []
     worst = float(pulls.max())
     if float(pulls[:count].max()) > HOPELESS_PULL:
-        return (f"the level references disagree by {worst:.0f} standard uncertainties: one of them is not plumb or not "
-                "level (a rod, a draught, a laser not yet settled); leave one true one in the photo"), []
-    return None, [Flag("references-disagree", "strings, level line and the stated lean do not agree (by "
-                       f"{worst:.0f} standard uncertainties): one of them is not level or plumb, or the rib leans "
-                       "more than the job says")]
+        return (
+            f"the level references disagree by {worst:.0f} standard uncertainties: one of them is not plumb or not "
+            "level (a rod, a draught, a laser not yet settled); leave one true one in the photo"
+        ), []
+    return None, [
+        Flag(
+            "references-disagree",
+            "strings, level line and the stated lean do not agree (by "
+            f"{worst:.0f} standard uncertainties): one of them is not level or plumb, or the rib leans "
+            "more than the job says",
+        )
+    ]
 
 
 def lens(solution: Solution) -> list[Flag]:

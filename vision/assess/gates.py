@@ -50,8 +50,10 @@ def before_solving(gray: NDArray[np.uint8], cards: list[Card]) -> Verdict:
     blur = min(c.blur_px for c in cards)
     contrast = max(c.contrast for c in cards)
     if best.px_per_mm < MIN_PX_PER_MM:
-        return Verdict(f"the photo shows only {best.px_per_mm:.1f} pixels per millimetre; {MIN_PX_PER_MM} are needed: "
-                       "move closer or use the full resolution")
+        return Verdict(
+            f"the photo shows only {best.px_per_mm:.1f} pixels per millimetre; {MIN_PX_PER_MM} are needed: "
+            "move closer or use the full resolution"
+        )
     if blur > MAX_BLUR_PX:
         return Verdict("the photo is blurred (focus or shake): hold still, tap to focus on the card, take it again")
     smear = min(smear_px(c) for c in cards)
@@ -80,13 +82,20 @@ def after_solving(solution: Solution) -> Verdict:
     if tilt > MAX_TILT_DEG:
         return Verdict(f"the rib is seen at {tilt:.0f} deg from square, more than {MAX_TILT_DEG:.0f}: stand before it")
     if rms > MAX_CORNER_RMS_PX:
-        return Verdict(f"the card's corners miss a flat card by {rms:.2f} px: the card is bent, the cards do not lie in "
-                       "one plane, or the lens profile is another camera's")
+        return Verdict(
+            f"the card's corners miss a flat card by {rms:.2f} px: the card is bent, the cards do not lie in "
+            "one plane, or the lens profile is another camera's"
+        )
     if tilt > WORRY_TILT_DEG:
         flags.append(Flag("oblique", f"the rib is seen at {tilt:.0f} deg from square"))
     if rms > WORRY_CORNER_RMS_PX:
-        flags.append(Flag("card-misfit", f"the card's corners miss a flat card by {rms:.2f} px (bent card, cards not in "
-                          "one plane, or another lens)"))
+        flags.append(
+            Flag(
+                "card-misfit",
+                f"the card's corners miss a flat card by {rms:.2f} px (bent card, cards not in "
+                "one plane, or another lens)",
+            )
+        )
     return Verdict(None, tuple(flags))
 
 
@@ -110,5 +119,5 @@ def smear_px(card: Card) -> float:
 def _burnt(gray: NDArray[np.uint8], card: Card) -> float:
     q = card.at(card.spec.outline())
     (x0, y0), (x1, y1) = np.floor(q.min(0)).astype(int), np.ceil(q.max(0)).astype(int)
-    part = gray[max(y0, 0):y1:2, max(x0, 0):x1:2]
+    part = gray[max(y0, 0) : y1 : 2, max(x0, 0) : x1 : 2]
     return float((part >= 254).mean()) if part.size else 0.0

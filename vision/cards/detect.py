@@ -120,18 +120,23 @@ def _busy_places(gray: Gray, half: Gray) -> list[tuple[int, int, int, int]]:
     spread = cv2.blur(cv2.subtract(bright, dark), (15, 15))
     level = max(45.0, 0.45 * float(np.percentile(spread[::4, ::4], 99.7)))
     mask = (spread > level).astype(np.uint8)
-    count, _, stats, _ = cv2.connectedComponentsWithStats(cv2.dilate(mask, np.ones((7, 7), np.uint8)),
-                                                          ltype=cv2.CV_16U)
+    count, _, stats, _ = cv2.connectedComponentsWithStats(cv2.dilate(mask, np.ones((7, 7), np.uint8)), ltype=cv2.CV_16U)
     boxes = []
     for k in sorted(range(1, count), key=lambda i: -stats[i][4])[:12]:
         x, y, bw, bh, area = (int(v) for v in stats[k])
         if min(bw, bh) * shrink < 40 or area * shrink**2 < 4000:
             continue
-        if _swings(small[y:y + bh, x:x + bw]) < 40:
+        if _swings(small[y : y + bh, x : x + bw]) < 40:
             continue
         pad = 6
-        boxes.append((max(0, (x - pad) * shrink), max(0, (y - pad) * shrink),
-                      min(w, (x + bw + pad) * shrink), min(h, (y + bh + pad) * shrink)))
+        boxes.append(
+            (
+                max(0, (x - pad) * shrink),
+                max(0, (y - pad) * shrink),
+                min(w, (x + bw + pad) * shrink),
+                min(h, (y + bh + pad) * shrink),
+            )
+        )
     return boxes
 
 
@@ -140,8 +145,8 @@ def _swings(part: Gray) -> int:
     best four rows (columns) in ten. A board swings everywhere, an edge or a pole once or twice."""
     level, _ = cv2.threshold(part, 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)
     up = part > level
-    rows = np.sort((up[:, 1:] != up[:, :-1]).sum(1))[-max(1, int(0.4 * up.shape[0])):]
-    cols = np.sort((up[1:] != up[:-1]).sum(0))[-max(1, int(0.4 * up.shape[1])):]
+    rows = np.sort((up[:, 1:] != up[:, :-1]).sum(1))[-max(1, int(0.4 * up.shape[0])) :]
+    cols = np.sort((up[1:] != up[:-1]).sum(0))[-max(1, int(0.4 * up.shape[1])) :]
     return int(min(rows.mean(), cols.mean()) * 10)
 
 
@@ -163,8 +168,9 @@ def _name_card(markers: list[tuple[int, F64]]) -> tuple[CardSpec, F64, set[int]]
     return None if best is None else best[2:]
 
 
-def _fit_layout(spec: CardSpec, markers: list[tuple[int, F64]],
-                method: int) -> tuple[int, float, CardSpec, F64, set[int]] | None:
+def _fit_layout(
+    spec: CardSpec, markers: list[tuple[int, F64]], method: int
+) -> tuple[int, float, CardSpec, F64, set[int]] | None:
     """A card's layout laid over markers: how many fit, minus their mean error, card, homography, which fit."""
     own = [(k, i, c) for k, (i, c) in enumerate(markers) if i < spec.markers]
     if len(own) < MIN_MARKERS:
@@ -219,5 +225,16 @@ def _refine(gray: Gray, spec: CardSpec, number: int, h: F64) -> Card | None:
             return None
     sigma = np.hypot(FIT_SHARE * seen.sigma_px, CORNER_FLOOR_PX)
     px_per_mm, blur = float(np.median(scale)), float(np.median(seen.blur_px[ok]))
-    return Card(spec, number, board[ok], seen.points[ok], sigma[ok], start[~ok], better, px_per_mm, blur,
-                float(np.median(strength[ok])), find_edges(gray, spec, better, px_per_mm, 0.8 * blur))
+    return Card(
+        spec,
+        number,
+        board[ok],
+        seen.points[ok],
+        sigma[ok],
+        start[~ok],
+        better,
+        px_per_mm,
+        blur,
+        float(np.median(strength[ok])),
+        find_edges(gray, spec, better, px_per_mm, 0.8 * blur),
+    )

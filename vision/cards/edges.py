@@ -58,13 +58,21 @@ def find_edges(gray: NDArray[np.uint8], spec: CardSpec, homography: F64, scale: 
     rim = across[-1] * np.abs(normal)
     ends = path[:, [0, -1]]
     inside = (ends.min(1) - rim > 1).all(1) & (ends.max(1) + rim < [w - 2, h - 2]).all(1)
-    mx, my = ((path[:, :, i, None] + normal[:, None, i, None] * across).astype(np.float32).reshape(len(path), -1)
-              for i in (0, 1))
+    mx, my = (
+        (path[:, :, i, None] + normal[:, None, i, None] * across).astype(np.float32).reshape(len(path), -1)
+        for i in (0, 1)
+    )
     values = cv2.remap(gray, mx, my, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE).astype(np.float32)
     off, sigma, step, misfit, blur = _steps(across, values.reshape(*path.shape[:2], -1), blur_px)
     typical = float(np.median(np.abs(step)))
-    ok = inside & (np.abs(step) > 0.6 * typical) & (np.abs(off) < 1.0) & np.isfinite(sigma) & (sigma < 0.2) \
+    ok = (
+        inside
+        & (np.abs(step) > 0.6 * typical)
+        & (np.abs(off) < 1.0)
+        & np.isfinite(sigma)
+        & (sigma < 0.2)
         & (misfit < 3 * float(np.median(misfit)) + 1e-9)
+    )
     middle = (a + b) / 2
     # black's growth: positive offsets where black lies on the normal's side are shrinkage there
     side = np.where(_side(homography, middle, black, normal), 1.0, -1.0)

@@ -13,8 +13,10 @@ from numpy.typing import NDArray
 
 from vision.cards.detect import find_cards
 
-REASON = ("the photo is mirrored (a front camera's, or flipped afterwards): take it with the rear camera, or flip it back "
-          "before measuring")
+REASON = (
+    "the photo is mirrored (a front camera's, or flipped afterwards): take it with the rear camera, or flip it back "
+    "before measuring"
+)
 
 
 def is_mirrored(gray: NDArray[np.uint8]) -> bool:

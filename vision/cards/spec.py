@@ -80,6 +80,5 @@ def dictionary() -> Any:
 @cache
 def _marker_corners(kind: Kind) -> F64:
     s = SPECS[kind]
-    board = cv2.aruco.CharucoBoard((s.columns, s.rows), s.square_mm, s.marker_mm, dictionary(),
-                                   np.arange(s.markers))
+    board = cv2.aruco.CharucoBoard((s.columns, s.rows), s.square_mm, s.marker_mm, dictionary(), np.arange(s.markers))
     return np.asarray(board.getObjPoints(), dtype=np.float64)[:, :, :2]

@@ -24,17 +24,26 @@ def name_station(cards: list[Card], job: Job) -> Named:
         return Named(None, (), "no station card was found: it must lie on the rib, whole, sharp and unhidden")
     twice = [n for n, k in Counter(c.number for c in cards).items() if k > 1]
     if twice:
-        return Named(None, tuple(cards), f"card {twice[0]} is in the photo more than once (a copy or a picture of it): "
-                     "take the other one away")
+        return Named(
+            None,
+            tuple(cards),
+            f"card {twice[0]} is in the photo more than once (a copy or a picture of it): take the other one away",
+        )
     owners = {c.number: job.station_of_card(c.number) for c in cards}
     known = {s.name: s for s in owners.values() if s is not None}
     if not known:
         numbers = ", ".join(str(c.number) for c in cards)
-        return Named(None, tuple(cards), f"card {numbers} belongs to no station of this job: check the card, or the job's "
-                     "card numbers")
+        return Named(
+            None,
+            tuple(cards),
+            f"card {numbers} belongs to no station of this job: check the card, or the job's card numbers",
+        )
     if len(known) > 1:
-        return Named(None, tuple(cards), f"cards of several stations ({', '.join(sorted(known))}) are in the photo: "
-                     "photograph one rib at a time")
+        return Named(
+            None,
+            tuple(cards),
+            f"cards of several stations ({', '.join(sorted(known))}) are in the photo: photograph one rib at a time",
+        )
     station = next(iter(known.values()))
     mine = tuple(c for c in cards if owners[c.number] is station)
     return Named(station, mine)

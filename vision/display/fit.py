@@ -163,7 +163,12 @@ def anywhere(found: F32) -> list[Shape]:
 
 def _fit(found: F32, shape: Shape, tall: int = COARSE, small: bool = True) -> Fit:
     good = shape.tall > 20 and 0.38 <= shape.width <= 0.72 and 0.06 <= shape.thick <= 0.21 and abs(shape.slope) < 0.16
-    if not good or not -8 <= shape.slant <= 20 or 3 * shape.thick > shape.width + 0.02 or not all(np.isfinite(astuple(shape))):
+    if (
+        not good
+        or not -8 <= shape.slant <= 20
+        or 3 * shape.thick > shape.width + 0.02
+        or not all(np.isfinite(astuple(shape)))
+    ):
         return Fit(shape, -1.0, ())
     strip, _ = strip_of(found, shape, tall)
     worth = column_worth(strip, shape)

@@ -70,7 +70,9 @@ def flanks(strip: F32, fit: Fit, at: int, scale: float) -> F64:
 
     def ink(x: float, half_x: float, y: float, half_y: float) -> float:
         x0, y0 = max(round(at + (x - half_x) * size), 0), max(round(top + (y - half_y) * size), 0)
-        box = strip[y0 : max(round(top + (y + half_y) * size), y0 + 1), x0 : max(round(at + (x + half_x) * size), x0 + 1)]
+        box = strip[
+            y0 : max(round(top + (y + half_y) * size), y0 + 1), x0 : max(round(at + (x + half_x) * size), x0 + 1)
+        ]
         return float(box.mean()) if box.size else 0.0
 
     core = 0.2 * t

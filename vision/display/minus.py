@@ -121,13 +121,17 @@ def hidden(row: Row, places: list[Cell], unseen: F32, thick: float) -> bool:
     band = lost[round(middle - 0.12 * h) : round(middle + 0.12 * h) + 1, left:right]
     if band.shape[1] < 0.2 * h:
         return False
-    return float(cv2.blur(band, (int(0.2 * h), n), borderType=cv2.BORDER_ISOLATED | cv2.BORDER_REPLICATE).max()) > HIDDEN
+    return (
+        float(cv2.blur(band, (int(0.2 * h), n), borderType=cv2.BORDER_ISOLATED | cv2.BORDER_REPLICATE).max()) > HIDDEN
+    )
 
 
 def _hole(c: Cell) -> tuple[slice, slice]:
     """The middle of a digit's two holes' columns, from top to foot: mostly ground."""
     w = c.right - c.left
-    return slice(max(round(c.top), 0), round(c.bottom)), slice(max(round(c.left + 0.35 * w), 0), round(c.left + 0.65 * w))
+    return slice(max(round(c.top), 0), round(c.bottom)), slice(
+        max(round(c.left + 0.35 * w), 0), round(c.left + 0.65 * w)
+    )
 
 
 def _stands_as_minus(p: Part, first: Cell) -> bool:
@@ -165,7 +169,13 @@ def _is_short(p: Piece, first: Cell, thick: float) -> bool:
     off, full = _lean(p.ink)
     box = p.part
     middle = ((box.top + box.bottom) / 2 - first.top) / (first.bottom - first.top)
-    if off > 0.03 or full < 0.85 or box.width < 0.85 * box.height or box.height > 1.5 * thick + 3 or abs(middle - 0.5) > 0.05:
+    if (
+        off > 0.03
+        or full < 0.85
+        or box.width < 0.85 * box.height
+        or box.height > 1.5 * thick + 3
+        or abs(middle - 0.5) > 0.05
+    ):
         return False
     for lengths in (p.ink.sum(axis=1), p.ink.sum(axis=0)):
         n = len(lengths)

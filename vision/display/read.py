@@ -41,7 +41,9 @@ def read_display(image: U8, corners: F64 | None = None, *, upright: bool | None 
         # glare, shade or a strong bezel may hide good figures from one level for the whole window
         even = _either_way_up(image, corners, known, partial(_both_polarities, decimals=decimals, even=True))
         plain = even if even else plain
-    return _agreed(plain, _either_way_up(image, corners, known, partial(_by_the_row, decimals=decimals, quick=bool(plain))))
+    return _agreed(
+        plain, _either_way_up(image, corners, known, partial(_by_the_row, decimals=decimals, quick=bool(plain)))
+    )
 
 
 def _agreed(parts: DisplayReading, row: DisplayReading) -> DisplayReading:

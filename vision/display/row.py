@@ -184,7 +184,9 @@ def _round(outline: NDArray[np.int32]) -> bool:
 def upright(mask: NDArray[np.bool_], part: Part) -> int:
     """Rows of the longest upright stroke of a part, breaks of a few pixels bridged."""
     tie = np.ones((5, 1), np.uint8)
-    body = cv2.morphologyEx(mask[max(part.top, 0) : part.bottom, part.left : part.right].astype(np.uint8), cv2.MORPH_CLOSE, tie)
+    body = cv2.morphologyEx(
+        mask[max(part.top, 0) : part.bottom, part.left : part.right].astype(np.uint8), cv2.MORPH_CLOSE, tie
+    )
     run = longest = np.zeros(body.shape[1], dtype=np.int64)
     for line in body:
         run = np.where(line > 0, run + 1, 0)

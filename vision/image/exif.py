@@ -90,7 +90,7 @@ def _number(value: Any) -> float | None:
 
 
 def _time(value: Any) -> str | None:
-    """"2024:05:06 07:08:09" as ISO 8601; None where it is blank or no date."""
+    """ "2024:05:06 07:08:09" as ISO 8601; None where it is blank or no date."""
     text = _words(value)
     if text is None:
         return None

@@ -51,16 +51,16 @@ def _half(columns: F32, most: int) -> F32:
         if slopes < left.shape[0]:
             for s in range(slopes):
                 kept = max(rows - (s + 1) // 2, 0)
-                np.add(left[:, s // 2, :kept], right[:, s // 2, rows - kept:], out=out[:, s, :kept])
+                np.add(left[:, s // 2, :kept], right[:, s // 2, rows - kept :], out=out[:, s, :kept])
                 out[:, s, kept:] = left[:, s // 2, kept:]
         else:  # many slopes of few pieces: all even ones at once, and all odd ones
             below = np.zeros((*right.shape[:2], rows + slopes // 2), dtype=np.float32)
             below[:, :, :rows] = right
             for odd in (0, 1):
                 rising = out[:, odd::2]
-                np.add(left[:, :rising.shape[1]], _ever_lower(below, rising.shape, odd), out=rising)
+                np.add(left[:, : rising.shape[1]], _ever_lower(below, rising.shape, odd), out=rising)
         level = out
-    return np.ascontiguousarray(level[0, :most + 1])
+    return np.ascontiguousarray(level[0, : most + 1])
 
 
 def _ever_lower(values: F32, shape: tuple[int, ...], start: int) -> F32:

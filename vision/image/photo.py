@@ -113,8 +113,9 @@ class Picture:
     def _decode_small(self) -> U8:
         if self._data is None:
             return cv2.cvtColor(shrunk(self.gray), cv2.COLOR_GRAY2BGR).astype(np.uint8, copy=False)
-        small = cv2.imdecode(np.frombuffer(self._data, np.uint8),
-                             cv2.IMREAD_REDUCED_COLOR_4 | cv2.IMREAD_IGNORE_ORIENTATION)
+        small = cv2.imdecode(
+            np.frombuffer(self._data, np.uint8), cv2.IMREAD_REDUCED_COLOR_4 | cv2.IMREAD_IGNORE_ORIENTATION
+        )
         if small is None:
             return cv2.cvtColor(shrunk(self.gray), cv2.COLOR_GRAY2BGR).astype(np.uint8, copy=False)
         return frozen(upright(np.asarray(small, np.uint8), self.exif.orientation))
@@ -127,10 +128,15 @@ class Picture:
         Raises PhotoError for other shapes or types. The array is copied.
         """
         pixels = np.asarray(array)
-        if pixels.dtype not in (np.uint8, np.uint16) or pixels.ndim not in (2, 3) or (
-                pixels.ndim == 3 and pixels.shape[2] not in (1, 3, 4)):
-            raise PhotoError(f"the array is {pixels.dtype} of shape {pixels.shape}; "
-                             "it must be uint8 or uint16, (h, w) grey or (h, w, 3) BGR")
+        if (
+            pixels.dtype not in (np.uint8, np.uint16)
+            or pixels.ndim not in (2, 3)
+            or (pixels.ndim == 3 and pixels.shape[2] not in (1, 3, 4))
+        ):
+            raise PhotoError(
+                f"the array is {pixels.dtype} of shape {pixels.shape}; "
+                "it must be uint8 or uint16, (h, w) grey or (h, w, 3) BGR"
+            )
         _check_size(int(pixels.shape[1]), int(pixels.shape[0]))
         digest = hashlib.sha256(np.ascontiguousarray(pixels).tobytes()).hexdigest()
         notes: tuple[str, ...] = ()
@@ -164,8 +170,7 @@ def decode_photo(data: bytes, name: str) -> Picture:
     except PhotoError as error:
         raise PhotoError(error.reason, sha256=digest, width=size[0], height=size[1]) from None
     except MemoryError:
-        raise PhotoError("not enough memory to decode it", sha256=digest,
-                         width=size[0], height=size[1]) from None
+        raise PhotoError("not enough memory to decode it", sha256=digest, width=size[0], height=size[1]) from None
     except Exception as error:  # decoders raise many kinds on damaged bytes; none may stop a batch
         raise PhotoError(_damage(error), sha256=digest, width=size[0], height=size[1]) from None
 
@@ -177,8 +182,7 @@ def _decode(data: bytes, name: str, digest: str, size: list[int]) -> Picture:
         try:
             image = _opened(data)
         except Image.DecompressionBombError:
-            raise PhotoError(f"too large; pictures over {MAX_PIXELS / 1e6:.0f} megapixels "
-                             "are not decoded") from None
+            raise PhotoError(f"too large; pictures over {MAX_PIXELS / 1e6:.0f} megapixels are not decoded") from None
         except UnidentifiedImageError:
             raise PhotoError(_not_a_picture(data)) from None
         with image:
@@ -207,8 +211,7 @@ def _pillow_quiet() -> Iterator[None]:
 
 def _check_size(width: int, height: int) -> None:
     if width * height > MAX_PIXELS:
-        raise PhotoError(f"{width} x {height} pixels; "
-                         f"pictures over {MAX_PIXELS / 1e6:.0f} megapixels are not decoded")
+        raise PhotoError(f"{width} x {height} pixels; pictures over {MAX_PIXELS / 1e6:.0f} megapixels are not decoded")
     if min(width, height) < MIN_SIDE:
         raise PhotoError(f"{width} x {height} pixels; too small to measure anything in")
 
@@ -229,8 +232,7 @@ def _not_a_picture(data: bytes) -> str:
     head = data[:512]
     if all(byte >= 9 for byte in head) and head.isascii():
         return "a text file, not a photo"
-    return ("not a photo of a known kind, or damaged at its start "
-            "(JPEG, PNG, TIFF, WebP, HEIC, AVIF are known)")
+    return "not a photo of a known kind, or damaged at its start (JPEG, PNG, TIFF, WebP, HEIC, AVIF are known)"
 
 
 def _damage(error: Exception) -> str:

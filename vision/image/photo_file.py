@@ -14,8 +14,9 @@ from typing import Any
 MAX_BYTES = 400_000_000
 """Largest file read, bytes (an uncompressed 16-bit colour picture of 60 megapixels)."""
 
-SUFFIXES = frozenset({".jpg", ".jpeg", ".jpe", ".jfif", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif",
-                      ".hif", ".avif"})
+SUFFIXES = frozenset(
+    {".jpg", ".jpeg", ".jpe", ".jfif", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif", ".hif", ".avif"}
+)
 """File name endings taken for photos when a folder is searched (lower case)."""
 
 _JOINERS = "\u200c\u200d"
@@ -77,8 +78,7 @@ def _opened(path: Path) -> Iterator[io.BufferedReader]:
         if not stat.S_ISREG(facts.st_mode):
             raise PhotoError("not a regular file (a pipe, socket or device)")
         if facts.st_size > MAX_BYTES:
-            raise PhotoError(f"{facts.st_size / 1e6:.0f} MB; "
-                             f"files over {MAX_BYTES / 1e6:.0f} MB are not read")
+            raise PhotoError(f"{facts.st_size / 1e6:.0f} MB; files over {MAX_BYTES / 1e6:.0f} MB are not read")
         with os.fdopen(handle, "rb", closefd=False) as stream:
             yield stream
     except OSError as error:
@@ -100,5 +100,4 @@ def shown_name(path: Path) -> str:
     escaped; joiners that some scripts need in words stay.
     """
     name = os.fsencode(path.name).decode("utf-8", "backslashreplace")
-    return "".join(c if c.isprintable() or c in _JOINERS else c.encode("unicode_escape").decode("ascii")
-                   for c in name)
+    return "".join(c if c.isprintable() or c in _JOINERS else c.encode("unicode_escape").decode("ascii") for c in name)

@@ -57,7 +57,7 @@ def _mend_scan_header(data: bytes) -> bytes:
         length = struct.unpack_from(">H", data, at + 2)[0]
         if data[at + 1] == 0xDA:
             end = at + 2 + length
-            return data[:end - 3] + bytes((0, 63, 0)) + data[end:]
+            return data[: end - 3] + bytes((0, 63, 0)) + data[end:]
         at += 2 + length
     return data
 
@@ -91,7 +91,7 @@ def eight_bits(deep: NDArray[Any]) -> tuple[U8, tuple[str, ...]]:
     notes: tuple[str, ...] = ()
     if 0 < top < 16384:
         bits = top.bit_length()
-        factor, notes = 255.0 / (2 ** bits - 1), (f"16-bit pixels that use {bits} bits; stretched to 8",)
+        factor, notes = 255.0 / (2**bits - 1), (f"16-bit pixels that use {bits} bits; stretched to 8",)
     else:
         factor = 1.0 / 257.0
     table = np.rint(np.arange(65536) * factor).clip(0, 255).astype(np.uint8)
@@ -109,7 +109,9 @@ def gray_and_small(pixels: U8) -> tuple[U8, dict[str, U8]]:
 def halved(pixels: U8) -> U8:
     """Mean of every 2 x 2 pixels; an odd last row or column, which would make it slow, is left out."""
     down, across = pixels.shape[0] // 2, pixels.shape[1] // 2
-    return np.asarray(cv2.resize(pixels[:2 * down, :2 * across], (across, down), interpolation=cv2.INTER_AREA), np.uint8)
+    return np.asarray(
+        cv2.resize(pixels[: 2 * down, : 2 * across], (across, down), interpolation=cv2.INTER_AREA), np.uint8
+    )
 
 
 def shrunk(pixels: U8) -> U8:

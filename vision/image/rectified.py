@@ -55,7 +55,6 @@ class Plane:
         p = rays * (float(n @ self.origin) / (rays @ n))[:, None] - self.origin
         return np.stack([p @ self.along_u, p @ self.along_v], axis=1)
 
-
     def turned_to(self, a: F64, b: F64) -> Plane:
         """The same plane with its origin at sheet point a and its u axis towards b (2,) mm."""
         t = (b - a) / np.linalg.norm(b - a)
@@ -75,8 +74,16 @@ class Reduced:
     def of(cls, gray: NDArray[np.uint8], across: int, down: int) -> Reduced:
         """Shrink by area."""
         h, w = gray.shape
-        return cls(np.asarray(cv2.resize(gray[:h - h % down, :w - w % across], (w // across, h // down),
-                                         interpolation=cv2.INTER_AREA), dtype=np.uint8), across, down)
+        return cls(
+            np.asarray(
+                cv2.resize(
+                    gray[: h - h % down, : w - w % across], (w // across, h // down), interpolation=cv2.INTER_AREA
+                ),
+                dtype=np.uint8,
+            ),
+            across,
+            down,
+        )
 
     def further(self, across: int, down: int) -> Reduced:
         """Smaller still."""
@@ -114,7 +121,9 @@ class Sheet:
         return mask.astype(bool)
 
 
-def pixel_map(plane: Plane, u: Floats, v: Floats, across: int = 1, down: int = 1, step: int = 24) -> NDArray[np.float32]:
+def pixel_map(
+    plane: Plane, u: Floats, v: Floats, across: int = 1, down: int = 1, step: int = 24
+) -> NDArray[np.float32]:
     """(h, w, 2) coordinates, in the picture reduced by across x down, of an even grid of sheet coordinates u (w,), v (h,),
     mm: projected on coarse knots, bilinear between them (good to a few hundredths of a pixel: for looking, not for
     measuring)."""
@@ -126,7 +135,7 @@ def pixel_map(plane: Plane, u: Floats, v: Floats, across: int = 1, down: int = 1
     # a small pixel's centre lies in the middle of those it was made from
     small = ((px - [(across - 1) / 2, (down - 1) / 2]) / [across, down]).astype(np.float32)
     fine = cv2.resize(small, (nu * step, nv * step), interpolation=cv2.INTER_LINEAR)
-    return np.asarray(fine[step:step + h, step:step + w], dtype=np.float32)
+    return np.asarray(fine[step : step + h, step : step + w], dtype=np.float32)
 
 
 def look_up(picture: NDArray[np.uint8], at: NDArray[np.float32]) -> NDArray[np.uint8]:

@@ -42,7 +42,7 @@ def level_ridges(image: NDArray[np.uint8] | F32, reach_px: tuple[int, ...], alon
         part = slice(start, start + _BLOCK)
         middle = smooth[part]
         for reach in reach_px:
-            above, below = (rows[start + most + off:start + most + off + len(middle)] for off in (-reach, reach))
+            above, below = (rows[start + most + off : start + most + off + len(middle)] for off in (-reach, reach))
             lower, upper = np.minimum(above, below), np.maximum(above, below)
             per = 1.0 / (upper + np.float32(12.0))
             lower -= middle

@@ -51,7 +51,7 @@ def plainest(image: U8, plane: Plane, ends: F64) -> tuple[float, float]:
     bottom = float(plane.to_sheet(np.array([[x, image.shape[0] - 3.0]]))[0, 1])
     rows, bare, neck = (round(k / STEP_MM) for k in (LEAST_MM, BARE_MM, NECK_MM))
     v = np.arange(top, bottom, STEP_MM)
-    tops = v[bare + neck:len(v) - rows + 1]
+    tops = v[bare + neck : len(v) - rows + 1]
     if not len(tops):
         return 0.0, float("nan")
     line = np.stack([ends[0, 0] + slope * (v - top), v], axis=1)
@@ -59,16 +59,16 @@ def plainest(image: U8, plane: Plane, ends: F64) -> tuple[float, float]:
     if not hangs.any():
         return 0.0, float("nan")
     first, last = np.flatnonzero(hangs)[[0, -1]]
-    both = _folded(image, plane, line[first:last + bare + neck + rows])
+    both = _folded(image, plane, line[first : last + bare + neck + rows])
     mean = cv2.blur(both, (1, bare), anchor=(0, bare - 1), borderType=cv2.BORDER_REPLICATE)
-    own = cv2.dilate(mean, np.ones((1, 2 * SLACK + 1), np.uint8))[bare - 1:]
-    more = np.maximum(0.0, both[bare + neck:] - own[:len(both) - bare - neck])[:, round(HALF_MM[0] / STEP_MM):]
+    own = cv2.dilate(mean, np.ones((1, 2 * SLACK + 1), np.uint8))[bare - 1 :]
+    more = np.maximum(0.0, both[bare + neck :] - own[: len(both) - bare - neck])[:, round(HALF_MM[0] / STEP_MM) :]
     # the best path down the rows whose breadth changes by one step a row at most
     count = last - first + 1
     total = more[:count]
     for k in range(1, rows):
-        total = cv2.dilate(total, np.ones((1, 3), np.uint8)) + more[k:count + k]
-    best = np.where(hangs[first:last + 1], total.max(axis=1) / rows, 0.0)
+        total = cv2.dilate(total, np.ones((1, 3), np.uint8)) + more[k : count + k]
+    best = np.where(hangs[first : last + 1], total.max(axis=1) / rows, 0.0)
     k = int(best.argmax())
     return float(best[k]), float(tops[first + k])
 
@@ -100,4 +100,4 @@ def _folded(image: U8, plane: Plane, line: F64) -> F64:
     middle = edge.shape[1] // 2
     spread = np.ones((1, 2 * SLACK + 1), np.uint8)
     both = np.minimum(cv2.dilate(edge[:, middle::-1].copy(), spread), cv2.dilate(edge[:, middle:].copy(), spread))
-    return np.asarray(np.minimum(both, 3 * CLEAR)[:, :round(HALF_MM[1] / STEP_MM) + 1])
+    return np.asarray(np.minimum(both, 3 * CLEAR)[:, : round(HALF_MM[1] / STEP_MM) + 1])

@@ -75,8 +75,16 @@ class Crossing:
         return self.upper > 0.6 and self.lower > LEAST_BELOW and most > 0.7 and least + most > 0.8
 
 
-def look_along(image: U8, plane: Plane, line: UprightLine, chord: F64, chord_mm: float,
-               forward_right: bool, covers: tuple[Box, ...] = (), wander: int = WANDER) -> Crossing | None:
+def look_along(
+    image: U8,
+    plane: Plane,
+    line: UprightLine,
+    chord: F64,
+    chord_mm: float,
+    forward_right: bool,
+    covers: tuple[Box, ...] = (),
+    wander: int = WANDER,
+) -> Crossing | None:
     """Judge one upright line.
 
     image : (h, w) or (h, w, 3), full size. chord : (2, 2) sheet mm, left end first. covers : (u0, v0, u1, v1) sheet mm,
@@ -99,8 +107,15 @@ def look_along(image: U8, plane: Plane, line: UprightLine, chord: F64, chord_mm:
     return Crossing(upper, lower, above, below, ends, _aside(z[bare[0] | bare[1]]))
 
 
-def may_pass(image: U8, plane: Plane, line: UprightLine, chord: F64, chord_mm: float, forward_right: bool,
-             covers: tuple[Box, ...] = ()) -> bool:
+def may_pass(
+    image: U8,
+    plane: Plane,
+    line: UprightLine,
+    chord: F64,
+    chord_mm: float,
+    forward_right: bool,
+    covers: tuple[Box, ...] = (),
+) -> bool:
     """Whether `look_along` could find that the line passes: a quick look at the few stretches of the rib below the chord
     line, where most upright lines do not show. Parameters as there."""
     cut = _cut(line, chord, chord_mm, forward_right, covers)
@@ -115,11 +130,14 @@ def may_pass(image: U8, plane: Plane, line: UprightLine, chord: F64, chord_mm: f
     near = slice(max(0, first - ROUND - POOLED), last + ROUND + POOLED + 1)
     values, inside = _strip(image, plane, centre[near])
     below = below[near] & inside
-    return bool(below.sum() > 1) and any((_near(z, WANDER)[below] > CLEAR).mean() > LEAST_BELOW for z in _standing_out(values))
+    return bool(below.sum() > 1) and any(
+        (_near(z, WANDER)[below] > CLEAR).mean() > LEAST_BELOW for z in _standing_out(values)
+    )
 
 
-def _cut(line: UprightLine, chord: F64, chord_mm: float, forward_right: bool, covers: tuple[Box, ...]
-         ) -> tuple[F64, tuple[NDArray[np.bool_], ...], NDArray[np.bool_]] | None:
+def _cut(
+    line: UprightLine, chord: F64, chord_mm: float, forward_right: bool, covers: tuple[Box, ...]
+) -> tuple[F64, tuple[NDArray[np.bool_], ...], NDArray[np.bool_]] | None:
     """An upright line cut into stretches: their middles (n, 2) sheet mm; which of them lie on the rib above the chord
     line and below it, above the rib and below it; and which are free of cards. None where it is too short."""
     top, bottom = line.ends
@@ -139,8 +157,12 @@ def _cut(line: UprightLine, chord: F64, chord_mm: float, forward_right: bool, co
     height = crossing[1] - v  # above the chord line, mm
     # the rib is at least this deep above and below the chord line (common practice, no source: sections of 9 % and more)
     deep, shallow = min(0.045, 0.12 * tail) * chord_mm, min(max(0.012 * chord_mm, 8.0), 0.05 * tail * chord_mm)
-    parts = ((height > 2.0) & (height < deep), (height < -2.0) & (height > -shallow),
-             height > 0.13 * chord_mm, height < -0.075 * chord_mm)
+    parts = (
+        (height > 2.0) & (height < deep),
+        (height < -2.0) & (height > -shallow),
+        height > 0.13 * chord_mm,
+        height < -0.075 * chord_mm,
+    )
     return centre, parts, free
 
 
@@ -159,7 +181,7 @@ def seen_along(image: U8, plane: Plane, a: F64, b: F64, slack: int = 2) -> tuple
 def _near(z: F32, slack: int) -> F32:
     """(n,) the most within `slack` places of the middle."""
     middle = z.shape[1] // 2
-    return np.asarray(z[:, middle - slack:middle + slack + 1].max(1))
+    return np.asarray(z[:, middle - slack : middle + slack + 1].max(1))
 
 
 def _strip(image: U8, plane: Plane, centre: F64) -> tuple[F32, NDArray[np.bool_]]:
@@ -197,7 +219,7 @@ def _standing_out(values: F32) -> list[F32]:
         edge, wide = half + SIDE_GAP + SIDE, 2 * half + 1
         count = k - 2 * edge
         first = edge - half
-        middle = (total[first + wide:first + wide + count] - total[first:first + count]) / np.float32(wide)
+        middle = (total[first + wide : first + wide + count] - total[first : first + count]) / np.float32(wide)
         left, right = side[:count], side[-count:]
         contrast = np.abs(middle - 0.5 * (left + right))
         # a step between the two sides is no stripe: what it could do to the contrast is taken off
@@ -208,7 +230,7 @@ def _standing_out(values: F32) -> list[F32]:
 def _times_scatter(size: F32) -> F32:
     """(m, n) contrasts (m, channels, n), >= 0, over their own scatter across and round about, in the best channel."""
     middle = len(size) // 2  # of an odd number of places
-    scatter = _running_mean(np.partition(size, middle, axis=0)[middle:middle + 1], ROUND)
+    scatter = _running_mean(np.partition(size, middle, axis=0)[middle : middle + 1], ROUND)
     return np.asarray((size / (1.4826 * scatter + 0.4)).max(axis=1), dtype=np.float32)
 
 

@@ -52,9 +52,21 @@ class Gravity:
     flags: tuple[Flag, ...] = ()
 
 
-def find_gravity(picture: Picture, tall: Reduced, plane: Plane, band: Sheet, laser: F32 | None, chord: F64,
-                 station: Station, job: Job, scale: float, blur: float, forward_right: bool,
-                 hints: Mapping[Role, Hint], boxes: tuple[Box, ...]) -> Gravity:
+def find_gravity(
+    picture: Picture,
+    tall: Reduced,
+    plane: Plane,
+    band: Sheet,
+    laser: F32 | None,
+    chord: F64,
+    station: Station,
+    job: Job,
+    scale: float,
+    blur: float,
+    forward_right: bool,
+    hints: Mapping[Role, Hint],
+    boxes: tuple[Box, ...],
+) -> Gravity:
     """Find and measure strings and level lines.
 
     tall : the grey picture, reduced mostly downwards. band, laser : the sheet round the chord line and where it
@@ -69,36 +81,72 @@ def find_gravity(picture: Picture, tall: Reduced, plane: Plane, band: Sheet, las
         plumb = Plumb()
     else:
         plumb = find_plumb(picture, tall, plane, chord, c, forward_right, scale, blur, boxes)
-    lines = [line_seen("plumb", s, own, f"string {k + 1} at {station.name}", "string's own error")
-             for k, s in enumerate(plumb.strokes)]
+    lines = [
+        line_seen("plumb", s, own, f"string {k + 1} at {station.name}", "string's own error")
+        for k, s in enumerate(plumb.strokes)
+    ]
     strokes = list(plumb.strokes)
     ends = [np.stack([s.uv[0], s.uv[-1]]) for s in strokes]
     bar = Straightedge()
     if job.level.straightedge_mm is not None and not hints.keys() & {"plumb", "level"}:
-        bar = find_straightedge(picture.gray, plane, chord, c, forward_right, job.level.straightedge_mm, scale, blur, boxes)
+        bar = find_straightedge(
+            picture.gray, plane, chord, c, forward_right, job.level.straightedge_mm, scale, blur, boxes
+        )
     level = bar.stroke or _level(picture, plane, band, laser, chord, station, scale, blur, forward_right, hints, boxes)
     if level is not None:
         zero = level_zero(job.level, job.folder)
-        lines.append(line_seen("level", level, max(zero.u, 1e-4), f"level reference {job.level.profile or ''}".strip(),
-                               "level line's own error", zero.value))
+        lines.append(
+            line_seen(
+                "level",
+                level,
+                max(zero.u, 1e-4),
+                f"level reference {job.level.profile or ''}".strip(),
+                "level line's own error",
+                zero.value,
+            )
+        )
         strokes.append(level)
     if not lines:
-        return Gravity((), (), (), None, bar.reason or plumb.reason or "no level reference was found: hang a string before "
-                       "the rib, or throw a level laser line on it", plumb.weighed)
-    reference: Literal["plumb", "level", "both"] = "both" if ends and level is not None else \
-        "plumb" if ends else "level"
+        return Gravity(
+            (),
+            (),
+            (),
+            None,
+            bar.reason
+            or plumb.reason
+            or "no level reference was found: hang a string before the rib, or throw a level laser line on it",
+            plumb.weighed,
+        )
+    reference: Literal["plumb", "level", "both"] = (
+        "both" if ends and level is not None else "plumb" if ends else "level"
+    )
     ghosts = () if bar.stroke else _ghosts(picture, band, laser, chord, station, scale, blur, forward_right, level)
     return Gravity(tuple(lines), tuple(strokes), tuple(ends), reference, None, plumb.weighed, _doubts(plumb) + ghosts)
 
 
-def _ghosts(picture: Picture, band: Sheet, laser: F32 | None, chord: F64, station: Station, scale: float, blur: float,
-            forward_right: bool, level: Stroke | None) -> tuple[Flag, ...]:
+def _ghosts(
+    picture: Picture,
+    band: Sheet,
+    laser: F32 | None,
+    chord: F64,
+    station: Station,
+    scale: float,
+    blur: float,
+    forward_right: bool,
+    level: Stroke | None,
+) -> tuple[Flag, ...]:
     """A second level line on the rib that is really there: a reflection, or another laser."""
-    stripes = [] if laser is None or level is None else on_rib_stripes(band, laser, chord, station.chord_mm, forward_right)
+    stripes = (
+        [] if laser is None or level is None else on_rib_stripes(band, laser, chord, station.chord_mm, forward_right)
+    )
     for seen, ends in stripes[1:]:
         if seen > GHOST * stripes[0][0] and not same_ink(picture, band.plane, scale, blur, stripes[0][1], ends):
-            return (Flag("second-level-line", "there are two level lines on the rib (a reflection?): which one is the "
-                         "laser's?"),)
+            return (
+                Flag(
+                    "second-level-line",
+                    "there are two level lines on the rib (a reflection?): which one is the laser's?",
+                ),
+            )
     return ()
 
 
@@ -106,15 +154,23 @@ def _doubts(plumb: Plumb) -> tuple[Flag, ...]:
     flags = []
     strings = plumb.strokes
     if plumb.others:
-        flags.append(Flag("second-upright", "another upright line seems to hang before the rib and could not be measured: "
-                          "which one is the string?"))
+        flags.append(
+            Flag(
+                "second-upright",
+                "another upright line seems to hang before the rib and could not be measured: which one is the string?",
+            )
+        )
     thick = max((s.width_mm for s in strings), default=0.0)
     if thick > THICK_MM:
-        flags.append(Flag("thick-string", f"the plumb line is {thick:.1f} mm thick: is it a string, or a rod or a cable?"))
+        flags.append(
+            Flag("thick-string", f"the plumb line is {thick:.1f} mm thick: is it a string, or a rod or a cable?")
+        )
     return tuple(flags)
 
 
-def on_rib_stripes(band: Sheet, laser: F32, chord: F64, chord_mm: float, forward_right: bool) -> list[tuple[float, F64]]:
+def on_rib_stripes(
+    band: Sheet, laser: F32, chord: F64, chord_mm: float, forward_right: bool
+) -> list[tuple[float, F64]]:
     """Level stripes of a laser's colour on the rib: how long each is seen there, mm, and its ends (2, 2) there.
 
     The rib is taken as thin towards the trailing edge: what passes above or below it there is the wall behind.
@@ -155,8 +211,19 @@ def _off_the_rib(band: Sheet, cols: NDArray[np.int_], s: Stripe, chord_v: F64) -
     return all(float(np.median(np.abs(side - rib) / (np.maximum(side, rib) + 10))) > SAME_SURFACE for side in sides)
 
 
-def _level(picture: Picture, plane: Plane, band: Sheet, laser: F32 | None, chord: F64, station: Station, scale: float,
-           blur: float, forward_right: bool, hints: Mapping[Role, Hint], boxes: tuple[Box, ...]) -> Stroke | None:
+def _level(
+    picture: Picture,
+    plane: Plane,
+    band: Sheet,
+    laser: F32 | None,
+    chord: F64,
+    station: Station,
+    scale: float,
+    blur: float,
+    forward_right: bool,
+    hints: Mapping[Role, Hint],
+    boxes: tuple[Box, ...],
+) -> Stroke | None:
     if "level" in hints:
         ends = hinted_ends(plane, hints["level"])
     elif laser is None:
@@ -166,5 +233,13 @@ def _level(picture: Picture, plane: Plane, band: Sheet, laser: F32 | None, chord
         if not stripes or stripes[0][0] < 0.12 * station.chord_mm:
             return None
         ends = stripes[0][1]
-    return measure(picture.gray, plane, ends[0], ends[1], half_px=float(np.clip(3.2 * scale, 7, 12)),
-                   segment_mm=segment(ends), blur_px=max(blur, 1.2), avoid=boxes)
+    return measure(
+        picture.gray,
+        plane,
+        ends[0],
+        ends[1],
+        half_px=float(np.clip(3.2 * scale, 7, 12)),
+        segment_mm=segment(ends),
+        blur_px=max(blur, 1.2),
+        avoid=boxes,
+    )

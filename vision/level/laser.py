@@ -36,7 +36,14 @@ def laser_map(small_bgr: U8, sheet: Sheet) -> F32:
 def find_level_stripes(sheet: Sheet, laser: F32, chord_mm: float) -> list[Stripe]:
     """Level stripes of a laser's colour over at least a quarter of the chord, longest first."""
     per = sheet.mm_u / sheet.mm_v
-    stripes = find_stripes((laser - 0.3) * 0.1, sheet.valid, LASER_TILT * per, apart=max(3.0, 5 / sheet.mm_v),
-                           bridge=0.15 * chord_mm / sheet.mm_u, shortest=0.25 * chord_mm / sheet.mm_u,
-                           window=max(2, round(8 / sheet.mm_u)), most=4)
+    stripes = find_stripes(
+        (laser - 0.3) * 0.1,
+        sheet.valid,
+        LASER_TILT * per,
+        apart=max(3.0, 5 / sheet.mm_v),
+        bridge=0.15 * chord_mm / sheet.mm_u,
+        shortest=0.25 * chord_mm / sheet.mm_u,
+        window=max(2, round(8 / sheet.mm_u)),
+        most=4,
+    )
     return [s for s in stripes if s.cover > 0.6]

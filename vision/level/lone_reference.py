@@ -29,8 +29,9 @@ NEAR_DEG = 0.75
 """A chord angle nearer to the design than this asks for no bob and no profile."""
 
 
-def lone_reference(picture: Picture, found: Findings, edges: tuple[Edges, ...], chord: Quantity, station: Station,
-                   level: Level) -> tuple[Flag, ...]:
+def lone_reference(
+    picture: Picture, found: Findings, edges: tuple[Edges, ...], chord: Quantity, station: Station, level: Level
+) -> tuple[Flag, ...]:
     """A doubt about the only level reference of a photo, the more so where its chord angle (deg) is far from the design.
 
     edges : of each of its strings.
@@ -42,13 +43,26 @@ def lone_reference(picture: Picture, found: Findings, edges: tuple[Edges, ...], 
     far = f"the chord angle is {off:+.1f} deg from the design, and the only reference is "
     if found.reference == "plumb":
         if edges[0].top < GONE and _ends_above(picture, found.plane, references[0]):
-            return (Flag("hangs-from-nothing", "the string's upper end stands in the picture, so that nothing shows that it "
-                         "hangs (a rod? a photo of a photo?): let it come from above the picture"),)
+            return (
+                Flag(
+                    "hangs-from-nothing",
+                    "the string's upper end stands in the picture, so that nothing shows that it "
+                    "hangs (a rod? a photo of a photo?): let it come from above the picture",
+                ),
+            )
         if abs(off) > NEAR_DEG and not bob_seen(picture.gray, found.plane, _two_points(references[0])):
-            return (Flag("no-bob", f"{far}a string whose bob is not seen: check that it is no rod or cable; let the bob show"),)
+            return (
+                Flag(
+                    "no-bob", f"{far}a string whose bob is not seen: check that it is no rod or cable; let the bob show"
+                ),
+            )
     elif level.profile is None and abs(off) > NEAR_DEG:
-        return (Flag("level-unchecked", f"{far}a level line without a level profile: calibrate it by reversal, or hang a string "
-                     "as well"),)
+        return (
+            Flag(
+                "level-unchecked",
+                f"{far}a level line without a level profile: calibrate it by reversal, or hang a string as well",
+            ),
+        )
     return ()
 
 

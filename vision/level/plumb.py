@@ -40,13 +40,17 @@ SHORTEST = 0.12
 """A string measured over less than this, in chords, is too short."""
 CROOKED_PX = 0.8
 """Scatter beyond which it is no straight string."""
-LOST = ("a string seems to hang before the rib but cannot be followed straight across it: something behind the rib stands "
-        "in line with it; photograph it from a step aside")
+LOST = (
+    "a string seems to hang before the rib but cannot be followed straight across it: something behind the rib stands "
+    "in line with it; photograph it from a step aside"
+)
 LONGER_THAN_RIB = 0.17
 """Length, in chords, over which a string must have been measured: ribs are less deep than that (common practice, no source:
 sections of up to 17 %), and what ends with the rib is no string."""
-CROOKED = ("the string does not show as one straight line (draught, a knot, something like it beside it): let it hang still "
-           "before a plain background")
+CROOKED = (
+    "the string does not show as one straight line (draught, a knot, something like it beside it): let it hang still "
+    "before a plain background"
+)
 
 
 @dataclass(frozen=True)
@@ -60,8 +64,17 @@ class Plumb:
     others: bool = False
 
 
-def find_plumb(picture: Picture, tall: Reduced, plane: Plane, chord: F64, chord_mm: float, forward_right: bool,
-               scale: float, blur: float, boxes: tuple[Box, ...]) -> Plumb:
+def find_plumb(
+    picture: Picture,
+    tall: Reduced,
+    plane: Plane,
+    chord: F64,
+    chord_mm: float,
+    forward_right: bool,
+    scale: float,
+    blur: float,
+    boxes: tuple[Box, ...],
+) -> Plumb:
     """Every string before the rib: by brightness first, by colour as well where that shows none.
 
     tall : the grey picture, reduced mostly downwards. chord : (2, 2) sheet mm, left end first. scale : pixels a mm.
@@ -75,7 +88,13 @@ def find_plumb(picture: Picture, tall: Reduced, plane: Plane, chord: F64, chord_
             picture.full_colour()  # wanted below almost always; the small picture is then made from it
             depth = with_colour(depth, picture.small_colour(), sheet)
         lines = find_uprights(sheet, depth, chord, chord_mm)
-        image = picture.gray if not coloured else picture.full_colour() if any(promising(k) or plain(k) for k in lines) else None
+        image = (
+            picture.gray
+            if not coloured
+            else picture.full_colour()
+            if any(promising(k) or plain(k) for k in lines)
+            else None
+        )
         if image is None:
             return best
         strings, reason = choose_strings(image, plane, lines, chord, chord_mm, forward_right, boxes)
@@ -87,8 +106,10 @@ def find_plumb(picture: Picture, tall: Reduced, plane: Plane, chord: F64, chord_
             if any(not apart(line.ends, _ends(k)) for k in strokes):
                 continue
             stroke = measured(picture, plane, line.ends, chord_mm, scale, blur, boxes, line)
-            if stroke is not None and (_on_rib_only(stroke, chord_mm) or not _crosses(
-                    picture, plane, stroke, line, chord, chord_mm, forward_right, boxes)):
+            if stroke is not None and (
+                _on_rib_only(stroke, chord_mm)
+                or not _crosses(picture, plane, stroke, line, chord, chord_mm, forward_right, boxes)
+            ):
                 reason, stroke = LOST, None
             elif stroke is not None and spread(stroke) > CROOKED_PX:
                 reason, stroke = CROOKED, None
@@ -100,7 +121,8 @@ def find_plumb(picture: Picture, tall: Reduced, plane: Plane, chord: F64, chord_
             failed += [k.ends for k in lines if whole(k) and not near_tail(k, chord, chord_mm, forward_right)]
             hung = (np.stack([k.at_chord, k.ends[1]]) for k in lines if beyond(k))
             others = any(all(apart(f, _ends(k)) for k in strokes) for f in failed) or any(
-                all(apart(f, _ends(k)) for k in strokes) and bob_seen(picture.gray, plane, f, SURE) for f in hung)
+                all(apart(f, _ends(k)) for k in strokes) and bob_seen(picture.gray, plane, f, SURE) for f in hung
+            )
             return Plumb(tuple(strokes), None, tuple(lines), others)
         if strings or best.reason is None:
             best = Plumb((), reason, tuple(lines))
@@ -112,11 +134,22 @@ def _on_rib_only(stroke: Stroke, chord_mm: float) -> bool:
     return bool(stroke.uv[-1, 1] - stroke.uv[0, 1] < LONGER_THAN_RIB * chord_mm)
 
 
-def _crosses(picture: Picture, plane: Plane, stroke: Stroke, judged: UprightLine, chord: F64, chord_mm: float,
-             forward_right: bool, boxes: tuple[Box, ...]) -> bool:
+def _crosses(
+    picture: Picture,
+    plane: Plane,
+    stroke: Stroke,
+    judged: UprightLine,
+    chord: F64,
+    chord_mm: float,
+    forward_right: bool,
+    boxes: tuple[Box, ...],
+) -> bool:
     """Whether the line as measured, not only as found, passes in front of the rib."""
-    path = replace(judged, ends=np.stack(_line_ends(stroke, judged.ends[0, 1], judged.ends[1, 1])),
-                   at_chord=_line_ends(stroke, judged.at_chord[1], judged.at_chord[1])[0])
+    path = replace(
+        judged,
+        ends=np.stack(_line_ends(stroke, judged.ends[0, 1], judged.ends[1, 1])),
+        at_chord=_line_ends(stroke, judged.at_chord[1], judged.at_chord[1])[0],
+    )
 
     def passes(image: U8) -> bool:
         crossing = look_along(image, plane, path, chord, chord_mm, forward_right, boxes, FOLLOWED_PX)
@@ -128,8 +161,16 @@ def _crosses(picture: Picture, plane: Plane, stroke: Stroke, judged: UprightLine
     return colour is not None and passes(colour)
 
 
-def measured(picture: Picture, plane: Plane, ends: F64, chord_mm: float, scale: float,
-             blur: float, boxes: tuple[Box, ...], judged: UprightLine | None) -> Stroke | None:
+def measured(
+    picture: Picture,
+    plane: Plane,
+    ends: F64,
+    chord_mm: float,
+    scale: float,
+    blur: float,
+    boxes: tuple[Box, ...],
+    judged: UprightLine | None,
+) -> Stroke | None:
     """A string's stroke in the grey picture; where it hardly shows there, in the colour that shows it best. None
     where it cannot be measured over SHORTEST of the chord.
 
@@ -144,11 +185,26 @@ def measured(picture: Picture, plane: Plane, ends: F64, chord_mm: float, scale: 
     top, bottom = float(plane.to_sheet(np.array([[x, 8.0]]))[0, 1]), float(ends[1, 1])
 
     crossing, reach = (ends[0], 0.0) if judged is None else (judged.at_chord, 0.13 * chord_mm)
-    first = (ends[0], ends[1]) if judged is None else (crossing - d * reach, crossing + d * min(reach, bottom - crossing[1]))
+    first = (
+        (ends[0], ends[1])
+        if judged is None
+        else (crossing - d * reach, crossing + d * min(reach, bottom - crossing[1]))
+    )
 
     def traced(image: U8, a: F64, b: F64, rounds: int = 2) -> Stroke | None:
-        return measure(image, plane, a, b, half_px=near, segment_mm=segment(np.stack([a, b])), blur_px=blur,
-                       any_sign=True, rounds=rounds, avoid=boxes, quick=True)
+        return measure(
+            image,
+            plane,
+            a,
+            b,
+            half_px=near,
+            segment_mm=segment(np.stack([a, b])),
+            blur_px=blur,
+            any_sign=True,
+            rounds=rounds,
+            avoid=boxes,
+            quick=True,
+        )
 
     def begun(image: U8) -> Stroke | None:
         """On and about the rib."""
@@ -174,8 +230,12 @@ def measured(picture: Picture, plane: Plane, ends: F64, chord_mm: float, scale: 
 
     start = begun(picture.gray)
     best = None if start is None else outwards(picture.gray, start)
-    if best is not None and best.kept.mean() > 0.6 and spread(best) < (POOR_STRING_PX if least > PLAIN else FAIR_STRING_PX) \
-            and best.length_mm > SHORTEST * chord_mm:
+    if (
+        best is not None
+        and best.kept.mean() > 0.6
+        and spread(best) < (POOR_STRING_PX if least > PLAIN else FAIR_STRING_PX)
+        and best.length_mm > SHORTEST * chord_mm
+    ):
         return shaded(best)
     colour = picture.full_colour()
     channels = [] if colour is None else [_channel(colour, k, plane.to_pixels(ends)) for k in range(3)]
@@ -200,9 +260,12 @@ def _channel(colour: U8, k: int, ends: F64) -> U8:
 
 def _followed(plane: Plane, before: Stroke, after: Stroke) -> bool:
     """Whether a string followed further is still the string measured so far."""
-    return bool(after.kept.mean() >= LEAST_KEPT and _moved(plane, before, after) <= DRIFT_PX
-                and spread(after) <= max(1.5 * spread(before), 0.2)
-                and _kept_share(after, before.uv[0, 1], before.uv[-1, 1]) >= 0.75 * before.kept.mean())
+    return bool(
+        after.kept.mean() >= LEAST_KEPT
+        and _moved(plane, before, after) <= DRIFT_PX
+        and spread(after) <= max(1.5 * spread(before), 0.2)
+        and _kept_share(after, before.uv[0, 1], before.uv[-1, 1]) >= 0.75 * before.kept.mean()
+    )
 
 
 def _kept_share(stroke: Stroke, v0: float, v1: float) -> float:
@@ -227,8 +290,11 @@ def _ends(stroke: Stroke) -> F64:
 def _moved(plane: Plane, before: Stroke, after: Stroke) -> float:
     """How far a longer measurement lies from a shorter one at the shorter one's ends, pixels."""
     v0, v1 = float(before.uv[0, 1]), float(before.uv[-1, 1])
-    return float(np.abs(plane.to_pixels(np.stack(_line_ends(before, v0, v1)))
-                        - plane.to_pixels(np.stack(_line_ends(after, v0, v1)))).max())
+    return float(
+        np.abs(
+            plane.to_pixels(np.stack(_line_ends(before, v0, v1))) - plane.to_pixels(np.stack(_line_ends(after, v0, v1)))
+        ).max()
+    )
 
 
 def _vague(stroke: Stroke) -> float:

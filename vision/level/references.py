@@ -66,8 +66,9 @@ def with_colour(depth: F32, small_bgr: U8, sheet: Sheet) -> F32:
     map, is as small as the grey's: a string of the wall's brightness but another hue comes out.
     """
     h, w = sheet.image.shape
-    at = pixel_map(sheet.plane, sheet.u0 + sheet.mm_u * (0.5 + np.arange(0, w - 1, 2)),
-                   sheet.v0 + sheet.mm_v * np.arange(h), 4, 4)
+    at = pixel_map(
+        sheet.plane, sheet.u0 + sheet.mm_u * (0.5 + np.arange(0, w - 1, 2)), sheet.v0 + sheet.mm_v * np.arange(h), 4, 4
+    )
     bgr = look_up(small_bgr, at).astype(np.float32) + 10.0
     bgr = np.ascontiguousarray(bgr.transpose(1, 0, 2))
     mm = 2 * sheet.mm_u
@@ -87,12 +88,20 @@ def _noise(depth: F32) -> float:
     return float(np.median(np.abs(part - np.median(part)))) + 1e-5
 
 
-def find_uprights(sheet: Sheet, depth: F32, chord: F64, chord_mm: float, tilt: float = STRING_TILT,
-                  most: int = 16) -> list[UprightLine]:
+def find_uprights(
+    sheet: Sheet, depth: F32, chord: F64, chord_mm: float, tilt: float = STRING_TILT, most: int = 16
+) -> list[UprightLine]:
     """Upright stripes that cross the chord line (2, 2) sheet mm, with where each is seen."""
-    stripes = find_stripes(depth, sheet.valid.T, tilt * sheet.mm_v / sheet.mm_u, apart=max(2.0, 6.0 / sheet.mm_u),
-                           bridge=0.25 * chord_mm / sheet.mm_v, shortest=max(40.0, 0.05 * chord_mm) / sheet.mm_v,
-                           window=max(2, round(8 / sheet.mm_v)), most=most)
+    stripes = find_stripes(
+        depth,
+        sheet.valid.T,
+        tilt * sheet.mm_v / sheet.mm_u,
+        apart=max(2.0, 6.0 / sheet.mm_u),
+        bridge=0.25 * chord_mm / sheet.mm_v,
+        shortest=max(40.0, 0.05 * chord_mm) / sheet.mm_v,
+        window=max(2, round(8 / sheet.mm_v)),
+        most=most,
+    )
     lines = (judge_upright(sheet, depth, s, chord, chord_mm) for s in stripes)
     return [line for line in lines if line is not None]
 

@@ -55,8 +55,17 @@ class Straightedge:
     reason: str | None = None
 
 
-def find_straightedge(gray: U8, plane: Plane, chord: F64, chord_mm: float, forward_right: bool, width_mm: float,
-                      scale: float, blur: float, covers: tuple[Box, ...]) -> Straightedge:
+def find_straightedge(
+    gray: U8,
+    plane: Plane,
+    chord: F64,
+    chord_mm: float,
+    forward_right: bool,
+    width_mm: float,
+    scale: float,
+    blur: float,
+    covers: tuple[Box, ...],
+) -> Straightedge:
     """Find and measure it.
 
     gray : (h, w), full size. chord : (2, 2) sheet mm, left end first. width_mm : between its long edges.
@@ -76,16 +85,24 @@ def find_straightedge(gray: U8, plane: Plane, chord: F64, chord_mm: float, forwa
             if stroke is not None and not any(_same(stroke, other) for other in found):
                 found.append(stroke)
     if len(found) > 1:
-        return Straightedge(None, f"two things in the photo look like a straightedge {width_mm:g} mm wide: take one away, or "
-                            "give a hint")
+        return Straightedge(
+            None,
+            f"two things in the photo look like a straightedge {width_mm:g} mm wide: take one away, or give a hint",
+        )
     if found:
         return Straightedge(found[0])
     if unclear:
-        return Straightedge(None, "the straightedge's edges are not seen clearly, or are not parallel and "
-                            f"{width_mm:g} mm apart: hold it flat against the rib, before a ground that it stands out from")
-    return Straightedge(None, f"the job says that a levelled straightedge {width_mm:g} mm wide is the level reference, but no "
-                        "two such edges were seen across the rib and past its end: hold it flat against the rib, one end "
-                        "standing out past the leading or trailing edge")
+        return Straightedge(
+            None,
+            "the straightedge's edges are not seen clearly, or are not parallel and "
+            f"{width_mm:g} mm apart: hold it flat against the rib, before a ground that it stands out from",
+        )
+    return Straightedge(
+        None,
+        f"the job says that a levelled straightedge {width_mm:g} mm wide is the level reference, but no "
+        "two such edges were seen across the rib and past its end: hold it flat against the rib, one end "
+        "standing out past the leading or trailing edge",
+    )
 
 
 def _same(a: Stroke, b: Stroke) -> bool:
@@ -109,7 +126,7 @@ def _edges(sheet: Sheet, covers: tuple[Box, ...]) -> F32:
     soft = cv2.blur(sheet.image, (max(1, round(6 / sheet.mm_u)), 1)).astype(np.float32)
     reach = max(1, round(1.2 / sheet.mm_v))
     step = np.zeros_like(soft)
-    up, down = soft[:-2 * reach], soft[2 * reach:]
+    up, down = soft[: -2 * reach], soft[2 * reach :]
     step[reach:-reach] = np.abs(down - up) / (np.maximum(up, down) + 12.0)
     out: F32 = np.clip((step - LEAST_STEP) / (FULL_STEP - LEAST_STEP), -DOUBT, 1.0).astype(np.float32)
     out[step <= LEAST_STEP] = -DOUBT
@@ -132,9 +149,9 @@ def _pairs(sheet: Sheet, votes: F32, width_mm: float, most: int = 6) -> list[_Pa
         lo = int((width_mm * (1 - WIDTH_LESS) - WIDTH_MM) / tilt[k] / sheet.mm_v)
         hi = math.ceil((width_mm * (1 + WIDTH_MORE) + WIDTH_MM) / tilt[k] / sheet.mm_v)
         for d in range(max(lo, 2), min(hi, h - 1) + 1):
-            both = np.minimum(sums[k, :h - d], sums[k, d:])
-            better = both > score[k, :h - d]
-            score[k, :h - d][better], gap[k, :h - d][better] = both[better], d
+            both = np.minimum(sums[k, : h - d], sums[k, d:])
+            better = both > score[k, : h - d]
+            score[k, : h - d][better], gap[k, : h - d][better] = both[better], d
     found = []
     for _ in range(most):
         k, i = divmod(int(score.argmax()), h)
@@ -168,12 +185,14 @@ def _stands_before(sheet: Sheet, votes: F32, p: _Pair, chord: F64, chord_mm: flo
         on |= (height < np.minimum(0.055 * chord_mm, 0.1 * tail)) & (height > -np.minimum(0.03 * chord_mm, 0.06 * tail))
     mm = sheet.mm_u
     past = max((both & (u < chord[0, 0] - 3)).sum(), (both & (u > chord[1, 0] + 3)).sum()) * mm
-    return bool(both.sum() * mm >= LONG * chord_mm and (both & on & along).sum() * mm >= ON_RIB * chord_mm
-                and past >= PAST_MM)
+    return bool(
+        both.sum() * mm >= LONG * chord_mm and (both & on & along).sum() * mm >= ON_RIB * chord_mm and past >= PAST_MM
+    )
 
 
-def _measured(gray: U8, plane: Plane, sheet: Sheet, votes: F32, p: _Pair, width_mm: float, blur: float,
-              covers: tuple[Box, ...]) -> Stroke | None:
+def _measured(
+    gray: U8, plane: Plane, sheet: Sheet, votes: F32, p: _Pair, width_mm: float, blur: float, covers: tuple[Box, ...]
+) -> Stroke | None:
     both = np.flatnonzero(_seen(votes, p.upper, p.slope) & _seen(votes, p.lower, p.slope))
     first, last = float(both[0]), float(both[-1])
     starts = [sheet.uv(np.array([[first, row + p.slope * first]]))[0] for row in (p.upper, p.lower)]
@@ -197,10 +216,11 @@ def _measured(gray: U8, plane: Plane, sheet: Sheet, votes: F32, p: _Pair, width_
     q = seen[0].normal
     apart = float((starts[1] - starts[0]) @ q + np.polyval(lines[1] - lines[0], place.mean()))
     if abs(math.degrees(math.atan(lines[1][0] - lines[0][0]))) > PARALLEL_DEG or not (
-            width_mm * (1 - WIDTH_LESS) - WIDTH_MM < apart < width_mm * (1 + WIDTH_MORE) + WIDTH_MM):
+        width_mm * (1 - WIDTH_LESS) - WIDTH_MM < apart < width_mm * (1 + WIDTH_MORE) + WIDTH_MM
+    ):
         return None
     # where one edge does not show (a ground of its own tone), the other stands for both, half a width away
-    weight = np.array([f / np.hypot(u, CENTRE_FLOOR_PX)**2 for f, u in zip(fine, sigma, strict=True)])
+    weight = np.array([f / np.hypot(u, CENTRE_FLOOR_PX) ** 2 for f, u in zip(fine, sigma, strict=True)])
     kept = weight.sum(0) > 0
     place, weight = place[kept], weight[:, kept]
     scale = float(np.median(seen[0].px_per_mm))
@@ -210,8 +230,20 @@ def _measured(gray: U8, plane: Plane, sheet: Sheet, votes: F32, p: _Pair, width_
     middle = np.mean([s.centres[kept] for s in seen], axis=0)
     uv = middle + (np.polyval(straight, place) + off)[:, None] * q
     noise = 1 / np.sqrt(weight.sum(0))
-    return Stroke(plane.to_pixels(uv), uv, noise, apart, blur, np.mean(step, axis=0)[kept], kept, seen[0].place,
-                  _everywhere(kept, scale * off), estimate_waviness(place, scale * off, noise), scale, _askew(plane, uv, scale))
+    return Stroke(
+        plane.to_pixels(uv),
+        uv,
+        noise,
+        apart,
+        blur,
+        np.mean(step, axis=0)[kept],
+        kept,
+        seen[0].place,
+        _everywhere(kept, scale * off),
+        estimate_waviness(place, scale * off, noise),
+        scale,
+        _askew(plane, uv, scale),
+    )
 
 
 def _everywhere(kept: Bools, values: F64) -> F64:
@@ -221,7 +253,9 @@ def _everywhere(kept: Bools, values: F64) -> F64:
     return out
 
 
-def _moved(seen: list[Sampled], centre: list[F64], ok: list[Bools], starts: list[F64], run: F64) -> tuple[list[F64], F64]:
+def _moved(
+    seen: list[Sampled], centre: list[F64], ok: list[Bools], starts: list[F64], run: F64
+) -> tuple[list[F64], F64]:
     """The edges' starts and common run, moved onto what was measured."""
     q, length = seen[0].normal, float(np.linalg.norm(run))
     lines = []
@@ -229,8 +263,13 @@ def _moved(seen: list[Sampled], centre: list[F64], ok: list[Bools], starts: list
         good = _on_one_line(s.place, c, k)
         lines.append(np.polyfit(s.place[good], c[good], 1) if good.sum() > 5 else np.zeros(2))
     slope = float(np.average([line[0] for line in lines], weights=[k.sum() + 1.0 for k in ok]))
-    return ([a + q * float(np.polyval(line, length / 2) - slope * length / 2) for a, line in zip(starts, lines, strict=True)],
-            run + q * slope * length)
+    return (
+        [
+            a + q * float(np.polyval(line, length / 2) - slope * length / 2)
+            for a, line in zip(starts, lines, strict=True)
+        ],
+        run + q * slope * length,
+    )
 
 
 def _askew(plane: Plane, uv: F64, scale: float) -> F64:
@@ -242,8 +281,9 @@ def _askew(plane: Plane, uv: F64, scale: float) -> F64:
     return np.asarray(math.radians(ASKEW_DEG) * rise * along * scale)
 
 
-def _edge(gray: U8, plane: Plane, a: F64, run: F64, half_px: float, blur: float, covers: tuple[Box, ...]
-          ) -> tuple[Sampled, F64, F64, Bools, F64]:
+def _edge(
+    gray: U8, plane: Plane, a: F64, run: F64, half_px: float, blur: float, covers: tuple[Box, ...]
+) -> tuple[Sampled, F64, F64, Bools, F64]:
     """One edge from a along run: profiles, centre of each segment (pixels across), its deviation, fit or not, step."""
     s = sample(gray, plane, a, a + run, half_px, max(6.0, float(np.linalg.norm(run)) / 70))
     c, u, height, misfit = _steps(s.across, s.values, max(blur, 0.6))

@@ -29,8 +29,15 @@ FURTHER = ((0.13, 0.09), (0.21, 0.15), (0.35, 0.25))
 """How far above and below the chord line a piece is drawn out step by step, in chords."""
 
 
-def choose_strings(image: U8, plane: Plane, lines: list[UprightLine], chord: F64, chord_mm: float,
-                   forward_right: bool, covers: tuple[Box, ...]) -> tuple[list[UprightLine], str | None]:
+def choose_strings(
+    image: U8,
+    plane: Plane,
+    lines: list[UprightLine],
+    chord: F64,
+    chord_mm: float,
+    forward_right: bool,
+    covers: tuple[Box, ...],
+) -> tuple[list[UprightLine], str | None]:
     """The lines that are strings, on the path they were found on, the plainest first (one string may come more than
     once); and the reason when there is none.
 
@@ -51,12 +58,23 @@ def choose_strings(image: U8, plane: Plane, lines: list[UprightLine], chord: F64
     sure.sort(key=lambda f: -f[0])
     if sure:
         return [line for weight, line in sure if weight >= LESSER * sure[0][0]], None
-    return [], ("no line was seen both on the rib and beyond it, as a string before it would be: hang the string in "
-                "front of the rib, in a colour that differs from it" if any(promising(k) for k in lines) else None)
+    return [], (
+        "no line was seen both on the rib and beyond it, as a string before it would be: hang the string in "
+        "front of the rib, in a colour that differs from it"
+        if any(promising(k) for k in lines)
+        else None
+    )
 
 
-def from_pieces(image: U8, plane: Plane, lines: list[UprightLine], chord: F64, chord_mm: float, forward_right: bool,
-                covers: tuple[Box, ...]) -> list[UprightLine]:
+def from_pieces(
+    image: U8,
+    plane: Plane,
+    lines: list[UprightLine],
+    chord: F64,
+    chord_mm: float,
+    forward_right: bool,
+    covers: tuple[Box, ...],
+) -> list[UprightLine]:
     """Strings of which only a piece was found, drawn out step by step and looked for along the way; the plainest first.
 
     A string that is lighter than the rib and darker than the wall falls into pieces, each plain by itself. Parameters as

@@ -47,19 +47,30 @@ class Edges:
     bottom: float
 
 
-def which_way_up(picture: Picture, edges: tuple[Edges, ...], chord: Quantity, station: Station,
-                 ) -> tuple[str | None, tuple[Flag, ...]]:
+def which_way_up(
+    picture: Picture,
+    edges: tuple[Edges, ...],
+    chord: Quantity,
+    station: Station,
+) -> tuple[str | None, tuple[Flag, ...]]:
     """A reason to give no angle, or doubts, about which way up the photo is. edges : of each of its strings."""
     told = {way_up(e) for e in edges} - {"open"}
     if "on its head" in told:
-        text = ("the string ends in the picture at the top and leaves it at the bottom: the photo seems to stand on its head; "
-                "turn it by half a turn, or let the string come from above the picture")
+        text = (
+            "the string ends in the picture at the top and leaves it at the bottom: the photo seems to stand on its head; "
+            "turn it by half a turn, or let the string come from above the picture"
+        )
         return (None, (Flag("upside-down", text),)) if picture.exif.told else (text, ())
     other = abs(-chord.value - station.chord_deg)
     if told or picture.exif.told or other > PLAUSIBLE_DEG or abs(chord.value) < 2 * chord.u:
         return None, ()
-    return None, (Flag("which-way-up", "neither the file nor the string tells which way up the photo is; on its head the angle "
-                       "would have the other sign: use the camera's own file, or let the bob show"),)
+    return None, (
+        Flag(
+            "which-way-up",
+            "neither the file nor the string tells which way up the photo is; on its head the angle "
+            "would have the other sign: use the camera's own file, or let the bob show",
+        ),
+    )
 
 
 def way_up(edges: Edges) -> Literal["upright", "on its head", "open"]:
@@ -73,8 +84,11 @@ def way_up(edges: Edges) -> Literal["upright", "on its head", "open"]:
 
 def edges_of(picture: Picture, found: Findings) -> tuple[Edges, ...]:
     """Of each measured string of a photo, in the grey picture."""
-    return tuple(at_the_edges(picture.gray, found.plane, s) for line, s in zip(found.lines, found.strokes, strict=True)
-                 if line.role == "plumb")
+    return tuple(
+        at_the_edges(picture.gray, found.plane, s)
+        for line, s in zip(found.lines, found.strokes, strict=True)
+        if line.role == "plumb"
+    )
 
 
 def at_the_edges(image: U8, plane: Plane, stroke: Stroke) -> Edges:

@@ -48,8 +48,16 @@ class Stripe:
         return np.array([[self.first, self.at(self.first)], [self.last, self.at(self.last)]])
 
 
-def find_stripes(depth: F32, valid: NDArray[np.bool_] | None, slope_limit: float, apart: float, bridge: float,
-                 shortest: float, window: int, most: int = 12) -> list[Stripe]:
+def find_stripes(
+    depth: F32,
+    valid: NDArray[np.bool_] | None,
+    slope_limit: float,
+    apart: float,
+    bridge: float,
+    shortest: float,
+    window: int,
+    most: int = 12,
+) -> list[Stripe]:
     """Stripes by the sum of their votes, the longest well-covered first; overlapping finds are dropped.
 
     slope_limit : largest |slope|, rows a column. apart : rows within which two finds are the same.
@@ -139,7 +147,7 @@ def _forget(sums: F32, slopes: F32, row: float, index: int, apart: float, ends: 
     lo, hi = np.maximum(first, second) - apart, np.minimum(first, second) + apart
     rows = np.arange(max(0, int(lo.min())), min(sums.shape[1], int(hi.max()) + 1))
     near = (rows >= lo[:, None]) & (rows <= hi[:, None])
-    part = sums[ks[0]:ks[-1] + 1, rows[0]:rows[-1] + 1] if len(rows) else sums[:0]
+    part = sums[ks[0] : ks[-1] + 1, rows[0] : rows[-1] + 1] if len(rows) else sums[:0]
     part[near] = -np.inf
 
 
@@ -198,8 +206,16 @@ def _trace(near: _Rows, row: float, slope: float, bridge: float, window: int) ->
     mask = np.zeros(len(own), dtype=bool)
     for p, q in best:
         mask[p:q] = True
-    return Stripe(row, slope, float(a), float(b - 1), total / (b - a), total, median(own[mask]),
-                  tuple((float(p), float(q - 1)) for p, q in best))
+    return Stripe(
+        row,
+        slope,
+        float(a),
+        float(b - 1),
+        total / (b - a),
+        total,
+        median(own[mask]),
+        tuple((float(p), float(q - 1)) for p, q in best),
+    )
 
 
 def _runs(seen: NDArray[np.bool_], least: int) -> list[tuple[int, int]]:

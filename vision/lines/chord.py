@@ -70,9 +70,17 @@ class ChordChoice:
     rivalled: bool = False
 
 
-def choose_chord(photo: Reduced, sheet: Sheet, boxes: list[Box], papers: list[F64], chord_mm: float,
-                 design_slope_deg: float, roll_free_deg: float, laser: Callable[[], F32],
-                 same_ink: Callable[[F64, F64], bool]) -> ChordChoice:
+def choose_chord(
+    photo: Reduced,
+    sheet: Sheet,
+    boxes: list[Box],
+    papers: list[F64],
+    chord_mm: float,
+    design_slope_deg: float,
+    roll_free_deg: float,
+    laser: Callable[[], F32],
+    same_ink: Callable[[F64, F64], bool],
+) -> ChordChoice:
     """Find and weigh.
 
     Parameters
@@ -90,27 +98,46 @@ def choose_chord(photo: Reduced, sheet: Sheet, boxes: list[Box], papers: list[F6
     for ring in papers:  # a card's own pattern is full of stripes
         depth[sheet.within(ring)] = 0.0
     limit = float(np.tan(np.radians(GATE_DEG + roll_free_deg))) * sheet.mm_u / sheet.mm_v
-    stripes = find_stripes(depth, sheet.valid, limit, apart=max(2.0, 2.5 / sheet.mm_v),
-                           bridge=0.12 * chord_mm / sheet.mm_u, shortest=0.12 * chord_mm / sheet.mm_u,
-                           window=max(2, round(8 / sheet.mm_u)), most=10)
+    stripes = find_stripes(
+        depth,
+        sheet.valid,
+        limit,
+        apart=max(2.0, 2.5 / sheet.mm_v),
+        bridge=0.12 * chord_mm / sheet.mm_u,
+        shortest=0.12 * chord_mm / sheet.mm_u,
+        window=max(2, round(8 / sheet.mm_u)),
+        most=10,
+    )
     lighter = (light > dark).astype(np.float32)
     within = np.where(sheet.valid, depth, np.float32(np.nan))
-    weighed = [_weigh(sheet, depth, lighter, within, s, boxes, chord_mm, design_slope_deg, roll_free_deg, laser)
-               for s in stripes]
-    weighed = [_marked(photo, sheet, c, s, boxes) if k < LOOK_FOR_MARKS else (c, s)
-               for k, (c, s) in enumerate(_by_weight(weighed))]
+    weighed = [
+        _weigh(sheet, depth, lighter, within, s, boxes, chord_mm, design_slope_deg, roll_free_deg, laser)
+        for s in stripes
+    ]
+    weighed = [
+        _marked(photo, sheet, c, s, boxes) if k < LOOK_FOR_MARKS else (c, s)
+        for k, (c, s) in enumerate(_by_weight(weighed))
+    ]
     ordered = tuple(c for c, _ in _drop_echoes(depth, _by_weight(weighed)))
     fit = [c for c in ordered if not c.against]
     if not fit:
-        return ChordChoice(None, "no drawn line near the card is long, straight and continuous enough to be the "
-                           "chord line", ordered)
+        return ChordChoice(
+            None, "no drawn line near the card is long, straight and continuous enough to be the chord line", ordered
+        )
     # two reference marks on one line and not on the other settle it
     least = 2 if len(fit[0].marks) >= 2 else 0
-    rivals = [c for c in fit[1:] if c.weight > EQUAL_RIGHT * fit[0].weight and len(c.marks) >= least
-              and not same_ink(fit[0].ends, c.ends)]
+    rivals = [
+        c
+        for c in fit[1:]
+        if c.weight > EQUAL_RIGHT * fit[0].weight and len(c.marks) >= least and not same_ink(fit[0].ends, c.ends)
+    ]
     if rivals:
-        return ChordChoice(None, "two lines have about equal right to be the chord line: add reference marks to the "
-                           "true one, rub the other out, or give a hint", ordered)
+        return ChordChoice(
+            None,
+            "two lines have about equal right to be the chord line: add reference marks to the "
+            "true one, rub the other out, or give a hint",
+            ordered,
+        )
     long = [c for c in fit[1:] if c.weight > LESSER_RIGHT * fit[0].weight and dict(c.evidence)["length, chords"] > LONG]
     return ChordChoice(fit[0], "", ordered, any(not same_ink(fit[0].ends, c.ends) for c in long))
 
@@ -124,8 +151,18 @@ def reaches(mm: float) -> tuple[int, ...]:
     return tuple(sorted({max(2, round(1.5 / mm)), max(3, round(3.4 / mm))}))
 
 
-def _weigh(sheet: Sheet, depth: F32, lighter: F32, within: F32, s: Stripe, boxes: list[Box], chord_mm: float,
-           design_slope_deg: float, roll_free_deg: float, laser: Callable[[], F32]) -> tuple[Candidate, Stripe]:
+def _weigh(
+    sheet: Sheet,
+    depth: F32,
+    lighter: F32,
+    within: F32,
+    s: Stripe,
+    boxes: list[Box],
+    chord_mm: float,
+    design_slope_deg: float,
+    roll_free_deg: float,
+    laser: Callable[[], F32],
+) -> tuple[Candidate, Stripe]:
     """lighter : 1 where the map's stripe is light, else 0. within : the map, NaN where the photo does not reach."""
     slope_deg = float(np.degrees(np.arctan(s.slope * sheet.mm_v / sheet.mm_u)))
     s, outside = _fitted_to_chord(depth, s, chord_mm / sheet.mm_u)
@@ -134,8 +171,11 @@ def _weigh(sheet: Sheet, depth: F32, lighter: F32, within: F32, s: Stripe, boxes
     seen_mm = s.seen * sheet.mm_u
     span = slice(int(s.first), int(s.last) + 1)
     own = np.nan_to_num(profile_along(depth, s.row, s.slope), nan=-1.0)[span]
-    is_light = float(np.mean(profile_along(lighter, s.row, s.slope, slack=0)[span]
-                             [own > 0.5 * s.depth] > 0.5)) > 0.5 if (own > 0.5 * s.depth).any() else False
+    is_light = (
+        float(np.mean(profile_along(lighter, s.row, s.slope, slack=0)[span][own > 0.5 * s.depth] > 0.5)) > 0.5
+        if (own > 0.5 * s.depth).any()
+        else False
+    )
     gap = max(_card_gap(b, sheet, s) for b in boxes)
     tone = min(_change_of_surface(sheet, b, s) for b in boxes)
     against = ""
@@ -161,9 +201,17 @@ def _weigh(sheet: Sheet, depth: F32, lighter: F32, within: F32, s: Stripe, boxes
     runs_on = bool(s.first - inside[0] < margin or inside[-1] - s.last < margin or outside > 2 * margin)
     if not against and runs_on and not (gap < BESIDE_MM and beside > SEEN_BESIDE):
         against = "runs on past the rib or out of the photo, away from the card"
-    evidence = (("length, chords", length / chord_mm), ("cover", s.cover), ("depth", s.depth),
-                ("slope, deg", slope_deg), ("seen beyond, mm", outside * sheet.mm_u), ("laser colour", coloured),
-                ("gap to the card, mm", gap), ("seen beside the card", beside), ("change of surface", tone))
+    evidence = (
+        ("length, chords", length / chord_mm),
+        ("cover", s.cover),
+        ("depth", s.depth),
+        ("slope, deg", slope_deg),
+        ("seen beyond, mm", outside * sheet.mm_u),
+        ("laser colour", coloured),
+        ("gap to the card, mm", gap),
+        ("seen beside the card", beside),
+        ("change of surface", tone),
+    )
     return Candidate(ends, seen_mm * s.cover, against, evidence, (), is_light), s
 
 
@@ -172,10 +220,15 @@ def _marked(photo: Reduced, sheet: Sheet, c: Candidate, s: Stripe, boxes: list[B
     if c.against:
         return c, s
     mm = min(sheet.mm_u, sheet.mm_v)
-    marks = tuple(m for m in find_marks(photo, sheet.plane, c.ends, s.depth, mm)
-                  if not any(_within(b, m.uv) for b in boxes))
-    return replace(c, weight=c.weight * (1.0 + 0.6 * min(len(marks), 2)), marks=marks,
-                   evidence=(*c.evidence, ("marks on it", float(len(marks))))), s
+    marks = tuple(
+        m for m in find_marks(photo, sheet.plane, c.ends, s.depth, mm) if not any(_within(b, m.uv) for b in boxes)
+    )
+    return replace(
+        c,
+        weight=c.weight * (1.0 + 0.6 * min(len(marks), 2)),
+        marks=marks,
+        evidence=(*c.evidence, ("marks on it", float(len(marks)))),
+    ), s
 
 
 def _fitted_to_chord(depth: F32, s: Stripe, chord: float) -> tuple[Stripe, float]:
@@ -194,13 +247,16 @@ def _fitted_to_chord(depth: F32, s: Stripe, chord: float) -> tuple[Stripe, float
         return s, 0.0
     first, last = int(np.flatnonzero(inside)[0]), int(np.flatnonzero(inside)[-1])
     # what noise or grain would show anyway: the same count on the lines beside it
-    beside = [_soft(np.nan_to_num(profile_along(depth, s.row + off, s.slope), nan=-1.0)) > level
-              for off in (-17, -11, 11, 17)]
+    beside = [
+        _soft(np.nan_to_num(profile_along(depth, s.row + off, s.slope), nan=-1.0)) > level for off in (-17, -11, 11, 17)
+    ]
     net = seen - np.mean(beside, axis=0)
     chain = (cols >= s.first) & (cols <= s.last)
     outside = max(0.0, float(net[chain & ((cols < first) | (cols > last))].sum()))
-    count = max(0.0, float(net[first:last + 1].sum()))
-    return Stripe(s.row, s.slope, float(first), float(last), count / (last - first + 1), count, s.depth, s.runs), outside
+    count = max(0.0, float(net[first : last + 1].sum()))
+    return Stripe(
+        s.row, s.slope, float(first), float(last), count / (last - first + 1), count, s.depth, s.runs
+    ), outside
 
 
 def _soft(profile: F64 | F32) -> F64:
@@ -212,7 +268,7 @@ def _within(box: Box, uv: F64, rim: float = 8.0) -> bool:
 
 
 def _laser_share(laser: F32, s: Stripe) -> float:
-    return float(np.nanmean(profile_along(laser, s.row, s.slope)[int(s.first):int(s.last) + 1] > 0.5))
+    return float(np.nanmean(profile_along(laser, s.row, s.slope)[int(s.first) : int(s.last) + 1] > 0.5))
 
 
 def _card_gap(box: Box, sheet: Sheet, s: Stripe) -> float:

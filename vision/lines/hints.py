@@ -30,8 +30,11 @@ class Hint:
                 raise ValueError
             (ax, ay), (bx, by) = (tuple(float(v) for v in w.split(",")) for w in words[1:])
         except (ValueError, IndexError):
-            raise UserError(f"hint {text!r}", "is not a line and two points",
-                            "write ROLE X,Y X,Y with ROLE chord, spar, plumb or level") from None
+            raise UserError(
+                f"hint {text!r}",
+                "is not a line and two points",
+                "write ROLE X,Y X,Y with ROLE chord, spar, plumb or level",
+            ) from None
         if abs(ax - bx) + abs(ay - by) < 20:
             raise UserError(f"hint {text!r}", "has its two points within 20 pixels", "point at both ends") from None
         return cls(role, (ax, ay), (bx, by))

@@ -27,8 +27,9 @@ MISFIT, SHARP_PX = 0.4, 0.25
 """Most residual of its saddle over its contrast, and its fit's most standard deviation: true marks in drawn photos have
 at most 0.19 px (median 0.03); grain and shadows beside a line that pass all else have 0.37 and more."""
 _ANGLES = np.arange(16) * np.pi / 4
-_WAVES = (np.stack([np.full(16, 0.5), np.cos(_ANGLES), np.sin(_ANGLES), 0.5 * np.cos(np.pi * np.arange(16))], axis=1)
-          / 8).astype(np.float32)
+_WAVES = (
+    np.stack([np.full(16, 0.5), np.cos(_ANGLES), np.sin(_ANGLES), 0.5 * np.cos(np.pi * np.arange(16))], axis=1) / 8
+).astype(np.float32)
 
 
 @dataclass(frozen=True)
@@ -48,7 +49,9 @@ def find_marks(photo: Reduced, plane: Plane, ends: F64, depth: float, mm: float,
     """
     a, b = ends
     length = float(np.linalg.norm(b - a))
-    strip = lay_flat(photo, plane.turned_to(a, b), (-0.03 * length, -13.0 - reach_mm, 1.03 * length, 13.0 + reach_mm), mm, mm)
+    strip = lay_flat(
+        photo, plane.turned_to(a, b), (-0.03 * length, -13.0 - reach_mm, 1.03 * length, 13.0 + reach_mm), mm, mm
+    )
     quartered = _quartered(strip, length, reach_mm)
     found = quartered if len(quartered) >= 2 else quartered + _crosses(strip, length, quartered, depth)
     t = (b - a) / length
@@ -67,8 +70,11 @@ def _quartered(strip: Sheet, length: float, reach_mm: float) -> list[Mark]:
     d = np.arange(-reach_mm, reach_mm + 0.01, 1.0)
     strength, purity, turn = (np.zeros((len(s), len(d))) for _ in range(3))
     coarse = _harmonics(strip, s[::COARSE], d[::2])[0].max(axis=1) > HINT
-    near = np.flatnonzero(cv2.dilate(np.repeat(coarse, COARSE)[:len(s), None].astype(np.uint8),
-                                     np.ones((2 * COARSE + 1, 1), np.uint8)).ravel())
+    near = np.flatnonzero(
+        cv2.dilate(
+            np.repeat(coarse, COARSE)[: len(s), None].astype(np.uint8), np.ones((2 * COARSE + 1, 1), np.uint8)
+        ).ravel()
+    )
     if not len(near):
         return []
     strength[near], outer, turn[near] = _harmonics(strip, s[near], d)
@@ -109,8 +115,13 @@ def _harmonics(strip: Sheet, s: F64, d: F64, ring_mm: float = RING_MM) -> tuple[
 def _look(sheet: Sheet, uv: F64) -> F64:
     """Grey (n, m) of the sheet at points (n, m, 2) mm, bilinear."""
     at = sheet.index(uv.reshape(-1, 2)).reshape(uv.shape).astype(np.float32)
-    return cv2.remap(sheet.image, np.ascontiguousarray(at[..., 0]), np.ascontiguousarray(at[..., 1]),
-                     cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float64)
+    return cv2.remap(
+        sheet.image,
+        np.ascontiguousarray(at[..., 0]),
+        np.ascontiguousarray(at[..., 1]),
+        cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
+    ).astype(np.float64)
 
 
 def _crosses(strip: Sheet, length: float, taken: list[Mark], depth: float) -> list[Mark]:

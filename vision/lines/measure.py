@@ -108,9 +108,20 @@ def sample(gray: NDArray[np.uint8], plane: Plane, a: F64, b: F64, half_px: float
     return Sampled(row_means(values), across, place, middle, q, scale, inside)
 
 
-def measure(gray: NDArray[np.uint8], plane: Plane, a: F64, b: F64, *, half_px: float, segment_mm: float,
-            blur_px: float, any_sign: bool = False, rounds: int = 2,
-            avoid: tuple[tuple[float, float, float, float], ...] = (), quick: bool = False) -> Stroke | None:
+def measure(
+    gray: NDArray[np.uint8],
+    plane: Plane,
+    a: F64,
+    b: F64,
+    *,
+    half_px: float,
+    segment_mm: float,
+    blur_px: float,
+    any_sign: bool = False,
+    rounds: int = 2,
+    avoid: tuple[tuple[float, float, float, float], ...] = (),
+    quick: bool = False,
+) -> Stroke | None:
     """Measure the line that runs about from a to b (sheet mm, good to 1 or 2 pixels).
 
     any_sign : the stroke may be darker here and lighter there (a string before changing backgrounds).
@@ -138,10 +149,24 @@ def measure(gray: NDArray[np.uint8], plane: Plane, a: F64, b: F64, *, half_px: f
     off = centre - np.polyval(line, seen.place)
     scale = median(seen.px_per_mm)
     sigma = np.hypot(sigma, CENTRE_FLOOR_PX)
-    wave = Waviness(float(np.std(off[good])), float(np.ptp(seen.place)) / 10) if quick else \
-        estimate_waviness(seen.place[good], off[good], sigma[good])
-    return Stroke(plane.to_pixels(uv[good]), uv[good], sigma[good], 2 * half_width / scale, blur, depth[good],
-                  good, seen.place, off, wave, scale)
+    wave = (
+        Waviness(float(np.std(off[good])), float(np.ptp(seen.place)) / 10)
+        if quick
+        else estimate_waviness(seen.place[good], off[good], sigma[good])
+    )
+    return Stroke(
+        plane.to_pixels(uv[good]),
+        uv[good],
+        sigma[good],
+        2 * half_width / scale,
+        blur,
+        depth[good],
+        good,
+        seen.place,
+        off,
+        wave,
+        scale,
+    )
 
 
 def shaded(s: Stroke) -> Stroke:
@@ -164,15 +189,17 @@ def shaded(s: Stroke) -> Stroke:
     return replace(s, shade_px=shade, waviness=estimate_waviness(place, off - shade * fit[2], s.sigma_px))
 
 
-def _fit(seen: Sampled, blur_px: float, any_sign: bool, rounds: int
-         ) -> tuple[F64, F64, F64, NDArray[np.bool_], float, float] | None:
+def _fit(
+    seen: Sampled, blur_px: float, any_sign: bool, rounds: int
+) -> tuple[F64, F64, F64, NDArray[np.bool_], float, float] | None:
     x = seen.across
     values = seen.values
     rim = np.abs(x) >= np.abs(x).max() - 1.5
     beside = row_medians(values[:, rim])
     depth0 = beside - values[:, np.abs(x) <= 1.5].mean(1)
-    strong = seen.inside & (np.abs(depth0) >= median(np.abs(depth0[seen.inside]))) \
-        if seen.inside.sum() >= 5 else seen.inside
+    strong = (
+        seen.inside & (np.abs(depth0) >= median(np.abs(depth0[seen.inside]))) if seen.inside.sum() >= 5 else seen.inside
+    )
     if strong.sum() < 3:
         return None
     sign = np.sign(depth0) if any_sign else np.full(len(values), np.sign(median(depth0[strong])))
@@ -183,8 +210,14 @@ def _fit(seen: Sampled, blur_px: float, any_sign: bool, rounds: int
     signed = depth * sign if not any_sign else np.abs(depth)
     typical = median(signed[strong])
     sigma = np.sqrt(cov)
-    ok = seen.inside & (signed > (0.15 if any_sign else 0.3) * typical) & (signed < 4 * typical) \
-        & (np.abs(c) < np.abs(x).max() * 0.7) & (sigma < 0.6) & (rms < 0.5 * np.abs(depth) + 2.0)
+    ok = (
+        seen.inside
+        & (signed > (0.15 if any_sign else 0.3) * typical)
+        & (signed < 4 * typical)
+        & (np.abs(c) < np.abs(x).max() * 0.7)
+        & (sigma < 0.6)
+        & (rms < 0.5 * np.abs(depth) + 2.0)
+    )
     if any_sign:
         ok &= _two_sided(coef)
     if ok.sum() < 5:
@@ -195,20 +228,25 @@ def _fit(seen: Sampled, blur_px: float, any_sign: bool, rounds: int
 def _two_sided(coef: F64) -> NDArray[np.bool_]:
     """(n,) whether bars (n, 3: left, bar, right) are lighter or darker than both their sides; the edge of a board is not."""
     rise, fall = coef[:, 1] - coef[:, 0], coef[:, 1] - coef[:, 2]
-    return (rise * fall > 0) & (np.minimum(np.abs(rise), np.abs(fall)) > TWO_SIDED * np.maximum(np.abs(rise), np.abs(fall)))
+    return (rise * fall > 0) & (
+        np.minimum(np.abs(rise), np.abs(fall)) > TWO_SIDED * np.maximum(np.abs(rise), np.abs(fall))
+    )
 
 
 def _mean_shape(x: F64, mean: F64, blur_px: float) -> tuple[float, float]:
     """Half width and blur of the mean profile, pixels, by a small search; blur near the picture's own."""
-    blur, half = (g.ravel() for g in np.meshgrid(blur_px * np.array([0.7, 1.0, 1.4]),
-                                                 np.geomspace(0.3, max(1.0, 0.5 * np.abs(x).max()), 12)))
+    blur, half = (
+        g.ravel()
+        for g in np.meshgrid(
+            blur_px * np.array([0.7, 1.0, 1.4]), np.geomspace(0.3, max(1.0, 0.5 * np.abs(x).max()), 12)
+        )
+    )
     _, _, _, rms = _bars(x, np.repeat(mean[None], len(half), axis=0), half, blur, rounds=4)
     best = int(np.argmin(rms * (1 + 0.02 * np.abs(np.log(blur / blur_px)))))
     return float(half[best]), float(blur[best])
 
 
-def _bars(x: F64, values: F64, half_width: float | F64, blur: float | F64,
-          rounds: int) -> tuple[F64, F64, F64, F64]:
+def _bars(x: F64, values: F64, half_width: float | F64, blur: float | F64, rounds: int) -> tuple[F64, F64, F64, F64]:
     """Batched bar fits: centre (n,), its variance (n,), L, B, R (n, 3), residual rms (n,).
 
     The profile is L + (B - L) P1 + (R - B) P2; with all means taken out, the two steps are a 2 x 2 system.

@@ -41,8 +41,15 @@ class Upright:
     doubtful: bool
 
 
-def upright_lines(sheet: Sheet, chord: F64, chord_mm: float, forward_right: bool, spar_at: float | None,
-                  strings: list[F64], papers: list[F64]) -> list[Upright]:
+def upright_lines(
+    sheet: Sheet,
+    chord: F64,
+    chord_mm: float,
+    forward_right: bool,
+    spar_at: float | None,
+    strings: list[F64],
+    papers: list[F64],
+) -> list[Upright]:
     """Lines drawn across the rib where the spar may stand, the longest first.
 
     chord : (2, 2) sheet mm, left end first. strings : (2, 2) each, sheet mm. papers : corners (4, 2) of the cards'
@@ -51,9 +58,16 @@ def upright_lines(sheet: Sheet, chord: F64, chord_mm: float, forward_right: bool
     depth = upright_depth(sheet)
     for ring in papers:  # the cards' own pattern is full of upright stripes
         depth[sheet.within(ring).T] = -0.02
-    stripes = find_stripes(depth, sheet.valid.T, SPAR_TILT * sheet.mm_v / sheet.mm_u,
-                           apart=max(2.0, 2.5 / sheet.mm_u), bridge=max(2.0, BRIDGE * chord_mm / sheet.mm_v),
-                           shortest=0.04 * chord_mm / sheet.mm_v, window=max(2, round(5 / sheet.mm_v)), most=10)
+    stripes = find_stripes(
+        depth,
+        sheet.valid.T,
+        SPAR_TILT * sheet.mm_v / sheet.mm_u,
+        apart=max(2.0, 2.5 / sheet.mm_u),
+        bridge=max(2.0, BRIDGE * chord_mm / sheet.mm_v),
+        shortest=0.04 * chord_mm / sheet.mm_v,
+        window=max(2, round(5 / sheet.mm_v)),
+        most=10,
+    )
     found: list[Upright] = []
     for s in stripes:
         ends = upright_ends(sheet, s)
@@ -66,8 +80,13 @@ def upright_lines(sheet: Sheet, chord: F64, chord_mm: float, forward_right: bool
             continue
         if any(is_string(ends, st) for st in strings):
             continue
-        found.append(Upright(ends, float(np.linalg.norm(ends[1] - ends[0])) * s.cover,
-                             s.cover < WHOLE or any(is_shadow(ends, st, chord_mm) for st in strings)))
+        found.append(
+            Upright(
+                ends,
+                float(np.linalg.norm(ends[1] - ends[0])) * s.cover,
+                s.cover < WHOLE or any(is_shadow(ends, st, chord_mm) for st in strings),
+            )
+        )
     return _distinct(sorted(found, key=lambda f: -f.weight))
 
 

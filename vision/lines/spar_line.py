@@ -35,9 +35,20 @@ HAND_MM, HAND_REACH_MM = 0.03, 30.0
 straight to about 0.1 mm, slowly)."""
 
 
-def find_spar(picture: Picture, tall: Reduced, plane: Plane, chord: F64, pen: Stroke, strings: Sequence[F64], station: Station,
-              papers: list[F64], scale: float, blur: float, forward_right: bool, hint: Hint | None
-              ) -> tuple[Stroke | None, str | None]:
+def find_spar(
+    picture: Picture,
+    tall: Reduced,
+    plane: Plane,
+    chord: F64,
+    pen: Stroke,
+    strings: Sequence[F64],
+    station: Station,
+    papers: list[F64],
+    scale: float,
+    blur: float,
+    forward_right: bool,
+    hint: Hint | None,
+) -> tuple[Stroke | None, str | None]:
     """The spar line's stroke, or the reason why none.
 
     tall : the grey picture, reduced mostly downwards. chord : (2, 2) sheet mm, left end first. pen : the chord line
@@ -48,7 +59,9 @@ def find_spar(picture: Picture, tall: Reduced, plane: Plane, chord: F64, pen: St
     def measured(ends: F64, inset: float) -> Stroke | None:
         d = (ends[1] - ends[0]) / np.linalg.norm(ends[1] - ends[0])
         a, b = ends[0] + inset * c * d, ends[1] - inset * c * d
-        s = measure(picture.gray, plane, a, b, half_px=reach_px(scale), segment_mm=segment(np.stack([a, b])), blur_px=blur)
+        s = measure(
+            picture.gray, plane, a, b, half_px=reach_px(scale), segment_mm=segment(np.stack([a, b])), blur_px=blur
+        )
         return None if s is None or s.length_mm < SHORTEST * c else replace(s, waviness=_same_hand(s, pen))
 
     if hint is not None:
@@ -56,8 +69,13 @@ def find_spar(picture: Picture, tall: Reduced, plane: Plane, chord: F64, pen: St
         return pointed, None if pointed else FAINT
     if station.spar_deg is None:
         return None, "the job gives no spar line at this station"
-    sheet = lay_flat(tall, plane, (chord[0, 0], chord[:, 1].min() - 0.13 * c, chord[1, 0], chord[:, 1].max() + 0.095 * c),
-                     2.0 / scale, 6.0 / scale)
+    sheet = lay_flat(
+        tall,
+        plane,
+        (chord[0, 0], chord[:, 1].min() - 0.13 * c, chord[1, 0], chord[:, 1].max() + 0.095 * c),
+        2.0 / scale,
+        6.0 / scale,
+    )
     lines = upright_lines(sheet, chord, c, forward_right, station.spar_at, list(strings), papers)
     if not lines:
         return None, "no spar line was found that crosses the chord line and ends at the rib's outline"
@@ -69,8 +87,10 @@ def find_spar(picture: Picture, tall: Reduced, plane: Plane, chord: F64, pen: St
         return good[0], None
     if len(equal) == 1:
         return None, judged[0][1]
-    return None, ("two upright lines have about equal right to be the spar line: say in the job where it stands "
-                  "(spar_at), or give a hint")
+    return None, (
+        "two upright lines have about equal right to be the spar line: say in the job where it stands "
+        "(spar_at), or give a hint"
+    )
 
 
 FAINT = "the spar line is too faint or too short to measure"
@@ -87,11 +107,15 @@ def _no_spar(stroke: Stroke | None, line: Upright, pen: Stroke, strings: Sequenc
     if any(is_string(ends, string) for string in strings):
         return "the upright line on the rib turns out to be the string: hang the string further from the spar line"
     if broad(stroke) > BROADER * broad(pen) + BROADER_MM:
-        return (f"the upright line on the rib is about {3.5 * broad(stroke):.1f} mm wide, the chord line {3.5 * broad(pen):.1f} "
-                "mm: a shadow or an edge rather than the same pen's spar line")
+        return (
+            f"the upright line on the rib is about {3.5 * broad(stroke):.1f} mm wide, the chord line {3.5 * broad(pen):.1f} "
+            "mm: a shadow or an edge rather than the same pen's spar line"
+        )
     if (line.doubtful or not alone) and not same_pen(stroke, pen):
-        return ("the only upright line on the rib may be the string's shadow, and another pen's than the chord line: hang the "
-                "string further from the spar line, draw the line through")
+        return (
+            "the only upright line on the rib may be the string's shadow, and another pen's than the chord line: hang the "
+            "string further from the spar line, draw the line through"
+        )
     return None
 
 
@@ -109,6 +133,9 @@ def same_pen(one: Stroke, other: Stroke) -> bool:
 def _same_hand(short: Stroke, long: Stroke) -> Waviness:
     """The spar line is too short to show its own slow waviness, most of which its slope takes up: it is at least
     a good half of what the same hand and pen left on the chord line, and reaches as far as pen lines do."""
-    size = max(short.waviness.size, HAND_SHARE * long.waviness.size * short.px_per_mm / long.px_per_mm,
-               HAND_MM * short.px_per_mm)
+    size = max(
+        short.waviness.size,
+        HAND_SHARE * long.waviness.size * short.px_per_mm / long.px_per_mm,
+        HAND_MM * short.px_per_mm,
+    )
     return Waviness(size, max(short.waviness.reach, HAND_REACH_MM))

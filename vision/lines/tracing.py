@@ -37,8 +37,11 @@ def hinted_ends(plane: Plane, hint: Hint) -> F64:
 
 def segment(ends: F64) -> float:
     """Segment length for a line between two ends, mm: about 70 segments, never under 4 mm."""
-    return max(4.0, min(SEGMENT_MM, float(np.linalg.norm(ends[1] - ends[0])) / 24),
-               float(np.linalg.norm(ends[1] - ends[0])) / 70)
+    return max(
+        4.0,
+        min(SEGMENT_MM, float(np.linalg.norm(ends[1] - ends[0])) / 24),
+        float(np.linalg.norm(ends[1] - ends[0])) / 70,
+    )
 
 
 def reach_px(scale: float) -> float:
@@ -46,18 +49,43 @@ def reach_px(scale: float) -> float:
     return float(np.clip(3.2 * scale, 7.0, 14.0))
 
 
-def line_seen(role: Literal["chord", "spar", "plumb", "level"], s: Stroke, own_deg: float = 0.0, own_source: str = "",
-              own_name: str = "", zero_deg: float = 0.0) -> LineSeen:
+def line_seen(
+    role: Literal["chord", "spar", "plumb", "level"],
+    s: Stroke,
+    own_deg: float = 0.0,
+    own_source: str = "",
+    own_name: str = "",
+    zero_deg: float = 0.0,
+) -> LineSeen:
     """A measured stroke as an observation."""
-    return LineSeen(role, s.pixels, s.sigma_px, s.waviness.size, max(1.0, s.waviness.reach * s.px_per_mm), own_deg,
-                    own_source, own_name, zero_deg, s.shade_px)
+    return LineSeen(
+        role,
+        s.pixels,
+        s.sigma_px,
+        s.waviness.size,
+        max(1.0, s.waviness.reach * s.px_per_mm),
+        own_deg,
+        own_source,
+        own_name,
+        zero_deg,
+        s.shade_px,
+    )
 
 
 def same_ink(picture: Picture, plane: Plane, scale: float, blur: float, first: F64, other: F64) -> bool:
     """Measure two candidates with a narrow window: one line found twice comes to the same place, or to nothing."""
+
     def narrow(e: F64) -> Stroke | None:
-        return measure(picture.gray, plane, e[0], e[1], half_px=float(np.clip(2.0 * scale, 5, 8)), segment_mm=segment(e),
-                       blur_px=blur, quick=True)
+        return measure(
+            picture.gray,
+            plane,
+            e[0],
+            e[1],
+            half_px=float(np.clip(2.0 * scale, 5, 8)),
+            segment_mm=segment(e),
+            blur_px=blur,
+            quick=True,
+        )
 
     best, rival = narrow(order(first)), narrow(order(other))
     if rival is None or rival.kept.mean() < 0.5:

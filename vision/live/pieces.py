@@ -45,8 +45,9 @@ def card_pieces(gray: U8, plane: Plane, card: Card) -> Pieces:
     a, b, _ = inner_edges(card.spec)
     a, b = a + TRIM * (b - a), b - TRIM * (b - a)
     half = int(np.clip(0.9 * card.spec.margin_mm * card.px_per_mm, 3, 8))
-    return _made(gray, plane, plane.to_sheet(card.at(a)), plane.to_sheet(card.at(b)), np.zeros(len(a)), half,
-                 card.px_per_mm)
+    return _made(
+        gray, plane, plane.to_sheet(card.at(a)), plane.to_sheet(card.at(b)), np.zeros(len(a)), half, card.px_per_mm
+    )
 
 
 def _made(gray: U8, plane: Plane, a: F64, b: F64, place: F64, half: int, scale: float) -> Pieces:

@@ -85,8 +85,12 @@ def compare(start: Start, picture: Picture, guess: F64 | None = None) -> Change:
         movement = fit(start, picture.gray, camera, begun)
         if movement is not None:
             return _told(start, picture, camera, movement)
-    return Change(None, "the chord line and the cards are not seen as in the first photo: something stands before them, or "
-                  "the light has changed too much", camera)
+    return Change(
+        None,
+        "the chord line and the cards are not seen as in the first photo: something stands before them, or "
+        "the light has changed too much",
+        camera,
+    )
 
 
 def _told(start: Start, picture: Picture, camera: Stillness, fit: Fit) -> Change:
@@ -101,14 +105,18 @@ def _told(start: Start, picture: Picture, camera: Stillness, fit: Fit) -> Change
     noise = UNEXPLAINED * float(np.sqrt(grad @ fit.noise @ grad / 2))  # as much from either photo
     prior = grad @ fit.priors
     still = UNEXPLAINED * float(np.sqrt(prior[6:10] @ prior[6:10] / 2))
-    parts = [Component("pixel noise, this photo", f"{here} live", noise),
-             Component("pixel noise, first photo", f"{first} live", noise),
-             Component("camera's stillness", f"{here} camera", still),
-             Component("camera's stillness", f"{first} camera", still),
-             Component("tilt of the rib as it turns", f"{first} tilt 1", float(prior[1])),
-             Component("tilt of the rib as it turns", f"{first} tilt 2", float(prior[2]))]
-    parts += [Component("first photo's geometry", f"{first} geometry {k}", off)
-              for k, off in enumerate(_by_geometry(start, fit, angle))]
+    parts = [
+        Component("pixel noise, this photo", f"{here} live", noise),
+        Component("pixel noise, first photo", f"{first} live", noise),
+        Component("camera's stillness", f"{here} camera", still),
+        Component("camera's stillness", f"{first} camera", still),
+        Component("tilt of the rib as it turns", f"{first} tilt 1", float(prior[1])),
+        Component("tilt of the rib as it turns", f"{first} tilt 2", float(prior[2])),
+    ]
+    parts += [
+        Component("first photo's geometry", f"{first} geometry {k}", off)
+        for k, off in enumerate(_by_geometry(start, fit, angle))
+    ]
     turn = Quantity(angle(fit.x), tuple(p for p in parts if p.u != 0))
     toward = np.sign(start.forward @ start.plane.along_u)
     slides = []
@@ -129,7 +137,7 @@ def _by_geometry(start: Start, fit: Fit, angle: Callable[..., float]) -> list[fl
         at = 0
         for p in (start.chord, *start.cards):
             n = len(p.a)
-            off[at:at + n] = _moved_apart(start, other, p, total)
+            off[at : at + n] = _moved_apart(start, other, p, total)
             at += n
         x = fit.x + (fit.gain @ off)[:6]
         out.append(angle(x, forward, up, plane) - base)

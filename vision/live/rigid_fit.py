@@ -106,8 +106,16 @@ def fit(start: Start, gray: U8, camera: Stillness, x: F64) -> Fit | None:
     priors = inverse @ np.linalg.cholesky(prior + 1e-12 * np.eye(count))
     own, u_own = np.degrees(step[10:]), np.degrees(np.sqrt(np.diag(inverse)[10:]))
     worst = int(np.argmax(np.abs(own) / u_own))
-    return Fit(total[:6], float(used[:n].mean()), inverse, noise, priors, (float(own[worst]), float(u_own[worst])), gain,
-               shift.px)
+    return Fit(
+        total[:6],
+        float(used[:n].mean()),
+        inverse,
+        noise,
+        priors,
+        (float(own[worst]), float(u_own[worst])),
+        gain,
+        shift.px,
+    )
 
 
 def _from_centre(start: Start, p: Pieces) -> F64:
@@ -116,8 +124,9 @@ def _from_centre(start: Start, p: Pieces) -> F64:
     return np.asarray((p.a + p.b).mean(0) / 2 - axes @ (start.centre - start.plane.origin), dtype=np.float64)
 
 
-def _whitened(start: Start, shift: Shift, jac: F64, group: Bools, prior: F64, away: F64,
-              settled: Bools | None) -> tuple[F64, F64, F64, Bools] | None:
+def _whitened(
+    start: Start, shift: Shift, jac: F64, group: Bools, prior: F64, away: F64, settled: Bools | None
+) -> tuple[F64, F64, F64, Bools] | None:
     """One robust step (unknowns,), the normal matrix, the whitener (n, n) and which pieces were used.
 
     Bisquare weights by group; then the covariance that the residuals show, slow waviness along the line included.

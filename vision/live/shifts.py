@@ -77,7 +77,7 @@ def strip_shifts(first: F64, later: F64) -> Shift:
 
 def patches(gray: Gray, centres: F64, half_px: int) -> tuple[F64, Bools]:
     """(n, k) squares round (n, 2) pixels, row by row; which lie in the picture."""
-    y, x = np.mgrid[-half_px:half_px + 1, -half_px:half_px + 1]
+    y, x = np.mgrid[-half_px : half_px + 1, -half_px : half_px + 1]
     at = centres[:, None, :] + np.stack([x.ravel(), y.ravel()], axis=1)
     return _at(gray, at), _inside(gray, at)
 
@@ -142,8 +142,10 @@ def _slope(values: F64, axis: int) -> F64:
 
 def _at(gray: Gray, at: F64) -> F64:
     flat = np.ascontiguousarray(at.astype(np.float32))
-    return np.asarray(cv2.remap(gray, flat[..., 0], flat[..., 1], cv2.INTER_LANCZOS4, borderMode=cv2.BORDER_REPLICATE),
-                      dtype=np.float64)
+    return np.asarray(
+        cv2.remap(gray, flat[..., 0], flat[..., 1], cv2.INTER_LANCZOS4, borderMode=cv2.BORDER_REPLICATE),
+        dtype=np.float64,
+    )
 
 
 def _inside(gray: Gray, at: F64) -> Bools:

@@ -66,13 +66,27 @@ def begin(picture: Picture, seen: Seen, chord_mm: float) -> Start:
     edges = tuple(e for e in cleared if len(e.a))
     if len(chord.a) < LEAST_LINE or sum(len(e.a) for e in edges) < LEAST_EDGES:
         what = "the chord line" if len(chord.a) < LEAST_LINE else "the cards"
-        raise ValueError(f"a string or level line lies within {CLEAR_MM:.0f} mm of nearly all of {what} and would hold back "
-                         "what is seen of the rib's turn: move it away by more")
+        raise ValueError(
+            f"a string or level line lies within {CLEAR_MM:.0f} mm of nearly all of {what} and would hold back "
+            "what is seen of the rib's turn: move it away by more"
+        )
     middle = ends.mean(0)
     centre = plane.origin + middle[0] * plane.along_u + middle[1] * plane.along_v
-    return Start(picture.name, picture.sha256[:12], seen.reading.chord.quantity, plane, up, centre, forward, chord, edges,
-                 find_background(gray, _keep_out(gray, plane, ends, chord_mm, seen)), (picture.width, picture.height), own,
-                 _other_geometries(solution))
+    return Start(
+        picture.name,
+        picture.sha256[:12],
+        seen.reading.chord.quantity,
+        plane,
+        up,
+        centre,
+        forward,
+        chord,
+        edges,
+        find_background(gray, _keep_out(gray, plane, ends, chord_mm, seen)),
+        (picture.width, picture.height),
+        own,
+        _other_geometries(solution),
+    )
 
 
 def _clear_of(lines: list[F64], p: Pieces, scale: float) -> Pieces:
@@ -116,8 +130,14 @@ def _keep_out(gray: U8, plane: Plane, ends: F64, chord: float, seen: Seen) -> U8
     u, v = ends[:, 0], ends[:, 1]
     more = max(0.0, chord - float(u[1] - u[0])) + 0.06 * chord  # the rib may go on where the line was not seen
     rise = more * (v[1] - v[0]) / (u[1] - u[0])
-    ring = np.array([[u[0] - more, v[0] - rise - 0.16 * chord], [u[1] + more, v[1] + rise - 0.16 * chord],
-                     [u[1] + more, v[1] + rise + 0.11 * chord], [u[0] - more, v[0] - rise + 0.11 * chord]])
+    ring = np.array(
+        [
+            [u[0] - more, v[0] - rise - 0.16 * chord],
+            [u[1] + more, v[1] + rise - 0.16 * chord],
+            [u[1] + more, v[1] + rise + 0.11 * chord],
+            [u[0] - more, v[0] - rise + 0.11 * chord],
+        ]
+    )
     cv2.fillPoly(mask, [np.rint(plane.to_pixels(ring)).astype(np.int32)], 255)
     assert seen.solution is not None
     for card in seen.solution.scene.cards:  # a card may stand out beyond the rib
@@ -129,6 +149,11 @@ def _keep_out(gray: U8, plane: Plane, ends: F64, chord: float, seen: Seen) -> U8
         if line.role in ("plumb", "level"):
             a, b = line.pixels[0], line.pixels[-1]
             d = (b - a) / np.linalg.norm(b - a) * 0.3 * h
-            cv2.line(mask, tuple(np.rint(a - d).astype(int).tolist()), tuple(np.rint(b + d).astype(int).tolist()), 255,
-                     max(9, w // 120))
+            cv2.line(
+                mask,
+                tuple(np.rint(a - d).astype(int).tolist()),
+                tuple(np.rint(b + d).astype(int).tolist()),
+                255,
+                max(9, w // 120),
+            )
     return mask

@@ -117,15 +117,26 @@ def judge(background: Background, gray: U8, theta: F64, width: int) -> Stillness
     """Hold the background of the first photo against another photo of the same size."""
     none = np.zeros(3), 0.0, *(np.full((4, 4), np.nan),) * 2
     if len(background.centres) < LEAST_PATCHES:
-        return Stillness(*none, np.nan, np.nan, len(background.centres), "there is too little to see behind the rib to tell "
-                         "whether the camera stayed still: put something with corners there, outside the rib")
+        return Stillness(
+            *none,
+            np.nan,
+            np.nan,
+            len(background.centres),
+            "there is too little to see behind the rib to tell "
+            "whether the camera stayed still: put something with corners there, outside the rib",
+        )
     soft = _soft(gray)
     seen = _look(background, soft, np.zeros(2))
     if seen.good.mean() < AGREE:
         seen, start = _far(background, soft)
         if seen.good.mean() < AGREE:
-            return Stillness(*none, np.nan, np.nan, int(seen.good.sum()), "the background is not where it was: the camera was "
-                             "moved, or something large stands in its way")
+            return Stillness(
+                *none,
+                np.nan,
+                np.nan,
+                int(seen.good.sum()),
+                "the background is not where it was: the camera was moved, or something large stands in its way",
+            )
         moved = float(np.hypot(*(start + np.median(seen.px[seen.good], axis=0))))
         return Stillness(*none, moved, np.nan, int(seen.good.sum()), _moved(moved))
     jac = _jacobian(background.centres, theta)
@@ -142,8 +153,13 @@ def judge(background: Background, gray: U8, theta: F64, width: int) -> Stillness
             break
     agree = trust > 0
     if agree.sum() < max(LEAST_PATCHES, AGREE * len(agree)):
-        return Stillness(*none, np.nan, np.nan, int(agree.sum()), "the background does not stand still as a whole: the camera "
-                         "was moved, or much behind the rib has moved")
+        return Stillness(
+            *none,
+            np.nan,
+            np.nan,
+            int(agree.sum()),
+            "the background does not stand still as a whole: the camera was moved, or much behind the rib has moved",
+        )
     # bisquare weights at the normal cost 5 % of efficiency (Maronna, Martin and Yohai 2006, table 2.2)
     free = 2 * int(agree.sum()) - 4
     # and the scatter that few patches show is uncertain itself: the variance of Student's t
@@ -153,8 +169,16 @@ def judge(background: Background, gray: U8, theta: F64, width: int) -> Stillness
     shift = float(size.max())
     told = bool(np.any((size > MOVED_PX * width / 2000) & (size > SURELY * u)))
     carry = _feigned(background.centres, seen.weight * trust[:, None, None], jac, corners, x)
-    return Stillness(x[:3], float(x[3]), covariance, carry, shift, scale / float(np.sqrt(np.median(sharp))), int(agree.sum()),
-                     _moved(shift) if told else "")
+    return Stillness(
+        x[:3],
+        float(x[3]),
+        covariance,
+        carry,
+        shift,
+        scale / float(np.sqrt(np.median(sharp))),
+        int(agree.sum()),
+        _moved(shift) if told else "",
+    )
 
 
 def _fitted(seen: Patches, jac: F64) -> tuple[F64, F64, float, F64]:

@@ -69,8 +69,12 @@ def card_part(scene: Scene, s: State, theta: F64) -> F64:
 
 def _card_offsets(card: Card, px: F64) -> F64:
     n, e = len(card.board), card.edges
-    return np.concatenate([((px[:n] - card.pixels) / card.sigma_px[:, None]).ravel(),
-                           ((px[n:] - e.pixels) * e.normal).sum(1) / e.sigma_px])
+    return np.concatenate(
+        [
+            ((px[:n] - card.pixels) / card.sigma_px[:, None]).ravel(),
+            ((px[n:] - e.pixels) * e.normal).sum(1) / e.sigma_px,
+        ]
+    )
 
 
 def rays_of_lines(scene: Scene, theta: F64) -> list[F64]:
@@ -128,18 +132,18 @@ def jacobian(scene: Scene, s: State, res: F64) -> F64:
         jac[row, at.shear] = 1 / scene.u_shear
         row += 1
     if scene.u_seat_deg > 0:
-        jac[row:row + s.seats.size, at.seats] = np.eye(s.seats.size) * np.degrees(1.0) / scene.u_seat_deg
+        jac[row : row + s.seats.size, at.seats] = np.eye(s.seats.size) * np.degrees(1.0) / scene.u_seat_deg
         row += s.seats.size
     for k, card in enumerate(scene.cards):
         block = _card_block(scene, s, at, k, card, theta)
-        jac[row:row + len(block)] = block
+        jac[row : row + len(block)] = block
         row += len(block)
     for k, (rays, white) in enumerate(zip(rays_of_lines(scene, theta), scene.whiteners, strict=True)):
         n = len(rays)
         by_lens, by_plane = _line_block(scene, rays, s.planes[k], theta)
-        jac[row:row + n, at.z] = white @ by_lens
+        jac[row : row + n, at.z] = white @ by_lens
         start = at.planes.start + 2 * k
-        jac[row:row + n, start:start + 2] = white @ by_plane
+        jac[row : row + n, start : start + 2] = white @ by_plane
         row += n
     _level_block(scene, s, at, jac, row)
     return jac
@@ -173,7 +177,7 @@ def _card_block(scene: Scene, s: State, at: Slots, k: int, card: Card, theta: F6
     if scene.u_seat_deg > 0:
         arm = board - np.array(card.spec.size_mm) / 2
         start = at.seats.start + 2 * k
-        d[:, :, start:start + 2] = d_point[:, :, 2, None] * arm[:, None, :]
+        d[:, :, start : start + 2] = d_point[:, :, 2, None] * arm[:, None, :]
     n, e = len(card.board), card.edges
     corners = (d[:n] / card.sigma_px[:, None, None]).reshape(2 * n, -1)
     edges = (d[n:] * e.normal[:, :, None]).sum(1) / e.sigma_px[:, None]

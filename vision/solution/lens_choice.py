@@ -34,8 +34,11 @@ def load_cached(path: Path) -> LensProfile:
     try:
         stat = path.stat()
     except OSError as error:
-        raise UserError(f"lens profile {path}", f"cannot be read ({error.strerror})",
-                        "name an existing profile in the job, or lens = \"auto\"") from None
+        raise UserError(
+            f"lens profile {path}",
+            f"cannot be read ({error.strerror})",
+            'name an existing profile in the job, or lens = "auto"',
+        ) from None
     return _loaded(path, (stat.st_mtime_ns, stat.st_size))
 
 
@@ -48,8 +51,10 @@ def choose_lens(given: Lens | LensProfile | None, job: Job, picture: Picture) ->
     size = (picture.width, picture.height)
     if isinstance(given, Lens):
         if given.size != size:
-            return ChosenLens(None, f"the lens given is for {given.size[0]} x {given.size[1]} pixels, the photo has "
-                              f"{size[0]} x {size[1]}")
+            return ChosenLens(
+                None,
+                f"the lens given is for {given.size[0]} x {given.size[1]} pixels, the photo has {size[0]} x {size[1]}",
+            )
         return ChosenLens(given)
     profile = given
     if profile is None:
@@ -64,6 +69,9 @@ def choose_lens(given: Lens | LensProfile | None, job: Job, picture: Picture) ->
             return ChosenLens(None, match.reason)
         return ChosenLens(match.lens, None, match.flags)
     guess = guess_lens(picture.exif, size)
-    text = "no lens profile for this camera: the lens is guessed" + (
-        " from the EXIF focal length" if picture.exif.focal35_mm else "") + ", so U is large (ribangle calibrate lens)"
+    text = (
+        "no lens profile for this camera: the lens is guessed"
+        + (" from the EXIF focal length" if picture.exif.focal35_mm else "")
+        + ", so U is large (ribangle calibrate lens)"
+    )
     return ChosenLens(guess, None, (Flag("no-lens-profile", text),))

@@ -33,7 +33,7 @@ class Draws:
         """The shortest interval that holds 95 % of the draws (JCGM 101, 5.3.4)."""
         x = np.sort(self.angles[:, column])
         k = int(np.ceil(0.95 * len(x)))
-        width = x[k - 1:] - x[:len(x) - k + 1]
+        width = x[k - 1 :] - x[: len(x) - k + 1]
         i = int(np.argmin(width))
         return float(x[i]), float(x[i + k - 1])
 
@@ -66,6 +66,11 @@ def compare(draws: Draws, linear: Quantity, column: int = 0) -> tuple[str, tuple
     open_by = 3.0 / np.sqrt(2.0 * (len(x) - 1))
     off = abs(sd / u - 1) if u > 0 else 0.0
     if off > AGREE + open_by or abs(mean - linear.value) > (0.1 + 3.0 / np.sqrt(len(x))) * u:
-        return said, (Flag("not-linear", f"Monte Carlo gives {mean:.3f} deg with u {sd:.3f}, the linear budget "
-                           f"{linear.value:.3f} with u {u:.3f}: trust the wider"),)
+        return said, (
+            Flag(
+                "not-linear",
+                f"Monte Carlo gives {mean:.3f} deg with u {sd:.3f}, the linear budget "
+                f"{linear.value:.3f} with u {u:.3f}: trust the wider",
+            ),
+        )
     return said, ()

@@ -98,8 +98,9 @@ def angles(solution: Solution, extra: Iterable[Component] = ()) -> Angles:
                 if abs(small[row, i]) > 0:
                     parts[row].append(Component(name, tag, float(small[row, i])))
     more = tuple(extra)
-    quantities = [Quantity(float(v), tuple(p) + more) if ok else None
-                  for v, p, ok in zip(base, parts, seen, strict=True)]
+    quantities = [
+        Quantity(float(v), tuple(p) + more) if ok else None for v, p, ok in zip(base, parts, seen, strict=True)
+    ]
     lean = quantities[2]
     assert lean is not None
     return Angles(quantities[0], quantities[1], Quantity(lean.value, tuple(parts[2])))
@@ -125,7 +126,11 @@ def _blocks(solution: Solution, load: F64) -> list[tuple[str, str, F64]]:
             out.append((COMMON[line.role], source, raw @ line.shade_px[:, None]))
         if line.wave_px > 0:
             root = np.linalg.cholesky(waviness_of(line) + 1e-9 * line.wave_px**2 * np.eye(len(line.pixels)))
-            wavy = {"chord": "pen waviness", "spar": "pen waviness",
-                     "plumb": "string waviness", "level": "level line waviness"}[line.role]
+            wavy = {
+                "chord": "pen waviness",
+                "spar": "pen waviness",
+                "plumb": "string waviness",
+                "level": "level line waviness",
+            }[line.role]
             out.append((wavy, source, raw @ root))
     return out

@@ -129,11 +129,21 @@ class Slots:
 
 def slots(scene: Scene, s: State) -> Slots:
     """The layout of the parameter vector for a scene; unknowns with a zero prior have no slot."""
-    sizes = (len(s.z), 3, 3, s.places.size, int(scene.u_aspect > 0), int(scene.u_shear > 0),
-             s.seats.size * (scene.u_seat_deg > 0), 2, 2 * len(s.planes))
+    sizes = (
+        len(s.z),
+        3,
+        3,
+        s.places.size,
+        int(scene.u_aspect > 0),
+        int(scene.u_shear > 0),
+        s.seats.size * (scene.u_seat_deg > 0),
+        2,
+        2 * len(s.planes),
+    )
     ends = np.cumsum(sizes).tolist()
     z, turn, shift, places, aspect, shear, seats, gravity, planes = (
-        slice(e - n, e) for e, n in zip(ends, sizes, strict=True))
+        slice(e - n, e) for e, n in zip(ends, sizes, strict=True)
+    )
     return Slots(z, turn, shift, places, aspect, shear, seats, gravity, planes, ends[-1])
 
 
@@ -147,8 +157,17 @@ def move(scene: Scene, s: State, d: F64) -> State:
     seats = s.seats + d[at.seats].reshape(-1, 2) if scene.u_seat_deg > 0 else s.seats
     steps = d[at.planes].reshape(-1, 2)
     planes = np.array([turned(p, t) for p, t in zip(s.planes, steps, strict=True)]).reshape(-1, 3)
-    return State(s.z + d[at.z], rotation_of(d[at.turn]) @ s.rotation, s.shift + far * d[at.shift], places, aspect,
-                 seats, turned(s.gravity, d[at.gravity]), planes, shear)
+    return State(
+        s.z + d[at.z],
+        rotation_of(d[at.turn]) @ s.rotation,
+        s.shift + far * d[at.shift],
+        places,
+        aspect,
+        seats,
+        turned(s.gravity, d[at.gravity]),
+        planes,
+        shear,
+    )
 
 
 def basis(v: F64) -> F64:

@@ -28,8 +28,19 @@ from vision.cards.detect import Card
 from vision.solution.equations import across, card_rows, jacobian, labels, level_part, prior_part, residuals
 from vision.solution.scene import Lean, LineSeen, Scene, State, direction_in_plane, move, place_card, printed, theta_of
 
-__all__ = ["Hopeless", "Lean", "LineSeen", "Scene", "Solution", "State", "place_card", "solve", "solve_state", "starts",
-           "with_lines"]
+__all__ = [
+    "Hopeless",
+    "Lean",
+    "LineSeen",
+    "Scene",
+    "Solution",
+    "State",
+    "place_card",
+    "solve",
+    "solve_state",
+    "starts",
+    "with_lines",
+]
 
 F64 = NDArray[np.float64]
 
@@ -101,12 +112,14 @@ def solve(scene: Scene, start: State, max_rounds: int = MAX_ROUNDS, hopeless: fl
     return _finish(scene, state, res, jacobian(scene, state, res))
 
 
-def solve_state(scene: Scene, start: State, offset: F64 | None = None, max_rounds: int = MAX_ROUNDS,
-                hopeless: float = np.inf) -> State:
+def solve_state(
+    scene: Scene, start: State, offset: F64 | None = None, max_rounds: int = MAX_ROUNDS, hopeless: float = np.inf
+) -> State:
     """Gauss-Newton (Levenberg's damping when a step fails) on the whitened residuals less an offset.
 
     offset : (observations,) errors of the observations, in their standard deviations (Monte Carlo); None: none.
     """
+
     def misfit(s: State) -> F64:
         return residuals(scene, s) - offset if offset is not None else residuals(scene, s)
 
@@ -157,8 +170,19 @@ def starts(scene: Scene) -> list[State]:
         seen = [_forward(_plane_of(lens, line.pixels), rotation) for line in scene.lines]
         planes = np.array(seen).reshape(-1, 3)
         gravity = _gravity_guess(scene, rotation[:, 2], planes)
-        out.append(State(np.zeros(len(scene.lens_axes)), rotation, shift, places, scene.aspect, np.zeros((len(cards), 2)),
-                         gravity, planes, scene.shear))
+        out.append(
+            State(
+                np.zeros(len(scene.lens_axes)),
+                rotation,
+                shift,
+                places,
+                scene.aspect,
+                np.zeros((len(cards), 2)),
+                gravity,
+                planes,
+                scene.shear,
+            )
+        )
     return out
 
 
@@ -212,16 +236,16 @@ def _finish(scene: Scene, s: State, res: F64, jac: F64) -> Solution:
     k = len(prior_part(scene, s))
     counts = [card_rows(c) for c in scene.cards]
     n_corner = sum(counts)
-    corner = res[k:k + n_corner]
+    corner = res[k : k + n_corner]
     dof = max(n_corner - 6 - 3 * (len(scene.cards) - 1), 1)
     chi2 = float(corner @ corner)
     # residuals larger than stated widen the cards' own part (Birge); smaller ones do not narrow it
     scale = max(1.0, float(np.sqrt(chi2 / dof)))
     gain = np.asarray(np.linalg.solve(jac.T @ jac + 1e-9 * np.eye(jac.shape[1]), jac.T), dtype=np.float64)
-    gain[:, k:k + n_corner] *= scale
+    gain[:, k : k + n_corner] *= scale
     rms, at = [], 0
     for card, n in zip(scene.cards, counts, strict=True):
-        r = corner[at:at + 2 * len(card.board)].reshape(-1, 2) * card.sigma_px[:, None]
+        r = corner[at : at + 2 * len(card.board)].reshape(-1, 2) * card.sigma_px[:, None]
         rms.append(float(np.sqrt((r * r).mean())))
         at += n
     theta = theta_of(scene, s.z)
@@ -229,5 +253,16 @@ def _finish(scene: Scene, s: State, res: F64, jac: F64) -> Solution:
     for line, plane in zip(scene.lines, s.planes, strict=True):
         a = across(undistort(line.pixels, theta), plane) * theta[0]
         line_rms.append(float(np.sqrt((a * a).mean())))
-    return Solution(scene, s, gain, labels(scene, s), chi2, dof, float(res @ res), scale,
-                    tuple(rms), tuple(line_rms), tuple(float(v) for v in level_part(scene, s)))
+    return Solution(
+        scene,
+        s,
+        gain,
+        labels(scene, s),
+        chi2,
+        dof,
+        float(res @ res),
+        scale,
+        tuple(rms),
+        tuple(line_rms),
+        tuple(float(v) for v in level_part(scene, s)),
+    )
