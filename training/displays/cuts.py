@@ -27,12 +27,17 @@ class Patch(NamedTuple):
 
 
 class Strip(NamedTuple):
-    """image (HIGH, WIDE) uint8; kind (64,) int8 number of KINDS or -1; lit (64, 7) uint8; point (64,) int8 or -1."""
+    """image (HIGH, WIDE) uint8; kind (64,) int8 number of KINDS or -1; lit (64, 7) uint8; point (64,) int8 or -1.
+
+    off (64, 3) float16: how far a figure lies below the strip's middle (figure heights), natural logarithm of its height
+    over TALL, and its slant in units of 10 deg.
+    """
 
     image: np.ndarray
     kind: np.ndarray
     lit: np.ndarray
     point: np.ndarray
+    off: np.ndarray
 
 
 def places(scene: Scene) -> tuple[F64, F64, F64]:
@@ -85,9 +90,11 @@ def cut_strip(scene: Scene, rng: np.random.Generator) -> Strip:
     face, n = scene.face, WIDE // COLUMN
     first, last = face.span
     middle = (first + last) / 2 + float(rng.uniform(-0.9, 0.9))
-    size = np.exp(rng.normal(0, 0.05, 2))
-    rise, slope, taper = float(rng.normal(0, 0.04)), float(rng.normal(0, 0.012)), float(rng.normal(0, 0.012))
-    shear = np.tan(np.radians(float(rng.normal(0, 2.5))))
+    # half of the strips are as a row is first found, half as it is placed in the end
+    far = 1.0 if rng.random() < 0.5 else 0.35
+    size = np.exp(far * rng.normal(0, [0.1, 0.11]))
+    rise, slope, taper = (float(far * rng.normal(0, s)) for s in (0.08, 0.02, 0.015))
+    shear = np.tan(np.radians(far * float(rng.normal(0, 4.5))))
     wrong = int(rng.integers(1, 5)) if rng.random() < 0.1 else 0
     if wrong == 1:
         rise += float(rng.choice([-1, 1]) * rng.uniform(0.5, 1.1))
@@ -104,22 +111,25 @@ def cut_strip(scene: Scene, rng: np.random.Generator) -> Strip:
                       borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
     image = image if scene.light != (wrong == 4) else 255 - image
     kind, lit, point = np.zeros(n, np.int8), np.zeros((n, 7), np.uint8), np.zeros(n, np.int8)
+    off = np.zeros((n, 3), np.float16)
     even = not set(face.text) & set("347") and "." not in face.text
     if wrong and not (wrong == 3 and even):
-        return Strip(image, kind, lit, point)
+        return Strip(image, kind, lit, point, off)
     if wrong == 3:
-        return Strip(image, np.full(n, IGNORED, np.int8), lit, np.full(n, IGNORED, np.int8))
+        return Strip(image, np.full(n, IGNORED, np.int8), lit, np.full(n, IGNORED, np.int8), off)
     columns = np.arange(n) * COLUMN
     nearest = np.full(n, np.inf)
     for sign in face.signs:
         far = np.abs(columns - ((sign.x - middle) / size[0] * TALL + WIDE / 2))
-        mine = (far < nearest) & (far < 9)
+        mine = (far < nearest) & (far < 5)
         nearest = np.minimum(nearest, far)
         kind[mine] = np.where(far[mine] < 2.9, KINDS.index(sign.kind), IGNORED)
         lit[mine] = sign.lit
+        tall = 1 / (size[1] * (1 + taper * (sign.x - middle)))
+        off[mine] = [-(rise + slope * (sign.x - middle)) * tall, np.log(tall), -np.degrees(np.arctan(shear)) / 10]
     for at in face.points:
         far = np.abs(columns - ((at - middle) / size[0] * TALL + WIDE / 2))
-        point[far < 8] = IGNORED
+        point[far < 6] = IGNORED
         point[far < 2.9] = 1
     assert lit.max(initial=0) <= UNDECIDED
-    return Strip(image, kind, lit, point)
+    return Strip(image, kind, lit, point, off)

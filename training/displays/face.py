@@ -78,7 +78,7 @@ def draw_style(rng: np.random.Generator) -> Style:
         width=width, level=level, upright=float(np.clip(level * rng.uniform(0.75, 1.3), 0.05, 0.36 * width)),
         bevel=float((0.0, rng.uniform(0.5, 1.1), rng.uniform(0.1, 0.5))[kind]),
         inward=float(rng.choice([0.0, rng.uniform(0.3, 1.0)])), round=float(rng.choice([0.0, rng.uniform(0.1, 0.9)])),
-        gap=float(rng.uniform(0.0, 0.045)), waist=float(rng.uniform(0.47, 0.53)),
+        gap=float(rng.choice([rng.uniform(0.0, 0.03), rng.uniform(0.02, 0.07)])), waist=float(rng.uniform(0.47, 0.53)),
         slant=float(rng.choice([0.0, rng.uniform(0, 14), rng.uniform(4, 12)])),
         dotted=float(level * rng.uniform(0.8, 1.4)) if rng.random() < 0.03 else 0.0,
     )  # fmt: skip

@@ -27,11 +27,11 @@ def finder() -> nn.Sequential:
 
 
 def reader() -> nn.Sequential:
-    """(2, 56, 256) to (14, 1, 64): six kinds, seven segments, the point."""
+    """(2, 56, 256) to (17, 1, 64): six kinds, seven segments, the point, and how far off the row lies."""
     return nn.Sequential(
         *conv(2, 14, (5, 5), (2, 2)), *conv(14, 28, stride=(2, 2)), *conv(28, 44), *conv(44, 56, stride=(2, 1)),
         *conv(56, 56, (7, 1), groups=56, valid=True), *conv(56, 48, (1, 5)), *conv(48, 48, (1, 5), dilation=(1, 2)),
-        *conv(48, 48, (1, 5), dilation=(1, 3)), nn.Conv2d(48, 14, 1),
+        *conv(48, 48, (1, 5), dilation=(1, 3)), nn.Conv2d(48, 17, 1),
     )  # fmt: skip
 
 

@@ -33,15 +33,17 @@ def finder_loss(answer: Tensor, truth: Tensor) -> Tensor:
     return 20 * found + 2 * l1_loss(*measures) + 0.3 * light
 
 
-def reader_loss(answer: Tensor, kind: Tensor, lit: Tensor, point: Tensor) -> Tensor:
-    """What stands at each place, its segments, and whether a point does."""
+def reader_loss(answer: Tensor, kind: Tensor, lit: Tensor, point: Tensor, off: Tensor) -> Tensor:
+    """What stands at each place, its segments, whether a point does, and how far off the row lies."""
     what = cross_entropy(answer[:, :6], kind, ignore_index=-1)
     figures = kind == 1
     segments = answer[:, 6:13].permute(0, 2, 1)[figures], lit[figures]
     sure = torch.where(segments[1] == UNDECIDED, 0.5, segments[1].float())
     lamps = binary_cross_entropy_with_logits(segments[0], sure)
     judged = point >= 0
-    return 4 * what + lamps + 3 * binary_cross_entropy_with_logits(answer[:, 13][judged], point[judged].float())
+    signs = (kind == 1) | (kind == 2)
+    row = l1_loss(answer[:, 14:].permute(0, 2, 1)[signs], off[signs])
+    return 4 * what + lamps + 3 * binary_cross_entropy_with_logits(answer[:, 13][judged], point[judged].float()) + row
 
 
 def train(net: nn.Sequential, batch: object, loss: object, count: int, rounds: int, seed: int, device: str) -> None:
@@ -56,7 +58,7 @@ def train(net: nn.Sequential, batch: object, loss: object, count: int, rounds: i
         order = torch.randperm(count, generator=chance)
         for at in range(0, count - BATCH + 1, BATCH):
             images, *truth = batch(order[at : at + BATCH])  # type: ignore[operator]
-            value = loss(net(images.to(device)).squeeze(2) if len(truth) == 3 else net(images.to(device)), *(t.to(device) for t in truth))  # type: ignore[operator]
+            value = loss(net(images.to(device)).squeeze(2) if len(truth) == 4 else net(images.to(device)), *(t.to(device) for t in truth))  # type: ignore[operator]
             optimiser.zero_grad()
             value.backward()
             optimiser.step()
@@ -89,12 +91,12 @@ def main() -> None:
     write_onnx(net, (1, 96, 192), True, args.out / "finder.onnx")
     data = np.load(args.data / "strips.npz")
     strips = np.stack([levelled(s) for s in data["image"]]).astype(np.float16)
-    kind, lit, point = data["kind"].astype(np.int64), data["lit"], data["point"]
+    kind, lit, point, off = data["kind"].astype(np.int64), data["lit"], data["point"], data["off"].astype(np.float32)
 
     def rows(i: Tensor) -> tuple[Tensor, ...]:
         n = i.numpy()
         return (torch.from_numpy(strips[n].astype(np.float32)), torch.from_numpy(kind[n]), torch.from_numpy(lit[n]),
-                torch.from_numpy(point[n]))  # fmt: skip
+                torch.from_numpy(point[n]), torch.from_numpy(off[n]))  # fmt: skip
 
     net = reader()
     train(net, rows, reader_loss, len(strips), args.rounds, args.seed, args.device)

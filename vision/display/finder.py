@@ -42,6 +42,12 @@ class Row:
     worth: float
     reach: float
 
+    def holds(self, other: Row) -> bool:
+        """Whether another row stands in this one's place."""
+        t, far = np.radians(self.tilt), np.subtract(other.middle, self.middle)
+        along, off = float(far @ [np.cos(t), np.sin(t)]), float(far @ [-np.sin(t), np.cos(t)])
+        return abs(off) < 0.5 * self.tall and abs(along) < (0.5 * self.reach + 1.5) * self.tall
+
     def turned(self) -> Row:
         """The same row as it reads the other way up."""
         return replace(self, tilt=self.tilt + 180.0)
@@ -93,11 +99,13 @@ def _rows(figures: F64) -> list[Row]:
     for seed in figures[:24]:
         members = _single(figures[_in_line(figures, seed)], seed[2])
         row = _fitted(_chained(members, seed))
-        same = [r for r in rows if np.hypot(r.middle[0] - row.middle[0], r.middle[1] - row.middle[1]) < 0.4 * row.tall
-                and 0.8 < r.tall / row.tall < 1.25]  # fmt: skip
-        if not same:
-            rows.append(row)
-    return sorted(rows, key=lambda r: -r.worth * r.tall**0.5)
+        rows.append(row)
+    rows.sort(key=lambda r: -r.worth * r.tall**0.5)
+    kept: list[Row] = []
+    for row in rows:
+        if not any(k.holds(row) and 0.7 < k.tall / row.tall < 1.4 for k in kept):
+            kept.append(row)
+    return kept
 
 
 def _in_line(figures: F64, seed: F64) -> np.ndarray:

@@ -132,6 +132,7 @@ def number_in(places: Places, decimals: int | None) -> Number:
     best: dict[str, Explained] = {}
     for one in explanations(signs_in(places)):
         for text, probability in _pointed(one, places.point, decimals):
+            text = text.strip("^")  # an arrow beside the figures is told by itself
             texts[text] += probability
             if text not in best or best[text].probability < one.probability:
                 best[text] = one

@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 
 from shared.reading import Flag
-from vision.display.cells import read_places
+from vision.display.cells import read_places, settled
 from vision.display.finder import Row, find_rows
 from vision.display.number import Number, Sign, number_in
 from vision.display.strip import COLUMN, OVER, TALL, to_picture
@@ -30,6 +30,9 @@ ROWS = 3
 RIVAL = 0.6
 """A second row is a rival from this share of the first one's height: gauges show lesser figures beside the angle."""
 
+CHANCE = 0.1
+"""How often what is no figure, seen upside down or in the wrong light, looks like one."""
+
 
 @dataclass(frozen=True)
 class _Read:
@@ -43,7 +46,13 @@ class _Read:
     def sure(self) -> float:
         """Probability of the likeliest text; 0 where it is no number."""
         text, p = self.number.texts[0]
-        return p if text.strip("-.").replace(".", "").isdigit() else 0.0
+        return p if text.lstrip("-").replace(".", "").isdigit() else 0.0
+
+    @property
+    def evidence(self) -> float:
+        """Weight against other ways of reading: each figure explained counts as CHANCE against a chance likeness."""
+        figures = sum(char not in "-^/?" for _, char in self.number.signs)
+        return float((self.sure + 1e-6) * CHANCE**-figures)
 
 
 def read_display(image: U8, corners: F64 | None = None, *, upright: bool | None = None,
@@ -69,7 +78,8 @@ def read_display(image: U8, corners: F64 | None = None, *, upright: bool | None 
         for way in (row,) if known else (row, row.turned()):
             for light in (True, False):
                 if (way.light if light else 1 - way.light) > 0.1:
-                    reads.append(_Read(way, light, number_in(read_places(picture, way, light), decimals)))
+                    near = settled(picture, way, light)
+                    reads.append(_Read(near, light, number_in(read_places(picture, near, light), decimals)))
     return _told(reads, back, decimals)
 
 
@@ -99,28 +109,24 @@ def _inside(row: Row, picture: U8) -> bool:
 
 
 def _told(reads: list[_Read], back: F64, decimals: int | None) -> DisplayReading:
-    """The reading of the row that is read best, against the other rows and the other way up."""
-    best = max(reads, key=lambda r: r.sure * r.row.worth**0.5)
-    if best.sure == 0:
-        best = max(reads, key=lambda r: r.row.worth)
+    """The reading that explains most, against the other rows, lights and ways up."""
+    best = max(reads, key=lambda r: r.evidence)
     digits = _digits(best, back)
-    others = [r for r in reads if r is not best and r.sure > 0]
-    here = [r for r in others if _same_place(r.row, best.row)]
-    rival = max((r for r in here if r.number.texts[0][0] != best.number.texts[0][0]), key=lambda r: r.sure, default=None)
     text, p = best.number.texts[0]
     likely = best.number.texts[:3]
-    if rival is not None and best.sure > 0:
-        share = p / (p + rival.sure)
-        likely = tuple(sorted([(t, v * share) for t, v in likely] + [(t, v * (1 - share)) for t, v in rival.number.texts[:1]],
-                              key=lambda tv: -tv[1])[:3])  # fmt: skip
+    others = [r for r in reads if r is not best and r.sure > 0 and r.number.texts[0][0] != text]
+    for other in others:
+        what = other.number.texts[0][0]
+        if not best.row.holds(other.row):
+            if other.sure > 0.5 and other.row.tall > RIVAL * best.row.tall and len(what.strip("-")) > 1:
+                return unread(f'two rows of digits, "{text}" and "{what}"', digits, p, likely)
+            continue
+        share = best.evidence / (best.evidence + other.evidence)
         p *= share
         if share < 0.75:
-            way = "one way up and" if rival.row.tilt != best.row.tilt else "in one light and"
-            other = rival.number.texts[0][0]
-            return unread(f'reads "{text}" {way} "{other}" the other: give the corners, or a tag', digits, p, likely)
-    for other in others:
-        if other not in here and other.sure > 0.5 and other.row.tall > RIVAL * best.row.tall:
-            return unread(f'two rows of digits, "{text}" and "{other.number.texts[0][0]}"', digits, p, likely)
+            way = "one way up and" if abs(other.row.tilt - best.row.tilt) > 90 else "in one light and"
+            return unread(f'reads "{text}" {way} "{what}" the other: give the corners, or a tag', digits, p,
+                          ((text, share), (what, 1 - share)))  # fmt: skip
     return _judged(best, text, p, likely, digits, decimals)
 
 
@@ -130,8 +136,10 @@ def _judged(best: _Read, text: str, p: float, likely: tuple[tuple[str, float], .
     if why:
         return unread(why, digits, p, likely)
     turned = abs(best.row.tilt) > 90
-    flags = (Flag("display-upside-down", "the display stands on its head in the picture"),) if turned else ()
-    return DisplayReading(float(text), text, None, digits, p, turned, best.light, flags, likely)
+    flags = [Flag("display-upside-down", "the display stands on its head in the picture")] if turned else []
+    if any(char == "^" for _, char in best.number.signs):
+        flags.append(Flag("display-arrow", "an arrow stands beside the figures: if it shows the sense, say so with the value"))
+    return DisplayReading(float(text), text, None, digits, p, turned, best.light, tuple(flags), likely)
 
 
 def _refusal(text: str, p: float, decimals: int | None) -> str | None:
@@ -156,10 +164,6 @@ def _refusal(text: str, p: float, decimals: int | None) -> str | None:
         # a point that is not seen makes ten times the angle
         return f'no decimal point seen in "{text}": say how many digits follow it (0 for none)'
     return None
-
-
-def _same_place(a: Row, b: Row) -> bool:
-    return bool(np.hypot(a.middle[0] - b.middle[0], a.middle[1] - b.middle[1]) < 0.6 * max(a.tall, b.tall))
 
 
 def _digits(read: _Read, back: F64) -> tuple[Digit, ...]:
