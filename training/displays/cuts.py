@@ -59,6 +59,8 @@ def cut_patch(scene: Scene, rng: np.random.Generator) -> Patch:
     lean = np.degrees(np.arctan2(-(along * down).sum(axis=1) / norm, cross))
     tilt = np.degrees(np.arctan2(along[:, 1], along[:, 0]))
     scale = float(np.exp(rng.uniform(*np.log(SIZES)))) / float(np.median(cross))
+    other = float(rng.choice([rng.uniform(1.9, 4), rng.uniform(0.25, 0.5)])) if rng.random() < 0.15 else 1.0
+    scale *= other  # figures far too large or too small: parts of them, and what is beside them, are none
     image = scene.photo
     if scale < 0.9:
         image = cv2.GaussianBlur(image, (0, 0), 0.45 / scale)
@@ -72,9 +74,12 @@ def cut_patch(scene: Scene, rng: np.random.Generator) -> Patch:
     if turned:
         patch, at = np.ascontiguousarray(patch[::-1, ::-1]), np.array([PATCH[1] - 1, PATCH[0] - 1]) - at
     truth = np.zeros((PATCH[0] // COLUMN, PATCH[1] // COLUMN, 5), np.float16)
+    patch = _speckled(patch, rng)
     v, u = np.mgrid[0 : truth.shape[0], 0 : truth.shape[1]] * COLUMN
     nearest = np.full(v.shape, np.inf)
     for (x, y), h, k, t in zip(at, tall, lean, tilt, strict=True):
+        if not 0.75 * SIZES[0] < h < 1.35 * SIZES[1]:
+            continue
         far = np.hypot(u - x, v - y) / h
         mine = far < nearest
         nearest = np.minimum(nearest, far)
@@ -85,8 +90,15 @@ def cut_patch(scene: Scene, rng: np.random.Generator) -> Patch:
     return Patch(patch, truth)
 
 
+def _speckled(patch: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """Fine noise where the photo has none left, or none yet: what is enlarged or made of plain colours is smooth."""
+    noise = cv2.GaussianBlur(rng.normal(0, 1, PATCH).astype(np.float32), (0, 0), float(rng.uniform(0.3, 2.0)))
+    noise *= float(rng.choice([0.0, rng.uniform(0.3, 3.0)])) / max(float(noise.std()), 1e-6)
+    return np.clip(patch + noise, 0, 255).astype(np.uint8)
+
+
 def cut_strip(scene: Scene, rng: np.random.Generator) -> Strip:
-    """A strip, its geometry as far off as a fitted row is; one in ten shows no row that could be read."""
+    """A strip, its geometry as far off as a fitted row is; one in eight shows no row that could be read."""
     face, n = scene.face, WIDE // COLUMN
     first, last = face.span
     middle = (first + last) / 2 + float(rng.uniform(-0.9, 0.9))
@@ -95,9 +107,9 @@ def cut_strip(scene: Scene, rng: np.random.Generator) -> Strip:
     size = np.exp(far * rng.normal(0, [0.1, 0.11]))
     rise, slope, taper = (float(far * rng.normal(0, s)) for s in (0.08, 0.02, 0.015))
     shear = np.tan(np.radians(far * float(rng.normal(0, 4.5))))
-    wrong = int(rng.integers(1, 5)) if rng.random() < 0.1 else 0
+    wrong = int(rng.integers(1, 5)) if rng.random() < 0.13 else 0
     if wrong == 1:
-        rise += float(rng.choice([-1, 1]) * rng.uniform(0.5, 1.1))
+        rise += float(rng.choice([-1, 1]) * rng.choice([rng.uniform(0.5, 1.1), rng.uniform(0.5, 2.5)]))
     if wrong == 2:
         size = size * float(rng.choice([0.5, 1.9]))
     v, u = np.mgrid[0:HIGH, 0:WIDE].astype(np.float64)
@@ -121,15 +133,15 @@ def cut_strip(scene: Scene, rng: np.random.Generator) -> Strip:
     nearest = np.full(n, np.inf)
     for sign in face.signs:
         far = np.abs(columns - ((sign.x - middle) / size[0] * TALL + WIDE / 2))
-        mine = (far < nearest) & (far < 5)
+        mine = (far < nearest) & (far < 6)
         nearest = np.minimum(nearest, far)
-        kind[mine] = np.where(far[mine] < 2.9, KINDS.index(sign.kind), IGNORED)
+        kind[mine] = np.where(far[mine] < 3.6, KINDS.index(sign.kind), IGNORED)
         lit[mine] = sign.lit
         tall = 1 / (size[1] * (1 + taper * (sign.x - middle)))
         off[mine] = [-(rise + slope * (sign.x - middle)) * tall, np.log(tall), -np.degrees(np.arctan(shear)) / 10]
     for at in face.points:
         far = np.abs(columns - ((at - middle) / size[0] * TALL + WIDE / 2))
         point[far < 6] = IGNORED
-        point[far < 2.9] = 1
+        point[far < 3.6] = 1
     assert lit.max(initial=0) <= UNDECIDED
     return Strip(image, kind, lit, point, off)

@@ -111,7 +111,7 @@ class _Row:
         self.space = float(rng.uniform(0.1, 0.42)) + 0.3 * s.upright
         self.x = 0.0
         self.ghost = 0.0 if rng.random() < 0.55 else float(rng.uniform(0.02, 0.18))
-        self.faults = rng.random() < 0.15
+        self.faults = rng.random() < 0.22
         self.dot = float(np.clip(rng.uniform(0.75, 1.3) * s.level, 0.055, 0.2))
         self.dot_kind = str(rng.choice(["box", "disc", "disc", "comma"]))
         self.dot_down = float(rng.choice([0.0, rng.uniform(-0.03, 0.08)]))
@@ -129,8 +129,8 @@ class _Row:
             ink, label = (self.ghost, 0) if name not in lit else (1.0, 1)
             if label and self.faults and self.rng.random() < 0.06:
                 ink = float(self.rng.uniform(0.42, 0.9))
-            if self.faults and self.rng.random() < 0.015:
-                ink, label = float(self.rng.uniform(0.21, 0.38)), UNDECIDED
+            if self.faults and self.rng.random() < 0.04:
+                ink, label = float(self.rng.uniform(0.2, 0.4)), UNDECIDED
             cx, cy, long, half, turn = self.boxes[name]
             if ink > 0:
                 top = 1 - size
@@ -246,11 +246,13 @@ def _beside(face: Face, rng: np.random.Generator) -> None:
     if rng.random() < 0.35:
         r = float(rng.uniform(0.07, 0.15))
         face.shapes.append(("ring", (last + float(rng.uniform(0.06, 0.3)) + r, r, r, float(rng.uniform(0.25, 0.5)) * r), 1.0))
-    if rng.random() < 0.14:
+    if rng.random() < 0.2:
         side = float(rng.choice([-1, 1]))
-        size = float(rng.uniform(0.15, 0.4))
+        size = float(rng.uniform(0.11, 0.4))
         x = first - float(rng.uniform(0.25, 0.6)) if side < 0 else last + float(rng.uniform(0.3, 0.7))
-        face.shapes.append(("triangle", (x, float(rng.uniform(0.2, 0.8)), size, float(rng.choice([-1, 1]))), 1.0))
+        y = float(rng.choice([rng.uniform(0.15, 0.85), rng.uniform(0.42, 0.58)]))
+        way = float(rng.choice([-1, 1])) * float(rng.uniform(0.7, 1.5))
+        face.shapes.append(("triangle", (x, y, size, way, float(rng.random() < 0.3)), 1.0))
         face.signs.append(Sign("arrow", x))
     if rng.random() < 0.03 and face.text[0] != "-":
         size = float(rng.uniform(0.14, 0.3))
@@ -287,7 +289,8 @@ def distance(kind: str, n: tuple[float, ...], x: F32, y: F32, style: Style) -> F
         d = np.maximum(np.abs(x - n[0]) - n[2], np.abs(y - n[1]) - n[3])
         return np.asarray(np.abs(d) - n[4], np.float32)
     if kind == "triangle":
-        u, v = np.abs(x - n[0]), (y - n[1]) * n[3]
+        u, v = (y - n[1], x - n[0]) if n[4] else (x - n[0], y - n[1])
+        u, v = np.abs(u), v * n[3]
         return np.asarray(np.maximum(0.83 * u + 0.55 * (v - n[2] / 2), -v - n[2] / 2), np.float32)
     if kind == "line":
         p, q = np.array(n[:2]), np.array(n[2:4])
@@ -312,7 +315,7 @@ def extent(kind: str, n: tuple[float, ...]) -> tuple[float, float, float, float]
     """Box (x0, y0, x1, y1) that a shape lies in."""
     if kind == "line":
         return min(n[0], n[2]) - n[4], min(n[1], n[3]) - n[4], max(n[0], n[2]) + n[4], max(n[1], n[3]) + n[4]
-    reach = {"disc": n[2], "ring": n[2], "triangle": n[2], "frame": max(n[2:4]) + 0.03}.get(kind)
+    reach = {"disc": n[2], "ring": n[2], "triangle": 1.6 * n[2], "frame": max(n[2:4]) + 0.03}.get(kind)
     if reach is None:
         reach_x, reach_y = (n[3], n[2] + n[3]) if abs(n[4]) == 1.0 or n[4] > 1.1 else (n[2] + n[3], n[3])
         return n[0] - reach_x, n[1] - reach_y, n[0] + reach_x, n[1] + reach_y

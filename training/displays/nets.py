@@ -21,8 +21,8 @@ def conv(a: int, b: int, size: tuple[int, int] = (3, 3), stride: tuple[int, int]
 def finder() -> nn.Sequential:
     """(1, h, w) to (5, h/4, w/4): figure, height, slant, tilt, light; sees 70 pixels about each place."""
     return nn.Sequential(
-        *conv(1, 12, (5, 5), (2, 2)), *conv(12, 16, stride=(2, 2)), *conv(16, 24), *conv(24, 24, dilation=(2, 2)),
-        *conv(24, 32, dilation=(2, 2)), *conv(32, 32, dilation=(3, 3)), nn.Conv2d(32, 5, 1),
+        *conv(1, 12, (5, 5), (2, 2)), *conv(12, 20, stride=(2, 2)), *conv(20, 28), *conv(28, 32, dilation=(2, 2)),
+        *conv(32, 40, dilation=(2, 2)), *conv(40, 40, dilation=(3, 3)), nn.Conv2d(40, 5, 1),
     )  # fmt: skip
 
 

@@ -151,6 +151,17 @@ def _panel(ink: F32, kind: str, high: float, x: F32, y: F32, box: tuple[float, .
     return np.asarray(ground * fall + (lit - ground) * weak * (ink + glow), np.float32)
 
 
+def _texture(shape: tuple[int, ...], rng: np.random.Generator) -> F32:
+    """Grain of the case or of what lies behind it, its fibres along some direction; mean 0."""
+    grain = rng.normal(0, 1, shape).astype(np.float32)
+    along = float(rng.choice([0.3, rng.uniform(1, 12)]))
+    grain = cv2.GaussianBlur(grain, (0, 0), along, sigmaY=float(rng.uniform(0.3, 1.5)))
+    if rng.random() < 0.5:
+        turn = cv2.getRotationMatrix2D((shape[1] / 2, shape[0] / 2), float(rng.uniform(0, 180)), 1.0)
+        grain = cv2.warpAffine(grain, turn, shape[::-1], borderMode=cv2.BORDER_REFLECT)
+    return np.asarray(float(rng.uniform(0, 0.3)) * grain / max(float(grain.std()), 1e-6), np.float32)
+
+
 def _case(light: F32, x: F32, y: F32, box: tuple[float, ...], high: float, rng: np.random.Generator) -> F32:
     """Bezel and case round the glass, and the bezel's shadow on it."""
     inside = np.minimum(np.minimum(x - box[0], box[2] - x), np.minimum(y - box[1], box[3] - y))
@@ -160,7 +171,7 @@ def _case(light: F32, x: F32, y: F32, box: tuple[float, ...], high: float, rng: 
         light = light * (1 - float(rng.uniform(0.1, 0.75)) / (1 + np.exp(np.clip((edge - deep) / float(rng.uniform(0.01, 0.12)), -30, 30))))
     bezel = float(rng.choice([rng.uniform(0.01, 0.15), rng.uniform(0.3, 0.9)]))
     body = float(rng.choice([rng.uniform(0.02, 0.25), rng.uniform(0.3, 0.95)]))
-    grain = 1 + 0.15 * rng.normal(0, 1, light.shape) if rng.random() < 0.5 else 1.0
+    grain = 1 + _texture(light.shape, rng)
     frame = float(rng.uniform(0.03, 0.5))
     case = np.where(inside > -frame, bezel, body * grain)
     rim = float(rng.choice([0.0, rng.uniform(-0.3, 0.5)])) * np.exp(-((inside / 0.03) ** 2))
@@ -222,6 +233,14 @@ def _reflections(light: F32, to_photo: F64, face: Face, box: tuple[float, ...], 
         at, r = place(), float(np.exp(rng.uniform(np.log(0.08), np.log(0.8)))) * high
         far = ((u - at[0]) / (r * float(rng.uniform(1, 3)))) ** 2 + ((v - at[1]) / r) ** 2
         light = light + float(rng.uniform(0.1, 1.2)) * np.exp(-far)
+    if rng.random() < 0.08:  # the place of the minus lost in glare or in the dark, whether there is one or not
+        signs = [s.x for s in face.signs if s.kind == "minus"]
+        first = min(s.x for s in face.signs)
+        spot = np.array([[signs[0] if signs else first - rng.uniform(0.3, 0.9), 0.5 + rng.uniform(-0.15, 0.15)]])
+        v, u = np.mgrid[0 : shape[0], 0 : shape[1]].astype(np.float32)
+        at, r = seen(to_photo, spot, face.style.slant)[0], float(rng.uniform(0.12, 0.4)) * high
+        blob = np.exp(-(((u - at[0]) / (r * float(rng.uniform(1, 2)))) ** 2) - ((v - at[1]) / r) ** 2)
+        light = light + float(rng.uniform(0.3, 2.5)) * blob if rng.random() < 0.8 else light * (1 - blob)
     return np.asarray(light, np.float32)
 
 

@@ -1,4 +1,4 @@
-"""Trains both networks: python -m training.displays.train [--data build/displays] [--rounds 8] [--seed 1] [--out vision/display]
+"""Trains both networks: python -m training.displays.train [--data build/displays] [--rounds 7 9] [--seed 1] [--out vision/display]
 
 Writes finder.onnx and cells.onnx. On one core some minutes; the same seed and library versions give the same files.
 """
@@ -71,7 +71,7 @@ def main() -> None:
     """Train and write the two networks."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--data", type=Path, default=Path("build/displays"))
-    parser.add_argument("--rounds", type=int, default=8)
+    parser.add_argument("--rounds", type=int, nargs=2, default=(7, 9), help="of the finder and of the cells' network")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--device", default="cpu")
     parser.add_argument("--out", type=Path, default=Path("vision/display"))
@@ -87,7 +87,7 @@ def main() -> None:
         return torch.from_numpy(seen[i.numpy()][:, None].astype(np.float32)), torch.from_numpy(truth[i.numpy()].astype(np.float32))
 
     net = finder()
-    train(net, patches, finder_loss, len(seen), args.rounds, args.seed, args.device)
+    train(net, patches, finder_loss, len(seen), args.rounds[0], args.seed, args.device)
     write_onnx(net, (1, 96, 192), True, args.out / "finder.onnx")
     data = np.load(args.data / "strips.npz")
     strips = np.stack([levelled(s) for s in data["image"]]).astype(np.float16)
@@ -99,7 +99,7 @@ def main() -> None:
                 torch.from_numpy(point[n]), torch.from_numpy(off[n]))  # fmt: skip
 
     net = reader()
-    train(net, rows, reader_loss, len(strips), args.rounds, args.seed, args.device)
+    train(net, rows, reader_loss, len(strips), args.rounds[1], args.seed, args.device)
     write_onnx(net, (2, HIGH, WIDE), False, args.out / "cells.onnx")
 
 

@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 
 from vision.display.networks import answer, squashed
-from vision.display.strip import COLUMN, evened
+from vision.display.strip import COLUMN, TALL, WIDE, evened
 from vision.display.types import F32, F64, U8
 
 LIKELY = 0.3
@@ -22,6 +22,10 @@ BESIDE = 12
 """Room round the window at each scale, pixels, so that figures at its edge are found."""
 OFF_LINE, OFF_TILT = 0.04, 2.0
 """Scatter of found middles about the row, figure heights, and of a found tilt, degrees: of training's faces."""
+PLAIN = 4.0
+"""Grey levels below which contrast is a plain surface's noise, not spread to full contrast."""
+LONGEST = WIDE / TALL - 1.0
+"""From the first to the last figure's middle, figure heights: as far as a strip shows."""
 NEIGHBOUR = 2.6
 """How far apart figures of one row may stand, figure heights: blank places may lie between."""
 
@@ -55,14 +59,14 @@ class Row:
 
 def contrast(grey: U8) -> F32:
     """What the finder sees of a picture."""
-    return evened(grey.astype(np.float32), 20.0)
+    return evened(grey.astype(np.float32), 20.0, PLAIN)
 
 
 def find_rows(image: U8, finest: int) -> list[Row]:
     """Rows of figures, the likeliest first. finest : height of the picture at the finest scale, pixels."""
     found = []
     high = float(LOWEST)
-    while high < finest * 1.2:
+    while high < finest * 1.1:
         found.append(_figures(image, high / image.shape[0]))
         high *= STEP
     return _rows(np.concatenate(found))
@@ -99,8 +103,9 @@ def _rows(figures: F64) -> list[Row]:
     for seed in figures[:24]:
         members = _single(figures[_in_line(figures, seed)], seed[2])
         row = _fitted(_chained(members, seed))
-        rows.append(row)
-    rows.sort(key=lambda r: -r.worth * r.tall**0.5)
+        if row.reach <= LONGEST:
+            rows.append(row)
+    rows.sort(key=lambda r: -r.worth * r.tall)
     kept: list[Row] = []
     for row in rows:
         if not any(k.holds(row) and 0.7 < k.tall / row.tall < 1.4 for k in kept):

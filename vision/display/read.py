@@ -68,7 +68,7 @@ def read_display(image: U8, corners: F64 | None = None, *, upright: bool | None 
         raise ValueError("a grey picture of at least 12 x 12 pixels is needed")
     picture, back = _view(image, corners)
     known = corners is not None if upright is None else upright
-    rows = find_rows(picture, WINDOW // 2 if corners is not None else WHOLE)
+    rows = find_rows(picture, WINDOW // 2 if corners is not None else min(WHOLE, image.shape[0]))
     if corners is not None:
         rows = [r for r in rows if _inside(r, picture)]
     if not rows:

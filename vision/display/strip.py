@@ -26,10 +26,10 @@ def levelled(strip: U8) -> F32:
     return np.stack([whole, evened(grey, 0.5 * TALL)])
 
 
-def evened(grey: F32, reach: float) -> F32:
+def evened(grey: F32, reach: float, floor: float = FLOOR) -> F32:
     """Differences from the mean of the neighbourhood, in its standard deviations. reach : its size, pixels."""
     far = grey - cv2.GaussianBlur(grey, (0, 0), reach)
-    spread = np.sqrt(cv2.GaussianBlur(far * far, (0, 0), reach)) + FLOOR
+    spread = np.sqrt(cv2.GaussianBlur(far * far, (0, 0), reach)) + floor
     return np.asarray(np.clip(far / spread, -3, 3), dtype=np.float32)
 
 
