@@ -26,6 +26,10 @@ MOST = 24
 """Explanations of a row that are followed."""
 PLACE = 0.97
 """Probability that the point stands where the gauge is known to show it; a row read too short or too long moves it."""
+SPREAD = 1.8
+"""Places at which one sign is seen: training's faces are marked within 3.6 pixels of its middle."""
+OWN = 3
+"""Places about a sign within which what else is seen is a part of it."""
 NEAR = 6
 """Places before the first and after the last figure in which its point may stand."""
 
@@ -131,6 +135,7 @@ def number_in(places: Places, decimals: int | None) -> Number:
     texts: dict[str, float] = defaultdict(float)
     best: dict[str, Explained] = {}
     for one in explanations(signs_in(places)):
+        one = Explained(one.signs, one.probability * _complete(one, places))
         for text, probability in _pointed(one, places.point, decimals):
             text = text.strip("^")  # an arrow beside the figures is told by itself
             texts[text] += probability
@@ -138,6 +143,17 @@ def number_in(places: Places, decimals: int | None) -> Number:
                 best[text] = one
     likely = sorted(texts.items(), key=lambda tp: -tp[1])[:6]
     return Number(tuple(likely), best[likely[0][0]].signs)
+
+
+def _complete(one: Explained, places: Places) -> float:
+    """Probability that no sign is left out: none at all where so many are expected besides those explained (Poisson).
+
+    What may hide in glare is unlikely at any one place, and not in all of them together.
+    """
+    seen = places.kind[1:4].sum(axis=0)
+    for sign, _ in one.signs:
+        seen = np.where(np.abs(np.arange(len(seen)) - sign.place) <= OWN, 0.0, seen)
+    return float(np.exp(-seen.sum() / SPREAD))
 
 
 def _pointed(one: Explained, point: F64, decimals: int | None) -> list[tuple[str, float]]:
