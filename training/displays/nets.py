@@ -68,6 +68,21 @@ def write_onnx(net: nn.Sequential, shape: tuple[int, int, int], free: bool, path
     path.write_bytes(model.SerializeToString())
 
 
+def read_onnx(net: nn.Sequential, path: Path) -> None:
+    """Put the weights of a written network into a chain of the same shape; its normalisation becomes the identity."""
+    held = {w.name: torch.from_numpy(numpy_helper.to_array(w).copy()) for w in onnx.load(path).graph.initializer}
+    layers = list(net)
+    for i, layer in enumerate(layers):
+        if isinstance(layer, nn.Conv2d):
+            layer.weight.data = held[f"w{i}"]
+            norm = layers[i + 1] if i + 1 < len(layers) else layer
+            if isinstance(norm, nn.BatchNorm2d):
+                norm.eps = 0.0
+                norm.bias.data = held[f"b{i}"]
+            elif layer.bias is not None:
+                layer.bias.data = held[f"b{i}"]
+
+
 def seeded(seed: int) -> torch.Generator:
     """The one source of chance in training."""
     torch.manual_seed(seed)

@@ -18,7 +18,10 @@ from vision.display.strip import COLUMN, OVER, TALL, to_picture
 from vision.display.types import F64, U8, Digit, DisplayReading, unread
 
 SURE = 0.9
-"""Probability from which a number is given."""
+"""Probability from which a number is given: then less than one in 500 of those given are wrong (docs/inclinometer.md)."""
+CALIBRATION = (0.0, 1.0)
+"""Offset and slope from the network's log-odds to those with which readings are right, fitted by `benchmarks/displays.py`
+on faces that the networks were not trained on."""
 LARGEST = 360.0
 """No inclinometer shows more degrees."""
 WINDOW, ROOM = 220, 0.3
@@ -130,8 +133,16 @@ def _told(reads: list[_Read], back: F64, decimals: int | None) -> DisplayReading
     return _judged(best, text, p, likely, digits, decimals)
 
 
+def _calibrated(p: float) -> float:
+    """The probability with which readings of this raw probability are right."""
+    odds = np.log(max(p, 1e-6) / max(1 - p, 1e-6))
+    return float(1 / (1 + np.exp(-(CALIBRATION[0] + CALIBRATION[1] * odds))))
+
+
 def _judged(best: _Read, text: str, p: float, likely: tuple[tuple[str, float], ...], digits: tuple[Digit, ...],
             decimals: int | None) -> DisplayReading:  # fmt: skip
+    p = _calibrated(p)
+    likely = ((text, p), *likely[1:])
     why = _refusal(text, p, decimals)
     if why:
         return unread(why, digits, p, likely)
