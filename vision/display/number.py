@@ -121,7 +121,7 @@ def _options(group: list[Sign]) -> list[Explained]:
         if any(_exclude(a, b) for i, a in enumerate(taken) for b in taken[i + 1 :]):
             continue
         weight = float(np.prod([s.probability for s in taken]))
-        weight *= float(np.prod([1 - s.probability for s in group if s not in taken and not any(_exclude(s, t) for t in taken)]))
+        weight *= _empty([s for s in group if s not in taken and not any(_exclude(s, t) for t in taken)])
         for chars in product(*(s.chars for s in taken)):
             sure = weight * float(np.prod([p for _, p in chars]))
             found.append(Explained(tuple((s, c) for s, (c, _) in zip(taken, chars, strict=True)), sure))
@@ -130,12 +130,25 @@ def _options(group: list[Sign]) -> list[Explained]:
     return [Explained(f.signs, f.probability / total) for f in found]
 
 
+def _empty(signs: list[Sign]) -> float:
+    """Probability that none of these signs is there: those of one spot exclude each other, so theirs add."""
+    spots: list[list[Sign]] = []
+    for sign in signs:
+        if spots and all(_exclude(sign, other) for other in spots[-1]):
+            spots[-1].append(sign)
+        else:
+            spots.append([sign])
+    return float(np.prod([max(1 - sum(s.probability for s in spot), SEEN / 10) for spot in spots]))
+
+
 def number_in(places: Places, decimals: int | None) -> Number:
     """The posterior over what a row says. decimals : digits after the point, where the gauge always shows as many."""
     texts: dict[str, float] = defaultdict(float)
     best: dict[str, Explained] = {}
-    for one in explanations(signs_in(places)):
-        one = Explained(one.signs, one.probability * _complete(one, places))
+    signs = signs_in(places)
+    complete = _complete(signs, places)
+    for one in explanations(signs):
+        one = Explained(one.signs, one.probability * complete)
         for text, probability in _pointed(one, places.point, decimals):
             text = text.strip("^")  # an arrow beside the figures is told by itself
             texts[text] += probability
@@ -145,13 +158,13 @@ def number_in(places: Places, decimals: int | None) -> Number:
     return Number(tuple(likely), best[likely[0][0]].signs)
 
 
-def _complete(one: Explained, places: Places) -> float:
-    """Probability that no sign is left out: none at all where so many are expected besides those explained (Poisson).
+def _complete(signs: list[Sign], places: Places) -> float:
+    """Probability that no sign is left out: none at all where so many are expected besides those looked at (Poisson).
 
     What may hide in glare is unlikely at any one place, and not in all of them together.
     """
     seen = places.kind[1:4].sum(axis=0)
-    for sign, _ in one.signs:
+    for sign in signs:
         seen = np.where(np.abs(np.arange(len(seen)) - sign.place) <= OWN, 0.0, seen)
     return float(np.exp(-seen.sum() / SPREAD))
 

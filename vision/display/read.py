@@ -86,6 +86,20 @@ def read_display(image: U8, corners: F64 | None = None, *, upright: bool | None 
     return _told(reads, back, decimals)
 
 
+def crop_of(image: U8, reading: DisplayReading) -> U8 | None:
+    """The part of an image that a reading was made from, its digits in the middle, for a person to look at.
+
+    None where no digit was found.
+    """
+    corners = np.array([c for d in reading.digits for c in d.outline])
+    if not len(corners):
+        return None
+    room = float(np.linalg.norm(corners[3] - corners[0]))
+    low = np.maximum(np.floor(corners.min(axis=0) - room), 0).astype(int)
+    high = np.ceil(corners.max(axis=0) + room).astype(int)
+    return np.ascontiguousarray(image[low[1] : high[1], low[0] : high[0]])
+
+
 def _view(image: U8, corners: F64 | None) -> tuple[U8, F64]:
     """The window squared up with room round it, or the whole picture; and the homography (3, 3) back to the image."""
     if corners is None:
@@ -143,7 +157,7 @@ def _judged(best: _Read, text: str, p: float, likely: tuple[tuple[str, float], .
             decimals: int | None) -> DisplayReading:  # fmt: skip
     p = _calibrated(p)
     likely = ((text, p), *likely[1:])
-    why = _refusal(text, p, decimals)
+    why = _refusal(text, p, likely, decimals)
     if why:
         return unread(why, digits, p, likely)
     turned = abs(best.row.tilt) > 90
@@ -153,7 +167,7 @@ def _judged(best: _Read, text: str, p: float, likely: tuple[tuple[str, float], .
     return DisplayReading(float(text), text, None, digits, p, turned, best.light, tuple(flags), likely)
 
 
-def _refusal(text: str, p: float, decimals: int | None) -> str | None:
+def _refusal(text: str, p: float, likely: tuple[tuple[str, float], ...], decimals: int | None) -> str | None:
     """Why a text gives no value."""
     if "/" in text:
         return f'shows a fraction ("{text}"): not an angle in degrees; type the value in'
@@ -163,7 +177,7 @@ def _refusal(text: str, p: float, decimals: int | None) -> str | None:
     if not figures.isdigit():
         return "no digits found" if not figures else f'"{text}" is no number'
     if p < SURE:
-        return f'"{text}" is doubtful ({p:.0%})'
+        return "doubtful: " + " or ".join(f'"{t}" ({100 * v:.0f} %)' for t, v in likely[:2] if t)
     whole, _, after = text.lstrip("-").partition(".")
     if "-" in text[1:] or not whole or ("." in text and not after):
         return f'"{text}" is no number'
