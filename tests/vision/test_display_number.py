@@ -10,7 +10,7 @@ from vision.display.types import GLYPHS
 PLACES = 64
 
 
-def row(*signs, points=()):
+def row(*signs, points=(), lost=()):
     """Places with signs: (place, kind, probability, lit segments); points: (place, probability)."""
     kind = np.zeros((len(KINDS), PLACES), np.float32)
     lit, point = np.zeros((7, PLACES), np.float32), np.zeros(PLACES, np.float32)
@@ -21,7 +21,9 @@ def row(*signs, points=()):
     for place, probability in points:
         point[place] = probability
     kind[0] = 1 - kind[1:].sum(axis=0)
-    return Places(kind, lit, point)
+    unseen = np.zeros(PLACES, np.float32)
+    unseen[list(lost)] = 1.0
+    return Places(kind, lit, point, unseen)
 
 
 def figure(place, char, probability=0.999):
@@ -63,8 +65,16 @@ def test_a_minus_that_may_hide_anywhere_before_the_figures_is_reckoned_with():
     assert p < 0.9
 
 
+def test_a_place_that_the_picture_does_not_show_may_hold_a_minus():
+    signs = [figure(28, "8"), figure(34, "3")]
+    assert best(row(*signs, points=[(31, 0.999)], lost=range(16, 22)))[1] < 0.7
+    assert best(row(*signs, points=[(31, 0.999)], lost=range(44, 50)))[1] > 0.95  # behind the figures none can be
+    # all the ground is as bright, and the figures are seen on it
+    assert best(row(*signs, points=[(31, 0.999)], lost=range(PLACES)))[1] > 0.95
+
+
 def test_two_figures_never_stand_on_one_spot():
-    number = number_in(row(figure(30, "8", 0.7), figure(32, "0", 0.3), figure(37, "5"), points=[(34, 0.999)]), None)
+    number = number_in(row(figure(30, "8", 0.7), figure(33, "0", 0.3), figure(38, "5"), points=[(35, 0.999)]), None)
     assert all(len(text.replace(".", "")) == 2 for text, p in number.texts if p > 0.05)
 
 
@@ -100,6 +110,6 @@ def test_probabilities_are_at_most_one():
     rng = np.random.default_rng(3)
     for _ in range(30):
         kind = rng.dirichlet([8.0] + 5 * [0.15], PLACES).T.astype(np.float32)
-        places = Places(kind, rng.random((7, PLACES), np.float32), rng.random(PLACES, np.float32))
+        places = Places(kind, rng.random((7, PLACES), np.float32), rng.random(PLACES, np.float32), np.zeros(PLACES, np.float32))
         number = number_in(places, None)
         assert 0 <= sum(p for _, p in number.texts) <= 1 + 1e-6

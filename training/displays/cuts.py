@@ -135,13 +135,13 @@ def cut_strip(scene: Scene, rng: np.random.Generator) -> Strip:
         far = np.abs(columns - ((sign.x - middle) / size[0] * TALL + WIDE / 2))
         mine = (far < nearest) & (far < 6)
         nearest = np.minimum(nearest, far)
-        kind[mine] = np.where(far[mine] < 3.6, KINDS.index(sign.kind), IGNORED)
+        kind[mine] = np.where(far[mine] < 2.9, KINDS.index(sign.kind), IGNORED)
         lit[mine] = sign.lit
         tall = 1 / (size[1] * (1 + taper * (sign.x - middle)))
         off[mine] = [-(rise + slope * (sign.x - middle)) * tall, np.log(tall), -np.degrees(np.arctan(shear)) / 10]
     for at in face.points:
         far = np.abs(columns - ((at - middle) / size[0] * TALL + WIDE / 2))
         point[far < 6] = IGNORED
-        point[far < 3.6] = 1
+        point[far < 2.9] = 1
     assert lit.max(initial=0) <= UNDECIDED
     return Strip(image, kind, lit, point, off)

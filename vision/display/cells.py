@@ -8,7 +8,7 @@ import numpy as np
 
 from vision.display.finder import Row
 from vision.display.networks import answer, squashed
-from vision.display.strip import COLUMN, TALL, WIDE, cut, levelled, to_picture
+from vision.display.strip import COLUMN, OVER, TALL, WIDE, cut, levelled, to_picture
 from vision.display.types import F32, U8
 
 KINDS = ("none", "figure", "one", "minus", "arrow", "slash")
@@ -17,17 +17,23 @@ SHAKEN = ((0.0, 0.0, 1.0), (0.025, 1.5, 1.03), (-0.025, -1.5, 0.97), (-0.025, 1.
 """Rise (figure heights), slant (degrees) and size about the fitted row over which readings are averaged: the row's own
 uncertainty, so that what hangs on its exact place counts for less."""
 
+LOST = 4
+"""Grey levels from the end of the scale within which a camera's noise would show if the picture showed anything."""
 PASSES = 2
 """Times that the row's model is fitted again: each halves what is off, and the finder is off by a tenth at most."""
 
 
 @dataclass(frozen=True)
 class Places:
-    """Probabilities along a row, one place every COLUMN pixels of its strip: kind (6, n), segments lit (7, n), point (n,)."""
+    """Probabilities along a row, one place every COLUMN pixels of its strip: kind (6, n), segments lit (7, n), point (n,).
+
+    lost : (n,) share of half height's pixels at which the picture is as bright or dark as it can be, and shows nothing.
+    """
 
     kind: F32
     lit: F32
     point: F32
+    lost: F32
 
 
 def settled(picture: U8, row: Row, light: bool) -> Row:
@@ -65,13 +71,19 @@ def _nearer(row: Row, out: F32) -> Row:
 
 def read_places(picture: U8, row: Row, light: bool) -> Places:
     """What stands at each place of a row in a picture, averaged over the row's uncertainty."""
-    strips = []
+    strips, raw = [], []
     for rise, slant, size in SHAKEN:
         t = np.radians(row.tilt)
         x, y = row.middle[0] - rise * row.tall * np.sin(t), row.middle[1] + rise * row.tall * np.cos(t)
         way = to_picture((float(x), float(y)), row.tall, row.slant + slant, row.tilt, size)
-        strips.append(levelled(cut(picture, way, light)))
+        raw.append(cut(picture, way, light))
+        strips.append(levelled(raw[-1]))
     out = answer("cells", np.stack(strips))[:, :, 0]
     odds = np.exp(out[:, :6] - out[:, :6].max(axis=1, keepdims=True))
     kind = odds / odds.sum(axis=1, keepdims=True)
-    return Places(kind.mean(axis=0), squashed(out[:, 6:13]).mean(axis=0), squashed(out[:, 13]).mean(axis=0))
+    return Places(kind.mean(axis=0), squashed(out[:, 6:13]).mean(axis=0), squashed(out[:, 13]).mean(axis=0), _lost(raw[0]))
+
+
+def _lost(strip: U8) -> F32:
+    band = strip[OVER + round(0.4 * TALL) : OVER + round(0.6 * TALL)] <= LOST
+    return np.asarray(band.reshape(len(band), -1, COLUMN).mean(axis=(0, 2)), dtype=np.float32)

@@ -26,10 +26,12 @@ MOST = 24
 """Explanations of a row that are followed."""
 PLACE = 0.97
 """Probability that the point stands where the gauge is known to show it; a row read too short or too long moves it."""
-SPREAD = 1.8
-"""Places at which one sign is seen: training's faces are marked within 3.6 pixels of its middle."""
+SPREAD = 1.45
+"""Places at which one sign is seen: training's faces are marked within 2.9 pixels of its middle."""
 OWN = 3
 """Places about a sign within which what else is seen is a part of it."""
+MINUS, REACH, SMALLEST = 0.4, 24, 2
+"""How often there is a minus, how far before the first figure's middle, and the length of a short one, places."""
 NEAR = 6
 """Places before the first and after the last figure in which its point may stand."""
 
@@ -72,9 +74,11 @@ def signs_in(places: Places) -> list[Sign]:
     for kind in range(1, len(KINDS)):
         p = places.kind[kind]
         about = np.pad(p, 2)
-        top = np.max([about[i : i + len(p)] for i in range(5)], axis=0)
-        for at in np.flatnonzero((p >= top) & (p > SEEN)):
-            found.append(Sign(int(at), KINDS[kind], float(p[at]), _chars(places, int(at), KINDS[kind])))
+        beside = np.stack([about[i : i + len(p)] for i in range(5)])
+        # where a sign is but not at which place exactly, its probability is spread over neighbouring places
+        whole = np.minimum(np.maximum(p, beside.sum(axis=0) / SPREAD), 1.0)
+        for at in np.flatnonzero((p >= beside.max(axis=0)) & (p > SEEN)):
+            found.append(Sign(int(at), KINDS[kind], float(whole[at]), _chars(places, int(at), KINDS[kind])))
     return sorted(found, key=lambda s: s.place)
 
 
@@ -148,7 +152,7 @@ def number_in(places: Places, decimals: int | None) -> Number:
     signs = signs_in(places)
     complete = _complete(signs, places)
     for one in explanations(signs):
-        one = Explained(one.signs, one.probability * complete)
+        one = Explained(one.signs, one.probability * complete * _seen(one, places))
         for text, probability in _pointed(one, places.point, decimals):
             text = text.strip("^")  # an arrow beside the figures is told by itself
             texts[text] += probability
@@ -167,6 +171,18 @@ def _complete(signs: list[Sign], places: Places) -> float:
     for sign in signs:
         seen = np.where(np.abs(np.arange(len(seen)) - sign.place) <= OWN, 0.0, seen)
     return float(np.exp(-seen.sum() / SPREAD))
+
+
+def _seen(one: Explained, places: Places) -> float:
+    """Probability that no minus is lost where the picture shows nothing, before the first figure.
+
+    Where the ground of the figures themselves is as bright, and they are seen all the same, nothing is lost.
+    """
+    at = [sign.place for sign, char in one.signs if char not in "-^"]
+    if not at or any(char == "-" for _, char in one.signs) or np.mean([places.lost[p] for p in at]) > 0.35:
+        return 1.0
+    before = places.lost[max(at[0] - REACH, 0) : max(at[0] - OWN, 0)]
+    return 1.0 - MINUS * float(min(before.sum() / SMALLEST, 1.0))
 
 
 def _pointed(one: Explained, point: F64, decimals: int | None) -> list[tuple[str, float]]:
