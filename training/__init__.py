@@ -1,0 +1,1 @@
+"""Training of the line recogniser, and the simulators it learns from. The four rooms never import it."""
