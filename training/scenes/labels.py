@@ -14,8 +14,12 @@ Hit = Callable[[Array, Array], Array]
 """Distance to the first surface from points (n, 3) along unit directions (n, 3)."""
 
 
+FEWEST = 3
+"""Samples to be seen of a line for it to have a label."""
+
+
 def label_lines(lines: list[Line], cam: Camera, pose: Pose, hit: Hit, sun: Array | None) -> list[dict[str, Any]]:
-    """The label of every line that is in the frame."""
+    """The label of every line of which something is to be seen."""
     kept = [(line, p) for line in lines if (p := in_frame(cam, pose, line.points)) is not None]
     if not kept:
         return []
@@ -36,6 +40,8 @@ def label_lines(lines: list[Line], cam: Camera, pose: Pose, hit: Hit, sun: Array
         seen &= ~painted_over(line, p)
         if line.shadow_of is not None and sun is not None:
             seen &= lit_but_for(line, p, sun, hit)
+        if seen.sum() < FEWEST:
+            continue
         out.append({"kind": line.kind, "rib": line.rib, "note": line.note,
                     "points": np.where(np.isfinite(px), np.round(px, 2), -1e4).tolist(), "visible": seen.astype(bool).tolist()})
     return out

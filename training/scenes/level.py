@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from training.scenes.effects import Draw
-from training.scenes.geometry import Array
+from training.scenes.geometry import Array, resample
 from training.scenes.rib import Rib
 from training.scenes.world import Line, Rgb, Soup, World
 
@@ -21,7 +21,7 @@ STRINGS: dict[str, tuple[tuple[float, float], Rgb]] = {
 def thread(soup: Soup, path: Array, radius: float, rgb: Rgb, braided: bool) -> None:
     """A string along a path; a braided one is two-coloured every few millimetres."""
     if not braided:
-        soup.tube(path, radius, rgb)
+        soup.tube(resample(path, 40), radius, rgb)      # short pieces: slivers a metre long trace badly
         return
     length = float(np.linalg.norm(path[-1] - path[0]))
     n = int(length / 2.2)

@@ -114,6 +114,9 @@ def trace(scene: Any, spp: int, seed: int, per_pass: int = 4) -> Image:
     total = None
     for k in range(passes):
         image = np.array(mi.render(scene, spp=min(spp, per_pass), seed=(seed * 131 + k) % 2**31), dtype=np.float32)
+        bad = ~np.isfinite(image)          # a path that grazes a facet; one such must not spoil the exposure
+        if bad.any():
+            image[bad] = 0.0 if total is None else total[bad] / k
         total = image if total is None else total + image
     assert total is not None
     return total * np.float32(1 / passes)
