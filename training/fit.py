@@ -47,13 +47,14 @@ class Data:
         return Data(self.strips[k], self.kinds[k], self.seen[k], self.photo[keep], self.phone[keep], self.sub[keep], self.names)
 
 
-def load(folders: list[Path], family: str, device: str) -> Data:
-    """All harvested photos of some folders."""
+def load(folders: list[Path], family: str, device: str, ranks: int = 99) -> Data:
+    """All harvested photos of some folders. ranks : edges, seams and nothings beyond the first so many candidates are left out."""
     parts: list[tuple[NDArray[np.generic], ...]] = []
     names, photo, phone = [], [], []
     for path in sorted(p for f in folders for p in f.rglob("*.npz")):
         with np.load(path) as z:
             keep = np.isin(z["family"], FAMILIES[family]) & (z["kinds"] != UNSURE)
+            keep &= (z["rank"] < ranks) | (z["kinds"] < KINDS.index("edge"))
             parts.append((z["strips"][keep], z["kinds"][keep], z["seen"][keep], z["family"][keep]))
             photo.append(np.full(int(keep.sum()), len(names)))
             phone.append(np.full(int(keep.sum()), int(z["phone"])))
@@ -63,7 +64,7 @@ def load(folders: list[Path], family: str, device: str) -> Data:
     return Data(to(strips), to(kinds.astype(np.int64)), to(seen.astype(np.int64)), np.concatenate(photo), np.concatenate(phone), sub, names)
 
 
-def train(data: Data, level: bool, seed: int, epochs: int, device: str, batch: int = 512) -> Witness:
+def train(data: Data, level: bool, seed: int, epochs: int, device: str, batch: int = 256) -> Witness:
     """One network from one seed."""
     torch.manual_seed(seed)
     g = torch.Generator(device=device).manual_seed(seed)
@@ -80,7 +81,7 @@ def train(data: Data, level: bool, seed: int, epochs: int, device: str, batch: i
             x, seen = augmented(data.strips[i].float() / SCALE, data.seen[i], level, g)
             kinds = data.kinds[i]
             logits, states = net(x)
-            loss = nn.functional.cross_entropy(logits, kinds, weight, label_smoothing=0.01)
+            loss = nn.functional.cross_entropy(logits, kinds, weight)
             real = kinds != KINDS.index("nothing")
             if real.any():
                 loss = loss + 0.5 * nn.functional.cross_entropy(states[real], seen[real])
@@ -89,7 +90,7 @@ def train(data: Data, level: bool, seed: int, epochs: int, device: str, batch: i
             optimiser.step()
             plan.step()
             total += float(loss.detach()) if k % 20 == 0 else 0.0
-        if epoch % 6 == 5 or epoch == epochs - 1:
+        if epoch % 3 == 2 or epoch == epochs - 1:
             print(f"  epoch {epoch + 1}: loss {total / max(1, (steps + 19) // 20):.4f}", flush=True)
     return net.eval()
 
@@ -157,19 +158,27 @@ def main() -> None:
     p.add_argument("--out", type=Path, required=True)
     p.add_argument("--seeds", type=int, default=3)
     p.add_argument("--epochs", type=int, default=24)
+    p.add_argument("--batch", type=int, default=256)
+    p.add_argument("--ranks", type=int, default=99, help="train on edges, seams and nothings among the first so many only")
+    p.add_argument("--family", choices=[*FAMILIES, "both"], default="both")
+    p.add_argument("--first", type=int, default=0, help="first seed")
+    p.add_argument("--threads", type=int, default=0, help="of the processor; 0: all")
+    p.add_argument("--all", action="store_true", help="train on the held-out phones as well, for the networks that ship")
     a = p.parse_args()
     a.out.mkdir(parents=True, exist_ok=True)
+    if a.threads:
+        torch.set_num_threads(a.threads)
     device = "cuda" if torch.cuda.is_available() else "cpu"
     report: dict[str, object] = {}
-    for family in FAMILIES:
+    for family in FAMILIES if a.family == "both" else (a.family,):
         start = time.time()
-        data = load(a.data, family, device)
+        data = load(a.data, family, device, a.ranks)
         held = np.isin(data.phone % 10, HELD_OUT)
         fit, judge = data.part(~held), data.part(held)
         print(family, len(fit.kinds), "strips of", len(np.unique(fit.photo)), "photos; held out", len(judge.kinds), "of", len(np.unique(judge.photo)), flush=True)
         summed = []
-        for seed in range(a.seeds):
-            net = train(fit, family == "level", seed, a.epochs, device)
+        for seed in range(a.first, a.first + a.seeds):
+            net = train(data if a.all else fit, family == "level", seed, a.epochs, device, a.batch)
             logits, _ = logits_of(net, judge)
             truth = judge.kinds.cpu().numpy()
             t = temperature(logits, truth)
@@ -186,10 +195,10 @@ def main() -> None:
         for kind, sub in asked:
             report[f"{family} {kind}"] = figures(judge, probs, kind, sub)
         truth = judge.kinds.cpu().numpy()
-        np.savez_compressed(a.out / f"judged-{family}.npz", z=np.stack(summed).astype(np.float16), truth=truth, photo=judge.photo, sub=judge.sub, names=np.array(judge.names))
+        np.savez_compressed(a.out / f"judged-{family}-{a.first}.npz", z=np.stack(summed).astype(np.float16), truth=truth, photo=judge.photo, sub=judge.sub, names=np.array(judge.names))
         report[f"{family} seconds"] = time.time() - start
         print(json.dumps({k: v for k, v in report.items() if k.startswith(family)}, indent=1), flush=True)
-    (a.out / "report.json").write_text(json.dumps(report, indent=1))
+    (a.out / f"report-{a.family}.json").write_text(json.dumps(report, indent=1))
 
 
 if __name__ == "__main__":

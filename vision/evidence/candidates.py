@@ -19,8 +19,10 @@ from vision.image.ridges import level_ridges
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 
-FULL_DEPTH = 0.05
-"""Relative depth from which on a stripe counts in full: more ink is not more line."""
+FULL_DEPTH = (0.05, 0.05, 0.15)
+"""Relative depth from which on a stripe counts in full, by map: more ink is not more line. Coloured walls are full of hues."""
+SHARE = (0.5, 0.5, 0.25)
+"""Most of all candidates that come from each map, so that one map full of texture leaves room for the others."""
 LEAST_FULL = 0.02
 """The same, at least, where the map's own noise is small: paper and foam show less than this by chance."""
 NOISES = 4.0
@@ -36,8 +38,6 @@ SIDES_MM = (1.5, 3.4)
 ROUGH = (0.0,), (-1.0, 0.0, 1.0)
 FINE = (-6.0, -4.5, -3.0, -1.5, 0.0, 1.5, 3.0, 4.5, 6.0), (-2.0, -1.0, 0.0, 1.0, 2.0)
 """Tilts over a map's whole width, and offsets in its middle, rows, tried round a line before and after the choice."""
-MAPS = ("dark", "light", "hue")
-"""The maps that are summed apart."""
 SMOOTH_MM = 6.0
 """Length of the running mean along a stripe."""
 
@@ -45,7 +45,7 @@ SMOOTH_MM = 6.0
 @dataclass(frozen=True)
 class Candidates:
     """Straight lines across a raster, the best first. row, slope : (n,) row at column 0, rows a column. gain : (n,) best
-    sum along a window of the length looked for, in columns of full depth. seen_as : (n,) index into MAPS."""
+    sum along a window of the length looked for, in columns of full depth. seen_as : (n,) 0 dark, 1 light, 2 hue."""
 
     row: F64
     slope: F64
@@ -57,7 +57,7 @@ class Candidates:
 
     def at(self, column: F64 | float) -> F64:
         """(n, m) rows at columns (m,)."""
-        return self.row[:, None] + self.slope[:, None] * np.atleast_1d(column)
+        return np.asarray(self.row[:, None] + self.slope[:, None] * np.atleast_1d(column))
 
 
 def find_candidates(
@@ -77,7 +77,7 @@ def find_candidates(
     rows, slopes, gains, names = [], [], [], []
     for name, depth in enumerate(ridge_maps(raster)):
         depth[blind] = 0.0
-        steep = _votes(depth)
+        steep = _votes(depth, FULL_DEPTH[name])
         sharp.append(steep)
         votes = np.minimum(steep, np.float32(1.0))
         row, slope = _peaks(votes, limit, 2 * most, apart_mm / across)
@@ -94,7 +94,7 @@ def find_candidates(
 
 
 def ridge_maps(raster: Raster) -> tuple[F32, F32, F32]:
-    """(h, w) depths of dark, light and other-hued stripes along the rows, in the order of MAPS."""
+    """(h, w) depths of dark, light and other-hued stripes along the rows, in the order dark, light, hue."""
     along, across = raster.step
     reaches = tuple(sorted({max(2, round(s / across)) for s in SIDES_MM}))
     dark, light = level_ridges(raster.grey, reaches, max(1, round(SMOOTH_MM / along)))
@@ -108,11 +108,11 @@ def ridge_maps(raster: Raster) -> tuple[F32, F32, F32]:
     return dark, light, np.asarray(cv2.resize(hue, (w, h), interpolation=cv2.INTER_LINEAR), dtype=np.float32)
 
 
-def _votes(depth: F32) -> F32:
+def _votes(depth: F32, most: float) -> F32:
     """Depths as votes between ABSENT and STEEP; 1 is a stripe in full."""
     part = depth[::7, ::5]
     noise = 1.4826 * float(np.median(np.abs(part - np.median(part))))
-    full = min(max(NOISES * noise, LEAST_FULL), FULL_DEPTH)
+    full = min(max(NOISES * noise, LEAST_FULL), most)
     return np.asarray(np.minimum(np.maximum(depth * np.float32(1 / full), np.float32(ABSENT)), np.float32(STEEP)))
 
 
@@ -166,9 +166,13 @@ def _apart(c: Candidates, width: int, apart: float, most: int) -> Candidates:
     order = np.argsort(-c.gain, kind="stable")
     quarters = c.at(np.array([0.25, 0.75]) * width)
     kept: list[int] = []
+    left = [int(share * most) for share in SHARE]
     for i in order.tolist():
         if len(kept) == most:
             break
+        if not left[c.seen_as[i]]:
+            continue
         if not kept or (np.abs(quarters[kept] - quarters[i]).max(1) > apart).all():
             kept.append(i)
+            left[c.seen_as[i]] -= 1
     return Candidates(c.row[kept], c.slope[kept], c.gain[kept], c.seen_as[kept])

@@ -90,13 +90,13 @@ def cut_strips(
     return np.clip(out, -CLIP, CLIP, out=out)
 
 
-def _look(image: NDArray[np.generic], x: F64, y: F64, outside: float | None) -> F32:
+def _look(image: NDArray[np.uint8] | F32, x: F64, y: F64, outside: float | None) -> F32:
     """Values of an image at (n, rows, columns) places, bilinear; `outside` beyond it, or its rim where None."""
     n, h, w = x.shape
     border = cv2.BORDER_REPLICATE if outside is None else cv2.BORDER_CONSTANT
     mx = np.clip(x, -1e4, 1e4).astype(np.float32).reshape(n * h, w)
     my = np.clip(y, -1e4, 1e4).astype(np.float32).reshape(n * h, w)
-    got = cv2.remap(image, mx, my, cv2.INTER_LINEAR, borderMode=border, borderValue=outside or 0.0)  # type: ignore[call-overload]
+    got = cv2.remap(image, mx, my, cv2.INTER_LINEAR, borderMode=border, borderValue=outside or 0.0)
     return np.asarray(got, dtype=np.float32).reshape(n, h, w)
 
 
