@@ -32,6 +32,8 @@ TAKEN = 0.5
 """Probability from which on a candidate counts as a level reference."""
 CROOKED_PX = 0.8
 """Scatter of its centres beyond which a string is not straight: a good one has a tenth of it."""
+SHORTEST = 0.1
+"""A level line seen over less of the rib than this, in chords, is too short."""
 APART_MM = 12.0
 """Strings nearer to each other than this, at both ends, are one."""
 NONE = "no level reference was found: hang a string before the rib, or throw a level laser line on it"
@@ -188,7 +190,8 @@ def _laser(
     for belief in sorted(levels, key=lambda b: -b.of("laser")):
         if belief.of("laser") < POSSIBLE:
             return None
-        stroke = _level_stroke(rib, _within(belief.ends, rib.chord))
+        ends = _within(belief.ends, rib.chord)
+        stroke = _level_stroke(rib, ends) if ends[1, 0] - ends[0, 0] > SHORTEST * rib.chord_mm else None
         if stroke is None:
             continue
         again = believed_at(view, np.stack([stroke.uv[0], stroke.uv[-1]]), rib.chord_mm, middle_mm, rib.forward_right)
