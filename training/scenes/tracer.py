@@ -10,11 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from training.scenes.geometry import Array, Camera, Pose
-from training.scenes.world import Image, Plate, Soup, World
+from training.scenes.world import Image, Lamp, Plate, Soup, World
 
 MARGIN = 0.045
 """Part of the width that is rendered beyond the frame on every side, for the lens to bend in."""
 GLOSS = 0.25
+PLATES = 18
+"""Plates in every scene, or a multiple of them: the compiled program holds their number."""
 
 
 def bitmap(image: Image | NDArray[np.uint8]) -> dict[str, Any]:
@@ -69,6 +71,24 @@ def soup_mesh(name: str, soup: Soup, shiny: bool) -> Any:
     return mesh
 
 
+def lamp_mesh(name: str, lamp: Lamp) -> Any:
+    """A shining rectangle, as a mesh: a Mitsuba rectangle would have its size written into the compiled program."""
+    z = lamp.target - lamp.centre
+    z = z / np.linalg.norm(z)
+    x = np.cross([0, 0, 1.0] if abs(z[2]) < 0.95 else [0, 1.0, 0], z)
+    x /= np.linalg.norm(x)
+    y = np.cross(z, x)
+    points = [lamp.centre + sx * lamp.half[0] * x + sy * lamp.half[1] * y for sx, sy in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
+    props = mi.Properties()
+    props["emitter"] = mi.load_dict({"type": "area", "radiance": rgb(lamp.light), "sampling_weight": 0.8 if any(lamp.light) else 0.01})
+    mesh = mi.Mesh(name, 4, 2, props=props)
+    params = mi.traverse(mesh)
+    params["vertex_positions"] = flat(np.array(points), np.float32)
+    params["faces"] = flat(np.array([[0, 1, 2], [0, 2, 3]]), np.uint32)
+    params.update()
+    return mesh
+
+
 def film_size(cam: Camera) -> tuple[int, int]:
     """Size of the rendered picture."""
     m = int(MARGIN * cam.width)
@@ -81,7 +101,12 @@ def load(world: World, cam: Camera, pose: Pose, aperture: float, focus: float) -
     scene: dict[str, Any] = {"type": "scene", "integrator": {"type": "path", "max_depth": 3}}
     speck = Plate(np.array([[0, 9e3, -9e3], [1, 9e3, -9e3], [0, 9e3, -8999.0]]), np.zeros((3, 2)), np.array([[0, 1, 2]]),
                   np.full((2, 2, 3), 0.5, np.float32))
-    for k, plate in enumerate([*world.plates, speck, Plate(speck.points - [9, 0, 0], speck.uv, speck.faces, speck.image, True)]):
+    # of the glossy kind there is one at least, and always the same number of plates
+    shiny = any(p.glossy for p in world.plates)
+    count = PLATES * -(-(len(world.plates) + 1) // PLATES)
+    specks = [Plate(speck.points - [9.0 * k, 0, 0], speck.uv, speck.faces, speck.image, k == 0 and not shiny)
+              for k in range(count - len(world.plates))]
+    for k, plate in enumerate([*world.plates, *specks]):
         scene[f"plate{k}"] = plate_mesh(f"plate{k}", plate)
     scene["matt"], scene["shiny"] = soup_mesh("matt", world.matt, False), soup_mesh("shiny", world.shiny, True)
     scene["sky"] = {"type": "constant", "radiance": rgb(world.sky), "sampling_weight": 1.0}
@@ -89,11 +114,7 @@ def load(world: World, cam: Camera, pose: Pose, aperture: float, focus: float) -
     scene["sun"] = {"type": "directional", "direction": sun.tolist(), "irradiance": rgb(world.sun_light),
                     "sampling_weight": 1.2 if world.sun is not None else 0.01}
     for k, lamp in enumerate(world.lamps):
-        toward = lamp.target - lamp.centre
-        up = [0, 0, 1.0] if abs(toward[2]) < 0.95 * np.linalg.norm(toward) else [0, 1.0, 0]
-        place = mi.ScalarTransform4f().look_at(lamp.centre.tolist(), lamp.target.tolist(), up).scale([*lamp.half, 1])
-        scene[f"lamp{k}"] = {"type": "rectangle", "to_world": place, "emitter": {
-            "type": "area", "radiance": rgb(lamp.light), "sampling_weight": 0.8 + 0.01 * k if any(lamp.light) else 0.01}}
+        scene[f"lamp{k}"] = lamp_mesh(f"lamp{k}", lamp)
     scene["sensor"] = {"type": "thinlens", "fov": float(np.degrees(2 * np.arctan(w / 2 / cam.f))), "fov_axis": "x",
                        "near_clip": 10.0, "far_clip": 20000.0, "aperture_radius": aperture, "focus_distance": focus,
                        "to_world": mi.ScalarTransform4f().look_at(pose.eye.tolist(), (pose.eye + pose.forward).tolist(), pose.up.tolist()),
