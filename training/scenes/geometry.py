@@ -14,6 +14,9 @@ SAMPLES = 65
 FIELD = 1.25
 """Tangent of the half field beyond which the lens polynomial is not trusted (phones reach 0.9 in their corners)."""
 
+MARGIN = 0.045
+"""Part of the width that is rendered beyond the frame on every side."""
+
 
 @dataclass(frozen=True)
 class Camera:
@@ -47,12 +50,18 @@ class Pose:
     @property
     def forward(self) -> Array:
         """Viewing direction."""
-        return self.R[2]
+        return np.asarray(self.R[2])
 
     @property
     def up(self) -> Array:
         """The picture's upward direction."""
-        return -self.R[1]
+        return np.asarray(-self.R[1])
+
+
+def film_size(cam: Camera) -> tuple[int, int]:
+    """Size of the pinhole picture that is rendered, with a margin for the lens to bend in."""
+    m = int(MARGIN * cam.width)
+    return cam.width + 2 * m, cam.height + 2 * m
 
 
 def turn(axis: str, deg: float) -> Array:

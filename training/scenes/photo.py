@@ -16,29 +16,12 @@ from training.scenes.geometry import Camera, Pose, look, project
 from training.scenes.labels import label_lines
 from training.scenes.level import laser, plumb, straightedge
 from training.scenes.light import light, string_shadows
-from training.scenes.rib import Rib, Spec
+from training.scenes.rib import Rib
 from training.scenes.rib_build import build
 from training.scenes.shop import furnish
 from training.scenes.wall import bench_plate, make_wall
-from training.scenes.world import World
-
-
-@dataclass(frozen=True)
-class Shot:
-    """One photo to take. ribs : the main one first. cam : at full size; scale : of the photo to be made.
-
-    string_tilt : the string's own error, degrees nose-up. bar_mm : width of the levelled straightedge.
-    """
-
-    name: str
-    station: str
-    ribs: tuple[Spec, ...]
-    cam: Camera
-    look: finish.Look
-    string_tilt: float
-    scale: float = 1.0
-    walls: tuple[str, ...] = ()
-    bar_mm: float = 40.0
+from training.scenes.wing import Shot
+from training.scenes.world import World, as_image
 
 
 @dataclass(frozen=True)
@@ -109,7 +92,7 @@ def shoot(shot: Shot, draw: Draw, spp: int) -> tuple[NDArray[np.uint8], dict[str
         glow = tracer.laser_glow(scene, world.laser_z, world.laser_mm, draw.seed)
         bright = float(np.percentile(rays[::7, ::7], 97))
         speckle = 1 + np.float32(0.25) * finish.normals(rng, *glow.shape)
-        rays += (glow * speckle)[..., None] * np.float32(world.laser_rgb) * np.float32(bright)
+        rays += (glow * speckle)[..., None] * as_image(world.laser_rgb) * np.float32(bright)
     lap()
     labels = label_lines(world.lines, cam, pose, lambda a, b: tracer.first_hit(scene, a, b), world.sun)
     lap()

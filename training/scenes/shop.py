@@ -42,10 +42,11 @@ def furnish(world: World, draw: Draw, bench_z: float, wall_y: float, chord: floa
         rods(world, draw.rng("rods"), wall_y)
     if draw.has("door_frame"):
         rng = draw.rng("door")
-        x, w, y = float(rng.uniform(-1200, 600)), float(rng.uniform(600, 900)), wall_y - 25
-        rgb = tuple(rng.uniform(0.2, 0.8) * np.array([1.0, 0.92, 0.8]))
-        for at in (x, x + w):
-            upright_box(world, np.array([at, y, 300.0]), (float(rng.uniform(25, 50)), 20, 1400), rgb, float(rng.normal(0, 0.2)), "door")
+        x, w = float(rng.uniform(-1200, 600)), float(rng.uniform(600, 900))
+        paint = tuple(rng.uniform(0.2, 0.8) * np.array([1.0, 0.92, 0.8]))
+        for left in (x, x + w):
+            half = float(rng.uniform(25, 50)), 20.0, 1400.0
+            upright_box(world, np.array([left, wall_y - 25, 300.0]), half, paint, float(rng.normal(0, 0.2)), "door")
     if draw.has("cable_behind"):
         rng = draw.rng("cable")
         for _ in range(int(rng.integers(1, 4))):
