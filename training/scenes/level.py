@@ -84,6 +84,19 @@ def plumb(world: World, rib: Rib, draw: Draw, tilt_deg: float) -> None:
                 world.matt.box(ends[1] + [0, 45.0, 22.0], (16, 40, 22), (0.35, 0.25, 0.15))
 
 
+def neighbour_strings(world: World, ribs: list[Rib], draw: Draw) -> None:
+    """Strings hung before the ribs behind, plumb like the main one."""
+    for rib in ribs:
+        if rib.spec.at[1] < 100 or not draw.has("neighbour_string", rib.spec.index):
+            continue
+        rng = draw.rng("neighbour string", rib.spec.index)
+        (r, _), rgb = STRINGS[str(rng.choice(["cotton", "orange", "black", "white"]))]
+        x, y = float(rng.uniform(-0.4, 0.4)) * rib.spec.chord + rib.spec.at[0], rib.spec.at[1] - float(rng.uniform(5, 40))
+        ends = np.array([[x, y, -0.1 * rib.spec.chord], [x, y, 1100.0]])
+        world.matt.tube(resample(ends, 40), r, rgb)
+        world.lines.append(Line("string", None, ends, r + 0.5, note="before a rib behind"))
+
+
 def straightedge(world: World, rib: Rib, draw: Draw, wide: float) -> None:
     """A levelled bar `wide` mm between its edges, across the rib's lower part; one end stands out past it."""
     rng, c = draw.rng("straightedge"), rib.spec.chord

@@ -14,7 +14,7 @@ from training.scenes.effects import Draw
 from training.scenes.front import furnish_front
 from training.scenes.geometry import Camera, Pose, look, project
 from training.scenes.labels import label_lines
-from training.scenes.level import laser, plumb, straightedge
+from training.scenes.level import laser, neighbour_strings, plumb, straightedge
 from training.scenes.light import light, string_shadows
 from training.scenes.rib import Rib
 from training.scenes.rib_build import build
@@ -63,6 +63,7 @@ def build_world(shot: Shot, draw: Draw) -> Built:
     level = draw.option("level")
     if "plumb" in level:
         plumb(world, ribs[0], draw, shot.string_tilt)
+        neighbour_strings(world, ribs[1:], draw)
     if "laser" in level:
         laser(world, ribs, wall_y, draw)
     if level == "straightedge":

@@ -136,7 +136,7 @@ def worn(rib: Rib) -> None:
 
 def plate(rib: Rib, glossy: bool) -> Plate:
     """The rib as a flat mesh that carries its sheet."""
-    import mapbox_earcut as earcut                           # only the ray tracer needs it
+    import mapbox_earcut as earcut  # only the ray tracer needs it
 
     rings = [rib.outline.polygon(), *rib.holes]
     flat = np.vstack(rings)
