@@ -100,7 +100,7 @@ def neighbour_strings(world: World, ribs: list[Rib], draw: Draw) -> None:
 def straightedge(world: World, rib: Rib, draw: Draw, wide: float) -> None:
     """A levelled bar `wide` mm between its edges, across the rib's lower part; one end stands out past it."""
     rng, c = draw.rng("straightedge"), rib.spec.chord
-    z = -float(rng.uniform(0.03, 0.07)) * c - wide / 2
+    z = -float(rng.uniform(0.012, 0.045)) * c - wide / 2
     half = float(rng.uniform(0.3, 0.7)) * c
     mid = float(rng.choice([-1, 1])) * max(0.0, (0.56 + float(rng.uniform(0, 0.1))) * c - half)
     y = -float(rng.uniform(3, 14))

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from training.scenes import finish, tracer
 from training.scenes.effects import Draw
 from training.scenes.front import furnish_front
-from training.scenes.geometry import Camera, Pose, look, project
+from training.scenes.geometry import Camera, Pose, film_size, look, project
 from training.scenes.labels import label_lines
 from training.scenes.level import laser, neighbour_strings, plumb, straightedge
 from training.scenes.light import light, string_shadows
@@ -88,7 +88,7 @@ def shoot(shot: Shot, draw: Draw, spp: int) -> tuple[NDArray[np.uint8], dict[str
     lap()
     scene = tracer.load(world, cam, pose, float(rng.uniform(0.8, 1.8)) if deep else 0.01, distance)
     lap()
-    rays = tracer.trace(scene, spp, draw.seed)
+    rays = tracer.trace(scene, spp, draw.seed, film_size(cam))
     if world.laser_z is not None:
         glow = tracer.laser_glow(scene, world.laser_z, world.laser_mm, draw.seed)
         bright = float(np.percentile(rays[::7, ::7], 97))

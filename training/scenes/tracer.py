@@ -13,6 +13,8 @@ from training.scenes.geometry import Array, Camera, Pose, film_size
 from training.scenes.world import Image, Lamp, Plate, Soup, World
 
 GLOSS = 0.25
+PATHS = 3.6e7
+"""Paths followed at once; what they need of the card's memory is shared by all its processes."""
 PLATES = 18
 """Plates in every scene, or a multiple of them: the compiled program holds their number."""
 
@@ -125,12 +127,13 @@ def rgb(values: Any) -> dict[str, Any]:
     return {"type": "rgb", "value": [float(v) for v in values]}
 
 
-def trace(scene: Any, spp: int, seed: int, per_pass: int = 4) -> Image:
-    """Linear light (h, w, 3), `spp` paths a pixel, a few at a time to spare the card's memory."""
-    passes = max(1, spp // per_pass)
+def trace(scene: Any, spp: int, seed: int, size: tuple[int, int]) -> Image:
+    """Linear light (h, w, 3), `spp` paths a pixel at least. size : of the picture, width and height."""
+    per_pass = min(spp, 2 ** max(0, int(np.log2(PATHS / (size[0] * size[1])))))
+    passes = -(-spp // per_pass)
     total = None
     for k in range(passes):
-        image = np.array(mi.render(scene, spp=min(spp, per_pass), seed=mi.UInt32((seed * 131 + k) % 2**31)), dtype=np.float32)
+        image = np.array(mi.render(scene, spp=per_pass, seed=mi.UInt32((seed * 131 + k) % 2**31)), dtype=np.float32)
         bad = ~np.isfinite(image)          # a path that grazes a facet; one such must not spoil the exposure
         if bad.any():
             image[bad] = 0.0 if total is None else total[bad] / k
