@@ -12,7 +12,7 @@ import pytest
 from calibration.profiles import load_lens
 from shared.job_file import load_job
 from training.scenes.effects import EFFECTS, GROUPS, WITHHELD, Choice, Draw
-from training.scenes.geometry import SAMPLES, Camera, Pose, in_frame, look, project
+from training.scenes.geometry import SAMPLES, Camera, Pose, film_size, in_frame, look, project
 from training.scenes.job import lens_profile, write_job
 from training.scenes.labels import label_lines
 from training.scenes.light import shadow_on
@@ -176,3 +176,13 @@ def test_neighbours_are_stations_of_the_wing_with_their_own_angles() -> None:
                 assert rib.incidence == by_name[rib.station].incidence
                 assert rib.station != shot.station
     assert behind > 0
+
+
+@pytest.mark.parametrize("scale", [0.3, 0.6, 1.0])
+def test_the_rendered_picture_holds_all_that_the_lens_shows(scale: float) -> None:
+    for seed in range(0, 60, 3):
+        cam = draw_phone(seed, (scale, scale), Choice()).cam.scaled(scale)
+        edge = np.array([[x, y] for x in np.linspace(0, cam.width - 1, 9) for y in (0, cam.height - 1)] +
+                        [[x, y] for x in (0, cam.width - 1) for y in np.linspace(0, cam.height - 1, 9)], float)
+        bare = cv2.undistortPoints(edge.reshape(-1, 1, 2), cam.matrix, np.array(cam.dist)).reshape(-1, 2) * cam.f
+        assert (np.abs(bare) <= np.array(film_size(cam)) / 2).all()
