@@ -25,7 +25,7 @@ from rich.markdown import Markdown
 from tables import by_class, environment, faults, pulls
 
 from shared.files import write_whole
-from shared.job_file import load_job
+from shared.job.file import load_job
 
 
 @click.command(help=__doc__)
@@ -43,9 +43,7 @@ from shared.job_file import load_job
 )
 @click.option("--drawn", default=0, show_default=True, help="Drawn photos of each class.")
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="Markdown file to write.")
-@click.option(
-    "--json", "json_path", type=click.Path(dir_okay=False, path_type=Path), help="Every angle, as JSON."
-)
+@click.option("--json", "json_path", type=click.Path(dir_okay=False, path_type=Path), help="Every angle, as JSON.")
 @click.option(
     "--plot",
     type=click.Path(dir_okay=False, path_type=Path),
@@ -96,9 +94,7 @@ def main(
 
 def _batches(jobs: list[tuple[str, int]], workers: int) -> Iterator[list[Measured]]:
     if jobs:
-        yield from Parallel(n_jobs=workers, return_as="generator")(
-            delayed(measure_drawn)(g, s) for g, s in jobs
-        )
+        yield from Parallel(n_jobs=workers, return_as="generator")(delayed(measure_drawn)(g, s) for g, s in jobs)
 
 
 def _line(m: Measured) -> str:

@@ -13,8 +13,12 @@ from pathlib import Path
 from typing import Any
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
-PHONE: dict[str, Any] = {"viewport": {"width": 390, "height": 844}, "device_scale_factor": 2, "has_touch": True,
-                         "is_mobile": True}
+PHONE: dict[str, Any] = {
+    "viewport": {"width": 390, "height": 844},
+    "device_scale_factor": 2,
+    "has_touch": True,
+    "is_mobile": True,
+}
 
 
 def why_not() -> str:
@@ -22,8 +26,14 @@ def why_not() -> str:
     for module in ("playwright", "axe_playwright_python"):
         if importlib.util.find_spec(module) is None:
             return f"the page is not driven in a browser: the package {module} is missing (pip install -e '.[browser]')"
-    return "" if executable() else ("the page is not driven in a browser: no Chromium is installed (a system package, or "
-                                    "playwright install chromium)")
+    return (
+        ""
+        if executable()
+        else (
+            "the page is not driven in a browser: no Chromium is installed (a system package, or "
+            "playwright install chromium)"
+        )
+    )
 
 
 def executable() -> str | None:

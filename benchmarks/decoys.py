@@ -51,9 +51,7 @@ def judge(decoy: Decoy) -> Outcome:
     reading = read_photo(bgr, job, lens=lens_for(decoy.scene.camera, seed))
     chord = reading.chord
     if chord.quantity is None:
-        return Outcome(
-            decoy.kind, decoy.number, decoy.right, "refused", math.nan, math.nan, chord.reason or ""
-        )
+        return Outcome(decoy.kind, decoy.number, decoy.right, "refused", math.nan, math.nan, chord.reason or "")
     error, u = chord.quantity.value - truth.chord_deg, chord.quantity.u
     flags = sorted({f.code for f in (*reading.flags, *chord.flags)})
     good = decoy.right == "angle" and abs(error) <= 3 * u

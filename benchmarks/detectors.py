@@ -40,18 +40,18 @@ from shop.chance import good_scene
 from shop.jobs import job_for, lens_for
 from tables import environment, markdown
 
-from calibration.lens_model import Lens
+from calibration.lens.model import Lens
 from shared.files import write_whole
-from shared.job import Job, Station
-from vision.cards import Card, find_cards
-from vision.chord import GATE_DEG
-from vision.findings import ROLL_FREE_DEG, sheet_plane
-from vision.photo import Picture, open_photo
+from shared.job.model import Job, Station
+from vision.cards.detect import Card, find_cards
+from vision.cards.stations import name_station
+from vision.detect import ROLL_FREE_DEG, sheet_plane
+from vision.image.photo import Picture, open_photo
+from vision.image.rectified import Plane
+from vision.lines.chord import GATE_DEG
 from vision.reader import read_photo
-from vision.rib_plane import Solution, solve, starts
-from vision.scene import Scene
-from vision.sheet import Plane
-from vision.stations import name_station
+from vision.solution.scene import Scene
+from vision.solution.solve import Solution, solve, starts
 
 F64 = NDArray[np.float64]
 View = Literal["whole picture", "area told"]
@@ -221,7 +221,9 @@ def photos(folders: tuple[Path, ...], drawn: int, seed: int) -> Iterator[Case]:
         scene = good_scene(seed + k, cards, level, PHONE_12)  # type: ignore[arg-type]
         bgr, truth = draw(scene)
         turn = truth.drawn_turn_deg if truth.forward == "left" else -truth.drawn_turn_deg
-        yield Case(f"drawn {seed + k}", Picture.from_array(bgr), truth.chord_px, lens_for(PHONE_12), job_for(scene), turn)
+        yield Case(
+            f"drawn {seed + k}", Picture.from_array(bgr), truth.chord_px, lens_for(PHONE_12), job_for(scene), turn
+        )
 
 
 def best_way(found: Sequence[Try], detector: str, view: View, join: bool = False) -> list[Try]:
@@ -238,6 +240,7 @@ def best_way(found: Sequence[Try], detector: str, view: View, join: bool = False
 
 def _share(theirs: Sequence[Try], ours: dict[str, Try], own: bool) -> float:
     """Our median error over theirs, on the photos where both have one; NaN where there is none."""
+
     def value(t: Try) -> float:
         return abs(t.own if own else t.error)
 
@@ -261,13 +264,35 @@ def table(found: Sequence[Try], view: View) -> str:
         some = best_way(found, detector, view, join)
         hit = [t for t in some if t.offered]
         shares = ["-", "-"] if detector == OURS else [f"{_share(hit, ours, own):.2f}" for own in (False, True)]
-        rows.append((detector, some[0].way or "as it is", f"{len(hit)} of {len(some)}",
-                     f"{100 * len(hit) / len(some):.0f} %", _number([t.error for t in hit]),
-                     _number([t.error for t in hit], 0.95), _number([t.own for t in hit]),
-                     _number([t.own for t in hit], 0.95), _number([t.length for t in hit], digits=2), *shares,
-                     _number([t.seconds for t in some], digits=1)))
-    head = ("detector", "best way", "offers the chord line", "share", "median \\|e\\|", "95 % \\|e\\|",
-            "median \\|own e\\|", "95 % \\|own e\\|", "length", "ours / its", "own: ours / its", "seconds")
+        rows.append(
+            (
+                detector,
+                some[0].way or "as it is",
+                f"{len(hit)} of {len(some)}",
+                f"{100 * len(hit) / len(some):.0f} %",
+                _number([t.error for t in hit]),
+                _number([t.error for t in hit], 0.95),
+                _number([t.own for t in hit]),
+                _number([t.own for t in hit], 0.95),
+                _number([t.length for t in hit], digits=2),
+                *shares,
+                _number([t.seconds for t in some], digits=1),
+            )
+        )
+    head = (
+        "detector",
+        "best way",
+        "offers the chord line",
+        "share",
+        "median \\|e\\|",
+        "95 % \\|e\\|",
+        "median \\|own e\\|",
+        "95 % \\|own e\\|",
+        "length",
+        "ours / its",
+        "own: ours / its",
+        "seconds",
+    )
     return markdown(head, rows)
 
 
@@ -289,20 +314,28 @@ def verdict(found: Sequence[Try]) -> str:
     """Both targets, each way they can be taken, and the photos that were missed."""
     ours = {t.photo: t for t in found if t.detector == OURS and t.view == VIEWS[0]}
     hit = [t for t in ours.values() if t.offered]
-    lines = [f"- Found in at least 97 % of these photos: {_said(len(hit) >= TARGET_FOUND * len(ours))}, "
-             f"{100 * len(hit) / len(ours):.1f} %."]
+    lines = [
+        f"- Found in at least 97 % of these photos: {_said(len(hit) >= TARGET_FOUND * len(ours))}, "
+        f"{100 * len(hit) / len(ours):.1f} %."
+    ]
     for join in (False, True):
         for own in (False, True):
-            shares = [_share([t for t in best_way(found, d, v, join) if t.offered], ours, own)
-                      for d in DETECTORS for v in VIEWS]
+            shares = [
+                _share([t for t in best_way(found, d, v, join) if t.offered], ours, own)
+                for d in DETECTORS
+                for v in VIEWS
+            ]
             shares = [s for s in shares if math.isfinite(s)]
             if shares:
-                lines.append(f"- At most a third of every detector's median error, segments "
-                             f"{'joined' if join else 'as they come'}, {'own errors' if own else 'all errors'}: "
-                             f"{_said(max(shares) <= TARGET_SHARE)}, {min(shares):.2f} to {max(shares):.2f}.")
+                lines.append(
+                    f"- At most a third of every detector's median error, segments "
+                    f"{'joined' if join else 'as they come'}, {'own errors' if own else 'all errors'}: "
+                    f"{_said(max(shares) <= TARGET_SHARE)}, {min(shares):.2f} to {max(shares):.2f}."
+                )
     missed = [f"- {t.photo}: {t.note or 'no line'}" for t in ours.values() if not t.offered]
-    return "\n".join([*lines, "", f"Photos in which ribangle does not measure the true line: {len(missed) or 'none'}.", "",
-                      *missed])
+    return "\n".join(
+        [*lines, "", f"Photos in which ribangle does not measure the true line: {len(missed) or 'none'}.", "", *missed]
+    )
 
 
 def _said(reached: bool) -> str:
@@ -317,17 +350,44 @@ def report(found: Sequence[Try], command: str) -> str:
     for n in names:
         key = n.split("/")[0] if "/" in n else "drawn"
         sets[key] = sets.get(key, 0) + 1
-    return "\n".join([
-        "# Line detectors", "", doc[0], "", f"Made by `{command}`; {environment()}.", "",
-        f"{len(names)} photos: " + ", ".join(f"{k} {v}" for k, v in sets.items()) + " (drawn: by `benchmarks/shop`, seeds "
-        "used for nothing else; the rest ray-traced).", "", doc[2].strip(), "",
-        "Errors in degrees. Length: of the offered segment, as a part of the true line. Seconds: processor time of all "
-        "threads, median a photo; for ribangle the whole reading, card to angle.", "",
-        "## Looking at the whole picture", "", table(found, "whole picture"), "",
-        "## Told where to look", "", table(found, "area told"), "", "## What was asked", "",
-        verdict(found), "",
-        "## Every way that was tried", "", f"How many of the {len(names)} photos, and the median error.", "",
-        all_ways(found), ""])
+    return "\n".join(
+        [
+            "# Line detectors",
+            "",
+            doc[0],
+            "",
+            f"Made by `{command}`; {environment()}.",
+            "",
+            f"{len(names)} photos: "
+            + ", ".join(f"{k} {v}" for k, v in sets.items())
+            + " (drawn: by `benchmarks/shop`, seeds "
+            "used for nothing else; the rest ray-traced).",
+            "",
+            doc[2].strip(),
+            "",
+            "Errors in degrees. Length: of the offered segment, as a part of the true line. Seconds: processor time of all "
+            "threads, median a photo; for ribangle the whole reading, card to angle.",
+            "",
+            "## Looking at the whole picture",
+            "",
+            table(found, "whole picture"),
+            "",
+            "## Told where to look",
+            "",
+            table(found, "area told"),
+            "",
+            "## What was asked",
+            "",
+            verdict(found),
+            "",
+            "## Every way that was tried",
+            "",
+            f"How many of the {len(names)} photos, and the median error.",
+            "",
+            all_ways(found),
+            "",
+        ]
+    )
 
 
 @click.command(help=__doc__)
@@ -344,8 +404,10 @@ def main(folders: tuple[Path, ...], drawn: int, seed: int, out: Path | None) -> 
         found += some
         us = some[-1]
         counts = {d: sum(t.offered for t in some if t.detector == d and t.view == VIEWS[0]) for d in DETECTORS}
-        console.print(f"{case.name:16} ours {us.error:+.4f} deg; ways that offer it: {list(counts.values())} {us.note}",
-                      highlight=False)
+        console.print(
+            f"{case.name:16} ours {us.error:+.4f} deg; ways that offer it: {list(counts.values())} {us.note}",
+            highlight=False,
+        )
     if not found:
         raise click.UsageError("nothing to look at: give folders with truth.json, or --drawn N")
     command = " ".join(["python benchmarks/detectors.py", *(f.name for f in folders), f"--drawn {drawn} --seed {seed}"])

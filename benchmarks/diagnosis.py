@@ -20,9 +20,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from rigging.crosscheck import crosscheck
-from shared.gauge_readings import GaugeReading, GaugeReadings, Line
-from shared.job import Gauge, Side, Station
+from rigging.crosscheck.check import crosscheck
+from shared.gauge.readings import GaugeReading, GaugeReadings, Line
+from shared.job.model import Gauge, Side, Station
 from shared.quantity import Component, Quantity
 
 FAULTS = (
@@ -86,9 +86,7 @@ def draw_wing(rng: np.random.Generator) -> Wing:
     return Wing(tuple(stations), camera, true, gauge, u)
 
 
-def put_in(
-    fault: str, wing: Wing, rng: np.random.Generator
-) -> tuple[dict[Key, float], tuple[str, ...]] | None:
+def put_in(fault: str, wing: Wing, rng: np.random.Generator) -> tuple[dict[Key, float], tuple[str, ...]] | None:
     """Readings (unrounded) with the fault, and the stations it concerns; None if it would be too small."""
     read = dict(wing.true)
     keys = list(read)
@@ -155,9 +153,7 @@ def simulate(fault: str, rng: np.random.Generator) -> tuple[Wing, GaugeReadings,
             faulty, who = replace(faulty, true=put[0]), who + put[1]
         else:
             step = wing.gauge.resolution_deg
-            readings = tuple(
-                GaugeReading(k[0], k[1], round(step * round(v / step), 6)) for k, v in faulty.true.items()
-            )
+            readings = tuple(GaugeReading(k[0], k[1], round(step * round(v / step), 6)) for k, v in faulty.true.items())
             return wing, GaugeReadings(readings), who
 
 
@@ -192,9 +188,7 @@ def confusion(faults: Sequence[str], wings: int, seed: int) -> dict[str, tuple[C
 
 def main() -> None:
     """Print the confusion table."""
-    parser = argparse.ArgumentParser(
-        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
-    )
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--wings", type=int, default=2000, help="wings for each fault")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--faults", nargs="*", default=list(FAULTS))

@@ -214,7 +214,9 @@ def _before_glass(front: F64, corners: F64, rng: np.random.Generator) -> F64:
         front = front + rng.uniform(10, 70) * cv2.GaussianBlur(patch, (0, 0), rng.uniform(3, 20))
     if rng.random() < 0.3:
         angle = rng.uniform(0, np.pi)
-        across = (x - rng.uniform(0.2, 0.8) * columns) * np.cos(angle) + (y - rng.uniform(0.2, 0.8) * rows) * np.sin(angle)
+        across = (x - rng.uniform(0.2, 0.8) * columns) * np.cos(angle) + (y - rng.uniform(0.2, 0.8) * rows) * np.sin(
+            angle
+        )
         front = front * (1 - rng.uniform(0.2, 0.6) / (1 + np.exp(-across / rng.uniform(3, 40))))
     if rng.random() < 0.2:
         at = corners[0] + rng.uniform(0, 1, 2) * (corners[2] - corners[0])
@@ -238,7 +240,9 @@ def photograph(gauge: Gauge, rng: np.random.Generator, tall: tuple[float, float]
     placed = cv2.perspectiveTransform(square[None], h)[0]
     shape = np.ceil(placed.max(axis=0)).astype(int)
     soft = cv2.GaussianBlur(front, (0, 0), max(0.42 / scale, 0.3))
-    image = cv2.warpPerspective(soft, h, tuple(int(v) for v in shape), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    image = cv2.warpPerspective(
+        soft, h, tuple(int(v) for v in shape), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
     high = TALL * scale
     image = cv2.GaussianBlur(image, (0, 0), rng.uniform(0.3, min(2.0, 0.02 * high + 0.4)))
     if rng.random() < 0.2:
@@ -268,7 +272,9 @@ def _view(rows: int, columns: int, scale: float, rng: np.random.Generator) -> ND
     seen = flat @ (about_z @ about_x @ about_y).T
     placed = seen[:, :2] * (far / (far + seen[:, 2:])) * scale
     placed -= placed.min(axis=0)
-    return np.asarray(cv2.getPerspectiveTransform(square.astype(np.float32), placed.astype(np.float32)), dtype=np.float64)
+    return np.asarray(
+        cv2.getPerspectiveTransform(square.astype(np.float32), placed.astype(np.float32)), dtype=np.float64
+    )
 
 
 def _shaken(image: F64, length: float, rng: np.random.Generator) -> F64:

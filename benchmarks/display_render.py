@@ -78,9 +78,7 @@ def segments(style: Style) -> dict[str, F64]:
         if style.ends == "blunt":
             return np.array([[x0 + 0.6 * h, y - h], [x1 - 0.6 * h, y - h], [x1 - 0.2 * h, y], [x1 - 0.6 * h, y + h],
                              [x0 + 0.6 * h, y + h], [x0 + 0.2 * h, y]])  # fmt: skip
-        return np.array(
-            [[x0, y], [x0 + h, y - h], [x1 - h, y - h], [x1, y], [x1 - h, y + h], [x0 + h, y + h]]
-        )
+        return np.array([[x0, y], [x0 + h, y - h], [x1 - h, y - h], [x1, y], [x1 - h, y + h], [x0 + h, y + h]])
 
     top, mid, low = h, 0.5, 1 - h
     left, right = h, w - h
@@ -184,9 +182,7 @@ def _mask(shape: tuple[int, ...], outline: F64, x: float, y: float, lean: float,
 
 def draw_text(rng: np.random.Generator) -> str:
     """A reading as an inclinometer shows it."""
-    size = float(
-        rng.choice([rng.uniform(0, 5), rng.uniform(0, 30), rng.uniform(80, 100), rng.uniform(0, 180)])
-    )
+    size = float(rng.choice([rng.uniform(0, 5), rng.uniform(0, 30), rng.uniform(80, 100), rng.uniform(0, 180)]))
     text = f"{size:.{rng.choice([1, 1, 1, 2])}f}"
     if size < 95 and rng.random() < 0.35:
         text = "-" + text
@@ -214,9 +210,7 @@ def _icons(ink: F64, margin: float, rng: np.random.Generator) -> F64:
     ink = np.pad(ink, ((pad, 0), (0, right)))
     if rng.random() < 0.55:
         layer = np.zeros(ink.shape, dtype=np.uint8)
-        words = rng.permutation(["HOLD", "mm/m", "%", "BAT", "ABS", "in/ft", "AUTO", "REL"])[
-            : rng.integers(1, 3)
-        ]
+        words = rng.permutation(["HOLD", "mm/m", "%", "BAT", "ABS", "in/ft", "AUTO", "REL"])[: rng.integers(1, 3)]
         for word in words:
             scale = float(rng.uniform(0.7, 1.2))
             high = 22 * scale
@@ -254,9 +248,7 @@ def _lit_panel(ink: F64, kind: str, rng: np.random.Generator) -> F64:
         return np.asarray((ground + (digit - ground) * ink * fading) * light)
     ground, digit = rng.uniform(5, 40), rng.uniform(150, 300)
     glow = cv2.GaussianBlur(ink, (0, 0), rng.uniform(6, 18))
-    return np.asarray(
-        ground * light + (digit - ground) * fading * (ink * light + rng.uniform(0.05, 0.25) * glow)
-    )
+    return np.asarray(ground * light + (digit - ground) * fading * (ink * light + rng.uniform(0.05, 0.25) * glow))
 
 
 def _window(panel: F64, margin: float, kind: str, rng: np.random.Generator) -> tuple[F64, F64]:
@@ -272,9 +264,7 @@ def _window(panel: F64, margin: float, kind: str, rng: np.random.Generator) -> t
     whole = np.full((rows + 2 * out, columns + 2 * out), body)
     cv2.rectangle(whole, (frame, frame), (columns + 2 * out - frame, rows + 2 * out - frame), bezel, -1)
     whole[out : out + rows, out : out + columns] = panel
-    corners = np.array(
-        [[out, out], [out + columns, out], [out + columns, out + rows], [out, out + rows]], float
-    )
+    corners = np.array([[out, out], [out + columns, out], [out + columns, out + rows], [out, out + rows]], float)
     return whole, corners
 
 
@@ -315,9 +305,7 @@ def _shade(panel: F64, rng: np.random.Generator) -> F64:
     rows, columns = panel.shape
     y, x = np.mgrid[0:rows, 0:columns]
     angle = rng.uniform(0, np.pi)
-    across = (x - rng.uniform(0.2, 0.8) * columns) * np.cos(angle) + (
-        y - rng.uniform(0.2, 0.8) * rows
-    ) * np.sin(angle)
+    across = (x - rng.uniform(0.2, 0.8) * columns) * np.cos(angle) + (y - rng.uniform(0.2, 0.8) * rows) * np.sin(angle)
     edge = 1 / (1 + np.exp(-across / rng.uniform(4, 40)))
     return np.asarray(panel * (1 - rng.uniform(0.2, 0.5) * edge))
 

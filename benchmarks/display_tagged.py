@@ -9,7 +9,7 @@ import numpy as np
 from display_gauge import draw_gauge, photograph
 from display_render import TALL, Family, Shown
 
-from vision.display_tag import FIRST_TAG, TAG_MM, TaughtDisplay, display_corners, find_tags, tag_picture
+from vision.display.tag import FIRST_TAG, TAG_MM, TaughtDisplay, display_corners, find_tags, tag_picture
 
 FIGURE_MM = 12.0
 """Height of the figures on the gauge."""

@@ -26,7 +26,7 @@ from display_render import Family, Shown, draw_display
 from display_tagged import by_tag, draw_tagged
 
 from shared.files import write_whole
-from vision.display import read_display
+from vision.display.read import read_display
 
 Draw = Callable[[np.random.Generator, Family], Shown | None]
 ORNATE = "SEGGCHAN"
@@ -88,8 +88,12 @@ def rows(name: str, tally: Tally) -> list[str]:
     """The table's row, and what was wrong or refused, as text."""
     given = tally.given / max(tally.total, 1)
     right = tally.right / max(tally.given, 1)
-    said = [f"| {name} | {tally.total} | {tally.given} ({given:.1%}) | {tally.right} ({right:.1%}) | {len(tally.wrong)} |"]
-    said += [f"  wrong: number {i}, shows {a}, read {b}, confidence {c:.2f} ({what})" for i, a, b, c, what in tally.wrong]
+    said = [
+        f"| {name} | {tally.total} | {tally.given} ({given:.1%}) | {tally.right} ({right:.1%}) | {len(tally.wrong)} |"
+    ]
+    said += [
+        f"  wrong: number {i}, shows {a}, read {b}, confidence {c:.2f} ({what})" for i, a, b, c, what in tally.wrong
+    ]
     if tally.faces[ORNATE]:
         n, lost = tally.faces[ORNATE], tally.unread[ORNATE]
         said.append(f"  of these in the ornate face {ORNATE}: {n}, given {n - lost}")

@@ -11,8 +11,8 @@ import platform
 
 import numpy as np
 
-from calibration.gauge_fit import fit_gauge
-from calibration.gauge_log import Log, Observation, Spot
+from calibration.gauge.fit import fit_gauge
+from calibration.gauge.log import Log, Observation, Spot
 
 KNOWN = (0, 10, 30, 60, 90)
 CASES: tuple[tuple[int, tuple[int, ...], float, float, float, int], ...] = (
@@ -52,9 +52,7 @@ def draw(rng: np.random.Generator, pairs: int, known: tuple[int, ...], scatter: 
 
 def main() -> None:
     """Print the coverage in each setting."""
-    parser = argparse.ArgumentParser(
-        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
-    )
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--draws", type=int, default=1000)
     parser.add_argument("--seed", type=int, default=1)
     args = parser.parse_args()
@@ -68,9 +66,7 @@ def main() -> None:
             off = (p.zero_deg - 0.27, p.scale - 0.004, p.hysteresis_deg - case[4])
             inside += [abs(e) <= 2 * math.sqrt(p.covariance[i][i]) for i, e in enumerate(off)]
         told = ("zero", "scale", "hysteresis")
-        shares = [
-            f"{s / args.draws:.1%}" if t in p.measured else "-" for s, t in zip(inside, told, strict=True)
-        ]
+        shares = [f"{s / args.draws:.1%}" if t in p.measured else "-" for s, t in zip(inside, told, strict=True)]
         print(f"{case[0]:5d}  {len(case[1]):5d}  {case[2]:7.2f}  {case[3]:4.2f}  {case[4]:10.2f}  {case[5]:7d}"
               f"{shares[0]:>24s}{shares[1]:>7s}{shares[2]:>12s}", flush=True)  # fmt: skip
 

@@ -12,13 +12,13 @@ from typing import Any
 
 import numpy as np
 
-from calibration.boards import Chessboard
-from calibration.lens import calibrate_lens
-from calibration.profiles import LensProfile, load_lens, profiles_in, save_lens
-from shared.job import Job
-from shared.job_file import load_job
+from calibration.lens.boards import Chessboard
+from calibration.lens.calibrate import calibrate_lens
+from calibration.lens.profiles import LensProfile, load_lens, profiles_in, save_lens
+from shared.job.file import load_job
+from shared.job.model import Job
 from shared.reading import Angle, Reading
-from vision.photo import open_photo
+from vision.image.photo import open_photo
 from vision.reader import read_photo
 
 BOARD = Chessboard(9, 6, 25.0)
@@ -68,13 +68,9 @@ def _measured(
 ) -> Measured:
     flags = tuple(sorted({f.code for f in (*reading.flags, *angle.flags)}))
     if angle.quantity is None:
-        return Measured(
-            photo, group, line, math.nan, math.nan, flags, angle.reason or "no reason given", seconds, {}
-        )
+        return Measured(photo, group, line, math.nan, math.nan, flags, angle.reason or "no reason given", seconds, {})
     error = math.inf if true is None else angle.quantity.value - true
-    return Measured(
-        photo, group, line, error, angle.quantity.u, flags, None, seconds, angle.quantity.budget()
-    )
+    return Measured(photo, group, line, error, angle.quantity.u, flags, None, seconds, angle.quantity.budget())
 
 
 def group_of(truth: dict[str, Any]) -> str:
@@ -119,8 +115,7 @@ def _with_lean(job: Job, station: str, lean: float | None) -> Job:
         stations = tuple(replace(s, lean_deg=None, u_lean_deg=None) for s in job.stations)
         return replace(job, stations=stations, wing=replace(job.wing, dihedral_deg=None, u_lean_deg=None))
     changed = tuple(
-        replace(s, lean_deg=lean, u_lean_deg=U_LEAN_GIVEN_DEG) if s.name == station else s
-        for s in job.stations
+        replace(s, lean_deg=lean, u_lean_deg=U_LEAN_GIVEN_DEG) if s.name == station else s for s in job.stations
     )
     return replace(job, stations=changed)
 
@@ -173,6 +168,4 @@ def measure_set(
             this_job, angles = with_shop_errors(this_job, station, angles, np.random.default_rng([seed, k]))
         start = time.perf_counter()
         reading = read_photo(path, this_job, lens=profile)
-        yield from measured_of(
-            reading, f"{folder.name}/{path.stem}", group, angles, time.perf_counter() - start
-        )
+        yield from measured_of(reading, f"{folder.name}/{path.stem}", group, angles, time.perf_counter() - start)

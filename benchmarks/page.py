@@ -31,7 +31,7 @@ import numpy as np
 from tables import environment, markdown
 
 from shared.files import write_whole
-from shared.job_file import load_job
+from shared.job.file import load_job
 
 ROOT = Path(__file__).parent.parent
 SAMPLE = ROOT / "samples" / "trainer"
@@ -47,7 +47,15 @@ class Server:
 
     def start(self) -> None:
         """Start it (again)."""
-        words = [sys.executable, "-m", "rigging.cli.main", "serve", str(self.home / "trainer.toml"), "--port", str(self.port)]
+        words = [
+            sys.executable,
+            "-m",
+            "rigging.cli.main",
+            "serve",
+            str(self.home / "trainer.toml"),
+            "--port",
+            str(self.port),
+        ]
         self.process = subprocess.Popen(words, cwd=ROOT, stdout=subprocess.PIPE, text=True)
         assert self.process.stdout is not None
         found = re.search(r"127\.0\.0\.1:(\d+)", self.process.stdout.readline())
@@ -146,7 +154,7 @@ def uploads(count: int, clients: int, seed: int) -> dict[str, int]:
     for k in range(count):
         data = photos[k % len(photos)].read_bytes()
         if k % 10 == 9:
-            cut = data[:int(rng.integers(300, len(data) // 2))] + rng.bytes(8)
+            cut = data[: int(rng.integers(300, len(data) // 2))] + rng.bytes(8)
             bad.append(cut if k % 20 == 9 else b"no photo at all " + rng.bytes(200))
             continue
         # every upload another file: a comment segment after the first marker changes the bytes, not the picture
@@ -197,7 +205,9 @@ def uploads(count: int, clients: int, seed: int) -> dict[str, int]:
     used = sum(s["photos"] for s in state["stations"])
     measured = sum(bool(p.get("measured")) for p in state["photos"])
     result = {
-        "photos sent": len(work), "of them damaged or no photo": len(bad), "connections broken by the kill": broken,
+        "photos sent": len(work),
+        "of them damaged or no photo": len(bad),
+        "connections broken by the kill": broken,
         "taken (200 or 201)": sum(a[0] in (200, 201) for a in told.values()),
         "refused (422)": sum(a[0] == 422 for a in told.values()),
         "answers of the server's own fault (5xx)": sum(a[0] >= 500 for a in told.values()),
@@ -226,15 +236,30 @@ def main(count: int, clients: int, seed: int, skip_answers: bool, out: Path | No
         timed = answers()
         over = [whole - own for _, whole, own in timed]
         rows = [[n, "", f"{w:.2f} s", f"{o:.2f} s", f"{w - o:.2f} s"] for n, w, o in timed]
-        parts += ["## From the photo's choice to the verdict shown", "", "The sample's photos of 12 megapixels in headless "
-                  "Chromium on a phone's screen, server and browser on one machine; beyond the reading's own time come the "
-                  "upload, a process of its own, the annotated picture, and the page's asking (every 0.4 s).", "",
-                  markdown(("photo", "", "chosen to shown", "the reading alone", "beyond"), rows), "",
-                  f"At most {max(over):.1f} s beyond the reading's own time; the aim is 2 s. (Load of the machine: "
-                  f"{os.getloadavg()[0]:.1f} processes on {os.cpu_count()} cores.)", ""]
+        parts += [
+            "## From the photo's choice to the verdict shown",
+            "",
+            "The sample's photos of 12 megapixels in headless "
+            "Chromium on a phone's screen, server and browser on one machine; beyond the reading's own time come the "
+            "upload, a process of its own, the annotated picture, and the page's asking (every 0.4 s).",
+            "",
+            markdown(("photo", "", "chosen to shown", "the reading alone", "beyond"), rows),
+            "",
+            f"At most {max(over):.1f} s beyond the reading's own time; the aim is 2 s. (Load of the machine: "
+            f"{os.getloadavg()[0]:.1f} processes on {os.cpu_count()} cores.)",
+            "",
+        ]
     result = uploads(count, clients, seed) if count else {}
-    parts += [] if not count else [f"## {count} uploads from {clients} clients, killed in the middle", "",
-              markdown(("what", "", "n"), [[name, "", str(n)] for name, n in result.items()]), ""]
+    parts += (
+        []
+        if not count
+        else [
+            f"## {count} uploads from {clients} clients, killed in the middle",
+            "",
+            markdown(("what", "", "n"), [[name, "", str(n)] for name, n in result.items()]),
+            "",
+        ]
+    )
     parts += [f"{environment()}; {(time.perf_counter() - begun) / 60:.0f} min.", ""]
     text = "\n".join(parts)
     click.echo(text)

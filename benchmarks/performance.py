@@ -25,8 +25,8 @@ from tables import environment, markdown
 
 from rigging.cli.main import ONE_THREAD
 from shared.files import write_whole
-from shared.job import Job
-from shared.job_file import load_job
+from shared.job.file import load_job
+from shared.job.model import Job
 
 PARTS = ("one", "start", "workers", "second", "counts")
 
@@ -38,11 +38,15 @@ PARTS = ("one", "start", "workers", "second", "counts")
 @click.option("--second", default=200, show_default=True, help="Photos of the batch that is run twice.")
 @click.option("--repeats", default=3, show_default=True, help="Runs of each photo or batch; the quickest counts.")
 @click.option("--every", default=1, show_default=True, help="Time every so many of the photos singly.")
-@click.option("--page", type=click.Path(exists=True, path_type=Path),
-              help="Page to put the tables into, between the marks of each part.")
+@click.option(
+    "--page",
+    type=click.Path(exists=True, path_type=Path),
+    help="Page to put the tables into, between the marks of each part.",
+)
 @click.option("--note", default="", help="A remark on the circumstances, put above the tables.")
-def main(folder: Path, parts: str, counts: str, second: int, repeats: int, every: int, page: Path | None,
-         note: str) -> None:
+def main(
+    folder: Path, parts: str, counts: str, second: int, repeats: int, every: int, page: Path | None, note: str
+) -> None:
     if any(os.environ.get(name) != "1" for name in ONE_THREAD):  # must be set before NumPy is loaded
         environment_of_one = {**os.environ, **dict.fromkeys(ONE_THREAD, "1")}
         sys.exit(subprocess.run([sys.executable, *sys.argv], env=environment_of_one, check=False).returncode)
@@ -83,33 +87,41 @@ def one_photo(job: Job, photos: Sequence[Path], repeats: int) -> Iterator[str]:
     shipped = speed.measure_speed(job, photos, repeats)
     with tempfile.TemporaryDirectory() as scratch:
         plain = speed.measure_speed(job, speed.as_cameras_write(photos, Path(scratch) / "baseline"), repeats)
-    yield (f"Means over {shipped.photos} photos of 12 megapixels, processor time, the least of {repeats} runs each "
-           f"(two of the line finders).\n\nAs shipped, progressive JPEG:\n\n{speed.table(shipped)}\n\nThe same photos as "
-           "cameras write them, baseline JPEG of quality 95, which is decoded more quickly:\n\n"
-           f"{speed.table(plain)}")
+    yield (
+        f"Means over {shipped.photos} photos of 12 megapixels, processor time, the least of {repeats} runs each "
+        f"(two of the line finders).\n\nAs shipped, progressive JPEG:\n\n{speed.table(shipped)}\n\nThe same photos as "
+        "cameras write them, baseline JPEG of quality 95, which is decoded more quickly:\n\n"
+        f"{speed.table(plain)}"
+    )
 
 
 def start_up() -> Iterator[str]:
     """What it takes to say anything at all."""
     starts = scaling.start_up()
     bare = starts["`python -c pass`"]
-    yield markdown(("command", "", "ms", "times bare"),
-                   [(name, "", f"{1e3 * t:.0f}", f"{t / bare:.1f}") for name, t in starts.items()])
+    yield markdown(
+        ("command", "", "ms", "times bare"),
+        [(name, "", f"{1e3 * t:.0f}", f"{t / bare:.1f}") for name, t in starts.items()],
+    )
 
 
 def workers(job: Job, photos: Sequence[Path], repeats: int) -> Iterator[str]:
     """One worker against one for each core."""
     pair = scaling.workers_compared(job, photos, 2 * len(photos), repeats)
-    yield (f"{scaling.table(pair)}\n\nThe quickest of {repeats} runs of each, taken in turn. All cores against one: "
-           f"{pair[0].seconds / pair[-1].seconds:.2f} times as fast on the clock, at "
-           f"{pair[-1].processor / pair[0].processor:.2f} times the processor time.")
+    yield (
+        f"{scaling.table(pair)}\n\nThe quickest of {repeats} runs of each, taken in turn. All cores against one: "
+        f"{pair[0].seconds / pair[-1].seconds:.2f} times as fast on the clock, at "
+        f"{pair[-1].processor / pair[0].processor:.2f} times the processor time."
+    )
 
 
 def second_run(job: Job, job_file: Path, photos: Sequence[Path], count: int) -> Iterator[str]:
     """The same folder twice."""
     first, again = scaling.second_run(job, job_file, photos, count)
-    yield (f"{first.photos} photos: {first.seconds:.1f} s; the whole command again over the same folder, nothing "
-           f"changed: {again:.2f} s.")
+    yield (
+        f"{first.photos} photos: {first.seconds:.1f} s; the whole command again over the same folder, nothing "
+        f"changed: {again:.2f} s."
+    )
 
 
 def growing(job: Job, photos: Sequence[Path], counts: Sequence[int]) -> Iterator[str]:

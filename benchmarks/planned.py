@@ -33,14 +33,14 @@ from shop.jobs import job_for, lens_for
 from shop.scene import Scene
 from tables import environment
 
-from calibration.lens_model import Lens
-from rigging.planning import Choice, expect
-from rigging.planning_scene import Noise, PlacedCard, SetUp, View, imagine
+from calibration.lens.model import Lens
+from rigging.planning.plan import Choice, expect
+from rigging.planning.scene import Noise, PlacedCard, SetUp, View, imagine
 from shared.files import write_whole
-from shared.job import Job, Station
-from vision.propagate import angles
+from shared.job.model import Job, Station
 from vision.reader import read_photo
-from vision.rib_plane import solve
+from vision.solution.propagate import angles
+from vision.solution.solve import solve
 
 CLASSES = ("panel", "strip", "panels", "strips", "laser")
 
@@ -174,9 +174,7 @@ def table(groups: dict[str, list[Held]]) -> str:
 
 @click.command(help=__doc__)
 @click.option("--drawn", "count", default=4, show_default=True, help="Drawn photos of each class.")
-@click.option(
-    "--truth", "folders", multiple=True, type=click.Path(exists=True, file_okay=False, path_type=Path)
-)
+@click.option("--truth", "folders", multiple=True, type=click.Path(exists=True, file_okay=False, path_type=Path))
 @click.option("--workers", default=1, show_default=True)
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="Markdown file to write.")
 def main(count: int, folders: tuple[Path, ...], workers: int, out: Path | None) -> None:

@@ -15,7 +15,7 @@ from display_gauge import FONTS, glass_light, sans, written
 from display_render import F64, TALL
 
 from shared.files import write_whole
-from vision.display_tag import FIRST_TAG, tag_picture
+from vision.display.tag import FIRST_TAG, tag_picture
 
 FOLDER = Path(__file__).parent.parent / "samples" / "gauge"
 SHOWN = {"teach.jpg": ("18.8", 3), "read.jpg": ("-1.4", 4)}
@@ -46,7 +46,9 @@ def scene(text: str, rng: np.random.Generator) -> F64:
     front[y + 20 : y + 20 + tag.shape[0], int(5.4 * TALL) : int(5.4 * TALL) + tag.shape[1]] = 0.85 * tag
     for i, word in enumerate(("ZERO", "HOLD", "ON/OFF")):
         seen = written(word, sans(), 26, "H")
-        place = front[int(2.95 * TALL) : int(2.95 * TALL) + seen.shape[0], 200 + 340 * i : 200 + 340 * i + seen.shape[1]]
+        place = front[
+            int(2.95 * TALL) : int(2.95 * TALL) + seen.shape[0], 200 + 340 * i : 200 + 340 * i + seen.shape[1]
+        ]
         place += (170 - place) * seen
     return np.asarray(front, dtype=np.float64)
 
@@ -68,7 +70,9 @@ def main() -> None:
         write_whole(FOLDER / name, code.tobytes())
         x, y = int(0.6 * TALL), int(0.7 * TALL)
         w, t = int(4.3 * TALL), int(1.9 * TALL)
-        corners = cv2.perspectiveTransform(np.array([[[x, y], [x + w, y], [x + w, y + t], [x, y + t]]], dtype=np.float64), h)[0]
+        corners = cv2.perspectiveTransform(
+            np.array([[[x, y], [x + w, y], [x + w, y + t], [x, y + t]]], dtype=np.float64), h
+        )[0]
         print(name, text, ",".join(f"{v:.0f}" for v in corners.ravel()))
 
 

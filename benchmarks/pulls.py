@@ -127,9 +127,7 @@ def draw_histogram(found: Sequence[Pull], path: Path) -> None:
     kinds = list(dict.fromkeys(p.what for p in found))
     columns = min(3, len(kinds))
     rows = math.ceil(len(kinds) / columns)
-    figure, axes = plt.subplots(
-        rows, columns, figsize=(3.5 * columns, 2.6 * rows), squeeze=False, sharex=True
-    )
+    figure, axes = plt.subplots(rows, columns, figsize=(3.5 * columns, 2.6 * rows), squeeze=False, sharex=True)
     x = np.linspace(-4.5, 4.5, 200)
     for axis, what in zip(axes.flat, kinds, strict=False):
         pulls = np.array([p.pull for p in found if p.what == what and not p.refused])

@@ -14,10 +14,10 @@ from pathlib import Path
 import psutil
 from tables import markdown
 
-from rigging.batch import BatchResult, Options, measure_batch
-from rigging.batch_find import find_photos
-from rigging.batch_pool import available_cores
-from shared.job import Job
+from rigging.batch.find import find_photos
+from rigging.batch.pool import available_cores
+from rigging.batch.run import BatchResult, Options, measure_batch
+from shared.job.model import Job
 
 OPTIONS = Options()
 
@@ -60,8 +60,16 @@ def timed_batch(job: Job, photos: Path, out: Path, options: Options) -> Run:
     with watch:
         result: BatchResult = measure_batch(job, sources, out, options)
     workers = options.workers or available_cores()
-    return Run(len(sources), workers, time.perf_counter() - start, watch.processor, watch.worker_mb, watch.parent_mb,
-               result.measured, result.known)
+    return Run(
+        len(sources),
+        workers,
+        time.perf_counter() - start,
+        watch.processor,
+        watch.worker_mb,
+        watch.parent_mb,
+        result.measured,
+        result.known,
+    )
 
 
 class _Watch:
@@ -113,8 +121,12 @@ def scaling(job: Job, photos: Sequence[Path], counts: Sequence[int], options: Op
 def workers_compared(job: Job, photos: Sequence[Path], count: int, rounds: int = 3) -> list[Run]:
     """The same batch with one worker and with one for each core, in turn, several times; the quickest of each."""
     kinds = list(dict.fromkeys((1, available_cores())))
-    runs = [run for _ in range(rounds) for workers in kinds
-            for run in scaling(job, photos, (count,), replace(OPTIONS, workers=workers))]
+    runs = [
+        run
+        for _ in range(rounds)
+        for workers in kinds
+        for run in scaling(job, photos, (count,), replace(OPTIONS, workers=workers))
+    ]
     return [min((r for r in runs if r.workers == workers), key=lambda r: r.seconds) for workers in kinds]
 
 
@@ -124,15 +136,17 @@ def second_run(job: Job, job_file: Path, photos: Sequence[Path], count: int) -> 
         room = Path(scratch)
         folder = linked(photos, count, room / "photos")
         first = timed_batch(job, folder, room / "out", OPTIONS)
-        command = [*COMMAND, "measure", str(job_file), str(folder), "--follow-links",
-                   "--out", str(room / "out")]
+        command = [*COMMAND, "measure", str(job_file), str(folder), "--follow-links", "--out", str(room / "out")]
         return first, min(_seconds(command) for _ in range(2))
 
 
 def start_up(runs: int = 9) -> dict[str, float]:
     """Seconds of an interpreter that does nothing, of `--help`, and of an error in a job file."""
-    commands = {"`python -c pass`": [sys.executable, "-c", "pass"], "`ribangle --help`": [*COMMAND, "--help"],
-                "an error in a job file": [*COMMAND, "measure", __file__, "photos"]}
+    commands = {
+        "`python -c pass`": [sys.executable, "-c", "pass"],
+        "`ribangle --help`": [*COMMAND, "--help"],
+        "an error in a job file": [*COMMAND, "measure", __file__, "photos"],
+    }
     return {name: min(_seconds(command) for _ in range(runs)) for name, command in commands.items()}
 
 
@@ -144,9 +158,29 @@ def _seconds(command: Sequence[str]) -> float:
 
 def table(runs: Sequence[Run]) -> str:
     """Runs as Markdown."""
-    rows = [(str(r.photos), str(r.workers), f"{r.seconds:.1f}", f"{1e3 * r.seconds / r.photos:.0f}",
-             f"{1e3 * r.processor / r.photos:.0f}", f"{r.worker_mb:.0f}", f"{r.parent_mb:.0f}", str(r.measured),
-             str(r.known)) for r in runs]
-    head = ("photos", "workers", "s", "ms a photo", "of processor", "largest worker, MB", "parent, MB", "measured",
-            "taken over")
+    rows = [
+        (
+            str(r.photos),
+            str(r.workers),
+            f"{r.seconds:.1f}",
+            f"{1e3 * r.seconds / r.photos:.0f}",
+            f"{1e3 * r.processor / r.photos:.0f}",
+            f"{r.worker_mb:.0f}",
+            f"{r.parent_mb:.0f}",
+            str(r.measured),
+            str(r.known),
+        )
+        for r in runs
+    ]
+    head = (
+        "photos",
+        "workers",
+        "s",
+        "ms a photo",
+        "of processor",
+        "largest worker, MB",
+        "parent, MB",
+        "measured",
+        "taken over",
+    )
     return markdown(head, rows)

@@ -15,16 +15,16 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.lens_match import guess_lens
-from calibration.lens_model import Lens, distort
-from rigging.planning_lens import typical_lens
-from rigging.planning_scene import Noise, PlacedCard, SetUp, View, _World
+from calibration.lens.match import guess_lens
+from calibration.lens.model import Lens, distort
+from rigging.planning.lens import typical_lens
+from rigging.planning.scene import Noise, PlacedCard, SetUp, View, _World
 from shared.reading import Angle, Flag, Made, Photo, Reading
-from vision import doubts, gates
-from vision.cards import Card
+from vision.assess import doubts, gates
+from vision.cards.detect import Card
 from vision.reader import MAYBE_POSE, _both_poses, _Refused, _solve_all
-from vision.rib_plane import starts, with_lines
-from vision.scene import Lean, LineSeen, Scene, State, place_card
+from vision.solution.scene import Lean, LineSeen, Scene, State, place_card
+from vision.solution.solve import starts, with_lines
 
 F64 = NDArray[np.float64]
 Cards = Literal["one panel", "one strip", "two panels", "two strips"]
@@ -134,8 +134,7 @@ def rib(
     placed = [PlacedCard(kind, float(near), float(rng.uniform(-4, 4)))]
     if cards.startswith("two"):
         placed = [
-            PlacedCard(kind, float(at + rng.uniform(-0.03, 0.03)), float(rng.uniform(-4, 4)))
-            for at in (0.25, 0.72)
+            PlacedCard(kind, float(at + rng.uniform(-0.03, 0.03)), float(rng.uniform(-4, 4))) for at in (0.25, 0.72)
         ]
     near_mm = rng.uniform(-0.1, 0.1) * chord
     side_mm = float(rng.choice([-1, 1])) * rng.uniform(0.15, 0.33) * chord
@@ -201,9 +200,7 @@ def observe(rng: np.random.Generator, s: Shop, r: Rib, setup: SetUp, spoil: str 
     seats = r.seats[: len(cards)] + (np.radians([[1.5, 0.0]]) if spoil == "card stands off the rib" else 0.0)
     none = np.empty((0, 3))
     state = State(np.zeros(0), rotation, shift, places, s.aspect, seats, np.array([0.0, 1.0, 0.0]), none, s.skew)
-    seen = [
-        replace(_seen(rng, s, state, k, card, spoil), number=r.first_card + k) for k, card in enumerate(cards)
-    ]
+    seen = [replace(_seen(rng, s, state, k, card, spoil), number=r.first_card + k) for k, card in enumerate(cards)]
     lines = _lines(rng, s, r, world, spoil)
     profile = s.profile
     if spoil == "zoomed by 1.2":
@@ -265,9 +262,7 @@ def read(scene: Scene, station: str) -> Reading:
         none = Angle(None, disagreeing)
         return Reading(picture, station, none, none, "right", "plumb", made)
     flags: tuple[Flag, ...] = (*verdict.flags, *doubted, *doubts.lens(solutions[0]))
-    return Reading(
-        picture, station, Angle(result.chord), Angle(result.spar), "right", "plumb", made, tuple(flags)
-    )
+    return Reading(picture, station, Angle(result.chord), Angle(result.spar), "right", "plumb", made, tuple(flags))
 
 
 FAULTS = (
@@ -282,9 +277,7 @@ FAULTS = (
 def _view(rng: np.random.Generator, s: Shop, r: Rib) -> View:
     distance = float(s.true.theta[0]) * r.chord_mm / (rng.uniform(0.45, 0.8) * SIZE[0])
     aim = (float(rng.uniform(-0.1, 0.1)) * r.chord_mm, float(rng.uniform(-0.08, 0.1)) * r.chord_mm)
-    return View(
-        distance, float(rng.uniform(-20, 20)), float(rng.uniform(-12, 12)), float(rng.uniform(-4, 4)), aim
-    )
+    return View(distance, float(rng.uniform(-20, 20)), float(rng.uniform(-12, 12)), float(rng.uniform(-4, 4)), aim)
 
 
 def _lines(rng: np.random.Generator, s: Shop, r: Rib, world: _World, spoil: str | None) -> list[LineSeen]:
@@ -298,14 +291,10 @@ def _lines(rng: np.random.Generator, s: Shop, r: Rib, world: _World, spoil: str 
         )
     ]
     x = 0.2 * c
-    spar = world._line(
-        "spar", world.rib(x, -0.04 * c), world.rib(x, 0.075 * c), n.pen_wave_mm / 2, n.pen_reach_mm
-    )[0]
+    spar = world._line("spar", world.rib(x, -0.04 * c), world.rib(x, 0.075 * c), n.pen_wave_mm / 2, n.pen_reach_mm)[0]
     lines.append(_noisy(rng, spar, r.waves[1], 0.115 * c))
     for k, at in enumerate(r.strings_mm):
-        across, deep = np.tan(
-            np.radians(r.hung[k] + ([0.6, 0.0] if spoil == "string touches something" else 0.0))
-        )
+        across, deep = np.tan(np.radians(r.hung[k] + ([0.6, 0.0] if spoil == "string touches something" else 0.0)))
         low, high = -0.12 * c - 60, 900.0
         a = np.array([at + across * low, -world.s.gap_mm + deep * low, low])
         b = np.array([at + across * high, -world.s.gap_mm + deep * high, high])
@@ -319,19 +308,14 @@ def _lines(rng: np.random.Generator, s: Shop, r: Rib, world: _World, spoil: str 
     return lines
 
 
-def _noisy(
-    rng: np.random.Generator, line: LineSeen, wave_mm: F64 | None = None, length_mm: float = 1.0
-) -> LineSeen:
+def _noisy(rng: np.random.Generator, line: LineSeen, wave_mm: F64 | None = None, length_mm: float = 1.0) -> LineSeen:
     """Points moved across the line by noise and waviness."""
     d = line.pixels[-1] - line.pixels[0]
     across = np.array([-d[1], d[0]]) / np.linalg.norm(d)
     off = rng.normal(0, line.noise_px)
     if wave_mm is not None:
         part = (line.pixels - line.pixels[0]) @ d / (d @ d)
-        off = (
-            off
-            + np.interp(part, np.linspace(0, 1, len(wave_mm)), wave_mm) * float(np.linalg.norm(d)) / length_mm
-        )
+        off = off + np.interp(part, np.linspace(0, 1, len(wave_mm)), wave_mm) * float(np.linalg.norm(d)) / length_mm
     elif line.wave_px > 0:
         along = np.linalg.norm(line.pixels - line.pixels[0], axis=1)
         cov = line.wave_px**2 * np.exp(-np.abs(along[:, None] - along) / line.reach_px)

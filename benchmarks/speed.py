@@ -20,22 +20,22 @@ import numpy as np
 from PIL import Image
 from tables import markdown
 
-from shared.job import Job
-from vision.photo import open_photo
+from shared.job.model import Job
+from vision.image.photo import open_photo
 from vision.reader import read_photo
 
 STAGES = (
-    ("decode, EXIF, SHA-256", "vision.photo:open_photo"),
-    ("colour at a quarter of the size", "vision.photo:Picture.small_colour"),
-    ("colour at full size", "vision.photo:Picture.full_colour"),
-    ("cards: find and refine", "vision.cards:find_cards"),
+    ("decode, EXIF, SHA-256", "vision.image.photo:open_photo"),
+    ("colour at a quarter of the size", "vision.image.photo:Picture.small_colour"),
+    ("colour at full size", "vision.image.photo:Picture.full_colour"),
+    ("cards: find and refine", "vision.cards.detect:find_cards"),
     ("rib plane from the cards", "vision.reader:_plane_only"),
-    ("halve the photo, lay the chord's band flat", "vision.findings:chord_band"),
-    ("laser line by colour", "vision.laser:laser_map"),
-    ("chord line: find and judge", "vision.chord:choose_chord"),
-    ("strings and level lines", "vision.gravity:find_gravity"),
-    ("spar line", "vision.spar_line:find_spar"),
-    ("sub-pixel fits of the strokes", "vision.lines:measure"),
+    ("halve the photo, lay the chord's band flat", "vision.detect:chord_band"),
+    ("laser line by colour", "vision.level.laser:laser_map"),
+    ("chord line: find and judge", "vision.lines.chord:choose_chord"),
+    ("strings and level lines", "vision.level.gravity:find_gravity"),
+    ("spar line", "vision.lines.spar_line:find_spar"),
+    ("sub-pixel fits of the strokes", "vision.lines.measure:measure"),
     ("joint least squares", "vision.reader:_solve_all"),
     ("propagation", "vision.reader:_both_poses"),
     ("doubts, advice, evidence", "vision.reader:show"),
@@ -73,10 +73,12 @@ def measure_speed(job: Job, photos: Sequence[Path], repeats: int = 3) -> Speed:
     for path in photos:
         gray = open_photo(path).gray
         detector = cv2.createLineSegmentDetector()
-        sums += (cpu_seconds(partial(cv2.imread, str(path), cv2.IMREAD_GRAYSCALE), repeats),
-                 cpu_seconds(partial(read_photo, path, job), repeats),
-                 cpu_seconds(partial(detector.detect, gray), max(1, repeats - 1)),
-                 cpu_seconds(partial(canny_hough, gray), max(1, repeats - 1)))
+        sums += (
+            cpu_seconds(partial(cv2.imread, str(path), cv2.IMREAD_GRAYSCALE), repeats),
+            cpu_seconds(partial(read_photo, path, job), repeats),
+            cpu_seconds(partial(detector.detect, gray), max(1, repeats - 1)),
+            cpu_seconds(partial(canny_hough, gray), max(1, repeats - 1)),
+        )
     imread, reading, lsd, hough = (sums / len(photos)).tolist()
     return Speed(len(photos), imread, reading, lsd, hough, tuple(stage_times(job, photos)))
 
@@ -142,8 +144,11 @@ class _Clock:
                 if self.stack:
                     self.stack[-1][0] += spent
 
-        places = [owner] if outer else [m for m in list(sys.modules.values())
-                                        if getattr(m, "__dict__", {}).get(name) is real]
+        places = (
+            [owner]
+            if outer
+            else [m for m in list(sys.modules.values()) if getattr(m, "__dict__", {}).get(name) is real]
+        )
         for place in places:
             setattr(place, name, watched)
 
@@ -157,11 +162,18 @@ class _Clock:
 def table(speed: Speed) -> str:
     """Both tables, Markdown."""
     against_lsd = f"{speed.lsd / speed.reading:.1f} times the reading (at least 3)"
-    rows = [(what, f"{1e3 * t:.0f}", f"{t / speed.imread:.1f}", note) for what, t, note in (
-        ("`cv2.imread`, grey, alone", speed.imread, ""),
-        ("**whole reading**, decode included", speed.reading, "at most 5; goal 3"),
-        ("LSD alone, decoded already", speed.lsd, against_lsd),
-        ("Canny and Hough alone, decoded already", speed.hough, ""))]
+    rows = [
+        (what, f"{1e3 * t:.0f}", f"{t / speed.imread:.1f}", note)
+        for what, t, note in (
+            ("`cv2.imread`, grey, alone", speed.imread, ""),
+            ("**whole reading**, decode included", speed.reading, "at most 5; goal 3"),
+            ("LSD alone, decoded already", speed.lsd, against_lsd),
+            ("Canny and Hough alone, decoded already", speed.hough, ""),
+        )
+    ]
     stages = [(label, f"{1e3 * t:.0f}", f"{100 * t / speed.reading:.0f} %", "") for label, t in speed.stages]
-    return (markdown(("run", "wanted", "ms", "in decodes"), [(r[0], r[3], r[1], r[2]) for r in rows]) + "\n\n"
-            + markdown(("stage of the reading", "", "ms", "share"), [(s[0], "", s[1], s[2]) for s in stages]))
+    return (
+        markdown(("run", "wanted", "ms", "in decodes"), [(r[0], r[3], r[1], r[2]) for r in rows])
+        + "\n\n"
+        + markdown(("stage of the reading", "", "ms", "share"), [(s[0], "", s[1], s[2]) for s in stages])
+    )

@@ -97,17 +97,13 @@ def pulls(found: Sequence[Measured]) -> str:
                 shown = (pull.mean(), pull.std(ddof=1), stats.kurtosis(pull, bias=False))
                 covered = f"{100 * np.mean(np.abs(pull) <= 2):.0f} %"
                 ratio = 2 * np.median(u) / np.quantile(np.abs(e), 0.95)
-                rows.append(
-                    (group, line, str(len(some)), *(f"{v:+.2f}" for v in shown), covered, f"{ratio:.1f}")
-                )
+                rows.append((group, line, str(len(some)), *(f"{v:+.2f}" for v in shown), covered, f"{ratio:.1f}"))
     return markdown(PULLS, rows) if rows else "Too few values for pulls."
 
 
 def faults(found: Sequence[Measured]) -> str:
     """What went wrong: unflagged errors beyond 3 u, refusals with reasons, flags by how often."""
-    wrong = [
-        f"- {m.photo}, {m.line} ({m.group}): error {m.error:+.3f}, u {m.u:.3f}" for m in found if m.wrong
-    ]
+    wrong = [f"- {m.photo}, {m.line} ({m.group}): error {m.error:+.3f}, u {m.u:.3f}" for m in found if m.wrong]
     late = [
         f"- {m.photo}, {m.line} ({m.group}): error {m.error:+.3f}, u {m.u:.3f}, flags {', '.join(m.flags)}"
         for m in found

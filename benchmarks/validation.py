@@ -21,9 +21,9 @@ from pulls import FEW, Pull, draw_coverage, draw_histogram, stats, table
 from simulate import CARDS, FAULTS, REFERENCES, U_LEAN, Simulated, session, spoiled
 from tables import environment
 
-from rigging.doubts import BENIGN
-from rigging.drawn import as_drawn
-from rigging.repeats import combine_photos
+from rigging.survey.doubts import BENIGN
+from rigging.survey.drawn_line import as_drawn
+from rigging.survey.repeats import combine_photos
 from shared.files import write_whole
 from shared.quantity import Quantity
 
@@ -35,17 +35,18 @@ PHOTO = ("photo, chord", "photo, spar line")
 
 @click.command(help=__doc__)
 @click.argument("folders", nargs=-1, type=click.Path(exists=True, file_okay=False, path_type=Path))
-@click.option("--boards-of", type=click.Path(exists=True, file_okay=False, path_type=Path),
-              help="Folder whose lens serves folders without boards of their own.")
+@click.option(
+    "--boards-of",
+    type=click.Path(exists=True, file_okay=False, path_type=Path),
+    help="Folder whose lens serves folders without boards of their own.",
+)
 @click.option("--sessions", default=100, show_default=True, help="Simulated sessions of four photos.")
 @click.option("--faults", default=10, show_default=True, help="Simulated photos with each fault.")
 @click.option("--drawn", default=0, show_default=True, help="Drawn photos of each class.")
 @click.option("--seed", default=1, show_default=True)
 @click.option("--drawn-seed", default=500_000, show_default=True, help="First seed of the drawn photos.")
 @click.option("--workers", default=1, show_default=True)
-@click.option(
-    "--out", type=click.Path(dir_okay=False, path_type=Path), help="Markdown; pictures go beside it."
-)
+@click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="Markdown; pictures go beside it.")
 @click.option("--keep", type=click.Path(dir_okay=False, path_type=Path), help="Every pull, as JSON.")
 def main(folders: tuple[Path, ...], boards_of: Path | None, sessions: int, faults: int, drawn: int, seed: int,
          drawn_seed: int, workers: int, out: Path | None, keep: Path | None) -> None:  # fmt: skip
@@ -89,9 +90,7 @@ def of_session(seed: int) -> list[Pull]:
 
 
 def _single(s: Simulated) -> Iterator[Pull]:
-    for what, angle, true in zip(
-        PHOTO, (s.reading.chord, s.reading.spar), (s.chord_deg, s.spar_deg), strict=True
-    ):
+    for what, angle, true in zip(PHOTO, (s.reading.chord, s.reading.spar), (s.chord_deg, s.spar_deg), strict=True):
         codes = tuple(f.code for f in (*s.reading.flags, *angle.flags) if f.code not in BENIGN)
         if angle.quantity is None:
             yield Pull(what, s.classes, 0.0, 1.0, codes, angle.reason or "no reason given")
@@ -143,9 +142,7 @@ def _classes(drawn: int) -> Sequence[str]:
     return CLASSES
 
 
-def report(
-    good: Sequence[Pull], bad: Sequence[Pull], real: Sequence[Pull], seconds: float, out: Path | None
-) -> str:
+def report(good: Sequence[Pull], bad: Sequence[Pull], real: Sequence[Pull], seconds: float, out: Path | None) -> str:
     """The page, in Markdown."""
     profiled = [p for p in good if "lens profile" in p.classes]
     guessed = [p for p in good if "lens guessed" in p.classes]
@@ -189,9 +186,7 @@ def verdict(photos: Sequence[Pull]) -> str:
                 continue
             s = stats(some)
             if s.coverage < 0.88 or s.ratio > 2:
-                lines.append(
-                    f"NOT as asked: {group}, {what}: {100 * s.coverage:.1f} %, U / 95 % error {s.ratio:.2f}."
-                )
+                lines.append(f"NOT as asked: {group}, {what}: {100 * s.coverage:.1f} %, U / 95 % error {s.ratio:.2f}.")
     if len(lines) == 1:
         lines.append("Every class is as asked.")
     return " ".join(lines)

@@ -11,12 +11,12 @@ from typing import Literal, Protocol
 import numpy as np
 from scipy import stats
 
-from calibration.bundle import Bundle, View, fit, fit_pose
-from calibration.flat import apply_homography, homography
-from calibration.lens_model import F64, Lens
-from calibration.models import FULL
-from calibration.print_profile import KnownPrint
-from calibration.profiles import LensProfile
+from calibration.lens.bundle import Bundle, View, fit, fit_pose
+from calibration.lens.flat import apply_homography, homography
+from calibration.lens.model import F64, Lens
+from calibration.lens.models import FULL
+from calibration.lens.profiles import LensProfile
+from calibration.print.profile import KnownPrint
 from shared.quantity import Quantity
 from shared.reading import Flag, Reading, SeenCard
 from shared.rounding import degrees
@@ -111,9 +111,7 @@ def check_batch(
             )
         )
     rms = [c.rms_px for r in mine for c in _cards(r)]
-    return Drift(
-        len(views), *focal, *stretch, *skew, float(np.median(rms)) if rms else math.nan, tuple(flags)
-    )
+    return Drift(len(views), *focal, *stretch, *skew, float(np.median(rms)) if rms else math.nan, tuple(flags))
 
 
 def _beyond(found: tuple[float, float], known: tuple[float, float], least: float) -> bool:
@@ -134,17 +132,13 @@ def age_flags(readings: Sequence[Reading], profile: LensProfile, days: float = L
         return (
             Flag(
                 "lens-profile-old",
-                f"the lens profile of {profile.date} was {age} days old when the "
-                f"photos were "
-                "taken: calibrate again",
+                f"the lens profile of {profile.date} was {age} days old when the photos were taken: calibrate again",
             ),
         )
     return ()
 
 
-def residual_flags(
-    readings: Sequence[Reading], profile: LensProfile, earlier: Sequence[Reading] = ()
-) -> list[Flag]:
+def residual_flags(readings: Sequence[Reading], profile: LensProfile, earlier: Sequence[Reading] = ()) -> list[Flag]:
     """Card residuals that are large, grow through the batch, or have grown since former ones.
 
     Growth within a batch: Kendall's rank correlation with the time the photos were taken; against former
@@ -286,16 +280,12 @@ def _focal(views: list[tuple[View, Lens]], profile: LensProfile) -> tuple[float,
             result = fit(some, lens.size, FULL, start=_poses(some, lens.theta), columns=columns)
         except np.linalg.LinAlgError:
             continue
-        found.append(
-            (float(result.theta[0] / lens.theta[0]), float(np.sqrt(result.covariance[0, 0]) / lens.theta[0]))
-        )
+        found.append((float(result.theta[0] / lens.theta[0]), float(np.sqrt(result.covariance[0, 0]) / lens.theta[0])))
     own = math.sqrt(profile.covariance[0][0]) / profile.theta[0]
     return _mean(found, own)
 
 
-def _square(
-    views: list[tuple[View, Lens]], kinds: list[Kind]
-) -> tuple[tuple[float, float], tuple[float, float]]:
+def _square(views: list[tuple[View, Lens]], kinds: list[Kind]) -> tuple[tuple[float, float], tuple[float, float]]:
     """Stretch (relative) and skew (degrees) of the prints, all kinds together, the lens as in the profile."""
     stretch, skew = [], []
     for kind in sorted(set(kinds)):
@@ -325,6 +315,4 @@ def _mean(found: list[tuple[float, float]], shared: float) -> tuple[float, float
     if not good:
         return math.nan, math.nan
     w = np.array([1 / u**2 for _, u in good])
-    return float(np.average([v for v, _ in good], weights=w)), math.hypot(
-        1 / math.sqrt(float(w.sum())), shared
-    )
+    return float(np.average([v for v, _ in good], weights=w)), math.hypot(1 / math.sqrt(float(w.sum())), shared)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 
-from calibration.lens_model import F64
+from calibration.lens.model import F64
 
 U8 = NDArray[np.uint8]
 
@@ -45,9 +45,7 @@ def find_edges(gray: U8, least: float) -> list[Edge]:
     small = (
         gray
         if factor == 1
-        else np.asarray(
-            cv2.resize(gray, None, fx=1 / factor, fy=1 / factor, interpolation=cv2.INTER_AREA), np.uint8
-        )
+        else np.asarray(cv2.resize(gray, None, fx=1 / factor, fy=1 / factor, interpolation=cv2.INTER_AREA), np.uint8)
     )
     small = np.asarray(cv2.GaussianBlur(small, (0, 0), 1.0), np.uint8)
     gx, gy = (cv2.Sobel(small, cv2.CV_32F, *d).astype(np.float64) for d in ((1, 0), (0, 1)))
@@ -113,9 +111,7 @@ def _refined(gray: U8, start: F64, across: F64, reach: float) -> Edge | None:
     """Sub-pixel places where the grey value changes most along the normal, by the parabola of its slope."""
     s = np.arange(-reach - 1, reach + 1.01, 0.5)
     places = start[:, None, :] + s[None, :, None] * across
-    values = map_coordinates(
-        gray, [places[..., 1], places[..., 0]], output=np.float64, order=1, mode="nearest"
-    )
+    values = map_coordinates(gray, [places[..., 1], places[..., 0]], output=np.float64, order=1, mode="nearest")
     slope = np.abs(values[:, 4:] - values[:, :-4]) / 2.0
     at = s[2:-2]
     k = np.clip(np.argmax(slope, axis=1), 1, len(at) - 2)

@@ -10,8 +10,8 @@ ROOT = Path(__file__).resolve().parent.parent
 PAGE = Path(__file__).parent / "api.md"
 MODULES = {
     "Words all speak": (
-        "shared.job",
-        "shared.job_file",
+        "shared.job.model",
+        "shared.job.file",
         "shared.quantity",
         "shared.reading",
         "shared.angles",
@@ -20,45 +20,45 @@ MODULES = {
         "shared.files",
     ),
     "Profiles": (
-        "calibration.lens_model",
-        "calibration.profiles",
-        "calibration.lens_match",
-        "calibration.lens",
-        "calibration.gauge_profile",
-        "calibration.gauge_file",
-        "calibration.level",
-        "calibration.print_scale",
-        "calibration.print_profile",
+        "calibration.lens.model",
+        "calibration.lens.profiles",
+        "calibration.lens.match",
+        "calibration.lens.calibrate",
+        "calibration.gauge.profile",
+        "calibration.gauge.file",
+        "calibration.level.reversal",
+        "calibration.print.scale",
+        "calibration.print.profile",
         "calibration.drift",
     ),
     "One photo": (
-        "vision.photo",
-        "vision.card_spec",
-        "vision.cards",
-        "vision.rib_plane",
-        "vision.propagate",
-        "vision.hints",
+        "vision.image.photo",
+        "vision.cards.spec",
+        "vision.cards.detect",
+        "vision.solution.solve",
+        "vision.solution.propagate",
+        "vision.lines.hints",
         "vision.reader",
     ),
     "The wing": (
-        "rigging.batch_find",
-        "rigging.batch",
-        "rigging.repeats",
-        "rigging.decision",
-        "rigging.evaluate",
-        "rigging.survey",
-        "rigging.crosscheck",
-        "rigging.corrections",
-        "rigging.record",
-        "rigging.compare",
+        "rigging.batch.find",
+        "rigging.batch.run",
+        "rigging.survey.repeats",
+        "rigging.survey.decision",
+        "rigging.survey.evaluate",
+        "rigging.survey.model",
+        "rigging.crosscheck.check",
+        "rigging.survey.corrections",
+        "rigging.record.chain",
+        "rigging.record.compare",
     ),
     "Before the photos": (
         "rigging.printed.pack",
-        "rigging.planning",
-        "rigging.planning_scene",
-        "rigging.planning_lens",
-        "rigging.doctor",
-        "rigging.doctor_photo",
+        "rigging.planning.plan",
+        "rigging.planning.scene",
+        "rigging.planning.lens",
+        "rigging.preflight.job",
+        "rigging.preflight.photo",
     ),
 }
 HEAD = """# Python API
@@ -68,7 +68,7 @@ line does can be called. Angles in degrees, lengths in millimetres, nose-up posi
 of float64. Names that begin with an underscore are private. The shortest way from a photo to an angle:
 
 ```python
-from shared.job_file import load_job
+from shared.job.file import load_job
 from vision.reader import read_photo
 
 reading = read_photo("photos/R4.jpg", load_job("wing.toml"))
@@ -104,8 +104,7 @@ def _class(node: ast.ClassDef) -> str:
     bases = ", ".join(ast.unparse(b) for b in node.bases)
     out = [f"#### class `{node.name}{f'({bases})' if bases else ''}`\n", _text(node)]
     fields = [
-        f"{ast.unparse(f.target)}: {ast.unparse(f.annotation)}"
-        + (f" = {ast.unparse(f.value)}" if f.value else "")
+        f"{ast.unparse(f.target)}: {ast.unparse(f.annotation)}" + (f" = {ast.unparse(f.value)}" if f.value else "")
         for f in node.body
         if isinstance(f, ast.AnnAssign)
     ]
@@ -114,9 +113,7 @@ def _class(node: ast.ClassDef) -> str:
     for f in node.body:
         if isinstance(f, ast.FunctionDef) and not f.name.startswith("_"):
             mark = (
-                "property"
-                if any(ast.unparse(d) in ("property", "cached_property") for d in f.decorator_list)
-                else ""
+                "property" if any(ast.unparse(d) in ("property", "cached_property") for d in f.decorator_list) else ""
             )
             shown = f"`{f.name}` ({mark})" if mark else f"`{_signature(f)}`"
             out.append(f"- {shown}: {' '.join((ast.get_docstring(f) or '').split())}")

@@ -9,7 +9,7 @@ import msgspec
 from msgspec import inspect
 
 from shared.files import write_whole
-from shared.job_schema import TABLES, describe
+from shared.job.schema import TABLES, describe
 
 PAGE = Path(__file__).parent / "formats.md"
 START, END = "<!-- keys: made by docs/make_formats.py -->\n", "<!-- end of keys -->\n"
@@ -23,8 +23,14 @@ def tables() -> str:
 def _table(name: str, struct: type[msgspec.Struct]) -> str:
     head, _, rest = " ".join((struct.__doc__ or "").split()).partition(": ")
     brackets = head.split()[-1]
-    lines = [f"### `{brackets}`" + (" (once for each)" if "[[" in brackets else ""), "",
-             rest[0].upper() + rest[1:], "", "| key | takes | without it | means |", "|---|---|---|---|"]
+    lines = [
+        f"### `{brackets}`" + (" (once for each)" if "[[" in brackets else ""),
+        "",
+        rest[0].upper() + rest[1:],
+        "",
+        "| key | takes | without it | means |",
+        "|---|---|---|---|",
+    ]
     info = inspect.type_info(struct)
     assert isinstance(info, inspect.StructType)
     for kind, entry in zip(info.fields, msgspec.structs.fields(struct), strict=True):

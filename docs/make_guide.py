@@ -23,9 +23,7 @@ def svg(drawing: Drawing) -> str:
     width, height = drawing.width, drawing.height
     text = renderSVG.drawToString(drawing)
     text = re.sub(r"<\?xml.*?\?>|<!DOCTYPE.*?>|<!--.*?-->", "", text, flags=re.S).strip()
-    text = re.sub(
-        r"font-family: ?RibBold", "font-weight: bold; font-family: DejaVu Sans, Verdana, sans-serif", text
-    )
+    text = re.sub(r"font-family: ?RibBold", "font-weight: bold; font-family: DejaVu Sans, Verdana, sans-serif", text)
     text = re.sub(r"font-family: ?RibBody", "font-family: DejaVu Sans, Verdana, sans-serif", text)
     text = re.sub(r"<title>.*?</title>|<desc>.*?</desc>", "", text, flags=re.S)
     head = (
@@ -47,9 +45,7 @@ def photographing() -> str:
     lines = [INTRODUCTION, "## The set-up\n"]
     for name, text in mounting.TEXTS.items():
         number, words = text.split(" ", 1)
-        lines.append(
-            f"{number} {words}\n\n![{name.removeprefix('mount-').replace('-', ' ')}](pictures/{name}.svg)\n"
-        )
+        lines.append(f"{number} {words}\n\n![{name.removeprefix('mount-').replace('-', ' ')}](pictures/{name}.svg)\n")
     lines.append("## The photo\n")
     for k, (name, (heading, text)) in enumerate(guide.advice().items(), 1):
         lines.append(f"### {k}. {heading}\n\n![{heading}](pictures/{name}.svg)\n\n{text}\n")
@@ -69,7 +65,7 @@ blurred.
 WHERE_FROM = """## Where the figures come from
 
 Each was computed by the tool's own solver on the scene that the set-up would show, from a number of places
-to stand (`rigging/advice_worth.py`; see "Planning" in [the method](method.md)). A test computes them again.
+to stand (`rigging/planning/advice_worth.py`; see "Planning" in [the method](method.md)). A test computes them again.
 
 An aid, not an inspection. Confirm with an independent instrument.
 """

@@ -12,7 +12,7 @@ import pypdfium2
 from PIL import Image
 
 from rigging.printed.pack import print_pack
-from shared.job_file import load_job
+from shared.job.file import load_job
 
 FOLDER = Path(__file__).parent / "pictures"
 
@@ -21,9 +21,7 @@ def main(trainer: Path) -> None:
     """All three."""
     (photo,) = sorted((trainer / "trainer-readings" / "overlays").glob("R5-*.jpg"))
     with Image.open(photo) as picture:
-        top = picture.crop(
-            (0, 0, picture.width, round(0.55 * picture.height))
-        )  # the photo; the strips are below
+        top = picture.crop((0, 0, picture.width, round(0.55 * picture.height)))  # the photo; the strips are below
         top.thumbnail((900, 2000), Image.Resampling.LANCZOS)
         top.save(FOLDER / "tour-overlay.jpg", quality=78)
     page(print_pack(load_job(trainer / "trainer.toml")), 2, "tour-cards.png")

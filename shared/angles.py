@@ -7,7 +7,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from shared.small_sums import cross
+from shared.numerics.small_sums import cross
 
 
 def degrees_between(a: NDArray[np.float64], b: NDArray[np.float64]) -> float:
@@ -28,8 +28,9 @@ def inclination(direction: NDArray[np.float64], up: NDArray[np.float64]) -> floa
     return math.degrees(math.atan2(rise, run))
 
 
-def angle_in_plane(direction: NDArray[np.float64], normal: NDArray[np.float64],
-                   up: NDArray[np.float64], forward: NDArray[np.float64]) -> float:
+def angle_in_plane(
+    direction: NDArray[np.float64], normal: NDArray[np.float64], up: NDArray[np.float64], forward: NDArray[np.float64]
+) -> float:
     """Angle of an in-plane direction above the plane's own level line, degrees, -180 to 180.
 
     The level line is the horizontal line of the plane; its sense is the one nearer to `forward`.

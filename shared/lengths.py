@@ -12,9 +12,21 @@ Units = Literal["mm", "in"]
 
 INCH_MM = 25.4
 """The international inch (ISO 80000-3, agreed 1959): exactly 25.4 mm."""
-_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": INCH_MM, '"': INCH_MM, "″": INCH_MM, "inch": INCH_MM,
-       "inches": INCH_MM, "ft": 12 * INCH_MM, "'": 12 * INCH_MM, "′": 12 * INCH_MM, "feet": 12 * INCH_MM,
-       "foot": 12 * INCH_MM}
+_MM = {
+    "mm": 1.0,
+    "cm": 10.0,
+    "m": 1000.0,
+    "in": INCH_MM,
+    '"': INCH_MM,
+    "″": INCH_MM,
+    "inch": INCH_MM,
+    "inches": INCH_MM,
+    "ft": 12 * INCH_MM,
+    "'": 12 * INCH_MM,
+    "′": 12 * INCH_MM,
+    "feet": 12 * INCH_MM,
+    "foot": 12 * INCH_MM,
+}
 _NUMBER = r"\d+\s+\d+/\d+|\d+-\d+/\d+|\d+/\d+|\d+(?:[.,]\d+)?|[.,]\d+"
 _PART = re.compile(rf"\s*({_NUMBER})\s*(mm|cm|m|inches|inch|in|ft|feet|foot|\"|″|'|′)?\s*", re.I)
 
@@ -25,16 +37,19 @@ def parse_length(text: str, what: str = "length") -> float:
     "1,200" is refused: it means 1.2 to some and 1200 to others. Raises UserError, which names `what`.
     """
     at, total, parts = 0, 0.0, 0
-    bad = UserError(f"{what} '{text}'", "is not a length",
-                    "write it as 1200, 1.2 m, 47.25 in, 47 1/4 in or 3 ft 11 1/4 in")
+    bad = UserError(
+        f"{what} '{text}'", "is not a length", "write it as 1200, 1.2 m, 47.25 in, 47 1/4 in or 3 ft 11 1/4 in"
+    )
     while at < len(text):
         found = _PART.match(text, at)
         if found is None or (found[2] is None and (parts or found.end() < len(text))):
             raise bad
         if re.fullmatch(r"\d{1,3},\d{3}", found[1]):
-            raise UserError(f"{what} '{text}'",
-                            "a comma before three figures may be a decimal or a thousands sign",
-                            "leave thousands signs out and write a decimal point")
+            raise UserError(
+                f"{what} '{text}'",
+                "a comma before three figures may be a decimal or a thousands sign",
+                "leave thousands signs out and write a decimal point",
+            )
         total += _value(found[1], bad) * _MM[(found[2] or "mm").lower()]
         at, parts = found.end(), parts + 1
     if not parts:

@@ -83,8 +83,9 @@ class Quantity:
 def combine(weights: Sequence[float], quantities: Sequence[Quantity]) -> Quantity:
     """Weighted sum of quantities; loadings on a shared source add with their signs (GUM eq. 16)."""
     value = math.fsum(w * q.value for w, q in zip(weights, quantities, strict=True))
-    parts = [Component(c.name, c.source, w * c.u)
-             for w, q in zip(weights, quantities, strict=True) for c in q.components]
+    parts = [
+        Component(c.name, c.source, w * c.u) for w, q in zip(weights, quantities, strict=True) for c in q.components
+    ]
     return Quantity(value, tuple(_merged(parts)))
 
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from rigging.batch import BatchResult, Options, measure_batch
-from rigging.batch_find import find_photos
-from rigging.new_job import Start, starting_job
-from shared.job import Job
-from shared.job_file import parse_job
+from rigging.batch.find import find_photos
+from rigging.batch.run import BatchResult, Options, measure_batch
+from rigging.planning.new_job import Start, starting_job
+from shared.job.file import parse_job
+from shared.job.model import Job
 
 FAKE = Options(workers=0, reader="tests.fake_reader:read_photo", drawer="tests.fake_reader:draw")
 
@@ -49,5 +49,8 @@ def run(photos: Path, out: Path, options: Options = FAKE, the_job: Job | None = 
 
 def content(folder: Path) -> dict[str, bytes]:
     """Every file under a folder but the lock, by its relative path."""
-    return {path.relative_to(folder).as_posix(): path.read_bytes()
-            for path in sorted(folder.rglob("*")) if path.is_file() and path.name != "lock"}
+    return {
+        path.relative_to(folder).as_posix(): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file() and path.name != "lock"
+    }

@@ -7,14 +7,14 @@ from pathlib import Path
 
 import numpy as np
 
-from calibration.flat import rotation
-from calibration.lens_model import distort
-from calibration.profiles import load_lens
-from shared.job import Job
+from calibration.lens.flat import rotation
+from calibration.lens.model import distort
+from calibration.lens.profiles import load_lens
+from shared.job.model import Job
 from shared.quantity import Component, Quantity
 from shared.reading import Angle, Evidence, Made, Photo, Reading, SeenCard
-from vision.card_spec import SPECS
-from vision.photo import Picture
+from vision.cards.spec import SPECS
+from vision.image.photo import Picture
 
 LENS = Path(__file__).parents[1] / "samples" / "trainer" / "lens" / "fieldcam-f1.json"
 PROFILE = load_lens(LENS)

@@ -12,19 +12,25 @@ from functools import cache
 
 import numpy as np
 
-from rigging.survey import Survey, evaluate
-from shared.gauge_readings import GaugeReading, GaugeReadings
-from shared.job import Gauge, Glue, Jig, Job, Station, Wing
+from rigging.survey.model import Survey, evaluate
+from shared.gauge.readings import GaugeReading, GaugeReadings
+from shared.job.model import Gauge, Glue, Jig, Job, Station, Wing
 from shared.quantity import Component, Quantity
 from shared.reading import Angle, Flag, Made, Photo, Reading
 
 ROWS = (  # station, side, span mm, chord mm, design chord, true chord, true spar
-    ("R1", "right", 400.0, 1200.0, 2.0, 1.921, 90.019), ("R2", "right", 1100.0, 1112.0, 1.5, 1.487, 89.890),
-    ("R3", "right", 1800.0, 1024.0, 1.0, 1.114, 89.929), ("R4", "right", 2500.0, 936.0, 0.5, 0.662, 90.066),
-    ("R5", "right", 3200.0, 848.0, 0.0, -0.671, 89.153), ("R6", "right", 3900.0, 760.0, -0.5, -1.363, 89.205),
-    ("L1", "left", 400.0, 1200.0, 2.0, 2.025, 89.915), ("L2", "left", 1100.0, 1112.0, 1.5, 1.497, 90.133),
-    ("L3", "left", 1800.0, 1024.0, 1.0, 1.682, 89.883), ("L4", "left", 2500.0, 936.0, 0.5, 0.519, 89.912),
-    ("L5", "left", 3200.0, 848.0, 0.0, 0.074, 89.930), ("L6", "left", 3900.0, 760.0, -0.5, -0.425, 90.089),
+    ("R1", "right", 400.0, 1200.0, 2.0, 1.921, 90.019),
+    ("R2", "right", 1100.0, 1112.0, 1.5, 1.487, 89.890),
+    ("R3", "right", 1800.0, 1024.0, 1.0, 1.114, 89.929),
+    ("R4", "right", 2500.0, 936.0, 0.5, 0.662, 90.066),
+    ("R5", "right", 3200.0, 848.0, 0.0, -0.671, 89.153),
+    ("R6", "right", 3900.0, 760.0, -0.5, -1.363, 89.205),
+    ("L1", "left", 400.0, 1200.0, 2.0, 2.025, 89.915),
+    ("L2", "left", 1100.0, 1112.0, 1.5, 1.497, 90.133),
+    ("L3", "left", 1800.0, 1024.0, 1.0, 1.682, 89.883),
+    ("L4", "left", 2500.0, 936.0, 0.5, 0.519, 89.912),
+    ("L5", "left", 3200.0, 848.0, 0.0, 0.074, 89.930),
+    ("L6", "left", 3900.0, 760.0, -0.5, -0.425, 90.089),
 )
 REFUSED = "L5"
 TOLERANCE = 0.25
@@ -35,11 +41,29 @@ WING = "Two-seat trainer <b>demo</b> & test"
 def job() -> Job:
     """The trainer's job."""
     stations = tuple(
-        Station(name, side, span, chord, (k + 1, k + 13), design, TOLERANCE, 90.0, TOLERANCE, 0.3,
-                panel="outer right" if name in ("R5", "R6") else None)
-        for k, (name, side, span, chord, design, _, _) in enumerate(ROWS))
-    return Job(Wing(WING, "R1", dihedral_deg=0.0), stations, gauge=Gauge(resolution_deg=0.1, u_deg=0.1),
-               jigs=(Jig("screw", "M6", 300.0, panel="outer right"),), glue=Glue(40, 60), marking_u_deg=0.03)
+        Station(
+            name,
+            side,
+            span,
+            chord,
+            (k + 1, k + 13),
+            design,
+            TOLERANCE,
+            90.0,
+            TOLERANCE,
+            0.3,
+            panel="outer right" if name in ("R5", "R6") else None,
+        )
+        for k, (name, side, span, chord, design, _, _) in enumerate(ROWS)
+    )
+    return Job(
+        Wing(WING, "R1", dihedral_deg=0.0),
+        stations,
+        gauge=Gauge(resolution_deg=0.1, u_deg=0.1),
+        jigs=(Jig("screw", "M6", 300.0, panel="outer right"),),
+        glue=Glue(40, 60),
+        marking_u_deg=0.03,
+    )
 
 
 def readings() -> tuple[Reading, ...]:
@@ -79,8 +103,15 @@ def _reading(name: str, file: str, chord: float, spar: float, rng: np.random.Gen
         return Reading(photo, name, reason, reason, "right", None, made)
     off = Flag("mark-off-line", "a reference mark lies 0.6 mm off the fitted line")
     flags = (off,) if name == "R3" else ()
-    return Reading(photo, name, Angle(_quantity(file, "chord", chord, rng), flags=flags),
-                   Angle(_quantity(file, "spar", spar, rng)), "right", "plumb", made)
+    return Reading(
+        photo,
+        name,
+        Angle(_quantity(file, "chord", chord, rng), flags=flags),
+        Angle(_quantity(file, "spar", spar, rng)),
+        "right",
+        "plumb",
+        made,
+    )
 
 
 def _quantity(file: str, line: str, truth: float, rng: np.random.Generator) -> Quantity:
@@ -90,5 +121,6 @@ def _quantity(file: str, line: str, truth: float, rng: np.random.Generator) -> Q
         Component("pen waviness", f"photo:{file} pen {line}", 0.009 * scale),
         Component("string fit", f"photo:{file} string", 0.006),
         Component("lens", "lens:fieldcam axis 1", 0.004),
-        Component("plumb line itself", "level:string", 0.01))
+        Component("plumb line itself", "level:string", 0.01),
+    )
     return Quantity(truth + float(rng.normal(0, 0.015 * scale)), parts)

@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 
 from shared.errors import UserError
-from shared.job import Job
+from shared.job.model import Job
 from shared.quantity import Component, Quantity
 from shared.reading import Advice, Angle, Evidence, Flag, Made, Photo, Reading, SeenLine
-from vision.photo import Picture
+from vision.image.photo import Picture
 
 
 def read_photo(picture: Picture, job: Job) -> Reading:
@@ -37,15 +37,25 @@ def read_photo(picture: Picture, job: Job) -> Reading:
     station = job.stations[int(picture.sha256[8:10], 16) % len(job.stations)].name
     made = Made("test", None, None)
     if level == 249:
-        return Reading(photo, station, Angle(None, "no chord line"), Angle(None, "no spar line"), None, None,
-                       made)
+        return Reading(photo, station, Angle(None, "no chord line"), Angle(None, "no spar line"), None, None, made)
     line, lens = f"photo:{picture.sha256[:6]} line", Component("lens", "lens:fake axis 1", -0.004)
     chord = Angle(Quantity(seed / 3, (Component("line fit", line, 0.01 + seed / 50), lens)))
-    spar = Angle(Quantity(90 + seed, (Component("unknown", "unknown", float("nan")), lens)),
-                 flags=(Flag("faint", "a faint line"),))
+    spar = Angle(
+        Quantity(90 + seed, (Component("unknown", "unknown", float("nan")), lens)),
+        flags=(Flag("faint", "a faint line"),),
+    )
     seen = SeenLine("chord", ((0.0, 1.0), (30.0, 1.5)), float("nan"), 0.2, True, "the longest")
-    return Reading(photo, station, chord, spar, "left", "plumb", made, advice=(Advice("come nearer"),),
-                   evidence=Evidence((picture.width, picture.height), lines=(seen,)))
+    return Reading(
+        photo,
+        station,
+        chord,
+        spar,
+        "left",
+        "plumb",
+        made,
+        advice=(Advice("come nearer"),),
+        evidence=Evidence((picture.width, picture.height), lines=(seen,)),
+    )
 
 
 def draw(picture: Picture, reading: Reading) -> Any:  # noqa: ARG001 - the drawer's signature

@@ -12,10 +12,10 @@ import numpy as np
 from PIL import Image
 from readings import angle, reading
 
-from shared.job import Job
+from shared.job.model import Job
 from shared.reading import Angle, Photo, Reading
-from vision.hints import Hint
-from vision.photo import Picture
+from vision.image.photo import Picture
+from vision.lines.hints import Hint
 
 SLOW, DEADLY, LINELESS, OFF = 248, 251, 249, 247
 

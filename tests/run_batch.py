@@ -7,9 +7,9 @@ import sys
 from dataclasses import replace
 from pathlib import Path
 
-from rigging import batch_store
-from rigging.batch import measure_batch
-from rigging.batch_find import find_photos
+from rigging.batch import store as batch_store
+from rigging.batch.find import find_photos
+from rigging.batch.run import measure_batch
 from tests.batch_help import FAKE, job
 
 
@@ -18,8 +18,13 @@ def main() -> None:
     signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell starts what it runs behind with Ctrl-C ignored
     photos, out, workers = Path(sys.argv[1]), Path(sys.argv[2]), int(sys.argv[3])
     try:
-        measure_batch(job(photos), find_photos([photos]), out, replace(FAKE, workers=workers),
-                      lambda done, total: print(done, total, flush=True))
+        measure_batch(
+            job(photos),
+            find_photos([photos]),
+            out,
+            replace(FAKE, workers=workers),
+            lambda done, total: print(done, total, flush=True),
+        )
     except KeyboardInterrupt:
         sys.exit(130)
 

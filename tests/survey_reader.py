@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 from readings import angle, reading
 
-from shared.job import Job
+from shared.job.model import Job
 from shared.reading import Photo, Reading
-from vision.photo import Picture
+from vision.image.photo import Picture
 
 TRUTH = Path(__file__).parent.parent / "samples" / "trainer" / "truth.json"
 

@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 from PIL import Image, ImageOps
 
-from rigging.batch import BatchResult, Options, measure_batch
-from rigging.batch_find import find_photos
-from rigging.readings_file import load_readings
+from rigging.batch.find import find_photos
+from rigging.batch.readings_file import load_readings
+from rigging.batch.run import BatchResult, Options, measure_batch
 from samples import TRAINER
-from shared.job_file import load_job
+from shared.job.file import load_job
 from shared.reading import Reading
-from vision.photo_pixels import upright
+from vision.image.pixels import upright
 
 GOOD = ("L1", "L2", "L3", "L4", "L5", "L6", "R1", "R2", "R3", "R4", "R5", "R6")
 MODEL = "R2"  # the photo that the odd kinds are made of
@@ -25,7 +25,7 @@ def fill(folder: Path) -> None:
     for name in GOOD:
         (folder / f"{name}.jpg").write_bytes((TRAINER / "photos" / f"{name}.jpg").read_bytes())
     whole = (TRAINER / "photos" / f"{MODEL}.jpg").read_bytes()
-    (folder / "truncated.jpg").write_bytes(whole[:len(whole) * 2 // 3])
+    (folder / "truncated.jpg").write_bytes(whole[: len(whole) * 2 // 3])
     (folder / "empty.jpg").touch()
     (folder / "text.jpg").write_text("The rib is at two degrees, trust me.\n" * 30)
     (folder / "empty.heic").touch()
@@ -44,8 +44,7 @@ def fill(folder: Path) -> None:
 def batch(tmp_path_factory: pytest.TempPathFactory) -> tuple[BatchResult, dict[str, Reading]]:
     room = tmp_path_factory.mktemp("shop")
     fill(room / "photos")
-    result = measure_batch(load_job(TRAINER / "trainer.toml"), find_photos([room / "photos"]), room / "out",
-                           Options())
+    result = measure_batch(load_job(TRAINER / "trainer.toml"), find_photos([room / "photos"]), room / "out", Options())
     return result, {reading.photo.name: reading for reading in load_readings(result.json)}
 
 
@@ -59,11 +58,16 @@ def test_twelve_good_readings(batch: tuple[BatchResult, dict[str, Reading]]) -> 
     assert result.exit_code == 1
 
 
-@pytest.mark.parametrize(("name", "words"), [
-    ("truncated.jpg", "cut short or damaged"), ("empty.jpg", "empty"), ("text.jpg", "a text file"),
-    ("empty.heic", "empty")])
-def test_a_clear_line_for_each_bad_one(batch: tuple[BatchResult, dict[str, Reading]], name: str,
-                                       words: str) -> None:
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("truncated.jpg", "cut short or damaged"),
+        ("empty.jpg", "empty"),
+        ("text.jpg", "a text file"),
+        ("empty.heic", "empty"),
+    ],
+)
+def test_a_clear_line_for_each_bad_one(batch: tuple[BatchResult, dict[str, Reading]], name: str, words: str) -> None:
     reading = batch[1][name]
     assert reading.chord.quantity is None
     assert words in (reading.chord.reason or "")
@@ -71,7 +75,8 @@ def test_a_clear_line_for_each_bad_one(batch: tuple[BatchResult, dict[str, Readi
 
 @pytest.mark.parametrize("name", ["grey.jpg", "cmyk.jpg", "deep.png", "turned.jpg"])
 def test_odd_kinds_of_a_good_photo_read_like_it_or_say_why_not(
-        batch: tuple[BatchResult, dict[str, Reading]], name: str) -> None:
+    batch: tuple[BatchResult, dict[str, Reading]], name: str
+) -> None:
     reading, model = batch[1][name], batch[1][f"{MODEL}.jpg"]
     if reading.chord.quantity is None:
         assert reading.chord.reason

@@ -12,11 +12,11 @@ from pathlib import Path
 
 import pytest
 
-from rigging.batch import measure_batch
-from rigging.batch_find import find_photos
-from rigging.readings_file import load_readings
+from rigging.batch.find import find_photos
+from rigging.batch.readings_file import load_readings
+from rigging.batch.run import measure_batch
 from shared.errors import UserError
-from shared.job import Gauge, Glue
+from shared.job.model import Gauge, Glue
 from tests.batch_help import (
     CRASH,
     FAKE,
@@ -141,14 +141,18 @@ def test_no_photo_stops_the_batch(tmp_path: Path) -> None:
     (photos / "notes.txt").write_text("no photo at all")
     (photos / "._a0.png").write_bytes(b"left by another system")
     (photos / "folder.jpg").mkdir()
-    bad = {"fault.png": "a fault of the tool, ValueError", "crash.png": "the worker died",
-           "nothing.png": "no chord line", "text.jpg": "a text file", "empty.heic": "empty"}
+    bad = {
+        "fault.png": "a fault of the tool, ValueError",
+        "crash.png": "the worker died",
+        "nothing.png": "no chord line",
+        "text.jpg": "a text file",
+        "empty.heic": "empty",
+    }
     if POSIX:
         os.mkfifo(photos / "pipe.jpg")
         (photos / "lost.jpg").symlink_to("nowhere.jpg")
         (photos / "loop.jpg").symlink_to("loop.jpg")
-        bad |= {"pipe.jpg": "not a regular file", "lost.jpg": "points to nothing",
-                "loop.jpg": "cannot be opened"}
+        bad |= {"pipe.jpg": "not a regular file", "lost.jpg": "points to nothing", "loop.jpg": "cannot be opened"}
     result = run(photos, tmp_path / "out", replace(FAKE, workers=2))
     assert (result.exit_code, result.measured, len(result.lines)) == (1, 4, 4 + len(bad))
     reason = {row["photo"]: row["reason"] for row in rows(tmp_path / "out") if not row["chord_deg"]}
@@ -203,7 +207,8 @@ def test_two_runs_keep_out_of_each_others_way(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(("number", "words"), [(errno.ENOSPC, "make room on"), (errno.EROFS, "--out")])
 def test_a_disk_that_takes_no_more_is_reported_and_nothing_is_half_written(
-        tmp_path: Path, monkeypatch: pytest.MonkeyPatch, number: int, words: str) -> None:
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, number: int, words: str
+) -> None:
     photos, out = small_folder(tmp_path / "photos", 4), tmp_path / "out"
     room = [5]
     real = os.fsync
@@ -271,11 +276,33 @@ def test_places_that_hold_no_photo(tmp_path: Path) -> None:
         find_photos([Path("a\0b")])
 
 
-NAMES = ["=1+1.png", "+x.png", "-2.png", "@SUM(A1).png", "\tt.png", "肋 1.png", "ребро.png", "ضلع.png",
-         "a b.png", "con.png", "NUL.x.png", "<script>alert(1)</script>".replace("/", "_") + ".png",
-         "new\nline.png", "esc\x1b[31m.png", "\u202egnp.png", "n" * 240 + ".png", "肋" * 80 + ".png",
-         "quote\".png", "'.png", ".hidden.png", "%s{}.png", "a&b.png", "-.png", "trailing. .png",
-         os.fsdecode(b"\xff\xfe.png")]
+NAMES = [
+    "=1+1.png",
+    "+x.png",
+    "-2.png",
+    "@SUM(A1).png",
+    "\tt.png",
+    "肋 1.png",
+    "ребро.png",
+    "ضلع.png",
+    "a b.png",
+    "con.png",
+    "NUL.x.png",
+    "<script>alert(1)</script>".replace("/", "_") + ".png",
+    "new\nline.png",
+    "esc\x1b[31m.png",
+    "\u202egnp.png",
+    "n" * 240 + ".png",
+    "肋" * 80 + ".png",
+    'quote".png',
+    "'.png",
+    ".hidden.png",
+    "%s{}.png",
+    "a&b.png",
+    "-.png",
+    "trailing. .png",
+    os.fsdecode(b"\xff\xfe.png"),
+]
 
 
 def test_names_of_every_kind(tmp_path: Path) -> None:
@@ -304,9 +331,15 @@ def test_names_of_every_kind(tmp_path: Path) -> None:
 def test_a_script_fed_by_standard_input_can_measure_with_workers(tmp_path: Path) -> None:
     photos = small_folder(tmp_path / "photos", 3)
     script = (Path(__file__).parent / "run_batch.py").read_text("utf-8")
-    ran = subprocess.run([sys.executable, "-", str(photos), str(tmp_path / "out"), "2"], input=script, text=True,
-                         capture_output=True, check=False, cwd=Path(__file__).parents[1],
-                         env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[1])})
+    ran = subprocess.run(
+        [sys.executable, "-", str(photos), str(tmp_path / "out"), "2"],
+        input=script,
+        text=True,
+        capture_output=True,
+        check=False,
+        cwd=Path(__file__).parents[1],
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[1])},
+    )
     assert (ran.returncode, ran.stderr) == (0, "")
     table = (tmp_path / "out/readings.csv").read_text("utf-8")
     assert "the worker died" not in table

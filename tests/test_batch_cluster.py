@@ -10,15 +10,16 @@ from pathlib import Path
 import pytest
 from distributed import LocalCluster
 
-from rigging import batch_cluster
+from rigging.batch import cluster as batch_cluster
 from shared.errors import UserError
 from tests.batch_help import CRASH, FAKE, FAULT, HANG, MISTAKE, content, run, small_folder, small_photo
 
 
 @pytest.fixture(scope="module")
 def cluster() -> Iterator[LocalCluster]:
-    with LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=":0",
-                      silence_logs=50) as running:
+    with LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=":0", silence_logs=50
+    ) as running:
         yield running
 
 
@@ -38,10 +39,11 @@ def test_a_mistake_of_the_user_comes_back(tmp_path: Path, cluster: LocalCluster)
         run(tmp_path / "p", tmp_path / "out", replace(FAKE, cluster=cluster.scheduler_address))
 
 
-def test_a_worker_with_other_code_is_refused(tmp_path: Path, cluster: LocalCluster,
-                                             monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_worker_with_other_code_is_refused(
+    tmp_path: Path, cluster: LocalCluster, monkeypatch: pytest.MonkeyPatch
+) -> None:
     photos = small_folder(tmp_path / "photos", 1)
-    monkeypatch.setattr("rigging.batch_store.code_digest", lambda: "another")
+    monkeypatch.setattr("rigging.batch.store.code_digest", lambda: "another")
     with pytest.raises(UserError, match="another version of ribangle"):
         run(photos, tmp_path / "out", replace(FAKE, cluster=cluster.scheduler_address))
 
@@ -56,7 +58,9 @@ def test_no_scheduler_is_told_in_one_line(tmp_path: Path, monkeypatch: pytest.Mo
 
 def test_workers_on_their_way_are_waited_for(tmp_path: Path) -> None:
     photos = small_folder(tmp_path / "photos", 2)
-    with LocalCluster(n_workers=0, threads_per_worker=1, processes=True, dashboard_address=":0", silence_logs=50) as late:
+    with LocalCluster(
+        n_workers=0, threads_per_worker=1, processes=True, dashboard_address=":0", silence_logs=50
+    ) as late:
         timer = threading.Timer(1.0, late.scale, (1,))
         timer.start()
         result = run(photos, tmp_path / "out", replace(FAKE, cluster=late.scheduler_address))
@@ -66,8 +70,10 @@ def test_workers_on_their_way_are_waited_for(tmp_path: Path) -> None:
 
 def test_a_cluster_without_workers_is_told_in_one_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(batch_cluster, "CONNECT_SECONDS", 1)
-    with (LocalCluster(n_workers=0, processes=True, dashboard_address=":0", silence_logs=50) as empty,
-          pytest.raises(UserError, match="has no workers")):
+    with (
+        LocalCluster(n_workers=0, processes=True, dashboard_address=":0", silence_logs=50) as empty,
+        pytest.raises(UserError, match="has no workers"),
+    ):
         run(small_folder(tmp_path / "photos", 1), tmp_path / "out", replace(FAKE, cluster=empty.scheduler_address))
 
 

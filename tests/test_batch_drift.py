@@ -11,15 +11,15 @@ from pathlib import Path
 import pytest
 from rich.console import Console
 
-from calibration.level import reversal, save_level
-from rigging.batch import Options
-from rigging.batch_drift import BatchWatch
-from rigging.batch_table import readings_table
-from rigging.doubts import BATCH, TOLD
-from rigging.readings_file import iter_trees, load_readings, to_tree
+from calibration.level.reversal import reversal, save_level
+from rigging.batch.drift import BatchWatch
+from rigging.batch.readings_file import iter_trees, load_readings, to_tree
+from rigging.batch.run import Options
+from rigging.batch.table import readings_table
 from rigging.report import write_report
-from rigging.survey import evaluate
-from shared.job import CardPrint, Level
+from rigging.survey.doubts import BATCH, TOLD
+from rigging.survey.model import evaluate
+from shared.job.model import CardPrint, Level
 from tests.batch_help import job as small_job
 from tests.batch_help import run, small_folder
 from tests.drift_reader import LENS, PROFILE, readings

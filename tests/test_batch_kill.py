@@ -21,8 +21,15 @@ HOME = Path(__file__).parent.parent
 def start(photos: Path, out: Path, workers: int = 2) -> subprocess.Popen[str]:
     environment = {**os.environ, "FAKE_READER_SECONDS": "0.01"}
     command = [sys.executable, "-m", "tests.run_batch", str(photos), str(out), str(workers)]
-    return subprocess.Popen(command, cwd=HOME, env=environment, text=True, start_new_session=True,
-                            stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    return subprocess.Popen(
+        command,
+        cwd=HOME,
+        env=environment,
+        text=True,
+        start_new_session=True,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
 
 
 def finish(process: subprocess.Popen[str]) -> str:

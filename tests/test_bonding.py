@@ -6,9 +6,9 @@ from datetime import datetime
 
 import pytest
 
-from rigging.bonding import order_to_check, window
-from rigging.decision import decide
-from shared.job import Glue
+from rigging.survey.bonding import order_to_check, window
+from rigging.survey.decision import decide
+from shared.job.model import Glue
 from shared.quantity import Component, Quantity
 
 GLUE = Glue(35.0, 60.0, "2026-05-16T09:15")

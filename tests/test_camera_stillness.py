@@ -14,16 +14,25 @@ from shop import PHONE, CardAt, Scene, String
 from shop.jobs import job_for, lens_for
 from shop.turned import draw_turns
 
-from vision import relative_fit, stillness
-from vision.photo import Picture
+from vision.image.photo import Picture
+from vision.live import rigid_fit as relative_fit
+from vision.live import stillness
+from vision.live.relative import Change, Start, begin, compare
+from vision.live.shifts import patch_shifts
+from vision.live.stillness import BLUR_PX, Background, find_background, judge
 from vision.reader import read_fully
-from vision.relative import Change, Start, begin, compare
-from vision.shifts import patch_shifts
-from vision.stillness import BLUR_PX, Background, find_background, judge
 
 CAMERA = PHONE.scaled(0.6)
-SCENE = Scene(seed=1, camera=CAMERA, chord_mm=800.0, chord_deg=1.6, cards=(CardAt("panel", 1, 0.45),), clutter=8,
-              exposure=0.7, strings=(String(x_mm=70.0, radius_mm=0.8, rgb=(0.06, 0.06, 0.07), shadow=0.3),))
+SCENE = Scene(
+    seed=1,
+    camera=CAMERA,
+    chord_mm=800.0,
+    chord_deg=1.6,
+    cards=(CardAt("panel", 1, 0.45),),
+    clutter=8,
+    exposure=0.7,
+    strings=(String(x_mm=70.0, radius_mm=0.8, rgb=(0.06, 0.06, 0.07), shadow=0.3),),
+)
 ROLLS = (0.0, 0.005, -0.01, 0.02, 0.05)
 PAN = (0.0, 0.004, 0.0)
 
@@ -74,8 +83,9 @@ def test_a_poor_background_makes_u_large(start: Start, photos: list[np.ndarray])
     assert bare.turn.u**2 >= still_u(bare) ** 2 > 0.5 * bare.turn.u**2
 
 
-def test_left_out_of_the_budget_a_roll_would_stand_untold(start: Start, photos: list[np.ndarray],
-                                                          monkeypatch: pytest.MonkeyPatch):
+def test_left_out_of_the_budget_a_roll_would_stand_untold(
+    start: Start, photos: list[np.ndarray], monkeypatch: pytest.MonkeyPatch
+):
     monkeypatch.setattr(relative_fit, "_camera_covariance", lambda _: np.eye(4) * 1e-18)
     wrong = []
     for k, _ in enumerate(ROLLS):
@@ -85,8 +95,9 @@ def test_left_out_of_the_budget_a_roll_would_stand_untold(start: Start, photos: 
     assert max(wrong) > 3
 
 
-def test_noise_before_a_poor_background_is_no_movement(start: Start, photos: list[np.ndarray],
-                                                       monkeypatch: pytest.MonkeyPatch):
+def test_noise_before_a_poor_background_is_no_movement(
+    start: Start, photos: list[np.ndarray], monkeypatch: pytest.MonkeyPatch
+):
     begun, still = poor(start), Picture.from_array(photos[1])
     monkeypatch.setattr(stillness, "MOVED_PX", 0.01)  # so that noise alone is beyond it
     camera = judge(begun.background, still.gray, begun.plane.theta, still.width)
@@ -160,8 +171,9 @@ def test_a_patch_knows_the_noise_that_a_blur_made_alike():
 
 
 @pytest.mark.parametrize(("sizes", "found"), [((1.2, 10.2, 3.0, 0.5), True), ((1.2, 10.2, 150.0), False)])
-def test_a_step_may_grow_from_next_to_nothing(start: Start, photos: list[np.ndarray], sizes: tuple[float, ...], found: bool,
-                                              monkeypatch: pytest.MonkeyPatch):
+def test_a_step_may_grow_from_next_to_nothing(
+    start: Start, photos: list[np.ndarray], sizes: tuple[float, ...], found: bool, monkeypatch: pytest.MonkeyPatch
+):
     """A rib that has not moved: steps as they were seen, in parts of what needs no further one."""
     real, left = relative_fit._whitened, iter(sizes)
 

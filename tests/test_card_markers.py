@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 
 from samples import TRAINER
-from vision.card_markers import find_markers
-from vision.card_spec import dictionary
-from vision.cards import _busy_places
-from vision.photo import open_photo
-from vision.photo_pixels import halved
+from vision.cards.detect import _busy_places
+from vision.cards.markers import find_markers
+from vision.cards.spec import dictionary
+from vision.image.photo import open_photo
+from vision.image.pixels import halved
 
 
 def opencv_markers(part: np.ndarray) -> dict[int, np.ndarray]:
@@ -63,7 +63,7 @@ def test_one_wrong_bit_is_mended_and_two_are_refused() -> None:
         spoiled = picture.copy()
         for cell in range(wrong):
             y, x = 60 + 20 * cell, 70
-            spoiled[y:y + 10, x:x + 10] = 255 - spoiled[y:y + 10, x:x + 10]
+            spoiled[y : y + 10, x : x + 10] = 255 - spoiled[y : y + 10, x : x + 10]
         assert [number for number, _ in find_markers(spoiled)] == expected
 
 

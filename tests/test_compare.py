@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from readings import angle, reading
 
-from rigging.compare import compare, mirror
-from rigging.survey import Survey, evaluate
-from shared.job import Job, Station, Wing
+from rigging.record.compare import compare, mirror
+from rigging.survey.model import Survey, evaluate
+from shared.job.model import Job, Station, Wing
 
 NOW = datetime(2026, 5, 16, 9, 30)
 JOB = Job(
@@ -58,9 +58,7 @@ def test_what_both_surveys_share_cancels_in_the_change():
 
 
 def test_false_movement_is_about_as_rare_as_u_promises():
-    moved = [
-        c.moved for seed in range(40) for c in compare(survey("a", seed), survey("b", seed + 500)).of("chord")
-    ]
+    moved = [c.moved for seed in range(40) for c in compare(survey("a", seed), survey("b", seed + 500)).of("chord")]
     assert 0.02 < np.mean(moved) < 0.08  # U at k = 2 leaves 4.6 %
 
 
@@ -111,9 +109,7 @@ def test_a_string_hung_anew_does_not_cancel():
     def one(day: str) -> Survey:
         r = reading("R1", angle(1.5, day, own=0.01), name=day)
         string = Component("string's own error", "string 1 at R1", 0.02)
-        return evaluate(
-            JOB, [changed(r, chord=changed(r.chord, quantity=r.chord.quantity.plus(string)))], now=NOW
-        )
+        return evaluate(JOB, [changed(r, chord=changed(r.chord, quantity=r.chord.quantity.plus(string)))], now=NOW)
 
     a, b = one("a"), one("b")
     (c,) = compare(a, b).changes

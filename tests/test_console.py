@@ -10,10 +10,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parent.parent
-SAY = (
-    "from rigging.cli.console import make_fit; make_fit(); "
-    "print('\\u22120.67° ± 0.12° → ½ turn ≤ 2 │ \\u6a5f')"
-)
+SAY = "from rigging.cli.console import make_fit; make_fit(); print('\\u22120.67° ± 0.12° → ½ turn ≤ 2 │ \\u6a5f')"
 
 
 @pytest.mark.parametrize(

@@ -9,11 +9,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from readings import angle
 
-from rigging.corrections import Standing, amount_for, corrections, effect, shares
-from rigging.instructions import clock_time, clock_words, screw_words, turns_words
-from rigging.threads import pitch_mm
+from rigging.survey.corrections import Standing, amount_for, corrections, effect, shares
+from rigging.survey.instructions import clock_time, clock_words, screw_words, turns_words
+from rigging.survey.threads import pitch_mm
 from shared.errors import UserError
-from shared.job import Jig, Job, Station, Wing
+from shared.job.model import Jig, Job, Station, Wing
 from shared.quantity import Quantity
 
 

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from benchmarks.diagnosis import confusion
-from calibration.gauge_profile import GaugeProfile
-from rigging.crosscheck import crosscheck, en_number, limits_of_agreement
-from shared.gauge_readings import GaugeReading, GaugeReadings
-from shared.job import Gauge, Station
+from calibration.gauge.profile import GaugeProfile
+from rigging.crosscheck.check import crosscheck, en_number, limits_of_agreement
+from shared.gauge.readings import GaugeReading, GaugeReadings
+from shared.job.model import Gauge, Station
 from shared.quantity import Component, Quantity
 
 LARGE = [494, 395, 516, 434, 476, 557, 413, 442, 650, 433, 417, 656, 267, 478, 178, 423, 427]
@@ -187,9 +187,7 @@ def test_profile_takes_the_zero_error_off_and_its_age_is_told():
     check = crosscheck(camera, GaugeReadings(readings), Gauge(), stations, profile, now="2025-03-02T08:00:00")
     assert told(check) == []
     assert check.flags == ()
-    shared = {c.source for c in check.pairs[0].gauge.components} & {
-        c.source for c in check.pairs[1].gauge.components
-    }
+    shared = {c.source for c in check.pairs[0].gauge.components} & {c.source for c in check.pairs[1].gauge.components}
     assert len(shared) == 1
     late = crosscheck(camera, GaugeReadings(readings), Gauge(), stations, profile, now="2026-03-02T08:00:00")
     assert [f.code for f in late.flags] == ["gauge-profile-old"]

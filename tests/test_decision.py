@@ -8,15 +8,19 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rigging.advice import advise
-from rigging.decision import conformance_probability, decide
+from rigging.planning.advice import advise
+from rigging.survey.decision import conformance_probability, decide
 from shared.quantity import Component, Quantity
 from shared.reading import Advice
 
 
 def q(value: float, **parts: float) -> Quantity:
-    names = {"own": ("chord line fit", "photo:a line 0"), "tilt": ("rib plane tilt", "photo:a card 1"),
-             "level": ("string's own error", "level:string"), "lens": ("lens", "lens:x axis 0")}
+    names = {
+        "own": ("chord line fit", "photo:a line 0"),
+        "tilt": ("rib plane tilt", "photo:a card 1"),
+        "level": ("string's own error", "level:string"),
+        "lens": ("lens", "lens:x axis 0"),
+    }
     return Quantity(value, tuple(Component(*names[n], u) for n, u in parts.items()))
 
 
@@ -46,9 +50,19 @@ def test_guard_band_of_u_leaves_a_risk_of_at_most_2_3_percent():
     assert 1 - edge.p_conforming == pytest.approx(0.02275, abs=1e-5)
 
 
-@pytest.mark.parametrize(("value", "outcome"), [
-    (0.0, "conforming"), (0.20, "conforming"), (-0.20, "conforming"), (0.22, "undecided"),
-    (-0.25, "undecided"), (0.28, "undecided"), (0.31, "nonconforming"), (-0.31, "nonconforming")])
+@pytest.mark.parametrize(
+    ("value", "outcome"),
+    [
+        (0.0, "conforming"),
+        (0.20, "conforming"),
+        (-0.20, "conforming"),
+        (0.22, "undecided"),
+        (-0.25, "undecided"),
+        (0.28, "undecided"),
+        (0.31, "nonconforming"),
+        (-0.31, "nonconforming"),
+    ],
+)
 def test_iso_14253_zones(value: float, outcome: str):
     assert decide(q(value, own=0.02), 0.25).outcome == outcome
 

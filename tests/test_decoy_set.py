@@ -74,7 +74,7 @@ def test_lens_profiles_scatter_by_their_own_covariance() -> None:
         keep = values > values.max() * 1e-14
         pulls.append((vectors[:, keep].T @ (lens.theta - np.array(PHONE.theta))) / np.sqrt(values[keep]))
     spread = np.std(pulls, axis=0)
-    assert np.all(np.abs(spread - 1) < 0.15)         # 300 draws: 4 % expected
+    assert np.all(np.abs(spread - 1) < 0.15)  # 300 draws: 4 % expected
     assert lens_for(PHONE).size == (PHONE.width, PHONE.height)
 
 

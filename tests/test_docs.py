@@ -28,8 +28,20 @@ from rigging.cli.main import COMMANDS, group, run
 
 ROOT = Path(__file__).parent.parent
 PAGES = [p for p in [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))] if p.exists()]
-INSTALLERS = ("pip ", "pip3 ", "pipx ", "uv ", "python -m pip ", "python3 -m pip ", "python -m venv ",
-              "python3 -m venv ", "git clone ", "source ", "sudo apt ", "sudo dnf ")
+INSTALLERS = (
+    "pip ",
+    "pip3 ",
+    "pipx ",
+    "uv ",
+    "python -m pip ",
+    "python3 -m pip ",
+    "python -m venv ",
+    "python3 -m venv ",
+    "git clone ",
+    "source ",
+    "sudo apt ",
+    "sudo dnf ",
+)
 KEPT_PHOTOS = ("R3-two", "R5", "L5-two")
 KEPT_BOARDS = 7
 
@@ -79,8 +91,13 @@ def test_every_command_of_the_page_runs_in_an_empty_folder(page, tmp_path, monke
             thinned = words[1] == "check" and not os.environ.get("RIBANGLE_ALL_PHOTOS")  # lacks stations
             assert code in ({expected, 1} if thinned else {expected}), f"{line}\n{shown.out}{shown.err}"
         elif words[0] in ("python", "python3"):
-            done = subprocess.run([sys.executable, *words[1:]], capture_output=True, text=True, check=False,
-                                  env=os.environ | {"PYTHONPATH": str(ROOT)})
+            done = subprocess.run(
+                [sys.executable, *words[1:]],
+                capture_output=True,
+                text=True,
+                check=False,
+                env=os.environ | {"PYTHONPATH": str(ROOT)},
+            )
             assert done.returncode == expected, f"{page.name}: {line}\n{done.stderr}"
         else:
             pytest.fail(f"{page.name}: no one knows how to run {line!r}")
@@ -119,8 +136,9 @@ def test_the_api_page_is_current():
 
 def test_the_photographing_page_and_its_pictures_are_current():
     make = script("make_guide")
-    assert (ROOT / "docs" / "photographing.md").read_text("utf-8") == make.photographing(), \
+    assert (ROOT / "docs" / "photographing.md").read_text("utf-8") == make.photographing(), (
         "run python docs/make_guide.py"
+    )
     for name, text in make.pictures().items():
         assert (ROOT / "docs" / "pictures" / name).read_text("utf-8") == text, name
 
@@ -138,14 +156,17 @@ def test_help_has_an_example_and_the_example_is_understood(name):
     example = re.search(r"Examples?:\s*ribangle (.+)", " ".join((command.epilog or "").split()))
     assert example, f"ribangle {name} --help shows no example"
     words = shlex.split(example[1].split(";")[0])
-    assert words[:len(name.split())] == name.split()
-    command.make_context(name, words[len(name.split()):])  # raises UsageError for what it does not know
+    assert words[: len(name.split())] == name.split()
+    command.make_context(name, words[len(name.split()) :])  # raises UsageError for what it does not know
 
 
 @pytest.mark.parametrize("name", every_command())
 def test_help_opens_without_the_heavy_libraries(name):
-    run_it = f"import sys; from rigging.cli.main import run; run({[*name.split(), '--help']!r}); " \
-             "sys.exit('cv2' in sys.modules or 'scipy' in sys.modules)"
-    done = subprocess.run([sys.executable, "-c", run_it], capture_output=True, check=False,
-                          env=os.environ | {"PYTHONPATH": str(ROOT)})
+    run_it = (
+        f"import sys; from rigging.cli.main import run; run({[*name.split(), '--help']!r}); "
+        "sys.exit('cv2' in sys.modules or 'scipy' in sys.modules)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", run_it], capture_output=True, check=False, env=os.environ | {"PYTHONPATH": str(ROOT)}
+    )
     assert done.returncode == 0, done.stderr

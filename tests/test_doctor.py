@@ -11,12 +11,12 @@ from shop import PHONE, CardAt, Pen, Scene, String, draw
 from shop.jobs import job_for
 from shop.photo_file import jpeg_bytes
 
-from rigging.batch_find import Source
+from rigging.batch.find import Source
 from rigging.cli.main import run
-from rigging.doctor import check_job, find_station
-from rigging.doctor_photo import check_photo, edge_width
+from rigging.preflight.job import check_job, find_station
+from rigging.preflight.photo import check_photo, edge_width
 from shared.errors import UserError
-from shared.job import Gauge
+from shared.job.model import Gauge
 
 GOOD = Scene(
     seed=11, camera=PHONE, surface="white", grain=0.0, clutter=0, holes=False, yaw_deg=3.0, chord_mm=900.0,
@@ -101,9 +101,7 @@ def test_without_lines_nothing_is_said_of_them(folder):
 
 def test_several_processes_say_the_same(folder):
     sources = [Source(folder / f"{n}.jpg", n) for n in ("good", "none", "soft", "notes")]
-    assert check_job(job(), sources, lines=False, workers=2) == check_job(
-        job(), sources, lines=False, workers=1
-    )
+    assert check_job(job(), sources, lines=False, workers=2) == check_job(job(), sources, lines=False, workers=1)
 
 
 def test_a_mistyped_station_is_answered_with_the_nearest():

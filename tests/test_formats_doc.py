@@ -8,14 +8,16 @@ from pathlib import Path
 import msgspec
 import pytest
 
-from calibration import gauge_file, level, print_profile
-from calibration import profiles as lens_profiles
-from rigging.hints_file import check_names, hints_of, parse_given
-from rigging.readings_csv import COLUMNS
+from calibration.gauge import file as gauge_file
+from calibration.lens import profiles as lens_profiles
+from calibration.level.reversal import reversal as level
+from calibration.print import profile as print_profile
+from rigging.batch.hints_file import check_names, hints_of, parse_given
+from rigging.batch.readings_csv import COLUMNS
 from shared.errors import UserError
-from shared.job_schema import TABLES, describe
+from shared.job.schema import TABLES, describe
 from shared.reading import Reading
-from vision.hints import ROLES
+from vision.lines.hints import ROLES
 
 TEXT = (Path(__file__).parent.parent / "docs" / "formats.md").read_text("utf-8")
 

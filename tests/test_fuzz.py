@@ -36,11 +36,11 @@ def mutated(draw: st.DrawFn, name: str) -> bytes:
         length = draw(st.integers(0, 12))
         kind = draw(st.sampled_from(("write", "cut", "double", "end")))
         if kind == "write":
-            data[at:at + length] = draw(st.binary(max_size=12))
+            data[at : at + length] = draw(st.binary(max_size=12))
         elif kind == "cut":
-            del data[at:at + length]
+            del data[at : at + length]
         elif kind == "double":
-            data[at:at] = data[at:at + length]
+            data[at:at] = data[at : at + length]
         elif draw(st.booleans()):
             del data[at:]
     return bytes(data)

@@ -7,14 +7,14 @@ import pytest
 from click.testing import CliRunner
 
 from benchmarks.gauge_fit import CASES, draw
-from calibration.gauge_file import load_gauge, save_gauge
-from calibration.gauge_fit import fit_gauge
-from calibration.gauge_log import parse_log, sine_bar_deg
-from calibration.gauge_profile import gauge_quantity, profile_doubts
+from calibration.gauge.file import load_gauge, save_gauge
+from calibration.gauge.fit import fit_gauge
+from calibration.gauge.log import parse_log, sine_bar_deg
+from calibration.gauge.profile import gauge_quantity, profile_doubts
 from rigging.cli.calibrate_gauge import gauge
 from shared.errors import UserError
-from shared.gauge_readings import GaugeReading
-from shared.job import Gauge
+from shared.gauge.readings import GaugeReading
+from shared.job.model import Gauge
 
 
 def fit(text, resolution=0.1, **kw):
@@ -162,9 +162,7 @@ def test_mistakes(text, rule):
 
 
 def test_rows_that_contradict_each_other_are_told():
-    log = parse_log(
-        "spot,known,bar,blocks,reading,approach\na,0,,,0.1,\na,5,,,5.1,\nb,,,1,1,\nc,0,,,1,sideways\n"
-    )
+    log = parse_log("spot,known,bar,blocks,reading,approach\na,0,,,0.1,\na,5,,,5.1,\nb,,,1,1,\nc,0,,,1,sideways\n")
     told = [o.text for o in log.oddities]
     assert len(log.observations) == 1
     assert any("two known angles" in t for t in told)

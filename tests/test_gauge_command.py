@@ -7,10 +7,10 @@ import pytest
 from benchmarks.display_render import Style, board
 from rigging.cli.main import run
 from shared.errors import UserError
-from shared.gauge_append import append_reading
-from shared.gauge_csv import load_gauge_readings
-from vision.display import read_display
-from vision.display_tag import FIRST_TAG, display_corners, find_tags, load_display, save_display, tag_picture, teach
+from shared.gauge.append import append_reading
+from shared.gauge.csv_file import load_gauge_readings
+from vision.display.read import read_display
+from vision.display.tag import FIRST_TAG, display_corners, find_tags, load_display, save_display, tag_picture, teach
 
 PLAIN = Style(width=0.55, thick=0.13, gap=0.015, pitch=0.8, slant=6.0, ends="hex", nine_tail=True, six_top=True,
               seven_serif=False)  # fmt: skip
@@ -124,7 +124,7 @@ def test_the_tag_tells_which_way_up_the_display_stands(turn):
 def test_commands(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     assert run(["new", "wing.toml"]) == 0
-    from shared.job_file import load_job
+    from shared.job.file import load_job
 
     name = load_job(tmp_path / "wing.toml").stations[0].name
     assert run(["gauge", "add", name, "-0.4", "--file", "g.csv"]) == 0

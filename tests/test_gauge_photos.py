@@ -12,12 +12,12 @@ from test_page import client, desk, home  # noqa: F401 - fixtures
 
 from benchmarks.display_gauge import written
 from rigging.cli.main import run
-from rigging.gauge_photos import DisplaySeen, line_of, write_down
+from rigging.crosscheck.gauge_photos import DisplaySeen, line_of, write_down
 from samples.practice import main as practice
-from shared.gauge_csv import load_gauge_readings
-from shared.job_file import load_job
-from vision.display import read_display
-from vision.display_tag import TAG_MM, TAGS, find_tags, save_display, teach
+from shared.gauge.csv_file import load_gauge_readings
+from shared.job.file import load_job
+from vision.display.read import read_display
+from vision.display.tag import TAG_MM, TAGS, find_tags, save_display, teach
 
 SAMPLE = Path(__file__).parent.parent / "samples" / "trainer"
 
@@ -71,7 +71,9 @@ def test_what_is_not_sure_is_told_and_not_written(tmp_path):
     assert lines == ["station,line,reading_deg,time", "R2,spar,90.2,2025-04-03T10:00:00"]
 
 
-@pytest.mark.parametrize(("shown", "line"), [(0.4, "chord"), (-3.0, "chord"), (90.4, "spar"), (-89.0, "spar"), (178.2, "chord")])
+@pytest.mark.parametrize(
+    ("shown", "line"), [(0.4, "chord"), (-3.0, "chord"), (90.4, "spar"), (-89.0, "spar"), (178.2, "chord")]
+)
 def test_line_of_a_shown_angle(shown, line):
     assert line_of(shown) == line
 

@@ -9,11 +9,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rigging.new_job import Start, starting_job
+from rigging.planning.new_job import Start, starting_job
 from shared.errors import UserError
-from shared.job import Gauge, Glue, Height, Jig, Level, SparLevel, Station, Wing
-from shared.job_file import load_job, parse_job
-from shared.job_schema import TABLES, describe
+from shared.job.file import load_job, parse_job
+from shared.job.model import Gauge, Glue, Height, Jig, Level, SparLevel, Station, Wing
+from shared.job.schema import TABLES, describe
 
 FULL = """
 [wing]
@@ -105,15 +105,17 @@ def test_every_key_arrives_where_it_belongs() -> None:
     job = parse_job(FULL, folder=Path("shop"))
     assert job.wing == Wing("Trainer", "R1", 3.0, 0.3, 0.15, "taken out")
     assert job.stations == (
-        Station("R1", "right", 400.0, 1200.5, (1, 13), 2.0, 0.25, 91.5, 0.3, 0.28, -1.5, 0.2, "outer",
-                0.1, "strip"),
-        Station("肋 2", "left", 0.0, 900.0, (), -1.0, 0.5))
+        Station("R1", "right", 400.0, 1200.5, (1, 13), 2.0, 0.25, 91.5, 0.3, 0.28, -1.5, 0.2, "outer", 0.1, "strip"),
+        Station("肋 2", "left", 0.0, 900.0, (), -1.0, 0.5),
+    )
     assert (job.folder, job.lens, job.lens_folder) == (Path("shop"), "lens/f1.json", "profiles")
     assert job.level == Level("laser.json", 0.017, -0.01)
     assert job.gauge == Gauge("gauge.csv", 0.05, 0.07, "0-180", "gauge.json")
     assert (job.prints.scale, job.prints.u_scale, job.marking_u_deg) == (1.002, 0.0004, 0.05)
-    assert job.jigs == (Jig("screw", "1/4-20", 250.0, "nose-down", 0.25),
-                        Jig("shim", step_mm=0.4, panel="outer", acts_on="leading", at_span_mm=2000.0))
+    assert job.jigs == (
+        Jig("screw", "1/4-20", 250.0, "nose-down", 0.25),
+        Jig("shim", step_mm=0.4, panel="outer", acts_on="leading", at_span_mm=2000.0),
+    )
     assert (job.heights, job.stage) == ((Height("R1", 812.5, 0.4),), "before glue")
     assert job.spar_levels == (SparLevel("left", 2.9, 0.1),)
     assert job.glue == Glue(35.0, 60.0, "2026-05-16T09:15:00")
@@ -135,54 +137,57 @@ def test_every_key_says_what_it_means() -> None:
             assert len(describe(table, key)) > 10, (table, key)
 
 
-@pytest.mark.parametrize(("old", "new", "words"), [
-    ('side = "right"', 'sid = "right"', ["station R1: sid", "unknown key", "did you mean side?"]),
-    ('side = "right"', 'side = "Right"', ["R1: side", "one of left, right, centre", "did you mean right?"]),
-    ("[cards]", "[card]", ["card", "unknown", "did you mean cards?"]),
-    ("[wing]\nname", "root='R1'\n[wing]\nname", ["root", "belongs under [wing]"]),
-    ("u_scale = 0.0004", "u_scale = 0", ["[cards]: u_scale", "over 0"]),
-    ("chord_mm = 1200.5", 'chord_mm = "1200"', ["R1: chord_mm", "a number, not text", "length of the chord"]),
-    ("chord_mm = 1200.5", "", ["station R1: chord_mm", "missing", "length of the chord"]),
-    ("cards = [1, 13]", "cards = [1, 1]", ["station R1: cards", "listed twice"]),
-    ("cards = []", "cards = [13]", ["station 肋 2: cards", "card 13 belongs to station R1"]),
-    ("cards = []", "cards = [31]", ["station 肋 2: cards", "at most 30, is 31"]),
-    ("cards = []", "cards = [-1]", ["station 肋 2: cards", "at least 0, is -1"]),
-    ("cards = []", "cards = [1.5]", ["cards", "a whole number"]),
-    ("cards = []", "cards = [true]", ["cards", "a whole number, not true or false"]),
-    ('root = "R1"', 'root = "R 1"', ["[wing]: root", "not the name of a station", "did you mean R1?"]),
-    ('name = "肋 2"', 'name = "R1"', ["station R1: name", "used twice"]),
-    ('name = "肋 2"', 'name = "r1"', ["station r1: name", "case only"]),
-    ('name = "肋 2"', 'name = " R2"', ["name", "printable text"]),
-    ('name = "肋 2"', 'name = "R\\n2"', ["name", "printable text"]),
-    ('name = "肋 2"', 'name = ""', ["[[station]] number 2: name", "at least 1"]),
-    ("chord_deg = -1", "chord_deg = -30.5", ["chord_deg", "at least -30, is -30.5"]),
-    ("chord_deg = -1", "chord_deg = nan", ["station 肋 2: chord_deg", "not nan"]),
-    ("chord_deg = -1", "chord_deg = inf", ["station 肋 2: chord_deg", "not inf"]),
-    ("chord_deg = -1", "chord_deg = 1" + "0" * 400, ["station 肋 2: chord_deg", "too large"]),
-    ("chord_tolerance_deg = 0.5", "chord_tolerance_deg = 0", ["chord_tolerance_deg", "over 0"]),
-    ("span_mm = 0", "span_mm = -1", ["span_mm", "at least 0"]),
-    ("spar_tolerance_deg = 0.3", "", ["station R1: spar_tolerance_deg", "missing"]),
-    ("spar_deg = 91.5", "", ["station R1: spar_deg", "missing"]),
-    ("spar_at = 0.28", "spar_at = 28", ["spar_at", "under 1"]),
-    ('thread = "1/4-20"', "", ["[[jig]] number 1: thread", "needs its thread"]),
-    ('thread = "1/4-20"', 'thread = "quarter inch"', ["[[jig]] number 1: thread", "not a thread"]),
-    ("step_mm = 0.4", "", ["[[jig]] number 2: step_mm", "thickness"]),
-    ("step_mm = 0.4", 'step_mm = 0.4\nthread = "M6"', ["[[jig]] number 2: thread", "has no thread"]),
-    ('step_mm = 0.4\npanel = "outer"', 'step_mm = 0.4\npanel = "outr"', ["panel", "did you mean outer?"]),
-    ('step_mm = 0.4\npanel = "outer"', "step_mm = 0.4", ["[[jig]] number 2: panel", "already"]),
-    ('notch = 0.25', 'panel = "outer"', ["[[jig]] number 2: at_span_mm", "several jigs"]),
-    ('notch = 0.25', 'panel = "outer"\nat_span_mm = 2000.0', ["[[jig]] number 2: at_span_mm", "already"]),
-    ('station = "R1"', 'station = "R3"', ["[[height]] number 1: station", "not the name of a station"]),
-    ("u_mm = 0.4", 'u_mm = 0.4\n[[height]]\nstation = "R1"\nmm = 1', ["[[height]] number 2", "already"]),
-    ("[glue]", "[[glue]]", ["glue", "must be a table"]),
-    ("working_min = 35", "working_min = 80", ["[glue]: working_min", "after the gel time"]),
-    ("2026-05-16T09:15:00", '"this morning"', ["[glue]: mixed_at", "no date"]),
-    ("2026-05-16T09:15:00", "2026-05-16T09:15:00Z", ["[glue]: mixed_at", "local time"]),
-    ('sense = "0-180"', 'sense = "180"', ["[gauge]: sense", "one of nose-up, unsigned, 0-90, 0-180"]),
-    ("[wing]", "[wing", ["not TOML", "line 2"]),
-    ('name = "Trainer"', 'name = "Trainer"\nname = "Trainer"', ["not TOML", "line 4"]),
-    ("lens_folder = ", "lens_foldr = ", ["[camera]: lens_foldr", "did you mean lens_folder?"]),
-])
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ('side = "right"', 'sid = "right"', ["station R1: sid", "unknown key", "did you mean side?"]),
+        ('side = "right"', 'side = "Right"', ["R1: side", "one of left, right, centre", "did you mean right?"]),
+        ("[cards]", "[card]", ["card", "unknown", "did you mean cards?"]),
+        ("[wing]\nname", "root='R1'\n[wing]\nname", ["root", "belongs under [wing]"]),
+        ("u_scale = 0.0004", "u_scale = 0", ["[cards]: u_scale", "over 0"]),
+        ("chord_mm = 1200.5", 'chord_mm = "1200"', ["R1: chord_mm", "a number, not text", "length of the chord"]),
+        ("chord_mm = 1200.5", "", ["station R1: chord_mm", "missing", "length of the chord"]),
+        ("cards = [1, 13]", "cards = [1, 1]", ["station R1: cards", "listed twice"]),
+        ("cards = []", "cards = [13]", ["station 肋 2: cards", "card 13 belongs to station R1"]),
+        ("cards = []", "cards = [31]", ["station 肋 2: cards", "at most 30, is 31"]),
+        ("cards = []", "cards = [-1]", ["station 肋 2: cards", "at least 0, is -1"]),
+        ("cards = []", "cards = [1.5]", ["cards", "a whole number"]),
+        ("cards = []", "cards = [true]", ["cards", "a whole number, not true or false"]),
+        ('root = "R1"', 'root = "R 1"', ["[wing]: root", "not the name of a station", "did you mean R1?"]),
+        ('name = "肋 2"', 'name = "R1"', ["station R1: name", "used twice"]),
+        ('name = "肋 2"', 'name = "r1"', ["station r1: name", "case only"]),
+        ('name = "肋 2"', 'name = " R2"', ["name", "printable text"]),
+        ('name = "肋 2"', 'name = "R\\n2"', ["name", "printable text"]),
+        ('name = "肋 2"', 'name = ""', ["[[station]] number 2: name", "at least 1"]),
+        ("chord_deg = -1", "chord_deg = -30.5", ["chord_deg", "at least -30, is -30.5"]),
+        ("chord_deg = -1", "chord_deg = nan", ["station 肋 2: chord_deg", "not nan"]),
+        ("chord_deg = -1", "chord_deg = inf", ["station 肋 2: chord_deg", "not inf"]),
+        ("chord_deg = -1", "chord_deg = 1" + "0" * 400, ["station 肋 2: chord_deg", "too large"]),
+        ("chord_tolerance_deg = 0.5", "chord_tolerance_deg = 0", ["chord_tolerance_deg", "over 0"]),
+        ("span_mm = 0", "span_mm = -1", ["span_mm", "at least 0"]),
+        ("spar_tolerance_deg = 0.3", "", ["station R1: spar_tolerance_deg", "missing"]),
+        ("spar_deg = 91.5", "", ["station R1: spar_deg", "missing"]),
+        ("spar_at = 0.28", "spar_at = 28", ["spar_at", "under 1"]),
+        ('thread = "1/4-20"', "", ["[[jig]] number 1: thread", "needs its thread"]),
+        ('thread = "1/4-20"', 'thread = "quarter inch"', ["[[jig]] number 1: thread", "not a thread"]),
+        ("step_mm = 0.4", "", ["[[jig]] number 2: step_mm", "thickness"]),
+        ("step_mm = 0.4", 'step_mm = 0.4\nthread = "M6"', ["[[jig]] number 2: thread", "has no thread"]),
+        ('step_mm = 0.4\npanel = "outer"', 'step_mm = 0.4\npanel = "outr"', ["panel", "did you mean outer?"]),
+        ('step_mm = 0.4\npanel = "outer"', "step_mm = 0.4", ["[[jig]] number 2: panel", "already"]),
+        ("notch = 0.25", 'panel = "outer"', ["[[jig]] number 2: at_span_mm", "several jigs"]),
+        ("notch = 0.25", 'panel = "outer"\nat_span_mm = 2000.0', ["[[jig]] number 2: at_span_mm", "already"]),
+        ('station = "R1"', 'station = "R3"', ["[[height]] number 1: station", "not the name of a station"]),
+        ("u_mm = 0.4", 'u_mm = 0.4\n[[height]]\nstation = "R1"\nmm = 1', ["[[height]] number 2", "already"]),
+        ("[glue]", "[[glue]]", ["glue", "must be a table"]),
+        ("working_min = 35", "working_min = 80", ["[glue]: working_min", "after the gel time"]),
+        ("2026-05-16T09:15:00", '"this morning"', ["[glue]: mixed_at", "no date"]),
+        ("2026-05-16T09:15:00", "2026-05-16T09:15:00Z", ["[glue]: mixed_at", "local time"]),
+        ('sense = "0-180"', 'sense = "180"', ["[gauge]: sense", "one of nose-up, unsigned, 0-90, 0-180"]),
+        ("[wing]", "[wing", ["not TOML", "line 2"]),
+        ('name = "Trainer"', 'name = "Trainer"\nname = "Trainer"', ["not TOML", "line 4"]),
+        ("lens_folder = ", "lens_foldr = ", ["[camera]: lens_foldr", "did you mean lens_folder?"]),
+    ],
+)
 def test_every_mistake_is_one_line(old: str, new: str, words: list[str]) -> None:
     assert FULL.count(old) == 1, "the change must hit one place"
     line = mistake(FULL.replace(old, new))
@@ -201,6 +206,7 @@ def test_odd_files(tmp_path: Path) -> None:
         with pytest.raises(UserError) as caught:
             load_job(path)
         return str(caught.value)
+
     assert "is not there" in refused(tmp_path / "none.toml")
     assert "is a folder" in refused(tmp_path)
     assert "cannot be read" in refused(Path("a\0b")) or "is not there" in refused(Path("a\0b"))
@@ -218,11 +224,14 @@ def test_odd_files(tmp_path: Path) -> None:
 
 
 @settings(max_examples=150, deadline=None)
-@given(st.text(alphabet=st.sampled_from("[]=\"'.,#{}\n- _0123456789einfatrue" + "wgsdR1"), max_size=60),
-       st.integers(0, len(FULL)), st.integers(0, 40))
+@given(
+    st.text(alphabet=st.sampled_from("[]=\"'.,#{}\n- _0123456789einfatrue" + "wgsdR1"), max_size=60),
+    st.integers(0, len(FULL)),
+    st.integers(0, 40),
+)
 def test_a_garbled_file_loads_or_is_refused_in_one_line(noise: str, at: int, cut: int) -> None:
     try:
-        parse_job(FULL[:at] + noise + FULL[at + cut:], "wing.toml")
+        parse_job(FULL[:at] + noise + FULL[at + cut :], "wing.toml")
     except UserError as error:
         assert "\n" not in str(error)
 
@@ -230,7 +239,8 @@ def test_a_garbled_file_loads_or_is_refused_in_one_line(noise: str, at: int, cut
 values = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=8),
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=8), inner, max_size=3),
-    max_leaves=6)
+    max_leaves=6,
+)
 
 
 @settings(max_examples=150, deadline=None)
@@ -266,8 +276,14 @@ def test_a_starting_job_loads_whatever_its_name() -> None:
 
 def test_a_starting_job_with_its_comments_taken_off_loads_too() -> None:
     lines = starting_job(Start()).splitlines()
-    keys = [line[2:] if line.startswith(("# [", "# ")) and ("=" in line.split("#")[1] or line[2] == "[") and
-            not line.startswith(("# One", "# two", "# profile")) else line for line in lines]
+    keys = [
+        line[2:]
+        if line.startswith(("# [", "# "))
+        and ("=" in line.split("#")[1] or line[2] == "[")
+        and not line.startswith(("# One", "# two", "# profile"))
+        else line
+        for line in lines
+    ]
     text = "\n".join(keys).replace("[cards]", "[cards]", 1)
     job = parse_job(text)
     assert job.jigs[0].thread == "M6"

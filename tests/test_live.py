@@ -23,25 +23,33 @@ from shop.photo_file import jpeg_bytes
 from shop.turned import draw_turned
 from starlette.testclient import TestClient
 
-from rigging import live_source
 from rigging.cli.main import run as command
-from rigging.cure_watch import CureWatch, threshold
-from rigging.live import Run
-from rigging.live_show import big
+from rigging.live import source as live_source
+from rigging.live.cure_watch import CureWatch, threshold
+from rigging.live.setting import Run
+from rigging.live.show import big
 from rigging.page.app import make_app
 from rigging.page.desk import Desk
 from rigging.page.gate import Gate
 from rigging.plots.live import live_plot
 from shared.quantity import Component, Quantity
-from vision import relative
-from vision.photo import Picture
+from vision.image.photo import Picture
+from vision.live import relative
+from vision.live.relative import Change, Start, begin, compare
+from vision.live.stillness import Stillness
 from vision.reader import read_fully
-from vision.relative import Change, Start, begin, compare
-from vision.stillness import Stillness
 
 CAMERA = PHONE.scaled(0.6)
-SCENE = Scene(seed=1, camera=CAMERA, chord_mm=800.0, chord_deg=1.6, cards=(CardAt("panel", 1, 0.45),), clutter=8,
-              exposure=0.7, strings=(String(x_mm=70.0, radius_mm=0.8, rgb=(0.06, 0.06, 0.07), shadow=0.3),))
+SCENE = Scene(
+    seed=1,
+    camera=CAMERA,
+    chord_mm=800.0,
+    chord_deg=1.6,
+    cards=(CardAt("panel", 1, 0.45),),
+    clutter=8,
+    exposure=0.7,
+    strings=(String(x_mm=70.0, radius_mm=0.8, rgb=(0.06, 0.06, 0.07), shadow=0.3),),
+)
 JOB = """
 [wing]
 name = "drawn"
@@ -106,16 +114,22 @@ def test_what_all_photos_share_cancels(start: Start, steps: dict[float, np.ndarr
     change = seen(start, steps[0.02]).turn
     assert change is not None
     names = set(change.budget())
-    assert names <= {"pixel noise, this photo", "pixel noise, first photo", "camera's stillness",
-                     "tilt of the rib as it turns", "first photo's geometry"}
+    assert names <= {
+        "pixel noise, this photo",
+        "pixel noise, first photo",
+        "camera's stillness",
+        "tilt of the rib as it turns",
+        "first photo's geometry",
+    }
     assert change.u < start.value.u / 5
     other = seen(start, steps[0.04]).turn
     assert other is not None
     assert (other - change).u < (other.u**2 + change.u**2) ** 0.5  # the first photo's noise is one and the same
 
 
-def test_what_scatters_beyond_noise_and_stillness_is_allowed_for(start: Start, steps: dict[float, np.ndarray],
-                                                                 monkeypatch: pytest.MonkeyPatch):
+def test_what_scatters_beyond_noise_and_stillness_is_allowed_for(
+    start: Start, steps: dict[float, np.ndarray], monkeypatch: pytest.MonkeyPatch
+):
     allowed = seen(start, steps[0.02]).turn
     monkeypatch.setattr(relative, "UNEXPLAINED", 1.0)
     bare = seen(start, steps[0.02]).turn
@@ -160,7 +174,7 @@ def test_another_scene_or_a_hidden_line_gives_no_number(start: Start, first: np.
     hidden = first.copy()
     px = np.rint(start.plane.to_pixels((start.chord.a + start.chord.b) / 2)).astype(int)
     for x, y in px[: int(0.75 * len(px))]:
-        hidden[max(0, y - 25):y + 25, max(0, x - 12):x + 12] = 90
+        hidden[max(0, y - 25) : y + 25, max(0, x - 12) : x + 12] = 90
     assert seen(start, hidden).turn is None
     smaller = seen(start, first[:-4])
     assert smaller.turn is None and "size" in smaller.reason
@@ -168,8 +182,9 @@ def test_another_scene_or_a_hidden_line_gives_no_number(start: Start, first: np.
     assert blank.turn is None and blank.camera.reason
 
 
-def test_a_run_says_what_is_left_to_turn_and_begins_anew_when_the_camera_moved(first: np.ndarray,
-                                                                                steps: dict[float, np.ndarray]):
+def test_a_run_says_what_is_left_to_turn_and_begins_anew_when_the_camera_moved(
+    first: np.ndarray, steps: dict[float, np.ndarray]
+):
     job = job_for(SCENE)
     run, at = Run(replace(job, stations=(replace(job.stations[0], spar_deg=None),)), "R1"), datetime(2024, 5, 4, 10)
     begun = run.feed(Picture.from_array(first, "a"), at)
@@ -190,10 +205,15 @@ def test_a_photo_without_the_station_starts_nothing():
 
 # --- the watch
 
+
 def made(z: float, u: float = 0.001) -> Change:
     still = Stillness(np.zeros(3), 0.0, np.zeros((4, 4)), np.zeros((4, 4)), 0.0, 0.02, 50, "")
-    return Change(Quantity(z * u, (Component("noise", "n", u),)), "", still,
-                  *(Quantity(0.0, (Component("slide", "s", 0.01),)),) * 2)
+    return Change(
+        Quantity(z * u, (Component("noise", "n", u),)),
+        "",
+        still,
+        *(Quantity(0.0, (Component("slide", "s", 0.01),)),) * 2,
+    )
 
 
 def test_the_watch_does_not_cry_wolf_over_twelve_hours():
@@ -229,6 +249,7 @@ def test_the_watch_warns_at_the_second_photo_beyond_its_threshold():
 
 
 # --- photos that arrive
+
 
 def test_a_photo_is_waited_for_until_it_is_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setattr(live_source, "LOOK_S", 0.01)
@@ -293,9 +314,14 @@ def test_a_camera_s_pictures_are_averaged(monkeypatch: pytest.MonkeyPatch):
 
 # --- the command, its record, and the page
 
-def test_the_command_follows_watches_warns_and_keeps(tmp_path: Path, first: np.ndarray, steps: dict[float, np.ndarray],
-                                                     capsys: pytest.CaptureFixture[str],
-                                                     monkeypatch: pytest.MonkeyPatch):
+
+def test_the_command_follows_watches_warns_and_keeps(
+    tmp_path: Path,
+    first: np.ndarray,
+    steps: dict[float, np.ndarray],
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+):
     monkeypatch.setattr(live_source, "LOOK_S", 0.01)
     (tmp_path / "wing.toml").write_text(JOB)
     folder = tmp_path / "in"
@@ -307,7 +333,13 @@ def test_the_command_follows_watches_warns_and_keeps(tmp_path: Path, first: np.n
     said = capsys.readouterr().out
     assert code == 1 and "The rib has turned: +0.0" in said and "turn the screw anticlockwise" in said
     (kept,) = (tmp_path / "wing-shop" / "live").iterdir()
-    assert {p.name for p in kept.iterdir()} == {"live.csv", "live.svg", "live.png", "first-00001.jpg", "alarm-00004.jpg"}
+    assert {p.name for p in kept.iterdir()} == {
+        "live.csv",
+        "live.svg",
+        "live.png",
+        "first-00001.jpg",
+        "alarm-00004.jpg",
+    }
     rows = list(csv.DictReader(io.StringIO((kept / "live.csv").read_text())))
     assert [r["state"] for r in rows] == ["start", "seen", "seen", "seen"]
     assert abs(float(rows[2]["change_deg"]) - 0.04) < 2 * float(rows[2]["U_change_deg"])
@@ -327,10 +359,12 @@ def test_the_command_follows_watches_warns_and_keeps(tmp_path: Path, first: np.n
     desk.close()
 
 
-@pytest.mark.parametrize(("arguments", "what"), [(["R9", "."], "R1"), (["R1", "nowhere"], "looked into"),
-                                                 (["R1", "77"], "camera 77")])
-def test_what_cannot_be_followed_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str], arguments: list[str],
-                                             what: str):
+@pytest.mark.parametrize(
+    ("arguments", "what"), [(["R9", "."], "R1"), (["R1", "nowhere"], "looked into"), (["R1", "77"], "camera 77")]
+)
+def test_what_cannot_be_followed_is_one_line(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], arguments: list[str], what: str
+):
     (tmp_path / "wing.toml").write_text(JOB)
     assert command(["live", str(tmp_path / "wing.toml"), *arguments, "--idle", "0"]) == 2
     assert what in capsys.readouterr().err

@@ -9,9 +9,9 @@ from shop import draw
 from shop.chance import good_scene
 from shop.jobs import job_for, lens_for
 
-from vision.photo import Picture
+from vision.image.photo import Picture
+from vision.live.relative import Start, begin, compare
 from vision.reader import read_fully
-from vision.relative import Start, begin, compare
 
 SCENE = good_scene(46_001, "panels", "plumb")
 

@@ -11,13 +11,13 @@ from shop import draw
 from shop.chance import good_scene
 from shop.jobs import job_for, lens_for
 
-from rigging import live
-from rigging.live import Run
-from vision import relative_start
-from vision.photo import Picture
-from vision.pieces import Pieces
+from rigging.live import setting as live
+from rigging.live.setting import Run
+from vision.image.photo import Picture
+from vision.live import start as relative_start
+from vision.live.pieces import Pieces
+from vision.live.relative import begin, compare
 from vision.reader import Seen, read_fully
-from vision.relative import begin, compare
 
 TURN_DEG = 0.08
 
@@ -50,8 +50,9 @@ def off_and_u(first: tuple[Picture, Seen, float], later: tuple[np.ndarray, float
     return change.turn.value - (later[1] - first[2]), change.turn.u
 
 
-def test_a_rib_is_followed_under_a_laser_line(first: tuple[Picture, Seen, float], later: tuple[np.ndarray, float],
-                                              monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_rib_is_followed_under_a_laser_line(
+    first: tuple[Picture, Seen, float], later: tuple[np.ndarray, float], monkeypatch: pytest.MonkeyPatch
+) -> None:
     error, u = off_and_u(first, later)
     assert abs(error) < 2 * u and abs(error) < 0.006
     monkeypatch.setattr(relative_start, "_clear_of", lambda _lines, pieces, _scale: pieces)
@@ -59,8 +60,9 @@ def test_a_rib_is_followed_under_a_laser_line(first: tuple[Picture, Seen, float]
     assert held_back < -0.009 and abs(held_back) > 2 * its_u
 
 
-def test_where_a_line_leaves_nothing_to_follow_it_is_said(first: tuple[Picture, Seen, float],
-                                                          monkeypatch: pytest.MonkeyPatch) -> None:
+def test_where_a_line_leaves_nothing_to_follow_it_is_said(
+    first: tuple[Picture, Seen, float], monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setattr(relative_start, "CLEAR_MM", 1000.0)
     with pytest.raises(ValueError, match=r"within 1000 mm of nearly all of the chord line .* move it away by more"):
         begin(first[0], first[1], SCENE.chord_mm)

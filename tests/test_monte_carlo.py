@@ -7,21 +7,21 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from rigging.hints_file import hints_of, parse_given
+from rigging.batch.hints_file import hints_of, parse_given
 from samples import TRAINER
 from shared.errors import UserError
-from shared.job_file import load_job
+from shared.job.file import load_job
 from shared.quantity import Component, Quantity
-from vision.hints import Hint
-from vision.monte_carlo import Draws, compare
+from vision.lines.hints import Hint
 from vision.reader import read_photo
+from vision.solution.monte_carlo import Draws, compare
 
 
 def test_draws_agree_with_the_budget_of_a_sound_photo() -> None:
     job = load_job(TRAINER / "trainer.toml")
     reading = read_photo(TRAINER / "photos" / "R3.jpg", job, monte_carlo=200)
     assert reading.chord.quantity is not None
-    (name, said), = reading.made.settings
+    ((name, said),) = reading.made.settings
     assert name == "monte carlo"
     u = float(said.split(", u ")[1].split(",")[0])
     # 200 draws leave the standard deviation open by 5 % (one sigma)

@@ -121,9 +121,7 @@ def test_rails_leave_the_line_itself_visible() -> None:
     rails(drawn, np.array(CHORD), COLOURS["chord"], 8.0, 2)
     for x, y in CHORD[1:-1]:
         np.testing.assert_array_equal(drawn[round(y), round(x)], image[round(y), round(x)])
-        assert (
-            drawn[round(y) - 9 : round(y) - 6, round(x)] != image[round(y) - 9 : round(y) - 6, round(x)]
-        ).any()
+        assert (drawn[round(y) - 9 : round(y) - 6, round(x)] != image[round(y) - 9 : round(y) - 6, round(x)]).any()
 
 
 @pytest.mark.parametrize("bow", [0.0, 3.0, -2.0])
@@ -192,9 +190,7 @@ def test_labels_keep_off_each_other_and_inside() -> None:
     path = np.array([[100.0, 300.0], [700.0, 310.0]])
     board.avoid(path)
     size = extent("chord line", face(20))
-    boxes = [
-        (*(c := board.place(beside(path, size, 6), size)), c[0] + size[0], c[1] + size[1]) for _ in range(5)
-    ]
+    boxes = [(*(c := board.place(beside(path, size, 6), size)), c[0] + size[0], c[1] + size[1]) for _ in range(5)]
     for a, b in itertools.combinations(boxes, 2):
         assert min(a[2], b[2]) <= max(a[0], b[0]) or min(a[3], b[3]) <= max(a[1], b[1])
     assert all(b[0] >= 0 and b[1] >= 0 and b[2] <= 800 and b[3] <= 600 for b in boxes)

@@ -26,8 +26,8 @@ from rigging.page.gate import ALPHABET, LENGTH, TRIES, Gate
 from rigging.page.keeping import keep_survey
 from rigging.page.view import glue_tree
 from rigging.page.watch import Watcher
-from rigging.record import load_record
-from shared.job import Glue
+from rigging.record.chain import load_record
+from shared.job.model import Glue
 
 SAMPLE = Path(__file__).parent.parent / "samples" / "trainer"
 HOSTS = frozenset({"testserver"})
@@ -35,8 +35,9 @@ R1, R2 = 0, 1
 
 
 def desk_of(home: Path, limit_s: float = 20.0) -> Desk:
-    return Desk(home / "trainer.toml", reader="page_reader:read_photo", drawer="page_reader:draw", workers=2,
-                limit_s=limit_s)
+    return Desk(
+        home / "trainer.toml", reader="page_reader:read_photo", drawer="page_reader:draw", workers=2, limit_s=limit_s
+    )
 
 
 @pytest.fixture
@@ -109,8 +110,15 @@ def test_a_line_pointed_at_is_recorded_as_helped_and_outlives_a_restart(client: 
     assert entry.hints == ("chord 2.0,30.5 70.2,31.0",)
 
 
-@pytest.mark.parametrize("points", [{"a": [1, 1], "b": [2, 2]}, {"a": [-5, 1], "b": [60, 2]}, {"a": [1], "b": [60, 2]},
-                                    {"a": [1, 1], "b": [60, 2], "role": "wing"}])
+@pytest.mark.parametrize(
+    "points",
+    [
+        {"a": [1, 1], "b": [2, 2]},
+        {"a": [-5, 1], "b": [60, 2]},
+        {"a": [1], "b": [60, 2]},
+        {"a": [1, 1], "b": [60, 2], "role": "wing"},
+    ],
+)
 def test_points_that_make_no_line_are_refused(client: TestClient, points: dict[str, Any]):
     ident = send(client, photo(R1)).json()["id"]
     assert client.post(f"/api/photos/{ident}/hint", json={"role": "chord", **points}).status_code == 422
@@ -211,7 +219,9 @@ def test_bombs_and_oversizes_are_refused(client: TestClient, desk: Desk):
         return struct.pack(">I", len(body)) + kind + body + struct.pack(">I", zlib.crc32(kind + body))
 
     head = struct.pack(">IIBBBBB", 60_000, 60_000, 8, 0, 0, 0, 0)
-    bomb = b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", zlib.compress(bytes(10**6))) + chunk(b"IEND", b"")
+    bomb = (
+        b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", zlib.compress(bytes(10**6))) + chunk(b"IEND", b"")
+    )
     ident = send(client, bomb).json()["id"]
     (seen,) = settled(client)["photos"]
     assert not seen["measured"] and "megapixels" in seen["chord"]
@@ -237,7 +247,9 @@ def test_no_path_from_outside_reaches_the_disk(client: TestClient, home: Path):
     send(client, photo(R1))
     settled(client)
     new = {p.name for p in home.rglob("*") if p.is_file()} - {p.name for p in before}
-    assert all(re.fullmatch(r"[0-9a-f]{16}\.png|[0-9a-f]{16}-[0-9a-f]{8}-angles\.jpg|[0-9a-f]{64}\.json", n) for n in new)
+    assert all(
+        re.fullmatch(r"[0-9a-f]{16}\.png|[0-9a-f]{16}-[0-9a-f]{8}-angles\.jpg|[0-9a-f]{64}\.json", n) for n in new
+    )
 
 
 def test_other_sites_other_names_and_forms_are_turned_away(client: TestClient):

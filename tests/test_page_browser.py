@@ -57,7 +57,9 @@ def page(bench: tuple[str, list[str], Desk]) -> Iterator[Any]:
         shown = context.new_page()
         shown.set_default_timeout(20_000)
         faults: list[str] = []
-        shown.on("console", lambda m: faults.append(m.text) if m.type == "error" and "ERR_FAILED" not in m.text else None)
+        shown.on(
+            "console", lambda m: faults.append(m.text) if m.type == "error" and "ERR_FAILED" not in m.text else None
+        )
         shown.on("pageerror", lambda e: faults.append(str(e)))
         shown.goto(f"http://{host}/")
         assert shown.url.endswith("/enter")
@@ -81,7 +83,9 @@ def clean(page: Any, name: str) -> None:
         page.screenshot(path=str(Path(folder) / f"{name}-whole.png"), full_page=True)
     found = Axe().run(page)
     assert found.violations_count == 0, found.generate_report()
-    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), f"{name}: the page is wider than the phone"
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), (
+        f"{name}: the page is wider than the phone"
+    )
     small = page.evaluate("""[...document.querySelectorAll("button, footer label, select")].filter((e) => {
         const box = e.getBoundingClientRect();
         return box.width && (box.height < 44 || box.width < 44); }).map((e) => e.textContent)""")
@@ -89,8 +93,9 @@ def clean(page: Any, name: str) -> None:
 
 
 def send(page: Any, *photos: bytes) -> None:
-    page.locator("#pick").set_input_files([{"name": f"{k}.png", "mimeType": "image/png", "buffer": p}
-                                           for k, p in enumerate(photos)])
+    page.locator("#pick").set_input_files(
+        [{"name": f"{k}.png", "mimeType": "image/png", "buffer": p} for k, p in enumerate(photos)]
+    )
 
 
 def test_a_doubtful_line_is_repaired_by_two_taps(page: Any):
@@ -158,12 +163,28 @@ def test_the_gauge_is_typed_in_and_the_glue_noted(page: Any):
 
 
 def test_a_live_run_is_shown_above_all_else(page: Any, bench: tuple[str, list[str], Desk]):
-    tree = {"station": "R2", "watching": True, "ended": False, "every_s": 60.0, "at": "2024-05-04T10:12:00",
-            "written": time.time(), "photo": 12, "state": "seen", "reason": "", "standing": "nonconforming",
-            "turn": "jig of R2: turn the screw anticlockwise 1/4 turn", "doubts": [], "angle": "\N{MINUS SIGN}0.731° ± 0.054°",
-            "off": "\N{MINUS SIGN}0.43° ± 0.05°", "change": "+0.0412° ± 0.0021°", "since": "p00.jpg", "design": "+1.50°",
-            "alarms": ["The rib has turned: +0.0412° ± 0.0021° since the first photo. (photo 12, 10:12:00)"],
-            "curve": [[60.0 * k, 0.004 * k, 0.002] for k in range(12)], "caution": ""}
+    tree = {
+        "station": "R2",
+        "watching": True,
+        "ended": False,
+        "every_s": 60.0,
+        "at": "2024-05-04T10:12:00",
+        "written": time.time(),
+        "photo": 12,
+        "state": "seen",
+        "reason": "",
+        "standing": "nonconforming",
+        "turn": "jig of R2: turn the screw anticlockwise 1/4 turn",
+        "doubts": [],
+        "angle": "\N{MINUS SIGN}0.731° ± 0.054°",
+        "off": "\N{MINUS SIGN}0.43° ± 0.05°",
+        "change": "+0.0412° ± 0.0021°",
+        "since": "p00.jpg",
+        "design": "+1.50°",
+        "alarms": ["The rib has turned: +0.0412° ± 0.0021° since the first photo. (photo 12, 10:12:00)"],
+        "curve": [[60.0 * k, 0.004 * k, 0.002] for k in range(12)],
+        "caution": "",
+    }
     place = bench[2].bench.folder / "live.json"
     place.write_bytes(msgspec.json.encode(tree))
     live = page.locator("#live")
@@ -171,7 +192,9 @@ def test_a_live_run_is_shown_above_all_else(page: Any, bench: tuple[str, list[st
     assert live.locator(".alarm").count() == 1 and live.locator("canvas").count() == 1
     page.evaluate("scrollTo(0, 0)")
     clean(page, "live")
-    place.write_bytes(msgspec.json.encode({**tree, "state": "camera moved", "reason": "bumped", "angle": None, "change": None}))
+    place.write_bytes(
+        msgspec.json.encode({**tree, "state": "camera moved", "reason": "bumped", "angle": None, "change": None})
+    )
     live.get_by_text("The camera was moved: bumped").wait_for()
     clean(page, "live-moved")
     place.unlink()

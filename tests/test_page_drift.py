@@ -9,14 +9,14 @@ from dataclasses import replace
 import pytest
 from starlette.testclient import TestClient
 
-from rigging.new_job import Start, starting_job
 from rigging.page.app import make_app
 from rigging.page.desk import Desk
 from rigging.page.drift import DriftCheck
 from rigging.page.gate import Gate
 from rigging.page.view import standing
 from rigging.page.watch import news
-from shared.job import Level
+from rigging.planning.new_job import Start, starting_job
+from shared.job.model import Level
 from tests.batch_help import small_folder
 from tests.drift_reader import LENS
 
@@ -30,7 +30,9 @@ def desk(tmp_path_factory: pytest.TempPathFactory):
     (home / "lens").mkdir()
     shutil.copy(LENS, home / "lens")
     (home / "wing.toml").write_text(starting_job(Start()), "utf-8")
-    made = Desk(home / "wing.toml", reader="tests.drift_reader:read_bench_photo", drawer="tests.fake_reader:draw", workers=2)
+    made = Desk(
+        home / "wing.toml", reader="tests.drift_reader:read_bench_photo", drawer="tests.fake_reader:draw", workers=2
+    )
     for path in sorted(small_folder(home / "photos", PHOTOS).iterdir()):
         made.bench.add(path.read_bytes())
     made.start()
@@ -58,12 +60,14 @@ def test_a_watched_folder_tells_of_it_too(desk: Desk):
 
 def test_the_check_is_made_once_for_the_same_photos(desk: Desk, monkeypatch: pytest.MonkeyPatch):
     first = desk.drift.of(desk.job, [s.tree for s in desk.seen() if s.tree is not None])
-    monkeypatch.setattr("rigging.batch_drift.BatchWatch.check", lambda *_: pytest.fail("checked again"))
+    monkeypatch.setattr("rigging.batch.drift.BatchWatch.check", lambda *_: pytest.fail("checked again"))
     assert standing(desk).readings
     assert desk.drift.of(desk.job, [s.tree for s in desk.seen() if s.tree is not None]) is first
 
 
-def test_a_profile_that_cannot_be_read_is_told_and_the_readings_still_shown(desk: Desk, monkeypatch: pytest.MonkeyPatch):
+def test_a_profile_that_cannot_be_read_is_told_and_the_readings_still_shown(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+):
     monkeypatch.setattr(desk, "job", replace(desk.job, level=Level("lost.json")))
     monkeypatch.setattr(desk, "drift", DriftCheck())
     now = standing(desk)

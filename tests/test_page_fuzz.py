@@ -17,11 +17,31 @@ from rigging.page.desk import Desk
 from rigging.page.gate import Gate
 
 SAMPLE = Path(__file__).parent.parent / "samples" / "trainer"
-PATHS = ("/api/state", "/api/photos", "/api/gauge", "/api/moved", "/api/glue", "/api/keep", "/api/enter", "/enter", "/",
-         "/api/photos/0123456789abcdef/hint", "/api/photos/0123456789abcdef/overlay", "/static/page.js")
+PATHS = (
+    "/api/state",
+    "/api/photos",
+    "/api/gauge",
+    "/api/moved",
+    "/api/glue",
+    "/api/keep",
+    "/api/enter",
+    "/enter",
+    "/",
+    "/api/photos/0123456789abcdef/hint",
+    "/api/photos/0123456789abcdef/overlay",
+    "/static/page.js",
+)
 NAMES = st.sampled_from(["station", "line", "shown_deg", "now", "note", "code", "role", "a", "b"])
-VALUES = st.recursive(st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=8)
-                      | st.sampled_from(["R1", "chord", "plumb"]), lambda inner: st.lists(inner, max_size=3), max_leaves=4)
+VALUES = st.recursive(
+    st.none()
+    | st.booleans()
+    | st.integers()
+    | st.floats()
+    | st.text(max_size=8)
+    | st.sampled_from(["R1", "chord", "plumb"]),
+    lambda inner: st.lists(inner, max_size=3),
+    max_leaves=4,
+)
 
 
 @pytest.fixture(scope="module")
@@ -35,7 +55,9 @@ def client(tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
     desk.close()
 
 
-@settings(max_examples=150, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=150, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 @given(path=st.sampled_from(PATHS), body=st.dictionaries(NAMES, VALUES, max_size=4))
 def test_any_json_is_taken_or_turned_away(client: TestClient, path: str, body: dict[str, Any]):
     import json
@@ -45,13 +67,19 @@ def test_any_json_is_taken_or_turned_away(client: TestClient, path: str, body: d
     assert client.get("/api/state").status_code == 200
 
 
-@settings(max_examples=150, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(method=st.sampled_from(["GET", "POST", "PUT", "DELETE", "HEAD", "OPTIONS"]), body=st.binary(max_size=60),
-       path=st.one_of(st.sampled_from(PATHS), st.text("/.%ab01\\:?", max_size=20).map(lambda t: "/" + t.lstrip("/"))),
-       kind=st.sampled_from(["", "application/json", "text/plain", "multipart/form-data"]),
-       cookie=st.text(st.characters(min_codepoint=33, max_codepoint=126), max_size=20))
-def test_any_bytes_are_taken_or_turned_away(client: TestClient, method: str, body: bytes, path: str, kind: str,
-                                            cookie: str):
+@settings(
+    max_examples=150, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(
+    method=st.sampled_from(["GET", "POST", "PUT", "DELETE", "HEAD", "OPTIONS"]),
+    body=st.binary(max_size=60),
+    path=st.one_of(st.sampled_from(PATHS), st.text("/.%ab01\\:?", max_size=20).map(lambda t: "/" + t.lstrip("/"))),
+    kind=st.sampled_from(["", "application/json", "text/plain", "multipart/form-data"]),
+    cookie=st.text(st.characters(min_codepoint=33, max_codepoint=126), max_size=20),
+)
+def test_any_bytes_are_taken_or_turned_away(
+    client: TestClient, method: str, body: bytes, path: str, kind: str, cookie: str
+):
     told = client.request(method, path, content=body, headers={"content-type": kind, "cookie": cookie})
     assert told.status_code < 500
     assert "content-security-policy" in told.headers

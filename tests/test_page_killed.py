@@ -21,8 +21,12 @@ TRUTH = json.loads((SAMPLE / "truth.json").read_text())["photos"]
 
 
 def started(home: Path) -> tuple[subprocess.Popen[str], str]:
-    server = subprocess.Popen([sys.executable, "-m", "rigging.cli.main", "serve", str(home / "trainer.toml"), "--port", "0"],
-                              cwd=SAMPLE.parent.parent, stdout=subprocess.PIPE, text=True)
+    server = subprocess.Popen(
+        [sys.executable, "-m", "rigging.cli.main", "serve", str(home / "trainer.toml"), "--port", "0"],
+        cwd=SAMPLE.parent.parent,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
     assert server.stdout is not None
     found = re.search(r"http://\S+/", server.stdout.readline())
     assert found

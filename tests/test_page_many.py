@@ -26,8 +26,12 @@ SAMPLE = HERE.parent / "samples" / "trainer"
 
 def started(job: Path, port: int) -> tuple[subprocess.Popen[str], int]:
     path = os.pathsep.join((str(HERE), str(HERE.parent), *filter(None, [os.environ.get("PYTHONPATH")])))
-    server = subprocess.Popen([sys.executable, str(HERE / "run_page.py"), str(job), str(port)], stdout=subprocess.PIPE,
-                              text=True, env={**os.environ, "PYTHONPATH": path})
+    server = subprocess.Popen(
+        [sys.executable, str(HERE / "run_page.py"), str(job), str(port)],
+        stdout=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "PYTHONPATH": path},
+    )
     assert server.stdout is not None
     told = server.stdout.readline()
     assert told
@@ -40,7 +44,7 @@ def test_uploads_from_many_clients_outlive_a_kill(tmp_path: Path):
         shutil.copy(SAMPLE / name, tmp_path / name)
     good = [photo(n % 12, seed=n) for n in range(20)]
     bad = [good[0][:300], good[1][:400], b"not a photo", b""]
-    work = [x for n in range(4) for x in (*good[5 * n:5 * n + 5], bad[n])]
+    work = [x for n in range(4) for x in (*good[5 * n : 5 * n + 5], bad[n])]
     server, port = started(tmp_path / "trainer.toml", 0)
     base, client = f"http://127.0.0.1:{port}", httpx2.Client(timeout=60, verify=False)
     told: dict[int, tuple[int, Any]] = {}

@@ -35,9 +35,17 @@ from schemathesis.specs.openapi.checks import (  # noqa: E402
 )
 
 SAMPLE = Path(__file__).parent.parent / "samples" / "trainer"
-ERROR = {"description": "turned away", "content": {"application/json": {"schema": {
-    "type": "object", "required": ["error"], "properties": {"error": {"type": "string"}}}}}}
-JPEG = {"200": {"description": "a picture", "content": {"image/jpeg": {"schema": {"type": "string", "format": "binary"}}}}}
+ERROR = {
+    "description": "turned away",
+    "content": {
+        "application/json": {
+            "schema": {"type": "object", "required": ["error"], "properties": {"error": {"type": "string"}}}
+        }
+    },
+}
+JPEG = {
+    "200": {"description": "a picture", "content": {"image/jpeg": {"schema": {"type": "string", "format": "binary"}}}}
+}
 STATION = {"type": "string", "enum": ["R1", "R2", "L6"]}
 POINT = {"type": "array", "minItems": 2, "maxItems": 2, "items": {"type": "number", "minimum": 0, "maximum": 5000}}
 
@@ -53,9 +61,21 @@ def answers(*codes: int, ok: dict[str, Any] | None = None) -> dict[str, Any]:
 
 
 IDENT = {"name": "ident", "in": "path", "required": True, "schema": {"type": "string", "pattern": "^[0-9a-f]{16}$"}}
-TAKEN = {code: {"description": "taken", "content": {"application/json": {"schema": {
-    "type": "object", "required": ["id", "new"], "properties": {"id": {"type": "string"}, "new": {"type": "boolean"}}}}}}
-    for code in ("200", "201")}
+TAKEN = {
+    code: {
+        "description": "taken",
+        "content": {
+            "application/json": {
+                "schema": {
+                    "type": "object",
+                    "required": ["id", "new"],
+                    "properties": {"id": {"type": "string"}, "new": {"type": "boolean"}},
+                }
+            }
+        },
+    }
+    for code in ("200", "201")
+}
 WRONG = (400, 404, 405, 408, 413, 415, 422)
 
 
@@ -63,21 +83,33 @@ def described() -> dict[str, Any]:
     def post(request: dict[str, Any]) -> dict[str, Any]:
         return {"post": {"requestBody": request, "responses": answers(*WRONG)}}
 
-    octets = {"required": True, "content": {"application/octet-stream": {"schema": {"type": "string", "format": "binary"}}}}
+    octets = {
+        "required": True,
+        "content": {"application/octet-stream": {"schema": {"type": "string", "format": "binary"}}},
+    }
     return {
-        "openapi": "3.0.3", "info": {"title": "the bench", "version": "1"},
+        "openapi": "3.0.3",
+        "info": {"title": "the bench", "version": "1"},
         "paths": {
             "/api/state": {"get": {"responses": answers(*WRONG)}},
             "/api/live": {"get": {"responses": answers(*WRONG)}},
             "/api/photos": {"post": {"requestBody": octets, "responses": answers(*WRONG, ok=TAKEN)}},
             "/api/photos/{ident}/overlay": {"get": {"parameters": [IDENT], "responses": answers(*WRONG, ok=JPEG)}},
             "/api/photos/{ident}/picture": {"get": {"parameters": [IDENT], "responses": answers(*WRONG, ok=JPEG)}},
-            "/api/photos/{ident}/hint": {"post": {"parameters": [IDENT], "responses": answers(*WRONG), "requestBody": body(
-                role={"type": "string", "enum": ["chord", "spar", "plumb", "level"]}, a=POINT, b=POINT)}},
+            "/api/photos/{ident}/hint": {
+                "post": {
+                    "parameters": [IDENT],
+                    "responses": answers(*WRONG),
+                    "requestBody": body(
+                        role={"type": "string", "enum": ["chord", "spar", "plumb", "level"]}, a=POINT, b=POINT
+                    ),
+                }
+            },
             "/api/photos/{ident}/display": {"post": {"parameters": [IDENT], "responses": answers(*WRONG)}},
             "/api/display": {"post": {"requestBody": octets, "responses": answers(*WRONG)}},
-            "/api/gauge": post(body(station=STATION, line={"type": "string", "enum": ["chord", "spar"]},
-                                    shown_deg={"type": "number"})),
+            "/api/gauge": post(
+                body(station=STATION, line={"type": "string", "enum": ["chord", "spar"]}, shown_deg={"type": "number"})
+            ),
             "/api/moved": post(body(station=STATION)),
             "/api/glue": post(body(now={"type": "boolean"})),
             "/api/keep": post(body(note={"type": "string", "maxLength": 300})),
@@ -103,10 +135,17 @@ SCHEMA = schemathesis.openapi.from_dict(described())
 
 
 @SCHEMA.parametrize()
-@settings(max_examples=20, deadline=None, derandomize=True, phases=[Phase.explicit, Phase.generate],
-          suppress_health_check=list(HealthCheck))
+@settings(
+    max_examples=20,
+    deadline=None,
+    derandomize=True,
+    phases=[Phase.explicit, Phase.generate],
+    suppress_health_check=list(HealthCheck),
+)
 def test_no_request_makes_the_server_fail_or_answer_otherwise_than_described(case: Any, server: str):
     """Well and ill formed requests alike (schemathesis draws both)."""
     answer = case.call(base_url=server)
-    case.validate_response(answer, checks=[not_a_server_error, status_code_conformance, content_type_conformance,
-                                           response_schema_conformance])
+    case.validate_response(
+        answer,
+        checks=[not_a_server_error, status_code_conformance, content_type_conformance, response_schema_conformance],
+    )

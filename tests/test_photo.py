@@ -15,11 +15,11 @@ import pillow_heif
 import pytest
 from PIL import Image
 
-from calibration.lens_match import layouts
-from vision.photo import MAX_PIXELS, Picture, decode_photo, open_photo
-from vision.photo_exif import Exif
-from vision.photo_file import PhotoError, shown_name
-from vision.photo_pixels import upright
+from calibration.lens.match import layouts
+from vision.image.exif import Exif
+from vision.image.photo import MAX_PIXELS, Picture, decode_photo, open_photo
+from vision.image.photo_file import PhotoError, shown_name
+from vision.image.pixels import upright
 
 WIDTH, HEIGHT = 162, 118  # neither a multiple of 4 nor square
 
@@ -46,22 +46,32 @@ def saved(image: Image.Image, kind: str, **options: object) -> bytes:
     return out.getvalue()
 
 
-@pytest.mark.parametrize(("kind", "options", "atol"), [
-    ("JPEG", {"quality": 98}, 3), ("JPEG", {"quality": 98, "progressive": True}, 3),
-    ("JPEG", {"quality": 98, "subsampling": 0}, 3), ("PNG", {}, 1), ("TIFF", {}, 1),
-    ("TIFF", {"compression": "tiff_lzw"}, 1), ("WEBP", {"quality": 98}, 6), ("WEBP", {"lossless": True}, 1),
-    ("AVIF", {"quality": 98}, 4),
-])
-def test_every_format_gives_the_same_picture(scene: np.ndarray, luma: np.ndarray, kind: str,
-                                             options: dict[str, object], atol: float) -> None:
+@pytest.mark.parametrize(
+    ("kind", "options", "atol"),
+    [
+        ("JPEG", {"quality": 98}, 3),
+        ("JPEG", {"quality": 98, "progressive": True}, 3),
+        ("JPEG", {"quality": 98, "subsampling": 0}, 3),
+        ("PNG", {}, 1),
+        ("TIFF", {}, 1),
+        ("TIFF", {"compression": "tiff_lzw"}, 1),
+        ("WEBP", {"quality": 98}, 6),
+        ("WEBP", {"lossless": True}, 1),
+        ("AVIF", {"quality": 98}, 4),
+    ],
+)
+def test_every_format_gives_the_same_picture(
+    scene: np.ndarray, luma: np.ndarray, kind: str, options: dict[str, object], atol: float
+) -> None:
     picture = decode_photo(saved(Image.fromarray(scene), kind, **options), "x")
     np.testing.assert_allclose(picture.gray, luma, rtol=0, atol=atol)
     assert picture.gray.dtype == np.uint8
     assert (picture.width, picture.height) == (WIDTH, HEIGHT)
     small = picture.small_colour()
     assert small.shape == (30, 41, 3)
-    np.testing.assert_allclose(small[:29, :40, ::-1],
-                               scene[:116, :160].reshape(29, 4, 40, 4, 3).mean(axis=(1, 3)), rtol=0, atol=25)
+    np.testing.assert_allclose(
+        small[:29, :40, ::-1], scene[:116, :160].reshape(29, 4, 40, 4, 3).mean(axis=(1, 3)), rtol=0, atol=25
+    )
     assert picture.small_colour() is small
 
 
@@ -116,8 +126,9 @@ def test_grey_cmyk_palette_alpha_and_bilevel(scene: np.ndarray, luma: np.ndarray
     alpha.putalpha(128)
     np.testing.assert_allclose(decode_photo(saved(alpha, "PNG"), "alpha").gray, luma, rtol=0, atol=1)
     palette = image.quantize(256)
-    np.testing.assert_allclose(decode_photo(saved(palette, "PNG"), "palette").gray,
-                               np.asarray(palette.convert("L"), float), rtol=0, atol=1)
+    np.testing.assert_allclose(
+        decode_photo(saved(palette, "PNG"), "palette").gray, np.asarray(palette.convert("L"), float), rtol=0, atol=1
+    )
     bilevel = image.convert("1")
     assert set(np.unique(decode_photo(saved(bilevel, "PNG"), "bilevel").gray)) == {0, 255}
 
@@ -141,8 +152,16 @@ def test_twelve_bits_in_sixteen_are_stretched_and_told(luma: np.ndarray) -> None
 
 
 # CIPA DC-008 (Exif), tag Orientation: which side of the seen picture the stored row 0 and column 0 are.
-DC008 = {1: ("top", "left"), 2: ("top", "right"), 3: ("bottom", "right"), 4: ("bottom", "left"),
-         5: ("left", "top"), 6: ("right", "top"), 7: ("right", "bottom"), 8: ("left", "bottom")}
+DC008 = {
+    1: ("top", "left"),
+    2: ("top", "right"),
+    3: ("bottom", "right"),
+    4: ("bottom", "left"),
+    5: ("left", "top"),
+    6: ("right", "top"),
+    7: ("right", "bottom"),
+    8: ("left", "bottom"),
+}
 
 
 @pytest.mark.parametrize("orientation", DC008)
@@ -168,8 +187,7 @@ def test_turned_files_come_out_upright_as_in_opencv(scene: np.ndarray, kind: str
     assert picture.exif.orientation == orientation
     assert picture.small_colour().shape[:2] == ((30, 41) if orientation < 5 else (41, 30))
     if kind == "JPEG":  # the reference library turns JPEG by itself
-        np.testing.assert_array_equal(
-            picture.gray, cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_GRAYSCALE))
+        np.testing.assert_array_equal(picture.gray, cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_GRAYSCALE))
         small = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_REDUCED_COLOR_4)
         np.testing.assert_array_equal(picture.small_colour(), small)
 
@@ -188,8 +206,7 @@ def test_exif_of_the_camera(scene: np.ndarray) -> None:
     inner = exif.get_ifd(0x8769)
     inner.update({37386: 4.6, 41989: 27, 41988: 1.0, 36867: "2026:05:16 09:15:00", 42036: "F1 wide"})
     picture = decode_photo(saved(Image.fromarray(scene), "JPEG", exif=exif), "x")
-    assert picture.exif == Exif("Field cam", "F1", "F1 wide", pytest.approx(4.6), 27.0, None,
-                                "2026-05-16T09:15:00", 1)
+    assert picture.exif == Exif("Field cam", "F1", "F1 wide", pytest.approx(4.6), 27.0, None, "2026-05-16T09:15:00", 1)
     assert picture.exif.camera == "Field cam F1"
 
 
@@ -208,13 +225,13 @@ def test_a_truncated_file_of_any_kind_is_refused(scene: np.ndarray, kind: str, p
     pillow_heif.register_heif_opener()
     data = saved(image, kind)
     with pytest.raises(PhotoError):
-        decode_photo(data[:int(len(data) * part)], "x")
+        decode_photo(data[: int(len(data) * part)], "x")
 
 
 def test_damage_in_the_middle_of_a_jpeg_is_refused(scene: np.ndarray) -> None:
     data = bytearray(saved(Image.fromarray(scene), "JPEG", quality=98))
     middle = len(data) // 2
-    data[middle:middle + 600] = bytes(600)
+    data[middle : middle + 600] = bytes(600)
     with pytest.raises(PhotoError, match="damaged"):
         decode_photo(bytes(data), "x")
 
@@ -230,17 +247,23 @@ def test_a_wrong_scan_header_is_mended(scene: np.ndarray) -> None:
     data = bytearray(saved(Image.fromarray(scene), "JPEG"))
     at = data.index(b"\xff\xda")
     end = at + 2 + struct.unpack_from(">H", data, at + 2)[0]
-    assert bytes(data[end - 3:end]) == bytes((0, 63, 0))
+    assert bytes(data[end - 3 : end]) == bytes((0, 63, 0))
     data[end - 2] = 0
     good = decode_photo(saved(Image.fromarray(scene), "JPEG"), "x").gray
     np.testing.assert_array_equal(decode_photo(bytes(data), "x").gray, good)
 
 
-@pytest.mark.parametrize(("data", "words"), [
-    (b"", "empty"), (b"\0" * 4096, "zeros"), (b"Dear builder,\r\nthe rib is fine.\n" * 9, "text file"),
-    (b"\x93\xff\x00junk" * 20, "not a photo"), (b"\xff\xd8\xff\xe0", "not a photo"),
-    (b"\0\0\0\x18ftypheic\0\0\0\0mif1heic", "."),
-])
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        (b"", "empty"),
+        (b"\0" * 4096, "zeros"),
+        (b"Dear builder,\r\nthe rib is fine.\n" * 9, "text file"),
+        (b"\x93\xff\x00junk" * 20, "not a photo"),
+        (b"\xff\xd8\xff\xe0", "not a photo"),
+        (b"\0\0\0\x18ftypheic\0\0\0\0mif1heic", "."),
+    ],
+)
 def test_what_is_no_photo_is_told(data: bytes, words: str) -> None:
     with pytest.raises(PhotoError, match=words) as caught:
         decode_photo(data, "x")
@@ -251,8 +274,14 @@ def test_bombs_are_refused_by_their_header() -> None:
     def png(width: int, height: int) -> bytes:
         def chunk(kind: bytes, body: bytes) -> bytes:
             return struct.pack(">I", len(body)) + kind + body + struct.pack(">I", zlib.crc32(kind + body))
-        return (b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0))
-                + chunk(b"IDAT", zlib.compress(b"\0" * 1000)) + chunk(b"IEND", b""))
+
+        return (
+            b"\x89PNG\r\n\x1a\n"
+            + chunk(b"IHDR", struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0))
+            + chunk(b"IDAT", zlib.compress(b"\0" * 1000))
+            + chunk(b"IEND", b"")
+        )
+
     for width, height in ((12_001, 10_000), (60_000, 60_000), (2_000_000_000, 2)):
         assert width * height > MAX_PIXELS
         with pytest.raises(PhotoError, match="120 megapixels"):

@@ -12,17 +12,17 @@ from planned import hold, of_scene
 from shop import PHONE, CardAt, Pen, Scene, String, draw
 from shop.jobs import job_for, lens_for
 
-from rigging.advice_worth import SPOILERS, Worth, compute_one, kept
 from rigging.cli.main import run
 from rigging.cli.plan import plan
-from rigging.planning import STEPS, Choice, cards_for, distance_of, expect, ladders, plan_job
-from rigging.planning_lens import planned_lens, typical_lens
-from rigging.planning_scene import Noise, PlacedCard, SetUp, View, imagine
+from rigging.planning.advice_worth import SPOILERS, Worth, compute_one, kept
+from rigging.planning.lens import planned_lens, typical_lens
+from rigging.planning.plan import STEPS, Choice, cards_for, distance_of, expect, ladders, plan_job
+from rigging.planning.scene import Noise, PlacedCard, SetUp, View, imagine
 from shared.errors import UserError
-from shared.job import Job, Level, Station, Wing
-from vision.propagate import angles, values
+from shared.job.model import Job, Level, Station, Wing
 from vision.reader import read_photo
-from vision.rib_plane import solve, starts
+from vision.solution.propagate import angles, values
+from vision.solution.solve import solve, starts
 
 PLAIN = Scene(
     seed=11, camera=PHONE, surface="white", grain=0.0, clutter=0, holes=False, yaw_deg=6.0, pitch_deg=-4.0,
@@ -76,8 +76,7 @@ def test_planned_uncertainty_is_the_scatter_of_photos_with_that_noise():
         lines = tuple(
             replace(
                 s,
-                pixels=s.pixels
-                + rng.normal(0, 1, (len(s.pixels), 1)) * s.noise_px[:, None] * across(s.pixels),
+                pixels=s.pixels + rng.normal(0, 1, (len(s.pixels), 1)) * s.noise_px[:, None] * across(s.pixels),
             )
             for s in exact.lines
         )
@@ -180,9 +179,7 @@ def test_distance_and_fill_are_two_words_for_one_thing():
     far = distance_of(station(), LENS, Choice(fill=0.5))
     assert far == pytest.approx(float(LENS.theta[0]) * 1000.0 / (0.5 * 4000))
     near = expect(job(), station(), LENS, Choice(distance_mm=far), Noise(), hands=4)
-    assert near.chord == pytest.approx(
-        expect(job(), station(), LENS, Choice(fill=0.5), Noise(), hands=4).chord
-    )
+    assert near.chord == pytest.approx(expect(job(), station(), LENS, Choice(fill=0.5), Noise(), hands=4).chord)
 
 
 def test_a_rib_that_does_not_fit_the_picture_is_told():

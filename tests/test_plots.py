@@ -37,9 +37,7 @@ def plots() -> dict[str, Plot]:
     survey = example_survey()
     check = survey.crosscheck
     assert check is not None
-    drifts = [
-        Drift(s.station.name, "chord", quantity(0.01 * k, string=0.02)) for k, s in enumerate(survey.stations)
-    ]
+    drifts = [Drift(s.station.name, "chord", quantity(0.01 * k, string=0.02)) for k, s in enumerate(survey.stations)]
     made = [
         chord_plot(survey),
         washout_plot(survey),
@@ -138,9 +136,7 @@ def test_points_and_bars_are_the_survey_s_numbers(plots: dict[str, Plot]) -> Non
 def test_a_missing_station_breaks_the_line_and_is_marked(plots: dict[str, Plot]) -> None:
     whole, off = plots["chord"].figure.axes
     assert any(t.get_text() == "?" for t in off.texts)
-    left = next(
-        line for line in whole.get_lines() if line.get_linestyle() == "-" and len(line.get_ydata()) > 4
-    )
+    left = next(line for line in whole.get_lines() if line.get_linestyle() == "-" and len(line.get_ydata()) > 4)
     assert any(y != y for y in left.get_ydata())  # NaN between L4 and L6
 
 
@@ -164,13 +160,9 @@ def test_mean_budget_is_root_mean_square() -> None:
 
 
 def test_drift_names_only_what_moved_by_more_than_its_u() -> None:
-    plot = drift_plot(
-        [Drift("A", "chord", quantity(0.05, x=0.02)), Drift("B", "chord", quantity(0.03, x=0.02))]
-    )
+    plot = drift_plot([Drift("A", "chord", quantity(0.05, x=0.02)), Drift("B", "chord", quantity(0.03, x=0.02))])
     assert plot is not None
-    assert [t.get_text() for t in plot.figure.axes[0].get_xticklabels() if t.get_fontweight() == "bold"] == [
-        "A"
-    ]
+    assert [t.get_text() for t in plot.figure.axes[0].get_xticklabels() if t.get_fontweight() == "bold"] == ["A"]
     assert plot.alt.count("moved") == 1
 
 

@@ -12,9 +12,9 @@ from rigging.printed.boards import card_rects, kind_for, marker_bits
 from rigging.printed.card_sheet import PrintedCard, draw_card
 from rigging.printed.pack import cards_of, print_pack
 from rigging.printed.pages import PAPERS, POINTS_PER_MM, Book
-from shared.job import Job, Station, Wing
-from vision.card_spec import SPECS, dictionary
-from vision.cards import find_cards
+from shared.job.model import Job, Station, Wing
+from vision.cards.detect import find_cards
+from vision.cards.spec import SPECS, dictionary
 
 PX_PER_MM = 12.0
 FRONT = 2
@@ -33,9 +33,7 @@ def raster(pdf: bytes, page: int, px_per_mm: float = PX_PER_MM):
 
 
 def charuco(spec, ids):
-    return cv2.aruco.CharucoBoard(
-        (spec.columns, spec.rows), spec.square_mm, spec.marker_mm, dictionary(), ids
-    )
+    return cv2.aruco.CharucoBoard((spec.columns, spec.rows), spec.square_mm, spec.marker_mm, dictionary(), ids)
 
 
 def as_seen(gray):

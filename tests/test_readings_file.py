@@ -14,8 +14,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rigging.readings_csv import COLUMNS, safe_cell, write_csv
-from rigging.readings_file import from_tree, iter_trees, json_schema, load_readings, to_tree, write_readings
+from rigging.batch.readings_csv import COLUMNS, safe_cell, write_csv
+from rigging.batch.readings_file import from_tree, iter_trees, json_schema, load_readings, to_tree, write_readings
 from shared.errors import UserError
 from shared.quantity import Component, Quantity
 from shared.reading import Advice, Angle, Evidence, Flag, Made, Photo, Reading, SeenCard, SeenLine, SeenMark
@@ -33,19 +33,27 @@ def full_reading() -> Reading:
         (SeenCard("strip", 4, ((0.1, 0.2), (3.0, 4.0)), ((1.0, 1.0),), (), 0.11),),
         (SeenLine("chord", ((0.0, 1.0), (5.5, 2.25)), math.nan, 0.3, True, "longest", (("contrast", 3.5),)),),
         (SeenMark("cross", (10.0, 20.0), -0.2, math.nan),),
-        (((0.0, 0.0), (1.0, 1.0)),))
+        (((0.0, 0.0), (1.0, 1.0)),),
+    )
     return Reading(
-        Photo("R4 肋.jpg", "ab" * 32, 4000, 3000, "2026-05-16T09:15:00", "Fieldcam F1"), "R4",
+        Photo("R4 肋.jpg", "ab" * 32, 4000, 3000, "2026-05-16T09:15:00", "Fieldcam F1"),
+        "R4",
         Angle(Quantity(0.4873219, (line, lens)), flags=(Flag("near-lines", "two lines lie close"),)),
         Angle(Quantity(90.25, (Component("unknown", "unknown", math.nan), lens))),
-        "right", "both", Made("0.1.0", "fieldcam", None, (("setting", "1"),), True),
-        (Flag("dark", "a dark photo"),), (Advice("come nearer", 0.05, 0.03), Advice("hold still")), evidence)
+        "right",
+        "both",
+        Made("0.1.0", "fieldcam", None, (("setting", "1"),), True),
+        (Flag("dark", "a dark photo"),),
+        (Advice("come nearer", 0.05, 0.03), Advice("hold still")),
+        evidence,
+    )
 
 
 def refused_reading() -> Reading:
     nothing = Angle(None, "=1+1 no card")
-    return Reading(Photo("=cmd.jpg", "", 0, 0, None, None), None, nothing, nothing, None, None,
-                   Made("0.1.0", None, None))
+    return Reading(
+        Photo("=cmd.jpg", "", 0, 0, None, None), None, nothing, nothing, None, None, Made("0.1.0", None, None)
+    )
 
 
 def written(readings: list[Reading]) -> bytes:
@@ -72,13 +80,21 @@ numbers = st.floats(allow_infinity=False)
 
 
 @settings(max_examples=60, deadline=None)
-@given(value=st.floats(-90, 90), parts=st.lists(st.tuples(st.text(max_size=9), numbers), max_size=4),
-       name=st.text(max_size=20), width=numbers)
-def test_any_numbers_and_words_are_read_back(value: float, parts: list[tuple[str, float]], name: str,
-                                             width: float) -> None:
+@given(
+    value=st.floats(-90, 90),
+    parts=st.lists(st.tuples(st.text(max_size=9), numbers), max_size=4),
+    name=st.text(max_size=20),
+    width=numbers,
+)
+def test_any_numbers_and_words_are_read_back(
+    value: float, parts: list[tuple[str, float]], name: str, width: float
+) -> None:
     name = name.encode("utf-8", "replace").decode()
-    chord = Angle(Quantity(value, tuple(Component(n.encode("utf-8", "replace").decode(), f"s{i}", u)
-                                        for i, (n, u) in enumerate(parts))))
+    chord = Angle(
+        Quantity(
+            value, tuple(Component(n.encode("utf-8", "replace").decode(), f"s{i}", u) for i, (n, u) in enumerate(parts))
+        )
+    )
     line = SeenLine("plumb", (), width, 0.0, False, name)
     reading = replace(full_reading(), chord=chord, station=name, evidence=Evidence((1, 1), lines=(line,)))
     assert same(from_tree(json.loads(json.dumps(to_tree(reading), allow_nan=False))), reading)
@@ -95,7 +111,7 @@ def test_sums_stand_beside_the_components() -> None:
 
 def test_the_published_schema_is_the_one_in_force() -> None:
     published = json.loads((HOME / "docs/readings.schema.json").read_text("utf-8"))
-    assert published == json.loads(json.dumps(json_schema())), "run: python -m rigging.readings_file"
+    assert published == json.loads(json.dumps(json_schema())), "run: python -m rigging.batch.readings_file"
 
 
 def refuse(name: str) -> float:
@@ -108,18 +124,33 @@ def test_files_are_as_the_schema_says() -> None:
     check.check_schema(schema)
     tree = json.loads(written([full_reading(), refused_reading()]), parse_constant=refuse)
     check.validate(tree)
-    for spoil in (lambda r: r.pop("photo"), lambda r: r["chord"].update(u="small"),
-                  lambda r: r.update(forward="up"), lambda r: r["chord"].pop("U"),
-                  lambda r: r.pop("overlay")):
+    for spoil in (
+        lambda r: r.pop("photo"),
+        lambda r: r["chord"].update(u="small"),
+        lambda r: r.update(forward="up"),
+        lambda r: r["chord"].pop("U"),
+        lambda r: r.pop("overlay"),
+    ):
         broken = json.loads(json.dumps(tree))
         spoil(broken["readings"][0])
         assert not check.is_valid(broken)
     assert {f.name for f in fields(Reading)} <= set(schema["$defs"]["Reading"]["properties"])
 
 
-@pytest.mark.parametrize("data", [b"", b"{", b"[]", b"{}", b'{"format":"ribangle readings 1"}', b"\xff\xfe",
-                                  b'{"format":"ribangle readings 1","readings":[1]}', b"[" * 100_000,
-                                  b'{"format":"ribangle readings 1","readings":[{"photo":{}}]}'])
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"",
+        b"{",
+        b"[]",
+        b"{}",
+        b'{"format":"ribangle readings 1"}',
+        b"\xff\xfe",
+        b'{"format":"ribangle readings 1","readings":[1]}',
+        b"[" * 100_000,
+        b'{"format":"ribangle readings 1","readings":[{"photo":{}}]}',
+    ],
+)
 def test_what_is_no_readings_file_is_refused_in_one_line(tmp_path: Path, data: bytes) -> None:
     (tmp_path / "r.json").write_bytes(data)
     with pytest.raises(UserError) as caught:

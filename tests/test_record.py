@@ -15,12 +15,12 @@ import pytest
 from PIL import Image
 from survey_reader import truth
 
-from rigging.batch import Options
-from rigging.batch_find import find_photos
+from rigging.batch.find import find_photos
+from rigging.batch.run import Options
 from rigging.cli.main import run
-from rigging.record import find_record, numbers, record_folder, seal_holds
-from rigging.record_check import differences, verify
-from rigging.surveying import Wanted, take_survey
+from rigging.record.chain import find_record, numbers, record_folder, seal_holds
+from rigging.record.verify import differences, verify
+from rigging.survey.run import Wanted, take_survey
 from shared.errors import UserError
 from shared.files import sha256_of
 
@@ -44,9 +44,7 @@ def made(tmp_path_factory) -> Path:
     for folder in ("before", "after"):
         (home / folder).mkdir()
         for name in truth():
-            Image.fromarray(rng.integers(0, 255, (120, 160), dtype=np.uint8)).save(
-                home / folder / f"{name}.png"
-            )
+            Image.fromarray(rng.integers(0, 255, (120, 160), dtype=np.uint8)).save(home / folder / f"{name}.png")
     take(job_file, home / "before", 1, note="before glue, dry")
     take(job_file, home / "after", 2, set_aside={"R4b.png": "the string swung"})
     return home
@@ -111,7 +109,7 @@ def test_a_changed_number_in_a_record_is_found(shop: Path):
 
 
 def test_a_doctored_verdict_is_found_even_with_a_fresh_seal(shop: Path):
-    from rigging.record import sealed
+    from rigging.record.chain import sealed
 
     path = numbers(record_folder(shop))[2]
     tree = json.loads(path.read_text())

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from readings import LEVEL, angle, reading
 
-from rigging.least_squares import FLOOR_DEG, covariance_matrix, fit, mean_weights
-from rigging.repeats import DISAGREE, combine_photos
+from rigging.survey.least_squares import FLOOR_DEG, covariance_matrix, fit, mean_weights
+from rigging.survey.repeats import DISAGREE, combine_photos
 from shared.quantity import Component, Quantity, combine, covariance
 from shared.reading import Angle, Flag
 
@@ -22,8 +22,9 @@ def photos(*values: float, own: float = 0.02, **kw: float):
 
 
 def test_independent_repeats_weigh_by_inverse_variance():
-    readings = [reading("R1", angle(v, n, own=u, lens=0, level=0), name=n)
-                for v, n, u in ((1.00, "a", 0.01), (1.02, "b", 0.02))]
+    readings = [
+        reading("R1", angle(v, n, own=u, lens=0, level=0), name=n) for v, n, u in ((1.00, "a", 0.01), (1.02, "b", 0.02))
+    ]
     c = combine_photos(readings, "chord")
     assert_allclose([p.weight for p in c.photos], [0.8, 0.2], atol=1e-6)
     assert c.quantity is not None
@@ -59,8 +60,9 @@ def test_particle_data_group_scale_factor():
     # Particle Data Group, Review of Particle Physics, Introduction, eq. 6-7 (procedure, from memory):
     # S = sqrt(chi2 / (N - 1)) multiplies the error of the weighted mean when it exceeds 1.
     values, us = np.array([10.0, 10.4, 9.7]), np.array([0.1, 0.2, 0.1])
-    readings = [reading("R1", angle(v, n, own=u, lens=0, level=0), name=n)
-                for v, n, u in zip(values, "abc", us, strict=True)]
+    readings = [
+        reading("R1", angle(v, n, own=u, lens=0, level=0), name=n) for v, n, u in zip(values, "abc", us, strict=True)
+    ]
     w = us**-2.0
     mean = (w * values).sum() / w.sum()
     scale = math.sqrt((w * (values - mean) ** 2).sum() / 2)
@@ -148,15 +150,21 @@ def test_weights_match_scipy_quadratic_programme():
     for _ in range(20):
         a = rng.normal(size=(4, 4)) + rng.normal(size=(4, 1)) * 2
         cov = a @ a.T + 0.01 * np.eye(4)
-        best = minimize(lambda w, c=cov: w @ c @ w, np.full(4, 0.25), bounds=[(0, 1)] * 4,
-                        constraints={"type": "eq", "fun": lambda w: w.sum() - 1}, tol=1e-12)
+        best = minimize(
+            lambda w, c=cov: w @ c @ w,
+            np.full(4, 0.25),
+            bounds=[(0, 1)] * 4,
+            constraints={"type": "eq", "fun": lambda w: w.sum() - 1},
+            tol=1e-12,
+        )
         assert_allclose(mean_weights(cov) @ cov @ mean_weights(cov), best.fun, rtol=1e-4)
 
 
 loads = st.floats(-0.3, 0.3).filter(lambda x: abs(x) > 1e-3)
 parts = st.lists(st.tuples(st.integers(0, 5), loads), min_size=1, max_size=5)
-quantities = st.builds(lambda v, ps: Quantity(v, tuple(Component(f"c{s}", f"s{s}", u) for s, u in ps)),
-                       st.floats(-5, 5), parts)
+quantities = st.builds(
+    lambda v, ps: Quantity(v, tuple(Component(f"c{s}", f"s{s}", u) for s, u in ps)), st.floats(-5, 5), parts
+)
 
 
 @given(st.lists(quantities, min_size=1, max_size=5), st.integers(0, 4), loads)
@@ -198,16 +206,21 @@ def test_agrees_with_the_uncertainties_library_on_gum_h2():
     cov = r * np.outer(u, u)
     theirs = uncertainties.correlated_values([4.9990, 0.019661, 1.04446], cov)
     loading = np.linalg.cholesky(cov)
-    ours = [Quantity(v, tuple(Component(f"e{j}", f"e{j}", float(loading[i, j])) for j in range(3)))
-            for i, v in enumerate((4.9990, 0.019661, 1.04446))]
+    ours = [
+        Quantity(v, tuple(Component(f"e{j}", f"e{j}", float(loading[i, j])) for j in range(3)))
+        for i, v in enumerate((4.9990, 0.019661, 1.04446))
+    ]
     assert_allclose(covariance_matrix(ours, floor=0.0), cov, rtol=1e-12)
     from uncertainties import umath
 
     v, i, phi = theirs
     outputs = (v / i * umath.cos(phi), v / i * umath.sin(phi), v / i)
     z, c, s = 4.9990 / 0.019661, math.cos(1.04446), math.sin(1.04446)
-    slopes = ((c / 0.019661, -z * c / 0.019661, -z * s), (s / 0.019661, -z * s / 0.019661, z * c),
-              (1 / 0.019661, -z / 0.019661, 0.0))
+    slopes = (
+        (c / 0.019661, -z * c / 0.019661, -z * s),
+        (s / 0.019661, -z * s / 0.019661, z * c),
+        (1 / 0.019661, -z / 0.019661, 0.0),
+    )
     linear = [combine(row, ours) for row in slopes]
     assert_allclose([q.u for q in linear], [o.std_dev for o in outputs], rtol=1e-9)
     assert_allclose([q.u for q in linear], [0.070, 0.296, 0.237], atol=6e-4)  # from rounded inputs
@@ -221,10 +234,13 @@ def test_generalised_fit_equals_curve_fit_with_full_covariance():
 
     x = np.array([0.0, 1.0, 2.5, 4.0])
     errors = (0.01, -0.02, 0.03, -0.01)
-    qs = [Quantity(1 - 0.4 * a + e, (Component("own", f"own{a}", 0.03), Component("lens", "lens", 0.02 * a)))
-          for a, e in zip(x, errors, strict=True)]
+    qs = [
+        Quantity(1 - 0.4 * a + e, (Component("own", f"own{a}", 0.03), Component("lens", "lens", 0.02 * a)))
+        for a, e in zip(x, errors, strict=True)
+    ]
     ours = fit(np.column_stack([np.ones(4), x]), qs)
-    theirs, cov = curve_fit(lambda t, a, b: a + b * t, x, [q.value for q in qs],
-                            sigma=covariance_matrix(qs), absolute_sigma=True)
+    theirs, cov = curve_fit(
+        lambda t, a, b: a + b * t, x, [q.value for q in qs], sigma=covariance_matrix(qs), absolute_sigma=True
+    )
     assert_allclose([q.value for q in ours], theirs, rtol=1e-6)
     assert_allclose([q.u for q in ours], np.sqrt(np.diag(cov)), rtol=1e-5)

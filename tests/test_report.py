@@ -13,7 +13,7 @@ from rigging.report import document, front
 from rigging.report.as_html import to_html
 from rigging.report.blocks import Document
 from rigging.report.wording import chance, design
-from rigging.survey import Survey
+from rigging.survey.model import Survey
 from shared.cautions import CAUTIONS
 from shared.errors import UserError
 from shared.reading import Flag
@@ -115,9 +115,7 @@ def test_nothing_is_fetched_and_nothing_runs(tree: object, page: str) -> None:
         if e.get("http-equiv") == "Content-Security-Policy"
     )
     assert policy.startswith("default-src 'none'; img-src data:;")
-    assert set(re.findall(r"https?://[^\s\"'<]+", page)) == {
-        "http://www.w3.org/2000/svg"
-    }  # a name, not a request
+    assert set(re.findall(r"https?://[^\s\"'<]+", page)) == {"http://www.w3.org/2000/svg"}  # a name, not a request
 
 
 def test_ids_are_unique_and_links_lead_somewhere(tree: object) -> None:
@@ -198,9 +196,7 @@ def test_same_survey_same_page(page: str, overlays: dict[str, Path]) -> None:
 
 def only(survey: Survey, *names: str) -> Survey:
     stations = tuple(s for s in survey.stations if s.station.name in names)
-    return replace(
-        survey, stations=stations, symmetry=(), twist=(), unfair=(), corrections=(), crosscheck=None
-    )
+    return replace(survey, stations=stations, symmetry=(), twist=(), unfair=(), corrections=(), crosscheck=None)
 
 
 def test_state_at_a_glance_is_the_gravest_and_never_conforming_with_a_gap() -> None:

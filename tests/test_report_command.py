@@ -5,12 +5,12 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
+from rigging.batch.readings_file import to_tree, write_readings
 from rigging.cli.main import run
-from rigging.materials import Asked, evaluated, gather
-from rigging.readings_file import to_tree, write_readings
-from rigging.record import keep, record_folder
+from rigging.record.chain import keep, record_folder
+from rigging.record.materials import Asked, evaluated, gather
 from samples import TRAINER
-from shared.job_file import load_job
+from shared.job.file import load_job
 from tests.example_survey import example_survey, readings
 
 NOW = "2024-05-14T18:30:00"
@@ -43,9 +43,7 @@ def test_report_of_what_was_measured_last(job_file: Path, capsys: pytest.Capture
     assert said.err == ""
 
 
-def test_nothing_measured_is_one_line_with_the_remedy(
-    job_file: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_nothing_measured_is_one_line_with_the_remedy(job_file: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["report", str(job_file)]) == 2
     assert capsys.readouterr().err.splitlines() == [
         "ribangle: trainer.toml: nothing was measured for this job yet; "
@@ -92,9 +90,7 @@ def test_pictures_of_another_result_are_left_out(job_file: Path, capsys: pytest.
     assert page.count("<img ") == len(readings()) - 1
 
 
-def test_a_missing_gauge_profile_is_told_not_passed_over(
-    job_file: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_a_missing_gauge_profile_is_told_not_passed_over(job_file: Path, capsys: pytest.CaptureFixture[str]) -> None:
     measured(job_file)
     text = job_file.read_text(encoding="utf-8")
     job_file.write_text(text.replace("[gauge]", '[gauge]\nprofile = "gauge.json"'), encoding="utf-8")

@@ -15,7 +15,7 @@ from rigging.report.as_csv import to_csv
 from rigging.report.as_html import to_html
 from rigging.report.as_json import json_schema, to_json
 from rigging.report.as_pdf import to_pdf
-from rigging.survey import Survey
+from rigging.survey.model import Survey
 from shared.errors import UserError
 from shared.reading import Flag
 from tests.example_survey import WING, example_survey
@@ -90,9 +90,7 @@ def test_pdf_is_complete_and_on_the_right_paper(paper: str, width: float, height
     pdf = PdfReader(io.BytesIO(to_pdf(document(survey), paper)))  # type: ignore[arg-type]
     text = " ".join(" ".join(p.extract_text() for p in pdf.pages).split())
     for page in pdf.pages:
-        assert (float(page.mediabox.width), float(page.mediabox.height)) == pytest.approx(
-            (width, height), abs=0.1
-        )
+        assert (float(page.mediabox.width), float(page.mediabox.height)) == pytest.approx((width, height), abs=0.1)
     assert pdf.metadata is not None
     assert pdf.metadata.title == f"Rib angles: {WING}"
     assert survey.verdict[:60] in text
@@ -111,8 +109,7 @@ def test_texts_of_any_kind_and_length_are_set() -> None:
     names = ("</text><script>x</script>", "a$b$_{c}", "日本 ①", 'id="a" url(#', '"onload="', "N" * 90)
     survey = example_survey()
     stations = tuple(
-        replace(s, station=replace(s.station, name=name))
-        for s, name in zip(survey.stations, names, strict=False)
+        replace(s, station=replace(s.station, name=name)) for s, name in zip(survey.stations, names, strict=False)
     )
     survey = replace(
         survey,
@@ -139,8 +136,7 @@ def test_sixty_stations_get_wide_plots_with_every_name() -> None:
     survey = example_survey()
     row = [s for s in survey.stations if s.rib_or_jig.jig is not None]
     many = tuple(
-        replace(row[k % len(row)], station=replace(row[k % len(row)].station, name=f"S{k}"))
-        for k in range(60)
+        replace(row[k % len(row)], station=replace(row[k % len(row)].station, name=f"S{k}")) for k in range(60)
     )
     plot = rib_or_jig_plot(replace(survey, stations=many))
     assert plot is not None

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 from readings import angle
 
-from rigging.decision import decide
-from rigging.rib_or_jig import built_in_design, edge_mm, split, washout_left
-from shared.job import Station
+from rigging.survey.decision import decide
+from rigging.survey.rib_or_jig import built_in_design, edge_mm, split, washout_left
+from shared.job.model import Station
 from shared.quantity import Quantity
 
 RIB = Station("L3", "left", 1800.0, 1024.0, (), 1.0, 0.25, 90.0, 0.25)

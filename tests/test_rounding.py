@@ -10,10 +10,20 @@ def quantity(value: float, U: float) -> Quantity:
     return Quantity(value, (Component("line", "photo:1 line", U / 2),))
 
 
-@pytest.mark.parametrize(("U", "expected"), [
-    # JCGM 100:2008 (GUM) 7.2.6: u(R) = 10.47 written as 10, u(X) = 28 kHz as 0.028 MHz: two digits
-    (10.47, 0), (0.028, 3), (0.0996, 2), (0.31, 2), (2.5, 1), (0.000012, 4), (math.nan, 1), (0.0, 1),
-])
+@pytest.mark.parametrize(
+    ("U", "expected"),
+    [
+        # JCGM 100:2008 (GUM) 7.2.6: u(R) = 10.47 written as 10, u(X) = 28 kHz as 0.028 MHz: two digits
+        (10.47, 0),
+        (0.028, 3),
+        (0.0996, 2),
+        (0.31, 2),
+        (2.5, 1),
+        (0.000012, 4),
+        (math.nan, 1),
+        (0.0, 1),
+    ],
+)
 def test_u_keeps_two_digits(U: float, expected: int) -> None:
     assert places(U) == expected
 

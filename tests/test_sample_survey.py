@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 from readings import angle, reading
 
-from rigging.survey import Survey, evaluate
-from shared.gauge_csv import load_gauge_readings
-from shared.job import Job
-from shared.job_file import load_job
+from rigging.survey.model import Survey, evaluate
+from shared.gauge.csv_file import load_gauge_readings
+from shared.job.file import load_job
+from shared.job.model import Job
 from shared.reading import Angle, Flag, Reading
 
 SAMPLE = Path(__file__).parent.parent / "samples" / "trainer"
@@ -57,9 +57,7 @@ def test_verdict_names_the_bay_and_the_rib_and_tells_them_apart(seed: int):
 @pytest.mark.parametrize("seed", range(5))
 def test_corrections_bring_the_jig_borne_stations_in_tolerance(seed: int):
     before = evaluate(job(), simulated(seed), now=NOW)
-    turned = {
-        m.station: m.after.value - m.before.value for c in before.corrections if c.needed for m in c.moved
-    }
+    turned = {m.station: m.after.value - m.before.value for c in before.corrections if c.needed for m in c.moved}
     assert set(turned) == {"R5", "R6"}
     after = evaluate(job(), simulated(seed + 100, turned), now=NOW)
     for name in ("R5", "R6"):

@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from calibration.lens_match import _either
-from calibration.lens_model import Lens
-from rigging.planning_lens import planned_lens
-from rigging.planning_scene import PlacedCard, SetUp, View, imagine
+from calibration.lens.match import _either
+from calibration.lens.model import Lens
+from rigging.planning.lens import planned_lens
+from rigging.planning.scene import PlacedCard, SetUp, View, imagine
 from shared.quantity import Quantity
-from vision.propagate import angles
-from vision.rib_plane import solve, starts
+from vision.solution.propagate import angles
+from vision.solution.solve import solve, starts
 
 VIEWS = [
     View(1300.0, yaw, pitch, roll, aim)

@@ -18,7 +18,7 @@ from shop.photo_file import jpeg_bytes
 from shop.planes import rib_plane
 from shop.sheets import CARD_TEXELS, card_sheet, lay_sheet
 
-from vision.photo import decode_photo
+from vision.image.photo import decode_photo
 
 BARREL = Camera(1200, 900, (980.0, 980.0, 590.0, 455.0, -0.16, 0.08, -0.0008, 0.0006, -0.02))
 PLAIN = Pen(0.9, wave_mm=0.0, gaps=0, uneven=0.0, cover=0.9)
@@ -184,28 +184,20 @@ def test_pen_line_lies_on_its_place() -> None:
     scene = replace(CLEAN, cards=(), spar_deg=None)
     bgr, _ = draw(scene)
     plane = rib_plane(scene.chord_deg, 1, 0.0)
-    path = opencv_pixels(
-        scene, plane.world(np.stack([np.linspace(-0.4, 0.4, 300) * scene.chord_mm, np.zeros(300)], 1))
-    )
+    path = opencv_pixels(scene, plane.world(np.stack([np.linspace(-0.4, 0.4, 300) * scene.chord_mm, np.zeros(300)], 1)))
     off = offsets(cv2.cvtColor(bgr, cv2.COLOR_BGR2GRAY), path)
     assert abs(off.mean()) < 0.01
-    assert (
-        abs(np.polyfit(path[:, 0] - path[:, 0].mean(), off, 1)[0]) * 700 < 0.02
-    )  # tilt over the line, pixels
+    assert abs(np.polyfit(path[:, 0] - path[:, 0].mean(), off, 1)[0]) * 700 < 0.02  # tilt over the line, pixels
     assert off.std() < 0.08
 
 
 def test_a_thin_line_half_a_pixel_wide_lies_on_its_place() -> None:
     pen = replace(PLAIN, width_mm=0.3)
-    scene = replace(
-        CLEAN, cards=(), spar_deg=None, chord_pen=None, lines=(Line((0.9, 10.0), (0.1, 14.0), pen),)
-    )
+    scene = replace(CLEAN, cards=(), spar_deg=None, chord_pen=None, lines=(Line((0.9, 10.0), (0.1, 14.0), pen),))
     bgr, _ = draw(scene)
     plane = rib_plane(scene.chord_deg, 1, 0.0)
     f = np.linspace(0.82, 0.2, 300)
-    path = opencv_pixels(
-        scene, plane.world(np.stack([(0.5 - f) * scene.chord_mm, 10 + (0.9 - f) / 0.8 * 4], 1))
-    )
+    path = opencv_pixels(scene, plane.world(np.stack([(0.5 - f) * scene.chord_mm, 10 + (0.9 - f) / 0.8 * 4], 1)))
     off = offsets(cv2.cvtColor(bgr, cv2.COLOR_BGR2GRAY), path)
     assert abs(off.mean()) < 0.015 and off.std() < 0.12
 

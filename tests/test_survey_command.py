@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from rigging.cli.main import run
-from rigging.corrections import effect
-from shared.job_file import load_job
+from rigging.survey.corrections import effect
+from shared.job.file import load_job
 
 SAMPLE = Path(__file__).parent.parent / "samples" / "trainer"
 TRUTH = json.loads((SAMPLE / "truth.json").read_text())["photos"]

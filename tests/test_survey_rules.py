@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from readings import reading
 
-from rigging.survey import Survey, evaluate
-from rigging.survey_table import survey_view
-from shared.job import Glue, Jig, Job, Station, Wing
+from rigging.survey.model import Survey, evaluate
+from rigging.survey.table import survey_view
+from shared.job.model import Glue, Jig, Job, Station, Wing
 from shared.quantity import Component, Quantity
 from shared.reading import Angle, Flag, Reading
 

@@ -13,16 +13,16 @@ from example_survey import example_survey
 from example_survey import readings as example_readings
 from rich.console import Console
 
-from rigging.batch_table import readings_table
+from rigging.batch.readings_csv import write_csv
+from rigging.batch.readings_file import to_tree
+from rigging.batch.table import readings_table
 from rigging.cli.main import run
 from rigging.plots import chord_plot
-from rigging.readings_csv import write_csv
-from rigging.readings_file import to_tree
 from rigging.report.as_csv import to_csv
-from rigging.survey import evaluate
-from rigging.units import in_units
-from shared.job import Jig
-from shared.job_file import load_job, parse_job
+from rigging.survey.model import evaluate
+from rigging.survey.units import in_units
+from shared.job.file import load_job, parse_job
+from shared.job.model import Jig
 from shared.lengths import shown_in
 from shared.reading import Flag
 from tests.batch_help import job as small_job

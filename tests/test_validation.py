@@ -10,8 +10,8 @@ from pulls import Pull, stats
 from simulate import session, spoiled
 from validation import of_session, report
 
-from rigging.drawn import as_drawn
-from rigging.repeats import combine_photos
+from rigging.survey.drawn_line import as_drawn
+from rigging.survey.repeats import combine_photos
 
 
 def of(values: np.ndarray) -> list[Pull]:
@@ -54,9 +54,7 @@ def test_simulated_photos_are_covered():
     for seed in range(100, 140):
         ((one,),) = session(seed, 1, 1)
         assert one.reading.chord.quantity is not None
-        pulls.append(
-            Pull("chord", (), one.reading.chord.quantity.value - one.chord_deg, one.reading.chord.quantity.u)
-        )
+        pulls.append(Pull("chord", (), one.reading.chord.quantity.value - one.chord_deg, one.reading.chord.quantity.u))
     s = stats(pulls)
     assert s.coverage >= 0.85 and 0.7 < s.sd < 1.35 and s.wrong == 0  # 2 in 1000 by chance
 

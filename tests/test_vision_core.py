@@ -13,21 +13,22 @@ from skimage.measure import LineModelND
 
 import vision.reader as reader_module
 from samples import TRAINER
-from shared.job_file import load_job
-from vision.equations import jacobian, residuals
-from vision.lines import CENTRE_FLOOR_PX, measure
-from vision.radon import line_sums
-from vision.rib_plane import Solution
-from vision.scene import move
-from vision.sheet import Plane
+from shared.job.file import load_job
+from vision.image.line_sums import line_sums
+from vision.image.rectified import Plane
+from vision.lines.measure import CENTRE_FLOOR_PX, measure
+from vision.solution.equations import jacobian, residuals
+from vision.solution.scene import move
+from vision.solution.solve import Solution
 
 PINHOLE = np.array([1000.0, 1000.0, 400.0, 150.0, 0, 0, 0, 0, 0])
 FLAT = Plane(np.array([0.0, 0.0, 1000.0]), np.array([1.0, 0, 0]), np.array([0, 1.0, 0]), PINHOLE)
 BOARDS = Path(__file__).parent / "data" / "opencv-doc"
 
 
-def bar(rng: np.random.Generator, slope: float, width: float, noise: float, left: float = 200.0,
-        right: float = 200.0) -> Any:
+def bar(
+    rng: np.random.Generator, slope: float, width: float, noise: float, left: float = 200.0, right: float = 200.0
+) -> Any:
     """A picture of a dark bar on y = 150 + slope (x - 400), sides of two brightnesses, blurred by 0.9 px."""
     y, x = np.mgrid[:300, :800].astype(float)
     d = (y - 150 - slope * (x - 400)) / np.hypot(1, slope)
@@ -57,7 +58,9 @@ def test_slopes_of_exact_bars_without_bias_even_between_unequal_sides(width: flo
 
 def test_other_libraries_fit_the_same_line_through_the_same_centres() -> None:
     image = bar(np.random.default_rng(3), 0.031, 2.0, 2.0)
-    stroke = measure(image, FLAT, np.array([-340.0, -10.5]), np.array([340.0, 10.5]), half_px=9, segment_mm=12, blur_px=0.9)
+    stroke = measure(
+        image, FLAT, np.array([-340.0, -10.5]), np.array([340.0, 10.5]), half_px=9, segment_mm=12, blur_px=0.9
+    )
     assert stroke is not None
     ours = np.polyfit(stroke.uv[:, 0], stroke.uv[:, 1], 1)[0]
     vx, vy, _, _ = np.ravel(cv2.fitLine(stroke.uv.astype(np.float32), cv2.DIST_L2, 0, 1e-6, 1e-6))

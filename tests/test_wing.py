@@ -9,10 +9,10 @@ import pytest
 from numpy.testing import assert_allclose
 from readings import LEVEL, angle
 
-from rigging.fairness import fairness, unfair
-from rigging.span_level import rise_of, roll, span_levels
-from rigging.wing import pairs, symmetry, twist, twists, washout
-from shared.job import Height, Job, SparLevel, Station, Wing
+from rigging.survey.fairness import fairness, unfair
+from rigging.survey.span_level import rise_of, roll, span_levels
+from rigging.survey.wing import pairs, symmetry, twist, twists, washout
+from shared.job.model import Height, Job, SparLevel, Station, Wing
 from shared.quantity import Component, Quantity
 
 

@@ -1,1 +1,1 @@
-"""Training of the line recogniser, and the simulators it learns from. The four rooms never import it."""
+"""Makes and judges the learned witness: scenes, labels, training, calibration, export. Nothing outside imports it."""

@@ -18,30 +18,32 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.lens_model import Lens
-from calibration.print_profile import KnownPrint
-from calibration.profiles import LensProfile
-from shared.job import Job, Station
+from calibration.lens.model import Lens
+from calibration.lens.profiles import LensProfile
+from calibration.print.profile import KnownPrint
+from shared.job.model import Job, Station
 from shared.reading import Angle, Evidence, Flag, Made, Photo, Reading
 from shared.version import version
-from vision import findings, gates, mirrored
-from vision.advice import advise
-from vision.cards import Card, find_cards
-from vision.doubts import doubts
-from vision.evidence import show
-from vision.findings import Findings
-from vision.hints import Hint
-from vision.lens_choice import choose_lens
-from vision.lone_reference import lone_reference
-from vision.monte_carlo import compare, draw
-from vision.photo import Picture, open_photo
-from vision.photo_file import PhotoError
-from vision.print_choice import print_of
-from vision.propagate import Angles, angles
-from vision.rib_plane import Hopeless, Solution, solve, starts, with_lines
-from vision.scene import Lean, LineSeen, Scene, State
-from vision.stations import name_station
-from vision.upright import edges_of, which_way_up
+from vision import detect as findings
+from vision.assess import gates
+from vision.assess.advice import advise
+from vision.assess.annotations import show
+from vision.assess.doubts import doubts
+from vision.cards import mirrored
+from vision.cards.detect import Card, find_cards
+from vision.cards.print_choice import print_of
+from vision.cards.stations import name_station
+from vision.detect import Findings
+from vision.image.photo import Picture, open_photo
+from vision.image.photo_file import PhotoError
+from vision.level.lone_reference import lone_reference
+from vision.level.upright import edges_of, which_way_up
+from vision.lines.hints import Hint
+from vision.solution.lens_choice import choose_lens
+from vision.solution.monte_carlo import compare, draw
+from vision.solution.propagate import Angles, angles
+from vision.solution.scene import Lean, LineSeen, Scene, State
+from vision.solution.solve import Hopeless, Solution, solve, starts, with_lines
 
 F64 = NDArray[np.float64]
 
@@ -77,9 +79,14 @@ class _Refused(Exception):
     flags: tuple[Flag, ...] = field(default=())
 
 
-def read_photo(source: str | os.PathLike[str] | Picture | NDArray[Any], job: Job, *,
-               lens: Lens | LensProfile | None = None, hints: Sequence[Hint] = (),
-               monte_carlo: int = 0) -> Reading:
+def read_photo(
+    source: str | os.PathLike[str] | Picture | NDArray[Any],
+    job: Job,
+    *,
+    lens: Lens | LensProfile | None = None,
+    hints: Sequence[Hint] = (),
+    monte_carlo: int = 0,
+) -> Reading:
     """Read the angles of one rib in one photo.
 
     Parameters
@@ -98,16 +105,21 @@ def read_photo(source: str | os.PathLike[str] | Picture | NDArray[Any], job: Job
     return read_fully(source, job, lens=lens, hints=hints, monte_carlo=monte_carlo).reading
 
 
-def read_fully(source: str | os.PathLike[str] | Picture | NDArray[Any], job: Job, *,
-               lens: Lens | LensProfile | None = None, hints: Sequence[Hint] = (), monte_carlo: int = 0) -> Seen:
+def read_fully(
+    source: str | os.PathLike[str] | Picture | NDArray[Any],
+    job: Job,
+    *,
+    lens: Lens | LensProfile | None = None,
+    hints: Sequence[Hint] = (),
+    monte_carlo: int = 0,
+) -> Seen:
     """As `read_photo`, with the solution and the lines behind the reading."""
     try:
         picture = _picture(source)
     except PhotoError as error:
         return Seen(_unread(error, source, job))
     made = Made(version(), None, job.level.profile or f"u {job.level.u_deg:g} deg", helped=bool(hints))
-    photo = Photo(picture.name, picture.sha256, picture.width, picture.height, picture.exif.taken,
-                  picture.exif.camera)
+    photo = Photo(picture.name, picture.sha256, picture.width, picture.height, picture.exif.taken, picture.exif.camera)
     station: Station | None = None
     flags: tuple[Flag, ...] = tuple(Flag("photo-note", note) for note in picture.notes)
     if hints:
@@ -131,16 +143,40 @@ def read_fully(source: str | os.PathLike[str] | Picture | NDArray[Any], job: Job
             raise _Refused(chosen.reason or "", show(picture, named.cards))
         made = replace(made, lens=chosen.lens.ident)
         flags += verdict.flags + chosen.flags
-        return _measure(picture, photo, job, station, named.cards, chosen.lens, prints, tuple(hints), flags, made,
-                        monte_carlo)
+        return _measure(
+            picture, photo, job, station, named.cards, chosen.lens, prints, tuple(hints), flags, made, monte_carlo
+        )
     except _Refused as end:
         none = Angle(None, end.reason)
-        return Seen(Reading(photo, station.name if station else None, none, none, None, None, made,
-                            flags + end.flags, (), end.evidence))
+        return Seen(
+            Reading(
+                photo,
+                station.name if station else None,
+                none,
+                none,
+                None,
+                None,
+                made,
+                flags + end.flags,
+                (),
+                end.evidence,
+            )
+        )
 
 
-def _measure(picture: Picture, photo: Photo, job: Job, station: Station, cards: tuple[Card, ...], lens: Lens,
-             prints: KnownPrint, hints: tuple[Hint, ...], flags: tuple[Flag, ...], made: Made, draws: int) -> Seen:
+def _measure(
+    picture: Picture,
+    photo: Photo,
+    job: Job,
+    station: Station,
+    cards: tuple[Card, ...],
+    lens: Lens,
+    prints: KnownPrint,
+    hints: tuple[Hint, ...],
+    flags: tuple[Flag, ...],
+    made: Made,
+    draws: int,
+) -> Seen:
     first = _plane_only(cards, lens, prints, photo)
     verdict = gates.after_solving(first[0])
     if verdict.reason:
@@ -151,10 +187,14 @@ def _measure(picture: Picture, photo: Photo, job: Job, station: Station, cards: 
         raise _Refused(found.reason, show(picture, cards, first[0], found))
     lean = _lean(job, station, found.forward_right)
     if job.wing.dihedral_deg is None and station.lean_deg is None and any(s.role == "plumb" for s in found.lines):
-        flags += (Flag("lean-not-stated", "the job does not state the ribs' lean (dihedral): U allows for "
-                       f"{2 * UNKNOWN_U_LEAN_DEG:g} deg of it"),)
+        flags += (
+            Flag(
+                "lean-not-stated",
+                f"the job does not state the ribs' lean (dihedral): U allows for {2 * UNKNOWN_U_LEAN_DEG:g} deg of it",
+            ),
+        )
     scene = _scene(lens, cards, prints, photo, found.lines, lean)
-    near = [s for s in first if s.cost - first[0].cost < MAYBE_POSE * first[0].scale**2]
+    near = [s for s in first if s.cost - first[0].cost < MAYBE_POSE * first[0].scale ** 2]
     solutions = _solve_all(scene, [with_lines(scene, s.state) for s in near])
     best = solutions[0]
     verdict = gates.after_solving(best)
@@ -176,10 +216,21 @@ def _measure(picture: Picture, photo: Photo, job: Job, station: Station, cards: 
         said, off = compare(draw(best, draws), result.chord)
         made, flags = replace(made, settings=(*made.settings, ("monte carlo", said))), flags + off
     chord = Angle(result.chord, None, doubt.chord_flags + alone)
-    spar = Angle(result.spar, None if result.spar else found.spar_reason or "no spar line was looked for",
-                 doubt.spar_flags)
-    reading = Reading(photo, station.name, chord, spar, "right" if found.forward_right else "left", found.reference,
-                      made, flags + doubt.flags, advise(best, result, found), show(picture, cards, best, found))
+    spar = Angle(
+        result.spar, None if result.spar else found.spar_reason or "no spar line was looked for", doubt.spar_flags
+    )
+    reading = Reading(
+        photo,
+        station.name,
+        chord,
+        spar,
+        "right" if found.forward_right else "left",
+        found.reference,
+        made,
+        flags + doubt.flags,
+        advise(best, result, found),
+        show(picture, cards, best, found),
+    )
     return Seen(reading, best, found)
 
 
@@ -194,14 +245,39 @@ def _picture(source: str | os.PathLike[str] | Picture | NDArray[Any]) -> Picture
 def _unread(error: PhotoError, source: object, job: Job) -> Reading:
     name = Path(source).name if isinstance(source, (str, os.PathLike)) else "array"
     none = Angle(None, error.reason)
-    return Reading(Photo(name, error.sha256, error.width, error.height, None, None), None, none, none, None, None,
-                   Made(version(), None, job.level.profile))
+    return Reading(
+        Photo(name, error.sha256, error.width, error.height, None, None),
+        None,
+        none,
+        none,
+        None,
+        None,
+        Made(version(), None, job.level.profile),
+    )
 
 
-def _scene(lens: Lens, cards: tuple[Card, ...], prints: KnownPrint, photo: Photo, lines: tuple[LineSeen, ...] = (),
-           lean: Lean | None = None) -> Scene:
-    return Scene(lens, cards, lines, lean, photo.sha256[:12], prints.u_stretch, prints.source, U_SEAT_DEG, prints.aspect,
-                 math.radians(prints.skew_deg), math.radians(prints.u_skew_deg), prints.scale)
+def _scene(
+    lens: Lens,
+    cards: tuple[Card, ...],
+    prints: KnownPrint,
+    photo: Photo,
+    lines: tuple[LineSeen, ...] = (),
+    lean: Lean | None = None,
+) -> Scene:
+    return Scene(
+        lens,
+        cards,
+        lines,
+        lean,
+        photo.sha256[:12],
+        prints.u_stretch,
+        prints.source,
+        U_SEAT_DEG,
+        prints.aspect,
+        math.radians(prints.skew_deg),
+        math.radians(prints.u_skew_deg),
+        prints.scale,
+    )
 
 
 def _plane_only(cards: tuple[Card, ...], lens: Lens, prints: KnownPrint, photo: Photo) -> list[Solution]:
@@ -216,7 +292,9 @@ def _solve_all(scene: Scene, states: list[State]) -> list[Solution]:
     for start in states:
         try:
             best = min(solutions, key=lambda s: s.cost, default=None)
-            got = solve(scene, start, hopeless=HOPELESS_POSE * (best.cost + MAYBE_POSE * best.scale**2) if best else np.inf)
+            got = solve(
+                scene, start, hopeless=HOPELESS_POSE * (best.cost + MAYBE_POSE * best.scale**2) if best else np.inf
+            )
         except (np.linalg.LinAlgError, Hopeless):
             continue
         if not any(float(got.normal @ s.normal) > 1 - 1e-9 for s in solutions):
@@ -231,15 +309,21 @@ def _lean(job: Job, station: Station, forward_right: bool) -> Lean:
 
     Seen from outboard, a right wing's leading edge points to the right in the photo.
     """
-    stated = station.lean_deg if station.lean_deg is not None else \
-        -job.wing.dihedral_deg if job.wing.dihedral_deg is not None else None
+    stated = (
+        station.lean_deg
+        if station.lean_deg is not None
+        else -job.wing.dihedral_deg
+        if job.wing.dihedral_deg is not None
+        else None
+    )
     u = station.u_lean_deg if station.u_lean_deg is not None else job.wing.u_lean_deg
     if u is None:
         u = DEFAULT_U_LEAN_DEG if stated is not None else UNKNOWN_U_LEAN_DEG
     own = station.lean_deg is not None or station.u_lean_deg is not None
     from_outboard = forward_right == (station.side != "left")
-    return Lean(stated or 0.0, u, f"lean of {station.name}" if own else "lean of the ribs",
-                -1.0 if from_outboard else 1.0)
+    return Lean(
+        stated or 0.0, u, f"lean of {station.name}" if own else "lean of the ribs", -1.0 if from_outboard else 1.0
+    )
 
 
 def _both_poses(solutions: list[Solution], photo: Photo) -> Angles:
@@ -248,7 +332,7 @@ def _both_poses(solutions: list[Solution], photo: Photo) -> Angles:
 
     best = angles(solutions[0])
     for other in solutions[1:]:
-        worse = (other.cost - solutions[0].cost) / solutions[0].scale**2
+        worse = (other.cost - solutions[0].cost) / solutions[0].scale ** 2
         if worse > TWO_POSES or worse < 1e-3:
             continue
         theirs = angles(other)
@@ -258,8 +342,9 @@ def _both_poses(solutions: list[Solution], photo: Photo) -> Angles:
         def widened(a: Quantity | None, b: Quantity | None, spread: float = spread) -> Quantity | None:
             if a is None or b is None:
                 return a
-            return a.plus(Component("which way the card tilts", f"photo:{photo.sha256[:12]} pose",
-                                    spread * (b.value - a.value)))
+            return a.plus(
+                Component("which way the card tilts", f"photo:{photo.sha256[:12]} pose", spread * (b.value - a.value))
+            )
 
         best = Angles(widened(best.chord, theirs.chord), widened(best.spar, theirs.spar), best.lean)
     return best

@@ -30,9 +30,7 @@ def draw_backdrop(canvas: Canvas, scene: Scene, rng: np.random.Generator) -> flo
 def _wall(canvas: Canvas, scene: Scene, rng: np.random.Generator) -> None:
     h, w = canvas.light.shape[:2]
     rows, columns = max(2, h // 24), max(2, w // 24)
-    cloud = cv2.resize(
-        rng.standard_normal((9, 12)).astype(np.float32), (columns, rows), interpolation=cv2.INTER_CUBIC
-    )
+    cloud = cv2.resize(rng.standard_normal((9, 12)).astype(np.float32), (columns, rows), interpolation=cv2.INTER_CUBIC)
     fine = rng.standard_normal((rows, columns)).astype(np.float32)
     tone = np.array([0.5, 0.46, 0.40]) * rng.uniform(0.5, 1.3) * rng.uniform(0.85, 1.1, 3)
     small = np.clip(1 + 0.08 * cloud + 0.02 * fine, 0.3, 1.7)[..., None] * tone.astype(np.float32)
@@ -103,6 +101,4 @@ def _box(canvas: Canvas, bench: float, rng: np.random.Generator) -> None:
         outline = canvas.pose.project(np.array(corners), canvas.camera)
         box = canvas.box(outline, 2)
         if box is not None:
-            canvas.blend(
-                box, canvas.fill(outline)[box[1] : box[3], box[0] : box[2]] / np.float32(255), tone * shade
-            )
+            canvas.blend(box, canvas.fill(outline)[box[1] : box[3], box[0] : box[2]] / np.float32(255), tone * shade)

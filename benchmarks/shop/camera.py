@@ -8,7 +8,7 @@ import numpy as np
 from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 
-from calibration.lens_model import distort, undistort
+from calibration.lens.model import distort, undistort
 
 F64 = NDArray[np.float64]
 _MARGIN = 8.0

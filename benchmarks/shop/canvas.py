@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from calibration.lens_model import distort
+from calibration.lens.model import distort
 from shop.camera import Camera, Pose, Rays
 from shop.planes import Plane
 
@@ -42,9 +42,7 @@ class Canvas:
         x1, y1 = int(np.clip(hi[0], 0, self.camera.width)), int(np.clip(hi[1], 0, self.camera.height))
         return (x0, y0, x1, y1) if x1 > x0 and y1 > y0 else None
 
-    def blend(
-        self, box: Box, alpha: NDArray[np.floating], colour: NDArray[np.floating] | tuple[float, ...]
-    ) -> None:
+    def blend(self, box: Box, alpha: NDArray[np.floating], colour: NDArray[np.floating] | tuple[float, ...]) -> None:
         """Lay a colour over a box with opacity alpha (h, w); colour is one RGB, or (h, w, 3)."""
         a = np.asarray(alpha, np.float32)
         rows, columns = np.flatnonzero(a.any(axis=1)), np.flatnonzero(a.any(axis=0))
@@ -115,9 +113,7 @@ class Canvas:
             px_per_ray = (
                 float(
                     np.hypot(
-                        *np.diff(
-                            distort(np.stack([middle - side * 5e-4, middle + side * 5e-4]), theta), axis=0
-                        )[0]
+                        *np.diff(distort(np.stack([middle - side * 5e-4, middle + side * 5e-4]), theta), axis=0)[0]
                     )
                 )
                 / 1e-3

@@ -65,8 +65,7 @@ def with_shop_errors(scene: Scene, rng: np.random.Generator) -> Scene:
     return replace(
         scene,
         strings=tuple(replace(s, sway_deg=s.sway_deg + float(rng.normal(0, 0.02))) for s in scene.strings),
-        laser=scene.laser
-        and replace(scene.laser, tilt_deg=scene.laser.tilt_deg + float(rng.normal(0, 0.02))),
+        laser=scene.laser and replace(scene.laser, tilt_deg=scene.laser.tilt_deg + float(rng.normal(0, 0.02))),
         cards=tuple(replace(c, tilt_deg=c.tilt_deg + float(rng.normal(0, 0.1))) for c in scene.cards),
     )
 

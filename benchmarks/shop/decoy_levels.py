@@ -74,8 +74,7 @@ def door_frame(scene: Scene, rng: Rng) -> Scene:
     x, lean = float(rng.uniform(-400, 400)), float(rng.uniform(20, 60) * rng.choice([-1, 1]))
     y = scene.wall_mm - 40
     frame = tuple(
-        Cord((x + dx, y, -160.0), (x + dx + lean, y, 1800.0), 30.0, (0.75, 0.73, 0.70), 0.1)
-        for dx in (0.0, 800.0)
+        Cord((x + dx, y, -160.0), (x + dx + lean, y, 1800.0), 30.0, (0.75, 0.73, 0.70), 0.1) for dx in (0.0, 800.0)
     )
     return replace(scene, cords=frame, strings=())
 

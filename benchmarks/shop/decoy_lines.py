@@ -42,9 +42,7 @@ def waterlines(scene: Scene, rng: Rng) -> Scene:
         half = rng.uniform(0.2, 0.33)
         middle = rng.uniform(0.4, 0.5)
         rise = np.tan(np.radians(rng.uniform(-0.6, 0.6))) * half * scene.chord_mm
-        found.append(
-            Line((middle + half, z - rise), (middle - half, z + rise), Pen(0.5, PENCIL, 0.5, 0.1, 1))
-        )
+        found.append(Line((middle + half, z - rise), (middle - half, z + rise), Pen(0.5, PENCIL, 0.5, 0.1, 1)))
     return replace(_plain(scene, rng), lines=tuple(found))
 
 

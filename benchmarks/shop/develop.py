@@ -22,9 +22,7 @@ _HALO = 24
 def _tone() -> F32:
     """sRGB encoding (IEC 61966-2-1) over 0 to 1 in 65536 steps."""
     v = np.linspace(0, 1, 65536)
-    return np.where(v <= 0.0031308, 12.92 * v, 1.055 * np.maximum(v, 1e-9) ** (1 / 2.4) - 0.055).astype(
-        np.float32
-    )
+    return np.where(v <= 0.0031308, 12.92 * v, 1.055 * np.maximum(v, 1e-9) ** (1 / 2.4) - 0.055).astype(np.float32)
 
 
 def encode(linear: F32) -> F32:
@@ -57,9 +55,7 @@ def develop(light: F32, scene: Scene, rng: np.random.Generator) -> U8:
         if blur > 0:
             part = np.asarray(cv2.GaussianBlur(part, (0, 0), blur), np.float32)
         if scene.noise > 0:
-            sigma = np.sqrt(np.clip(part, 0, 2) * np.float32(4e-4) + np.float32(2e-5)) * np.float32(
-                scene.noise
-            )
+            sigma = np.sqrt(np.clip(part, 0, 2) * np.float32(4e-4) + np.float32(2e-5)) * np.float32(scene.noise)
             for k in range(bottom - top):  # noise by row, so that the bands' seams agree
                 start = starts[top + k]
                 sigma[k] *= np.resize(pool[start : start + 3 * w], (w, 3))

@@ -45,9 +45,7 @@ class Face:
 
     def across(self, fraction: F64 | float) -> F64:
         """Plane x, mm, of fractions of the chord from the leading edge."""
-        return np.asarray(
-            self.scene.forward * self.scene.chord_mm * (0.5 - np.asarray(fraction)), dtype=np.float64
-        )
+        return np.asarray(self.scene.forward * self.scene.chord_mm * (0.5 - np.asarray(fraction)), dtype=np.float64)
 
     def at(self, place: tuple[float, float]) -> F64:
         """Plane point (2,), mm, of (fraction of the chord, mm above it)."""
@@ -96,9 +94,7 @@ def draw_surface(face: Face, rng: np.random.Generator) -> None:
     elif face.scene.surface == "carbon":
         shade += 0.10 * np.sign(np.sin(np.pi * u / 2) * np.sin(np.pi * v / 2))
     tone = np.array(TONES[face.scene.surface], np.float32)
-    face.canvas.blend(
-        face.box, face.mask[y0:y1, x0:x1] / np.float32(255), np.clip(shade, 0.05, 1.2)[..., None] * tone
-    )
+    face.canvas.blend(face.box, face.mask[y0:y1, x0:x1] / np.float32(255), np.clip(shade, 0.05, 1.2)[..., None] * tone)
 
 
 def draw_label(face: Face) -> None:
@@ -133,6 +129,4 @@ def draw_label(face: Face) -> None:
         ).astype(np.float64)
         / 255.0
     )
-    face.canvas.blend(
-        box, alpha * (face.mask[box[1] : box[3], box[0] : box[2]] / 255.0) * 0.75, (0.15, 0.15, 0.22)
-    )
+    face.canvas.blend(box, alpha * (face.mask[box[1] : box[3], box[0] : box[2]] / 255.0) * 0.75, (0.15, 0.15, 0.22))

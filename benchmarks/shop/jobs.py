@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from calibration.lens_model import Lens
-from shared.job import Job, Station, Wing
+from calibration.lens.model import Lens
+from shared.job.model import Job, Station, Wing
 from shop.camera import Camera
 from shop.scene import Scene
 

@@ -35,9 +35,7 @@ def draw_string(canvas: Canvas, scene: Scene, string: String) -> None:
         outline = canvas.pose.project(ring, canvas.camera)
         box = canvas.box(outline, 2)
         if box is not None:
-            canvas.blend(
-                box, canvas.fill(outline)[box[1] : box[3], box[0] : box[2]] / np.float32(255), (tone,) * 3
-            )
+            canvas.blend(box, canvas.fill(outline)[box[1] : box[3], box[0] : box[2]] / np.float32(255), (tone,) * 3)
 
 
 def draw_string_shadow(
@@ -105,18 +103,12 @@ def draw_laser(
     a, b = laser_line(laser, plane, half_mm)
     for box, s, d, mm in canvas.along(plane, a, b, 5 * laser.sigma_mm + 1):
         sigma = np.hypot(laser.sigma_mm, WINDOW_PX * mm)
-        glow = (
-            np.exp(-0.5 * (d / sigma) ** 2)
-            * (laser.sigma_mm / sigma)
-            * (1 + 0.25 * rng.standard_normal(s.shape))
-        )
+        glow = np.exp(-0.5 * (d / sigma) ** 2) * (laser.sigma_mm / sigma) * (1 + 0.25 * rng.standard_normal(s.shape))
         glow = np.nan_to_num(np.where(np.isfinite(s), glow, 0.0)) * bright
         x0, y0, x1, y1 = box
         if mask is not None:
             glow = glow * (mask[y0:y1, x0:x1] / 255.0)
-        canvas.light[y0:y1, x0:x1] += (np.maximum(glow, 0)[..., None] * np.array(laser.rgb)).astype(
-            np.float32
-        )
+        canvas.light[y0:y1, x0:x1] += (np.maximum(glow, 0)[..., None] * np.array(laser.rgb)).astype(np.float32)
 
 
 def draw_levels(

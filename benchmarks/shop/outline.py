@@ -19,7 +19,5 @@ def naca_four_digit(code: str, points: int = 120) -> tuple[F64, F64, F64]:
     half = 5 * t * (0.2969 * np.sqrt(x) - 0.1260 * x - 0.3516 * x**2 + 0.2843 * x**3 - 0.1015 * x**4)
     mean = np.zeros_like(x)
     if m > 0 and 0 < p < 1:
-        mean = np.where(
-            x < p, m / p**2 * (2 * p * x - x**2), m / (1 - p) ** 2 * ((1 - 2 * p) + 2 * p * x - x**2)
-        )
+        mean = np.where(x < p, m / p**2 * (2 * p * x - x**2), m / (1 - p) ** 2 * ((1 - 2 * p) + 2 * p * x - x**2))
     return x, mean + half, mean - half

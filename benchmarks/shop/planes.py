@@ -68,9 +68,7 @@ def rib_plane(chord_deg: float, forward: int, lean_deg: float) -> Plane:
     """
     a = np.radians(chord_deg * forward)
     lean = turn_x(lean_deg)
-    return Plane(
-        np.zeros(3), lean @ np.array([np.cos(a), 0, np.sin(a)]), lean @ np.array([-np.sin(a), 0, np.cos(a)])
-    )
+    return Plane(np.zeros(3), lean @ np.array([np.cos(a), 0, np.sin(a)]), lean @ np.array([-np.sin(a), 0, np.cos(a)]))
 
 
 def upright_plane(y_mm: float) -> Plane:

@@ -70,24 +70,18 @@ def draw_rib(face: Face, rng: np.random.Generator) -> Drawn:
         )
         box = canvas.box(outline, 2)
         if box is not None:
-            canvas.blend(
-                box, canvas.fill(outline)[box[1] : box[3], box[0] : box[2]] / np.float32(255), spot.rgb
-            )
+            canvas.blend(box, canvas.fill(outline)[box[1] : box[3], box[0] : box[2]] / np.float32(255), spot.rgb)
     return Drawn(chord, marks, cards, turn)
 
 
 def _spar(face: Face, rng: np.random.Generator) -> None:
     scene = face.scene
     assert scene.spar_deg is not None
-    turn = np.radians(
-        scene.spar_deg - 90.0 - scene.chord_deg
-    )  # nose-up turn from the chord's normal: top aft
+    turn = np.radians(scene.spar_deg - 90.0 - scene.chord_deg)  # nose-up turn from the chord's normal: top aft
     d = np.array([-scene.forward * np.sin(turn), np.cos(turn)])
     foot = face.at((scene.spar_at, 0.0))
     low, high = face.height(scene.spar_at, False) + 2, face.height(scene.spar_at, True) - 2
-    draw_pen(
-        face.canvas, face.plane, foot + d * low / d[1], foot + d * high / d[1], scene.spar_pen, rng, face.mask
-    )
+    draw_pen(face.canvas, face.plane, foot + d * low / d[1], foot + d * high / d[1], scene.spar_pen, rng, face.mask)
 
 
 def _marks(face: Face, rng: np.random.Generator) -> F64:

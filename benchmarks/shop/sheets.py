@@ -27,9 +27,7 @@ def lay_sheet(canvas: Canvas, plane: Plane, image: F32, width_mm: float, height_
     differ), its picture on the plane taken as a parallelogram.
     """
     w, h = width_mm / 2, height_mm / 2
-    box = canvas.box(
-        plane.pixels(canvas.pose, canvas.camera, np.array([[-w, -h], [w, -h], [w, h], [-w, h]])), 3
-    )
+    box = canvas.box(plane.pixels(canvas.pose, canvas.camera, np.array([[-w, -h], [w, -h], [w, h], [-w, h]])), 3)
     if box is None:
         return
     x0, y0, x1, y1 = box

@@ -39,12 +39,7 @@ def draw_pen(
         wet = 1 - 0.6 * pen.uneven + pen.uneven * np.interp(np.nan_to_num(s), ink_at, ink)
         alpha = cover * pen.cover * np.clip(wet, 0.35, 1)
         if pen.smudge:
-            smear = (
-                np.exp(-0.5 * ((d - 1.5) / 2.0) ** 2)
-                * (s > 0)
-                * (s < length)
-                * (0.5 + 0.5 * np.sin(s / 37.0))
-            )
+            smear = np.exp(-0.5 * ((d - 1.5) / 2.0) ** 2) * (s > 0) * (s < length) * (0.5 + 0.5 * np.sin(s / 37.0))
             alpha = np.maximum(alpha, pen.smudge * smear)
         _lay(canvas, box, alpha, pen.rgb, mask)
     fine = np.linspace(0, length, 400)
@@ -70,9 +65,7 @@ def draw_band(
         _lay(canvas, box, alpha * cover, rgb, mask)
 
 
-def draw_rod(
-    canvas: Canvas, p: F64, q: F64, radius_mm: float, rgb: Rgb, side: float, cover: float = 1.0
-) -> None:
+def draw_rod(canvas: Canvas, p: F64, q: F64, radius_mm: float, rgb: Rgb, side: float, cover: float = 1.0) -> None:
     """A round straight thing in space from p to q, one side brighter by `side`."""
     for box, d, scale in canvas.across(p, q, radius_mm, 1):
         half = radius_mm * scale

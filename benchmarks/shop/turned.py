@@ -15,10 +15,10 @@ from numpy.typing import NDArray
 from scipy.interpolate import RectBivariateSpline
 from scipy.ndimage import map_coordinates, spline_filter
 
-from calibration.lens_model import distort, undistort
+from calibration.lens.model import distort, undistort
 from shop.draw import draw
 from shop.scene import Scene
-from vision.scene import rotation_of
+from vision.solution.scene import rotation_of
 
 F64 = NDArray[np.float64]
 U8 = NDArray[np.uint8]
@@ -47,8 +47,11 @@ def draw_turns(scene: Scene, turns_deg: Sequence[Turn], again: int) -> list[U8]:
     photos = [taken(clean)]
     for turn in turns_deg:
         at = _seen_at(scene, turn, clean.shape[:2])
-        photos.append(taken(np.stack([map_coordinates(s, at, order=5, mode="nearest", prefilter=False) for s in splines],
-                                     axis=-1)))
+        photos.append(
+            taken(
+                np.stack([map_coordinates(s, at, order=5, mode="nearest", prefilter=False) for s in splines], axis=-1)
+            )
+        )
     return photos
 
 

@@ -31,21 +31,16 @@ def drift(ctx: click.Context, readings: Path, lens: Path, earlier: tuple[Path, .
     import math
 
     from calibration.drift import check_batch
-    from calibration.profiles import load_lens
-    from rigging.readings_file import load_readings
-    from vision.card_spec import SPECS
+    from calibration.lens.profiles import load_lens
+    from rigging.batch.readings_file import load_readings
+    from vision.cards.spec import SPECS
 
     profile = load_lens(lens)
     before = [r for place in earlier for r in load_readings(place)]
     found = check_batch(load_readings(readings), profile, SPECS, before)
-    click.echo(
-        f"{found.cards} cards, residual {found.rms_px:.3f} px (median); lens profile of {profile.date}"
-    )
+    click.echo(f"{found.cards} cards, residual {found.rms_px:.3f} px (median); lens profile of {profile.date}")
     if math.isfinite(found.focal):
-        click.echo(
-            f"focal length {100 * (found.focal - 1):+.2f} % from the profile's (U "
-            f"{200 * found.u_focal:.2f} %)"
-        )
+        click.echo(f"focal length {100 * (found.focal - 1):+.2f} % from the profile's (U {200 * found.u_focal:.2f} %)")
     if math.isfinite(found.stretch):
         click.echo(
             f"cards stretched {100 * found.stretch:+.3f} % (U {200 * found.u_stretch:.3f} %), off "

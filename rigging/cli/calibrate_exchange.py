@@ -19,11 +19,11 @@ def bring(file: Path, photo: Path | None, out: Path | None) -> None:
     """Make a lens profile from FILE, an OpenCV calibration YAML or ROS camera_info YAML."""
     import datetime
 
-    from calibration.exchange import profile_of, read_foreign
-    from calibration.profiles import check_lens, save_lens
+    from calibration.lens.exchange import profile_of, read_foreign
+    from calibration.lens.profiles import check_lens, save_lens
     from shared.errors import UserError
-    from vision.photo import open_photo
-    from vision.photo_file import PhotoError
+    from vision.image.photo import open_photo
+    from vision.image.photo_file import PhotoError
 
     foreign = read_foreign(file)
     exif = None
@@ -36,8 +36,7 @@ def bring(file: Path, photo: Path | None, out: Path | None) -> None:
         if sorted((picture.width, picture.height)) != sorted(foreign.size):
             raise UserError(
                 str(photo),
-                f"has {picture.width} x {picture.height} pixels, the calibration "
-                f"{foreign.size[0]} x {foreign.size[1]}",
+                f"has {picture.width} x {picture.height} pixels, the calibration {foreign.size[0]} x {foreign.size[1]}",
                 "give a photo taken at that size",
             )
     profile = profile_of(foreign, exif, datetime.date.today(), file.name)
@@ -51,9 +50,7 @@ def bring(file: Path, photo: Path | None, out: Path | None) -> None:
     click.echo(f"wrote {out}: a profile for {profile.camera}")
 
 
-@click.command(
-    name="export", epilog="Example: ribangle calibrate export lens/shopcam.json shopcam.yaml --as ros"
-)
+@click.command(name="export", epilog="Example: ribangle calibrate export lens/shopcam.json shopcam.yaml --as ros")
 @click.argument("profile", type=click.Path(path_type=Path))
 @click.argument("out", type=click.Path(path_type=Path))
 @click.option(
@@ -66,8 +63,8 @@ def bring(file: Path, photo: Path | None, out: Path | None) -> None:
 )
 def give(profile: Path, out: Path, kind: str) -> None:
     """Write the lens PROFILE to OUT in another tool's form, its covariance along with it."""
-    from calibration.exchange import opencv_yaml, ros_yaml
-    from calibration.profiles import load_lens
+    from calibration.lens.exchange import opencv_yaml, ros_yaml
+    from calibration.lens.profiles import load_lens
     from shared.files import write_whole
 
     loaded = load_lens(profile)

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from calibration.gauge_fit import GaugeFit
-    from shared.gauge_readings import Oddity
+    from calibration.gauge.fit import GaugeFit
+    from shared.gauge.readings import Oddity
 
 
 @click.command(
@@ -22,9 +22,7 @@ if TYPE_CHECKING:
 @click.option("--sense", type=click.Choice(["nose-up", "unsigned", "0-90", "0-180"]), default="nose-up",
               show_default=True, help="How the gauge counts.")  # fmt: skip
 @click.option("--name", default="gauge", show_default=True, help="Names the gauge.")
-@click.option(
-    "--date", metavar="ISO", help="Day or time of calibration [default: the log's last time, or now]."
-)
+@click.option("--date", metavar="ISO", help="Day or time of calibration [default: the log's last time, or now].")
 @click.option("--valid-days", type=click.FloatRange(0, min_open=True), default=90.0, show_default=True,
               help="How long the calibration is to be trusted.")  # fmt: skip
 @click.option("--out", type=click.Path(path_type=Path), help="Profile to write [default: NAME.json].")
@@ -37,10 +35,10 @@ def gauge(csv: Path, resolution: float, sense: str, name: str, date: str | None,
     u_known (degrees), or bar and blocks of a sine bar; approach (up or down), time. Ten reversals on two or
     three spots take five minutes and are worth more than the maker's word.
     """
-    from calibration.gauge_file import save_gauge
-    from calibration.gauge_fit import fit_gauge
-    from calibration.gauge_log import load_log
-    from calibration.gauge_plot import gauge_png
+    from calibration.gauge.file import save_gauge
+    from calibration.gauge.fit import fit_gauge
+    from calibration.gauge.log import load_log
+    from calibration.gauge.plot import gauge_png
     from shared.errors import UserError
     from shared.files import write_whole
 
@@ -65,9 +63,7 @@ def _when(date: str | None, last: str | None) -> str:
     try:
         when = datetime.fromisoformat(date or last) if date or last else datetime.now()  # type: ignore[arg-type]
     except ValueError:
-        raise UserError(
-            f"--date {date}", "must be ISO 8601", "write 2025-04-03 or 2025-04-03T10:00"
-        ) from None
+        raise UserError(f"--date {date}", "must be ISO 8601", "write 2025-04-03 or 2025-04-03T10:00") from None
     return when.replace(tzinfo=None).isoformat(timespec="seconds")
 
 

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from calibration.boards import Board
-    from calibration.lens import LensCalibration
-    from calibration.profiles import LensProfile, PhotoUse
-    from vision.photo import Picture
+    from calibration.lens.boards import Board
+    from calibration.lens.calibrate import LensCalibration
+    from calibration.lens.profiles import LensProfile, PhotoUse
+    from vision.image.photo import Picture
 
 
 @click.command(
@@ -21,25 +21,15 @@ if TYPE_CHECKING:
     epilog="Example: ribangle calibrate lens board-photos --board 9x6 --out lens/shopcam.json",
 )
 @click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option(
-    "--board", metavar="9x6", help="Chessboard: inner corners along its sides (found where not given)."
-)
+@click.option("--board", metavar="9x6", help="Chessboard: inner corners along its sides (found where not given).")
 @click.option("--charuco", metavar="7x5", help="ChArUco board instead: squares along its sides.")
-@click.option(
-    "--card", type=click.Choice(["panel", "strip"]), help="Station cards instead, several in a photo or one."
-)
+@click.option("--card", type=click.Choice(["panel", "strip"]), help="Station cards instead, several in a photo or one.")
 @click.option("--square", type=float, default=25.0, show_default=True, metavar="MM", help="Side of a square.")
-@click.option(
-    "--marker", type=float, default=18.0, show_default=True, metavar="MM", help="Side of a ChArUco marker."
-)
+@click.option("--marker", type=float, default=18.0, show_default=True, metavar="MM", help="Side of a ChArUco marker.")
 @click.option("--dictionary", default="5X5_1000", show_default=True, help="OpenCV's marker dictionary.")
-@click.option(
-    "--model", help='Force a lens model, as "f, c, k1, k2"; else the error on photos left out decides.'
-)
+@click.option("--model", help='Force a lens model, as "f, c, k1, k2"; else the error on photos left out decides.')
 @click.option("--out", type=click.Path(path_type=Path), help="Profile to write [default: lens/CAMERA.json].")
-@click.option(
-    "--picture", type=click.Path(path_type=Path), help="Picture to write [default: beside the profile]."
-)
+@click.option("--picture", type=click.Path(path_type=Path), help="Picture to write [default: beside the profile].")
 def lens(
     photos: tuple[Path, ...],
     board: str | None,
@@ -57,9 +47,9 @@ def lens(
     Take a dozen: all of the board in each, sharp, at one zoom and focus as in the work, in all corners of the
     picture, tilted some 30 degrees to all sides.
     """
-    from calibration.lens import calibrate_lens
-    from calibration.lens_report import lens_picture
-    from calibration.profiles import save_lens
+    from calibration.lens.calibrate import calibrate_lens
+    from calibration.lens.profiles import save_lens
+    from calibration.lens.report import lens_picture
     from shared.errors import UserError
     from shared.files import write_whole
 
@@ -84,9 +74,9 @@ def board_of(
     board: str | None, charuco: str | None, card: str | None, square: float, marker: float, dictionary: str
 ) -> Board:
     """The board the options name. Raises UserError when they name two."""
-    from calibration.boards import Charuco, Chessboard, parse_size
+    from calibration.lens.boards import Charuco, Chessboard, parse_size
     from shared.errors import UserError
-    from vision.card_spec import IDS_PER_CARD, SPECS
+    from vision.cards.spec import IDS_PER_CARD, SPECS
 
     if sum(x is not None for x in (board, charuco, card)) > 1:
         raise UserError("--board, --charuco and --card", "name different boards", "give one of them")
@@ -98,17 +88,15 @@ def board_of(
     return Chessboard(*(parse_size(board) if board else (0, 0)), square)
 
 
-def opened(
-    places: tuple[Path, ...], unread: list[PhotoUse], doing: str = "Looking for the board"
-) -> Iterator[Picture]:
+def opened(places: tuple[Path, ...], unread: list[PhotoUse], doing: str = "Looking for the board") -> Iterator[Picture]:
     """Load photos one by one under a progress bar; those that cannot be read are noted in `unread`."""
     from rich.console import Console
     from rich.progress import track
 
-    from calibration.profiles import PhotoUse
-    from rigging.batch_find import find_photos
-    from vision.photo import decode_photo
-    from vision.photo_file import PhotoError, read_bytes
+    from calibration.lens.profiles import PhotoUse
+    from rigging.batch.find import find_photos
+    from vision.image.photo import decode_photo
+    from vision.image.photo_file import PhotoError, read_bytes
 
     sources = find_photos(places)
     console = Console(stderr=True)
@@ -125,7 +113,7 @@ def _tell(profile: LensProfile, result: LensCalibration) -> None:
     from rich.console import Console
     from rich.table import Table
 
-    from calibration.lens_model import PARAMETERS
+    from calibration.lens.model import PARAMETERS
     from shared.rounding import number, places
 
     console = Console()

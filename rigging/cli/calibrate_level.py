@@ -22,9 +22,7 @@ import click
     metavar="LAID TURNED",
     help="One reading as laid, one turned end for end on the same supports, degrees; repeat it.",
 )
-@click.option(
-    "--own-sign", is_flag=True, help="The readings are a gauge's own, whose sense turns round with it."
-)
+@click.option("--own-sign", is_flag=True, help="The readings are a gauge's own, whose sense turns round with it.")
 @click.option(
     "--photos",
     "photos",
@@ -36,15 +34,9 @@ import click
 )
 @click.option("--at", type=float, nargs=2, metavar="X Y", help="With photos: a pixel near the bar's edge.")
 @click.option("--lens", type=click.Path(path_type=Path), help="With photos: the lens profile.")
-@click.option(
-    "--resolution", type=float, default=0.0, show_default=True, metavar="DEG", help="Smallest step shown."
-)
-@click.option(
-    "--repeatability", type=float, metavar="DEG", help="Standard deviation of one reading, for one pair."
-)
-@click.option(
-    "--kind", default="level bar", show_default=True, help="What it is: level bar, laser, water level..."
-)
+@click.option("--resolution", type=float, default=0.0, show_default=True, metavar="DEG", help="Smallest step shown.")
+@click.option("--repeatability", type=float, metavar="DEG", help="Standard deviation of one reading, for one pair.")
+@click.option("--kind", default="level bar", show_default=True, help="What it is: level bar, laser, water level...")
 @click.option("--date", help="Day of the reversal, as 2026-05-16 [default: today].")
 @click.option("--out", type=click.Path(path_type=Path), help="Profile to write [default: NAME.json].")
 def level(
@@ -68,14 +60,12 @@ def level(
     import datetime
     import math
 
-    from calibration.level import reversal, save_level
+    from calibration.level.reversal import reversal, save_level
     from shared.errors import UserError
     from shared.rounding import number, places
 
     if bool(pairs) == bool(photos):
-        raise UserError(
-            "--pair or --photos", "one of them gives the readings", "give --pair LAID TURNED, three times"
-        )
+        raise UserError("--pair or --photos", "one of them gives the readings", "give --pair LAID TURNED, three times")
     try:
         day = (datetime.date.fromisoformat(date) if date else datetime.date.today()).isoformat()
     except ValueError:
@@ -110,12 +100,12 @@ def _from_photos(
     photos: tuple[tuple[Path, Path], ...], at: tuple[float, float] | None, lens: Path | None
 ) -> tuple[list[tuple[float, float]], list[str]]:
     """Inclination of the bar's edge in each photo, degrees, left end up positive, against the tripod."""
-    from calibration.lens_match import guess_lens, lens_for
-    from calibration.level_photos import bar_pair
-    from calibration.profiles import load_lens
+    from calibration.lens.match import guess_lens, lens_for
+    from calibration.lens.profiles import load_lens
+    from calibration.level.photos import bar_pair
     from shared.errors import UserError
-    from vision.photo import Picture, open_photo
-    from vision.photo_file import PhotoError
+    from vision.image.photo import Picture, open_photo
+    from vision.image.photo_file import PhotoError
 
     def load(path: Path) -> Picture:
         try:
@@ -136,9 +126,7 @@ def _from_photos(
             )
         match = lens_for(profile, a.exif, size) if profile else None
         if match is not None and match.lens is None:
-            raise UserError(
-                str(laid), match.reason or "does not fit the lens profile", "give the right profile"
-            )
+            raise UserError(str(laid), match.reason or "does not fit the lens profile", "give the right profile")
         pair = bar_pair(a.gray, b.gray, (match.lens if match else None) or guess_lens(a.exif, size), at)
         readings.append((pair.laid_deg, pair.turned_deg))
         notes += [f"{laid.name}, {turned.name}: {n}" for n in pair.notes]
@@ -188,7 +176,7 @@ def plumb(pairs: tuple[tuple[float, float], ...], u_plumb: float, u_level: float
     """Check a plumb line against a level laser line, by angles of the same lines read against both."""
     import math
 
-    from calibration.level_check import cross_check
+    from calibration.level.check import cross_check
     from shared.errors import UserError
     from shared.quantity import Component, Quantity
 

@@ -10,9 +10,7 @@ import click
 
 @click.command(epilog="Example: ribangle calibrate lines shop-photos --out lens/rough.json")
 @click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option(
-    "--out", type=click.Path(path_type=Path), help="Profile to write [default: lens/CAMERA-lines.json]."
-)
+@click.option("--out", type=click.Path(path_type=Path), help="Profile to write [default: lens/CAMERA-lines.json].")
 def lines(photos: tuple[Path, ...], out: Path | None) -> None:
     """Find the distortion of a lens from straight strings and edges in PHOTOS (files or folders) of one
     camera.
@@ -20,8 +18,8 @@ def lines(photos: tuple[Path, ...], out: Path | None) -> None:
     The focal length stays the EXIF guess, so angles read with this profile carry a larger U. A board is
     better: ribangle calibrate lens.
     """
-    from calibration.plumb_line import lens_from_lines, rough_profile
-    from calibration.profiles import PhotoUse, save_lens
+    from calibration.lens.plumb_line import lens_from_lines, rough_profile
+    from calibration.lens.profiles import PhotoUse, save_lens
     from rigging.cli.calibrate_lens import opened
 
     unread: list[PhotoUse] = []

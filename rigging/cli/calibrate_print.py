@@ -13,20 +13,14 @@ import click
     epilog="Example: ribangle calibrate print --card panel --across 175.3 --down 124.8 --diagonals 215.0 214.9 "
     "--tool caliper",
 )
-@click.option(
-    "--across", type=float, multiple=True, metavar="MM", help="Length measured across the sheet; repeat it."
-)
-@click.option(
-    "--down", type=float, multiple=True, metavar="MM", help="Length measured down the sheet; repeat it."
-)
+@click.option("--across", type=float, multiple=True, metavar="MM", help="Length measured across the sheet; repeat it.")
+@click.option("--down", type=float, multiple=True, metavar="MM", help="Length measured down the sheet; repeat it.")
 @click.option(
     "--card",
     type=click.Choice(["panel", "strip"]),
     help="Measured was the checkered board of such a card, from outer edge to outer edge, not the 100 mm bars.",
 )
-@click.option(
-    "--nominal", type=float, default=100.0, show_default=True, metavar="MM", help="Drawn length of the bars."
-)
+@click.option("--nominal", type=float, default=100.0, show_default=True, metavar="MM", help="Drawn length of the bars.")
 @click.option(
     "--diagonals",
     type=float,
@@ -34,9 +28,7 @@ import click
     metavar="MM MM",
     help="Diagonals of that board (or of a drawn rectangle): from the lower left, from the upper left.",
 )
-@click.option(
-    "--sides", type=float, nargs=2, metavar="MM MM", help="Drawn width and height of that rectangle."
-)
+@click.option("--sides", type=float, nargs=2, metavar="MM MM", help="Drawn width and height of that rectangle.")
 @click.option(
     "--tool",
     type=click.Choice(["rule", "caliper"]),
@@ -66,8 +58,8 @@ def scale(
     """
     import datetime
 
-    from calibration.print_profile import save_print
-    from calibration.print_scale import print_profile, print_scale
+    from calibration.print.profile import save_print
+    from calibration.print.scale import print_profile, print_scale
     from shared.errors import UserError
 
     try:
@@ -76,16 +68,12 @@ def scale(
         raise UserError(f"date {date!r}", "is no day", "write it as 2026-05-16") from None
     drawn = (nominal, nominal)
     if card is not None:
-        from vision.card_spec import SPECS
+        from vision.cards.spec import SPECS
 
         drawn = sides = SPECS[card].size_mm
-    result = print_scale(
-        across, down, diagonals or (), nominal_mm=drawn, nominal_sides_mm=sides, tool=tool
-    )
+    result = print_scale(across, down, diagonals or (), nominal_mm=drawn, nominal_sides_mm=sides, tool=tool)
     for line in result.text:
         click.echo(f"- {line}")
     out = out or Path(f"{name}.json")
-    save_print(
-        out, print_profile(result, name, day, tool, across, down, diagonals or (), drawn, sides or ())
-    )
+    save_print(out, print_profile(result, name, day, tool, across, down, diagonals or (), drawn, sides or ()))
     click.echo(f'wrote {out}; in the job file:\n\n[cards]\nprofile = "{out.as_posix()}"')

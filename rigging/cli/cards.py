@@ -42,7 +42,7 @@ def cards(job: Path, paper: str, out: Path, spares: int) -> None:
     from rigging.printed.pack import print_pack
     from shared.errors import UserError
     from shared.files import write_whole
-    from shared.job_file import load_job
+    from shared.job.file import load_job
 
     loaded = load_job(job)
     if out.is_dir():

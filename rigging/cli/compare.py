@@ -8,29 +8,32 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from rigging.compare import Comparison
+    from rigging.record.compare import Comparison
 
 
-@click.command(short_help="What moved between two surveys.",
-               epilog="Example: ribangle compare wing.toml 1 2 --picture moved.png",
-               context_settings={"ignore_unknown_options": True})
+@click.command(
+    short_help="What moved between two surveys.",
+    epilog="Example: ribangle compare wing.toml 1 2 --picture moved.png",
+    context_settings={"ignore_unknown_options": True},
+)
 @click.argument("job_file", metavar="JOB", type=click.Path(path_type=Path))
 @click.argument("a", metavar="A")
 @click.argument("b", metavar="[B]", required=False)
 @click.option("--mirrored", is_flag=True, help="Compare left with right within survey A.")
-@click.option("--picture", type=click.Path(path_type=Path), metavar="FILE",
-              help="Draw the changes: .svg, .pdf or .png.")
+@click.option(
+    "--picture", type=click.Path(path_type=Path), metavar="FILE", help="Draw the changes: .svg, .pdf or .png."
+)
 def compare(job_file: Path, a: str, b: str | None, mirrored: bool, picture: Path | None) -> int:
     """Compare surveys A and B of JOB (numbers, or last): before glue and after cure, last month and today.
 
     A change counts when it exceeds its uncertainty; what both surveys share cancels.
     Exit code: 0 nothing moved, 1 something did.
     """
-    from rigging import compare as work
     from rigging.cli.pictures import check_picture
     from rigging.cli.show import console
-    from rigging.record import find_record
-    from rigging.survey_table import comparison_table
+    from rigging.record import compare as work
+    from rigging.record.chain import find_record
+    from rigging.survey.table import comparison_table
     from shared.cautions import CAUTIONS
     from shared.errors import UserError
 
@@ -63,7 +66,8 @@ def _draw(result: Comparison, path: Path, title: str) -> None:
     from rigging.cli.pictures import write_picture
     from rigging.plots.drift import Drift, drift_plot
 
-    plot = drift_plot([Drift(c.station, c.line, c.change) for c in result.changes if c.line != "built-in"],
-                      f"What moved: {title}")
+    plot = drift_plot(
+        [Drift(c.station, c.line, c.change) for c in result.changes if c.line != "built-in"], f"What moved: {title}"
+    )
     if plot is not None:
         write_picture(plot, path)

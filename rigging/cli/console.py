@@ -11,8 +11,7 @@ _SIGNS = {
     "✓": "ok", "✗": "x", "½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8",
     "█": "#", "•": "*",
 }  # fmt: skip
-_FRAMES = dict.fromkeys("─━═┄┅╌", "-") | dict.fromkeys("│┃║", "|") \
-    | dict.fromkeys("┌┐└┘├┤┬┴┼┏┓┗┛┡┩╇╈┳┻╋╸╺", "+")
+_FRAMES = dict.fromkeys("─━═┄┅╌", "-") | dict.fromkeys("│┃║", "|") | dict.fromkeys("┌┐└┘├┤┬┴┼┏┓┗┛┡┩╇╈┳┻╋╸╺", "+")
 PLAIN = str.maketrans(_SIGNS | _FRAMES)
 """Signs that the tool prints -> what stands for them where the output cannot show them."""
 
@@ -20,7 +19,7 @@ PLAIN = str.maketrans(_SIGNS | _FRAMES)
 def _plainer(error: UnicodeError) -> tuple[str, int]:
     if not isinstance(error, UnicodeEncodeError):
         raise error
-    text = error.object[error.start:error.end].translate(PLAIN)
+    text = error.object[error.start : error.end].translate(PLAIN)
     return text.encode("ascii", "replace").decode("ascii"), error.end
 
 

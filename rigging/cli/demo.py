@@ -7,26 +7,43 @@ from pathlib import Path
 import click
 
 
-@click.command(short_help="Measure the bundled sample wing and say where to look.",
-               epilog="Example: ribangle demo --files trainer")
-@click.option("--out", type=click.Path(path_type=Path), default=Path("ribangle-demo"), show_default=True,
-              metavar="FOLDER", help="Where the results go.")
-@click.option("--jobs", type=click.IntRange(1, 1024), metavar="N",
-              help="Processes that share the work. [default: one for each core]")
+@click.command(
+    short_help="Measure the bundled sample wing and say where to look.", epilog="Example: ribangle demo --files trainer"
+)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    default=Path("ribangle-demo"),
+    show_default=True,
+    metavar="FOLDER",
+    help="Where the results go.",
+)
+@click.option(
+    "--jobs",
+    type=click.IntRange(1, 1024),
+    metavar="N",
+    help="Processes that share the work. [default: one for each core]",
+)
 @click.option("--again", is_flag=True, help="Measure anew what was measured before.")
-@click.option("--files", type=click.Path(path_type=Path), metavar="FOLDER", help=(
-    "Measure nothing: put the sample wing's job, photos, board photos and inclinometer readings into FOLDER, "
-    "to try every command on."))
+@click.option(
+    "--files",
+    type=click.Path(path_type=Path),
+    metavar="FOLDER",
+    help=(
+        "Measure nothing: put the sample wing's job, photos, board photos and inclinometer readings into FOLDER, "
+        "to try every command on."
+    ),
+)
 def demo(out: Path, jobs: int | None, again: bool, files: Path | None) -> int:
     """Read the rib angles of an invented wooden trainer from its sample photos, into ./ribangle-demo."""
     if files is not None:
         _copy(files)
         return 0
-    from rigging.batch import Options
-    from rigging.batch_find import find_photos
+    from rigging.batch.find import find_photos
+    from rigging.batch.run import Options
     from rigging.cli.measure import run, show
     from samples import TRAINER
-    from shared.job_file import load_job
+    from shared.job.file import load_job
 
     job_file = TRAINER / "trainer.toml"
     job = load_job(job_file)

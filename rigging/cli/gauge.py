@@ -11,11 +11,11 @@ if TYPE_CHECKING:
     from numpy import float64
     from numpy.typing import NDArray
 
-    from rigging.crosscheck_types import CrossCheck
-    from shared.job import Job
-    from vision.display_tag import TaughtDisplay
-    from vision.display_types import DisplayReading
-    from vision.photo import Picture
+    from rigging.crosscheck.types import CrossCheck
+    from shared.job.model import Job
+    from vision.display.tag import TaughtDisplay
+    from vision.display.types import DisplayReading
+    from vision.image.photo import Picture
 
 PATH = click.Path(path_type=Path)
 SIGNED = {"ignore_unknown_options": True}
@@ -45,7 +45,7 @@ def gauge() -> None:
 def add(station: str, value: str, line: str, job_file: Path | None, csv: Path | None) -> None:
     """Add VALUE, as the gauge shows it, for STATION to the readings file, with the time."""
     from shared.errors import UserError
-    from shared.gauge_words import angle
+    from shared.gauge.words import angle
 
     job = _job(job_file)
     found = angle(value)
@@ -105,8 +105,8 @@ def read(photo: Path, corners: str | None, display: Path, upright: bool, decimal
 def teach(photo: Path, corners: str | None, decimals: int | None, out: Path) -> None:
     """Learn from PHOTO, which shows the tag, where the display's corners are; after that the tag is enough."""
     from shared.errors import UserError
-    from vision.display_tag import save_display
-    from vision.display_tag import teach as learn
+    from vision.display.tag import save_display
+    from vision.display.tag import teach as learn
 
     if corners is None:
         raise UserError("gauge teach", "needs the display's corners", "give --corners")
@@ -132,7 +132,7 @@ def tag(ident: int, out: Path) -> None:
 
     from shared.errors import UserError
     from shared.files import write_whole
-    from vision.display_tag import TAG_MM, tag_picture
+    from vision.display.tag import TAG_MM, tag_picture
 
     if not out.parent.is_dir():
         raise UserError(str(out.parent), "there is no such folder", "make it first")
@@ -169,7 +169,7 @@ def check(job_file: Path, survey: str | None, picture: Path | None) -> int:
 
 def _job(job_file: Path | None) -> Job:
     from shared.errors import UserError
-    from shared.job_file import load_job
+    from shared.job.file import load_job
 
     if job_file is None:
         here = sorted(p for p in Path().glob("*.toml") if p.name != "pyproject.toml")
@@ -181,7 +181,7 @@ def _job(job_file: Path | None) -> Job:
 
 def _station(job: Job, name: str) -> str:
     from shared.errors import UserError
-    from shared.gauge_words import station_of
+    from shared.gauge.words import station_of
 
     names = [s.name for s in job.stations]
     found, _ = station_of(name, names)
@@ -193,7 +193,7 @@ def _station(job: Job, name: str) -> str:
 def _append(job: Job, station: str, line: str, shown: str, csv: Path | None, taken: str | None = None) -> Path:
     from datetime import datetime
 
-    from shared.gauge_append import append_reading
+    from shared.gauge.append import append_reading
 
     path = csv or job.folder / (job.gauge.readings or "gauge.csv")
     when = taken or datetime.now().isoformat(timespec="seconds")
@@ -205,8 +205,8 @@ def _append(job: Job, station: str, line: str, shown: str, csv: Path | None, tak
 
 def _open(photo: Path) -> Picture:
     from shared.errors import UserError
-    from vision.photo import open_photo
-    from vision.photo_file import PhotoError
+    from vision.image.photo import open_photo
+    from vision.image.photo_file import PhotoError
 
     try:
         return open_photo(photo)
@@ -237,7 +237,7 @@ def _place(image: Picture, corners: str | None,
            display: Path) -> tuple[NDArray[float64] | None, TaughtDisplay | None]:  # fmt: skip
     """The display's corners: as given, or by the taught tag; none for a crop."""
     from shared.errors import UserError
-    from vision.display_tag import display_corners, find_tags, load_display
+    from vision.display.tag import display_corners, find_tags, load_display
 
     if corners is not None:
         return _corners(corners, image), None
@@ -254,7 +254,7 @@ def _place(image: Picture, corners: str | None,
 
 
 def _read(image: Picture, quad: NDArray[float64] | None, upright: bool, decimals: int | None) -> DisplayReading:
-    from vision.display import read_display
+    from vision.display.read import read_display
 
     return read_display(image.gray, quad, upright=upright or quad is not None, decimals=decimals)
 
@@ -297,12 +297,12 @@ def _draw(image: Picture, result: DisplayReading, quad: NDArray[float64] | None,
 def _compared(job_file: Path, which: str | None) -> CrossCheck:
     from datetime import datetime
 
-    from calibration.gauge_file import load_gauge
-    from rigging.crosscheck import crosscheck
-    from rigging.record import find_record
+    from calibration.gauge.file import load_gauge
+    from rigging.crosscheck.check import crosscheck
+    from rigging.record.chain import find_record
     from shared.errors import UserError
-    from shared.gauge_csv import load_gauge_readings
-    from shared.job_file import load_job
+    from shared.gauge.csv_file import load_gauge_readings
+    from shared.job.file import load_job
 
     job = load_job(job_file)
     if job.gauge.readings is None:

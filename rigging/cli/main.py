@@ -38,8 +38,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
 }
 """Command name -> ("module:attribute" of a click command, its one-line help)."""
 
-CAUTION = ("An aid, not an inspection: confirm every angle with an independent instrument; the designer's "
-           "drawings, the local authority and a licensed inspector decide.")
+CAUTION = (
+    "An aid, not an inspection: confirm every angle with an independent instrument; the designer's "
+    "drawings, the local authority and a licensed inspector decide."
+)
 
 ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
 """What tells the linear algebra under NumPy, before it is loaded, to stay on one thread."""
@@ -47,7 +49,8 @@ ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VEC
 _NO_OPENCV = (
     "OpenCV cannot load for want of the system library {library}; install it (Debian, Ubuntu: sudo apt "
     "install libgl1 libglib2.0-0; Fedora: sudo dnf install mesa-libGL glib2) or pip install "
-    "opencv-python-headless")
+    "opencv-python-headless"
+)
 
 
 class LazyGroup(click.Group):
@@ -66,8 +69,11 @@ class LazyGroup(click.Group):
         assert isinstance(command, click.Command)
         return command
 
-    def resolve_command(self, ctx: click.Context, args: list[str],
-                        ) -> tuple[str | None, click.Command | None, list[str]]:
+    def resolve_command(
+        self,
+        ctx: click.Context,
+        args: list[str],
+    ) -> tuple[str | None, click.Command | None, list[str]]:
         """As click, with the nearest name offered for a mistyped one."""
         if args and not args[0].startswith("-") and args[0] not in COMMANDS:
             from difflib import get_close_matches
@@ -92,8 +98,9 @@ def _version(ctx: click.Context, param: click.Parameter, value: bool) -> None:  
 
 
 @click.group(cls=LazyGroup, epilog=CAUTION, context_settings={"help_option_names": ["-h", "--help"]})
-@click.option("--version", is_flag=True, is_eager=True, expose_value=False, callback=_version,
-              help="Show the version and exit.")
+@click.option(
+    "--version", is_flag=True, is_eager=True, expose_value=False, callback=_version, help="Show the version and exit."
+)
 def group() -> None:
     """Read wing rib angles from shop photos, with honest uncertainty."""
 
@@ -108,16 +115,20 @@ def main(arguments: Sequence[str] | None = None) -> None:
     except Exception as error:  # a fault of ours: one line all the same, the traceback on request
         if os.environ.get("RIBANGLE_TRACEBACK"):
             raise
-        code = _fail(f"a fault of the tool itself, {type(error).__name__}: {error}; please report it with "
-                     "what RIBANGLE_TRACEBACK=1 in the environment shows", 70)
+        code = _fail(
+            f"a fault of the tool itself, {type(error).__name__}: {error}; please report it with "
+            "what RIBANGLE_TRACEBACK=1 in the environment shows",
+            70,
+        )
     sys.exit(code)
 
 
 def run(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit code."""
     try:
-        result = group.main(args=None if arguments is None else list(arguments), prog_name="ribangle",
-                            standalone_mode=False)
+        result = group.main(
+            args=None if arguments is None else list(arguments), prog_name="ribangle", standalone_mode=False
+        )
         return result if isinstance(result, int) else 0
     except click.exceptions.Exit as stop:
         return stop.exit_code
@@ -139,8 +150,11 @@ def run(arguments: Sequence[str] | None = None) -> int:
     except OSError as error:
         if error.filename is None and error.errno is None:
             raise
-        return _fail(f"{error.filename or 'file'}: {error.strerror or error}; check the path, "
-                     "its permissions and the free space", 2)
+        return _fail(
+            f"{error.filename or 'file'}: {error.strerror or error}; check the path, "
+            "its permissions and the free space",
+            2,
+        )
 
 
 def missing_library(error: ImportError) -> str | None:

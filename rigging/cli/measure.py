@@ -9,35 +9,70 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from rigging.batch import BatchResult, Options
-    from rigging.batch_find import Source
-    from shared.job import Job
+    from rigging.batch.find import Source
+    from rigging.batch.run import BatchResult, Options
+    from shared.job.model import Job
 
 
-@click.command(short_help="Read the rib angles from photos.",
-               epilog="Example: ribangle measure wing.toml photos --out readings")
+@click.command(
+    short_help="Read the rib angles from photos.", epilog="Example: ribangle measure wing.toml photos --out readings"
+)
 @click.argument("job_file", metavar="JOB", type=click.Path(path_type=Path))
 @click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--out", type=click.Path(path_type=Path), metavar="FOLDER",
-              help="Where the results go. [default: NAME-readings beside the job file NAME.toml]")
-@click.option("--jobs", type=click.IntRange(1, 1024), metavar="N",
-              help="Processes that share the work. [default: one for each core]")
-@click.option("--cluster", metavar="ADDRESS",
-              help="Share the work on the Dask cluster of this scheduler instead.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="FOLDER",
+    help="Where the results go. [default: NAME-readings beside the job file NAME.toml]",
+)
+@click.option(
+    "--jobs",
+    type=click.IntRange(1, 1024),
+    metavar="N",
+    help="Processes that share the work. [default: one for each core]",
+)
+@click.option("--cluster", metavar="ADDRESS", help="Share the work on the Dask cluster of this scheduler instead.")
 @click.option("--again", is_flag=True, help="Measure anew what was measured before and has not changed.")
 @click.option("--no-overlays", is_flag=True, help="Draw no annotated pictures.")
 @click.option("--follow-links", is_flag=True, help="Read photos through links that lead out of their folder.")
-@click.option("--hint", "hints", multiple=True, metavar='"PHOTO ROLE X,Y X,Y"',
-              help="Point at a line (chord, spar, plumb or level) by two points in pixels. Repeatable; also from a file "
-                   "PHOTO.hints beside the photo.")
-@click.option("--monte-carlo", type=click.IntRange(100, 100_000), metavar="N", default=None,
-              help="Hold each U against N draws (JCGM 101).")
-@click.option("--time-limit", type=click.FloatRange(1.0), metavar="SECONDS", default=300.0, show_default=True,
-              help="Give a photo up that takes longer, and go on.")
+@click.option(
+    "--hint",
+    "hints",
+    multiple=True,
+    metavar='"PHOTO ROLE X,Y X,Y"',
+    help="Point at a line (chord, spar, plumb or level) by two points in pixels. Repeatable; also from a file "
+    "PHOTO.hints beside the photo.",
+)
+@click.option(
+    "--monte-carlo",
+    type=click.IntRange(100, 100_000),
+    metavar="N",
+    default=None,
+    help="Hold each U against N draws (JCGM 101).",
+)
+@click.option(
+    "--time-limit",
+    type=click.FloatRange(1.0),
+    metavar="SECONDS",
+    default=300.0,
+    show_default=True,
+    help="Give a photo up that takes longer, and go on.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print the readings as JSON, and nothing else.")
-def measure(job_file: Path, photos: tuple[Path, ...], out: Path | None, jobs: int | None, cluster: str | None,
-            again: bool, no_overlays: bool, follow_links: bool, hints: tuple[str, ...], monte_carlo: int | None,
-            time_limit: float, as_json: bool) -> int:
+def measure(
+    job_file: Path,
+    photos: tuple[Path, ...],
+    out: Path | None,
+    jobs: int | None,
+    cluster: str | None,
+    again: bool,
+    no_overlays: bool,
+    follow_links: bool,
+    hints: tuple[str, ...],
+    monte_carlo: int | None,
+    time_limit: float,
+    as_json: bool,
+) -> int:
     """Read the rib angles from PHOTOS (files, or folders of them) of the wing that JOB describes.
 
     Writes readings.csv, readings.json and an annotated picture of every photo. Photos that were measured
@@ -45,20 +80,27 @@ def measure(job_file: Path, photos: tuple[Path, ...], out: Path | None, jobs: in
 
     Exit code: 0 all photos measured, 1 some not, 2 bad input, 3 none measured.
     """
-    from shared.job_file import load_job
+    from shared.job.file import load_job
 
     job = load_job(job_file)  # a mistake in it is told before anything heavy is loaded
 
-    from rigging.batch import Options
-    from rigging.batch_find import find_photos
-    from rigging.hints_file import check_names, parse_given
+    from rigging.batch.find import find_photos
+    from rigging.batch.hints_file import check_names, parse_given
+    from rigging.batch.run import Options
 
     sources = find_photos(photos, follow_links=follow_links)
     given = parse_given(hints)
     check_names(given, [source.name for source in sources])
     folder = out or job_file.parent / f"{job_file.stem}-readings"
-    options = Options(workers=jobs, cluster=cluster, again=again, overlays=not no_overlays, hints=given,
-                      monte_carlo=monte_carlo or 0, seconds=time_limit)
+    options = Options(
+        workers=jobs,
+        cluster=cluster,
+        again=again,
+        overlays=not no_overlays,
+        hints=given,
+        monte_carlo=monte_carlo or 0,
+        seconds=time_limit,
+    )
     result = run(job, sources, folder, options, quiet=as_json)
     if as_json:
         print_json(result)
@@ -74,22 +116,23 @@ def run(job: Job, sources: list[Source], folder: Path, options: Options, *, quie
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
-    from rigging.batch import measure_batch
+    from rigging.batch.run import measure_batch
 
     console = Console(stderr=True)
     columns = (TextColumn("measuring"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
     with Progress(*columns, console=console, transient=True, disable=quiet or not console.is_terminal) as bar:
         task = bar.add_task("", total=len(sources))
-        return measure_batch(job, sources, folder, options,
-                             lambda done, total: bar.update(task, completed=done, total=total))
+        return measure_batch(
+            job, sources, folder, options, lambda done, total: bar.update(task, completed=done, total=total)
+        )
 
 
 def show(job: Job, result: BatchResult) -> None:
     """The table, what was written where, and the caution."""
     from rich.console import Console
 
-    from rigging.batch_table import readings_table
-    from rigging.readings_file import CAUTION, iter_trees
+    from rigging.batch.readings_file import CAUTION, iter_trees
+    from rigging.batch.table import readings_table
 
     console = Console(highlight=False)
     if not console.is_terminal:
@@ -107,7 +150,7 @@ def gauge_shown(job: Job) -> dict[tuple[str, str], float]:
     if job.gauge.readings is None:
         return {}
     from shared.errors import UserError
-    from shared.gauge_csv import load_gauge_readings
+    from shared.gauge.csv_file import load_gauge_readings
 
     names = [station.name for station in job.stations]
     try:
@@ -120,12 +163,12 @@ def gauge_shown(job: Job) -> dict[tuple[str, str], float]:
 
 def gauge_seen(job: Job, sources: list[Source], result: BatchResult) -> list[str]:
     """The inclinometer's displays in the photos read and written down, where its tag was taught; what was done."""
-    from rigging.gauge_photos import display_in, taught_display, write_down
+    from rigging.crosscheck.gauge_photos import display_in, taught_display, write_down
 
     taught = taught_display(job)
     if taught is None:
         return []
-    from rigging.readings_file import iter_trees
+    from rigging.batch.readings_file import iter_trees
 
     stations = {tree["photo"]["sha256"]: tree["station"] for tree in iter_trees(result.json)}
     found = (display_in(source.path, source.name, stations, taught) for source in sources)

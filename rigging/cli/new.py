@@ -11,29 +11,70 @@ if TYPE_CHECKING:
     from shared.lengths import Units
 
 
-@click.command(short_help="Write a commented starting job file.",
-               epilog="Example: ribangle new wing.toml --stations 5 --chord 1400 900 --units mm")
+@click.command(
+    short_help="Write a commented starting job file.",
+    epilog="Example: ribangle new wing.toml --stations 5 --chord 1400 900 --units mm",
+)
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--name", default="My wing", show_default=True, help="What the wing is called in reports.")
 @click.option("--stations", default=6, show_default=True, metavar="N", help="Stations on each wing, 1 to 15.")
-@click.option("--span", nargs=2, default=("400", "3900"), show_default=True, metavar="ROOT TIP",
-              help="Distance of the first and last station from the centre line: mm, or as \"15 3/4 in\".")
-@click.option("--chord", nargs=2, default=("1200", "900"), show_default=True, metavar="ROOT TIP",
-              help="Chord of the first and last station: mm, or as \"47 1/4 in\".")
-@click.option("--units", type=click.Choice(["mm", "in"]), default="mm", show_default=True,
-              help="Unit that the job and its reports show lengths in.")
-@click.option("--angle", nargs=2, type=float, default=(2.0, 0.0), show_default=True, metavar="ROOT TIP",
-              help="Design chord angle of the first and last station, degrees, nose-up positive.")
-@click.option("--tolerance", type=float, default=0.25, show_default=True, metavar="DEG",
-              help="Allowed deviation of the chord angle either way, degrees.")
+@click.option(
+    "--span",
+    nargs=2,
+    default=("400", "3900"),
+    show_default=True,
+    metavar="ROOT TIP",
+    help='Distance of the first and last station from the centre line: mm, or as "15 3/4 in".',
+)
+@click.option(
+    "--chord",
+    nargs=2,
+    default=("1200", "900"),
+    show_default=True,
+    metavar="ROOT TIP",
+    help='Chord of the first and last station: mm, or as "47 1/4 in".',
+)
+@click.option(
+    "--units",
+    type=click.Choice(["mm", "in"]),
+    default="mm",
+    show_default=True,
+    help="Unit that the job and its reports show lengths in.",
+)
+@click.option(
+    "--angle",
+    nargs=2,
+    type=float,
+    default=(2.0, 0.0),
+    show_default=True,
+    metavar="ROOT TIP",
+    help="Design chord angle of the first and last station, degrees, nose-up positive.",
+)
+@click.option(
+    "--tolerance",
+    type=float,
+    default=0.25,
+    show_default=True,
+    metavar="DEG",
+    help="Allowed deviation of the chord angle either way, degrees.",
+)
 @click.option("--force", is_flag=True, help="Replace the file if it is there.")
-def new(file: Path, name: str, stations: int, span: tuple[str, str], chord: tuple[str, str], units: Units,
-        angle: tuple[float, float], tolerance: float, force: bool) -> None:
+def new(
+    file: Path,
+    name: str,
+    stations: int,
+    span: tuple[str, str],
+    chord: tuple[str, str],
+    units: Units,
+    angle: tuple[float, float],
+    tolerance: float,
+    force: bool,
+) -> None:
     """Write a commented starting job to FILE (as wing.toml), to be edited by hand."""
-    from rigging.new_job import Start, starting_job
+    from rigging.planning.new_job import Start, starting_job
     from shared.errors import UserError
     from shared.files import write_whole
-    from shared.job_file import parse_job
+    from shared.job.file import parse_job
     from shared.lengths import parse_length
 
     if file.suffix.lower() != ".toml":

@@ -9,41 +9,70 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from calibration.lens_model import Lens
-    from rigging.planning import StationPlan
-    from shared.job import Job
+    from calibration.lens.model import Lens
+    from rigging.planning.plan import StationPlan
+    from shared.job.model import Job
     from shared.lengths import Units
 
 
 @click.command(epilog='Example: ribangle plan wing.toml --camera 27mm@4000x3000 --distance "4 ft" --units in')
 @click.argument("job", type=click.Path(path_type=Path))
-@click.option("--camera", metavar="WHAT", help=(
-    "A lens profile's path, or a phone as its EXIF tells it: 27mm@4000x3000, with the word uncalibrated "
-    "where it "
-    "has no profile. Default: the profile in the job's lens folder, else 26mm@4000x3000."))
-@click.option("--distance", metavar="LENGTH", help=(
-    "From camera to rib: 1200, 1.2 m, 48 in. Default: as far as makes the rib two thirds of the picture."))
-@click.option("--cards", "count", type=click.IntRange(1, 2), help="Cards on each rib. Default: as the job "
-                                                                  "says.")
-@click.option("--string", "string_at", metavar="LENGTH", help=(
-    "How far along the chord the string hangs from mid chord. Default: a fifth of the chord."))
-@click.option("--aside", metavar="LENGTH", help=(
-    "How far along the chord the lens stands from the string; 0: right opposite it, square to the rib. "
-    "Without it plan asks, where it can; else: wherever a hand takes it."))
-@click.option("--photos", type=click.IntRange(1, 9), default=1, show_default=True, help="Photos of each "
-                                                                                        "station.")
-@click.option("--part", type=click.FloatRange(0.05, 1.0), default=1 / 3, show_default="1/3",
-              help="U that counts as deciding, as a part of the tolerance.")
+@click.option(
+    "--camera",
+    metavar="WHAT",
+    help=(
+        "A lens profile's path, or a phone as its EXIF tells it: 27mm@4000x3000, with the word uncalibrated "
+        "where it "
+        "has no profile. Default: the profile in the job's lens folder, else 26mm@4000x3000."
+    ),
+)
+@click.option(
+    "--distance",
+    metavar="LENGTH",
+    help=("From camera to rib: 1200, 1.2 m, 48 in. Default: as far as makes the rib two thirds of the picture."),
+)
+@click.option("--cards", "count", type=click.IntRange(1, 2), help="Cards on each rib. Default: as the job says.")
+@click.option(
+    "--string",
+    "string_at",
+    metavar="LENGTH",
+    help=("How far along the chord the string hangs from mid chord. Default: a fifth of the chord."),
+)
+@click.option(
+    "--aside",
+    metavar="LENGTH",
+    help=(
+        "How far along the chord the lens stands from the string; 0: right opposite it, square to the rib. "
+        "Without it plan asks, where it can; else: wherever a hand takes it."
+    ),
+)
+@click.option("--photos", type=click.IntRange(1, 9), default=1, show_default=True, help="Photos of each station.")
+@click.option(
+    "--part",
+    type=click.FloatRange(0.05, 1.0),
+    default=1 / 3,
+    show_default="1/3",
+    help="U that counts as deciding, as a part of the tolerance.",
+)
 @click.option("--units", type=click.Choice(["mm", "in"]), help="Lengths shown in. [default: the job's]")
-def plan(job: Path, camera: str | None, distance: str | None, count: int | None, string_at: str | None,
-         aside: str | None, photos: int, part: float, units: Units | None) -> None:
+def plan(
+    job: Path,
+    camera: str | None,
+    distance: str | None,
+    count: int | None,
+    string_at: str | None,
+    aside: str | None,
+    photos: int,
+    part: float,
+    units: Units | None,
+) -> None:
     """Say how well each station can be read, before a photo is taken.
 
     JOB is the job file. For each station: U to expect (k = 2, the middle of what hands do, and nine in ten of
     them), and the least trouble that would bring U down to what decides its tolerance.
     """
-    from rigging.planning import Choice, plan_job
-    from shared.job_file import load_job
+    from rigging.planning.plan import Choice, plan_job
+    from shared.job.file import load_job
     from shared.lengths import parse_length
 
     loaded = load_job(job)
@@ -53,14 +82,23 @@ def plan(job: Path, camera: str | None, distance: str | None, count: int | None,
     far = None if distance is None else parse_length(distance, "--distance")
     hung = None if string_at is None else parse_length(string_at, "--string")
     stands = None if aside is None else parse_length(aside, "--aside")
-    choices = [Choice(distance_mm=far, string_at=0.2 if hung is None else hung / s.chord_mm, photos=photos,
-                      aside=None if stands is None else stands / s.chord_mm,
-                      cards=count or min(max(len(s.cards), 1), 2)) for s in loaded.stations]
+    choices = [
+        Choice(
+            distance_mm=far,
+            string_at=0.2 if hung is None else hung / s.chord_mm,
+            photos=photos,
+            aside=None if stands is None else stands / s.chord_mm,
+            cards=count or min(max(len(s.cards), 1), 2),
+        )
+        for s in loaded.stations
+    ]
     plans = plan_job(loaded, lens, choices, part)
     _show(plans, lens, part, units or loaded.length_unit)
     if aside is None:
-        click.echo("Where the lens stands is not stated (--aside): these figures are the middle of what hands do, and a "
-                   "photo's U may be half or twice as large; stated, it is foretold to some 15 %.")
+        click.echo(
+            "Where the lens stands is not stated (--aside): these figures are the middle of what hands do, and a "
+            "photo's U may be half or twice as large; stated, it is foretold to some 15 %."
+        )
 
 
 def _somebody_there() -> bool:
@@ -70,14 +108,17 @@ def _somebody_there() -> bool:
 
 def _ask_aside() -> str | None:
     """Ask for the one thing that decides most and that no default can know; None: not known."""
-    told = click.prompt("How far along the chord will the lens stand from the string? "
-                        "(0: right opposite, as the guide says; a length as 200 or 8 in; Enter: not known)",
-                        default="", show_default=False)
+    told = click.prompt(
+        "How far along the chord will the lens stand from the string? "
+        "(0: right opposite, as the guide says; a length as 200 or 8 in; Enter: not known)",
+        default="",
+        show_default=False,
+    )
     return str(told).strip() or None
 
 
 def _lens(job: Job, camera: str | None) -> Lens:
-    from rigging.planning_lens import PHONE, planned_lens
+    from rigging.planning.lens import PHONE, planned_lens
 
     if camera is not None:
         return planned_lens(camera)
@@ -98,18 +139,23 @@ def _show(plans: tuple[StationPlan, ...], lens: Lens, part: float, units: Units)
     console = Console()
     if not console.is_terminal:
         console.width = max(console.width, 110)
-    table = Table(title=f"Expected U (k = 2) with {lens.ident}", title_justify="left", box=SIMPLE,
-                  padding=(0, 1))
+    table = Table(title=f"Expected U (k = 2) with {lens.ident}", title_justify="left", box=SIMPLE, padding=(0, 1))
     table.add_column("station", no_wrap=True)
     for name in ("distance", "cards", "U chord", "nine in ten", "U spar", "decides"):
         table.add_column(name, justify="right", no_wrap=True)
     table.add_column("largest part", no_wrap=True)
     for p in plans:
         low, high = p.now.chord_range
-        table.add_row(p.station.name, format_length(p.distance_mm, units), str(p.choice.cards),
-                      f"{p.now.chord:.3f}°", f"{low:.2f} to {high:.2f}",
-                      "" if p.now.spar is None else f"{p.now.spar:.3f}°",
-                      f"{'yes' if p.decides else 'no'} ({p.needed:.3f})", p.now.budget[0][0])
+        table.add_row(
+            p.station.name,
+            format_length(p.distance_mm, units),
+            str(p.choice.cards),
+            f"{p.now.chord:.3f}°",
+            f"{low:.2f} to {high:.2f}",
+            "" if p.now.spar is None else f"{p.now.spar:.3f}°",
+            f"{'yes' if p.decides else 'no'} ({p.needed:.3f})",
+            p.now.budget[0][0],
+        )
     console.print(table)
     groups: dict[tuple[str, ...] | None, list[StationPlan]] = {}
     for p in plans:
@@ -121,9 +167,9 @@ def _show(plans: tuple[StationPlan, ...], lens: Lens, part: float, units: Units)
         names = ", ".join(p.station.name for p in members)
         then = max(p.then.chord for p in members)
         if steps is None:
-            console.print(f"{names}: nothing here brings U below {part:.0%} of the tolerance; the best of "
-                          f"it gives "
-                          f"{then:.3f}°.")
+            console.print(
+                f"{names}: nothing here brings U below {part:.0%} of the tolerance; the best of it gives {then:.3f}°."
+            )
         else:
             console.print(f"{names}: {'; '.join(steps)}. Then U is {then:.3f}° or less.")
     console.print(SHORT)

@@ -10,32 +10,44 @@ import click
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from rigging.record import Record
+    from rigging.record.chain import Record
     from rigging.report.as_pdf import Paper
-    from rigging.survey import Survey
+    from rigging.survey.model import Survey
     from shared.reading import Reading
 
 
-@click.command(short_help="Write the report of a survey: HTML, PDF, CSV, JSON.",
-               epilog="Example: ribangle report wing.toml --pdf --paper letter")
+@click.command(
+    short_help="Write the report of a survey: HTML, PDF, CSV, JSON.",
+    epilog="Example: ribangle report wing.toml --pdf --paper letter",
+)
 @click.argument("job_file", metavar="JOB", type=click.Path(path_type=Path))
-@click.option("--survey", "which", metavar="N",
-              help="Which kept survey: its number, last, or -2 for the one before. [default: the last]")
-@click.option("--readings", type=click.Path(path_type=Path), metavar="FOLDER",
-              help="Where ribangle measure wrote its results. [default: NAME-readings beside NAME.toml]")
-@click.option("--out", type=click.Path(path_type=Path), metavar="FOLDER",
-              help="Where the report goes. [default: NAME-report beside NAME.toml]")
+@click.option(
+    "--survey",
+    "which",
+    metavar="N",
+    help="Which kept survey: its number, last, or -2 for the one before. [default: the last]",
+)
+@click.option(
+    "--readings",
+    type=click.Path(path_type=Path),
+    metavar="FOLDER",
+    help="Where ribangle measure wrote its results. [default: NAME-readings beside NAME.toml]",
+)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="FOLDER",
+    help="Where the report goes. [default: NAME-report beside NAME.toml]",
+)
 @click.option("--pdf", is_flag=True, help="Write a PDF as well.")
-@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True,
-              help="The PDF's paper.")
-def report(job_file: Path, which: str | None, readings: Path | None, out: Path | None, pdf: bool,
-           paper: str) -> None:
+@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="The PDF's paper.")
+def report(job_file: Path, which: str | None, readings: Path | None, out: Path | None, pdf: bool, paper: str) -> None:
     """Write the report of a survey of the wing that JOB describes.
 
     One HTML file with everything in it, stations.csv for a spreadsheet, survey.json for machines, and a
     PDF on request. Without a kept survey, what ribangle measure last read is evaluated and reported.
     """
-    from shared.job_file import load_job
+    from shared.job.file import load_job
 
     load_job(job_file)  # a mistake in it is told before anything heavy is loaded
 
@@ -51,16 +63,20 @@ def report(job_file: Path, which: str | None, readings: Path | None, out: Path |
     files = write_report(survey, folder, overlays, sheet)
     left_out = len(overlays_of(measured)) - len(overlays)
     if left_out:
-        click.echo(f"ribangle: annotated pictures left out: {left_out}, of photos that were measured anew "
-                   "since or belong to another survey", err=True)
+        click.echo(
+            f"ribangle: annotated pictures left out: {left_out}, of photos that were measured anew "
+            "since or belong to another survey",
+            err=True,
+        )
     click.echo(survey.verdict)
     click.echo(f"Written: {files[0]}, {', '.join(f.name for f in files[1:])}.")
 
 
-def _survey(job_file: Path, which: str | None, measured: Path, *,
-            prefer_readings: bool) -> tuple[Survey, Sequence[Reading]]:
+def _survey(
+    job_file: Path, which: str | None, measured: Path, *, prefer_readings: bool
+) -> tuple[Survey, Sequence[Reading]]:
     """The kept survey asked for and its readings; failing any, one of the readings measured last."""
-    from rigging.record import find_record, numbers, record_folder
+    from rigging.record.chain import find_record, numbers, record_folder
 
     if which is not None or (numbers(record_folder(job_file)) and not prefer_readings):
         record = find_record(job_file, which)
@@ -68,9 +84,12 @@ def _survey(job_file: Path, which: str | None, measured: Path, *,
     if not measured.is_file():
         from shared.errors import UserError
 
-        raise UserError(job_file.name, "nothing was measured for this job yet",
-                        f"measure its photos first: ribangle measure {job_file.name} PHOTOS")
-    from rigging.readings_file import load_readings
+        raise UserError(
+            job_file.name,
+            "nothing was measured for this job yet",
+            f"measure its photos first: ribangle measure {job_file.name} PHOTOS",
+        )
+    from rigging.batch.readings_file import load_readings
 
     readings = load_readings(measured)
     return _evaluated(job_file, readings), readings
@@ -79,9 +98,9 @@ def _survey(job_file: Path, which: str | None, measured: Path, *,
 def _evaluated(job_file: Path, readings: Sequence[Reading]) -> Survey:
     from datetime import datetime
 
-    from calibration.gauge_file import load_gauge
-    from rigging.materials import Asked, evaluated, gather
-    from shared.job_file import load_job
+    from calibration.gauge.file import load_gauge
+    from rigging.record.materials import Asked, evaluated, gather
+    from shared.job.file import load_job
 
     profile = load_job(job_file).gauge.profile
     gauge = None if profile is None else load_gauge(job_file.parent / profile)
@@ -99,7 +118,9 @@ def _as_recorded(record: Record) -> Survey:
     told = str(record.result.get("verdict", ""))
     if told == survey.verdict:
         return survey
-    text = (f"kept survey {record.number}, made by version {record.version}, said: {told} This version works "
-            "out the verdict above from the same readings.")
+    text = (
+        f"kept survey {record.number}, made by version {record.version}, said: {told} This version works "
+        "out the verdict above from the same readings."
+    )
     click.echo(f"ribangle: {text}", err=True)
     return replace(survey, flags=(*survey.flags, Flag("verdict-changed", text)))

@@ -10,13 +10,16 @@ import click
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from rigging.record import Record
+    from rigging.record.chain import Record
 
 _JOB = click.argument("job_file", metavar="JOB", type=click.Path(path_type=Path))
 
 
-@click.command(short_help="Show a kept survey again.", epilog="Example: ribangle show wing.toml 3",
-               context_settings={"ignore_unknown_options": True})
+@click.command(
+    short_help="Show a kept survey again.",
+    epilog="Example: ribangle show wing.toml 3",
+    context_settings={"ignore_unknown_options": True},
+)
 @_JOB
 @click.argument("which", metavar="[N]", required=False)
 @click.option("--json", "as_json", is_flag=True, help="Print the kept survey as JSON, and nothing else.")
@@ -25,13 +28,13 @@ def show(job_file: Path, which: str | None, as_json: bool) -> None:
 
     Counts from the end when negative: -2 is the last but one.
     """
-    from rigging.record import find_record
+    from rigging.record.chain import find_record
 
     record = find_record(job_file, which)
     if as_json:
         click.echo(record.path.read_text("utf-8"), nl=False)
         return
-    from rigging.survey_table import survey_view
+    from rigging.survey.table import survey_view
     from shared.cautions import CAUTIONS
 
     survey = record.survey()
@@ -57,9 +60,9 @@ def log(job_file: Path) -> None:
     """List the surveys that are kept of JOB, oldest first."""
     from rich.table import Table
 
-    from rigging.record import load_record, numbers, record_folder
+    from rigging.record.chain import load_record, numbers, record_folder
     from shared.errors import UserError
-    from shared.job_file import load_job
+    from shared.job.file import load_job
 
     load_job(job_file)
     folder = record_folder(job_file)
@@ -80,8 +83,7 @@ def log(job_file: Path) -> None:
     console().print(table)
 
 
-@click.command(short_help="Check the record, its photos and verdicts.",
-               epilog="Example: ribangle verify wing.toml")
+@click.command(short_help="Check the record, its photos and verdicts.", epilog="Example: ribangle verify wing.toml")
 @_JOB
 @click.argument("number", required=False, type=click.IntRange(1))
 def verify(job_file: Path, number: int | None) -> int:
@@ -90,54 +92,59 @@ def verify(job_file: Path, number: int | None) -> int:
     Finds a record that was changed, a survey that was taken out, a photo or profile that changed or is
     gone, and a verdict that does not follow from the readings kept with it. Exit code: 0 all stands, 1 not.
     """
-    from rigging.record import numbers, record_folder
-    from rigging.record_check import verify as check
+    from rigging.record.chain import numbers, record_folder
+    from rigging.record.verify import verify as check
     from shared.errors import UserError
 
     known = numbers(record_folder(job_file))
     if not known or (number is not None and number not in known):
-        raise UserError(str(record_folder(job_file)), "there is no such survey in the record",
-                        f"see ribangle log {job_file}")
+        raise UserError(
+            str(record_folder(job_file)), "there is no such survey in the record", f"see ribangle log {job_file}"
+        )
     troubles = check(job_file, number)
     for t in troubles:
         click.echo(f"survey {t.survey}: {t.thing}: {t.kind}: {t.text}")
     faults = sum(t.kind != "note" for t in troubles)
     count = 1 if number is not None else len(known)
     what = f"{count} survey{'' if count == 1 else 's'}"
-    click.echo(f"{what} checked: {faults} fault{'' if faults == 1 else 's'}." if faults else
-               f"{what} checked: record, photos, profiles and verdicts stand as they were kept.")
+    click.echo(
+        f"{what} checked: {faults} fault{'' if faults == 1 else 's'}."
+        if faults
+        else f"{what} checked: record, photos, profiles and verdicts stand as they were kept."
+    )
     return 1 if faults else 0
 
 
-@click.command(short_help="Show where a station's uncertainty comes from.",
-               epilog="Example: ribangle budget wing.toml R3")
+@click.command(
+    short_help="Show where a station's uncertainty comes from.", epilog="Example: ribangle budget wing.toml R3"
+)
 @_JOB
 @click.argument("station")
 @click.option("--survey", "which", metavar="N", help="Which survey. [default: the last]")
 @click.option("--line", type=click.Choice(["chord", "spar", "built-in"]), default="chord", show_default=True)
 @click.option("--photos", is_flag=True, help="Every photo's own budget as well.")
-@click.option("--picture", type=click.Path(path_type=Path), metavar="FILE",
-              help="Draw it as bars: .svg, .pdf or .png.")
-def budget(job_file: Path, station: str, which: str | None, line: str, photos: bool,
-           picture: Path | None) -> None:
+@click.option("--picture", type=click.Path(path_type=Path), metavar="FILE", help="Draw it as bars: .svg, .pdf or .png.")
+def budget(job_file: Path, station: str, which: str | None, line: str, photos: bool, picture: Path | None) -> None:
     """Show the parts of the uncertainty of STATION's angle, largest first."""
     from difflib import get_close_matches
 
-    from rigging.record import find_record
-    from rigging.survey_table import budget_table
+    from rigging.record.chain import find_record
+    from rigging.survey.table import budget_table
     from shared.errors import UserError
 
     survey = find_record(job_file, which).survey()
     names = [s.station.name for s in survey.stations]
     if station not in names:
         near = get_close_matches(station, names, 1)
-        raise UserError(f"station {station}", "the job has no such station",
-                        f"did you mean {near[0]}?" if near else f"give one of {', '.join(names)}")
+        raise UserError(
+            f"station {station}",
+            "the job has no such station",
+            f"did you mean {near[0]}?" if near else f"give one of {', '.join(names)}",
+        )
     s = survey.station(station)
     result = {"chord": s.chord, "spar": s.spar, "built-in": s.built_in}[line]
     if result.quantity is None:
-        raise UserError(f"station {station}", f"its {line} has no value: {result.reason}",
-                        "see ribangle show JOB")
+        raise UserError(f"station {station}", f"its {line} has no value: {result.reason}", "see ribangle show JOB")
     if picture is not None:
         from rigging.cli.pictures import write_picture
         from rigging.plots.budget import budget_plot

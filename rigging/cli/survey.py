@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from rigging.batch import Options
-    from rigging.batch_find import Source
-    from rigging.surveying import Taken, Wanted
+    from rigging.batch.find import Source
+    from rigging.batch.run import Options
+    from rigging.survey.run import Taken, Wanted
 
 
 @click.command(
@@ -19,21 +19,42 @@ if TYPE_CHECKING:
 )
 @click.argument("job_file", metavar="JOB", type=click.Path(path_type=Path))
 @click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--out", type=click.Path(path_type=Path), metavar="FOLDER",
-              help="Where the readings go. [default: NAME-readings beside NAME.toml]")
-@click.option("--root", type=click.Choice(["kept", "taken-out"]),
-              help="Judge angles as they stand, or with the root's deviation taken out. [default: the job's]")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="FOLDER",
+    help="Where the readings go. [default: NAME-readings beside NAME.toml]",
+)
+@click.option(
+    "--root",
+    type=click.Choice(["kept", "taken-out"]),
+    help="Judge angles as they stand, or with the root's deviation taken out. [default: the job's]",
+)
 @click.option("--stage", type=click.Choice(["before-glue", "after-glue"]), help="Where the work stands.")
-@click.option("--set-aside", multiple=True, metavar="PHOTO=REASON",
-              help="Leave a photo out, for a reason that is kept. May be given several times.")
+@click.option(
+    "--set-aside",
+    multiple=True,
+    metavar="PHOTO=REASON",
+    help="Leave a photo out, for a reason that is kept. May be given several times.",
+)
 @click.option("--note", default="", help="A note to keep with the survey.")
 @click.option("--jobs", type=click.IntRange(1, 1024), metavar="N", help="Processes that share the work.")
 @click.option("--again", is_flag=True, help="Measure photos anew that have not changed.")
 @click.option("--no-report", is_flag=True, help="Write no report.")
 @click.option("--json", "as_json", is_flag=True, help="Print the kept survey as JSON, and nothing else.")
-def survey(job_file: Path, photos: tuple[Path, ...], out: Path | None, root: str | None, stage: str | None,
-           set_aside: tuple[str, ...], note: str, jobs: int | None, again: bool, no_report: bool,
-           as_json: bool) -> int:
+def survey(
+    job_file: Path,
+    photos: tuple[Path, ...],
+    out: Path | None,
+    root: str | None,
+    stage: str | None,
+    set_aside: tuple[str, ...],
+    note: str,
+    jobs: int | None,
+    again: bool,
+    no_report: bool,
+    as_json: bool,
+) -> int:
     """Read PHOTOS (files, or folders of them), judge the wing that JOB describes, and keep the survey.
 
     Tells whether the wing is right, what is the rib and what is the jig, what to turn and by how much, and
@@ -42,12 +63,12 @@ def survey(job_file: Path, photos: tuple[Path, ...], out: Path | None, root: str
 
     Exit code: 0 all photos measured, 1 some not, 2 bad input, 3 none measured.
     """
-    from shared.job_file import load_job
+    from shared.job.file import load_job
 
     load_job(job_file)  # a mistake in it is told before anything heavy is loaded
 
-    from rigging.batch import Options
-    from rigging.batch_find import find_photos
+    from rigging.batch.find import find_photos
+    from rigging.batch.run import Options
 
     sources = find_photos(photos)
     folder = out or job_file.parent / f"{job_file.stem}-readings"
@@ -62,34 +83,45 @@ def survey(job_file: Path, photos: tuple[Path, ...], out: Path | None, root: str
 
 
 def _wanted(root: str | None, stage: str | None, set_aside: tuple[str, ...], note: str) -> Wanted:
-    from rigging.surveying import Wanted
+    from rigging.survey.run import Wanted
     from shared.errors import UserError
 
     reasons = {}
     for entry in set_aside:
         photo, mark, reason = entry.partition("=")
         if not (photo and mark and reason.strip()):
-            raise UserError(f"--set-aside {entry}", "needs a photo and a reason",
-                            'write --set-aside "R3.jpg=the clamp slipped"')
+            raise UserError(
+                f"--set-aside {entry}", "needs a photo and a reason", 'write --set-aside "R3.jpg=the clamp slipped"'
+            )
         reasons[photo] = reason.strip()
-    return Wanted("taken out" if root == "taken-out" else "kept" if root else None,
-                  None if stage is None else "before glue" if stage == "before-glue" else "after glue",
-                  reasons, note)
+    return Wanted(
+        "taken out" if root == "taken-out" else "kept" if root else None,
+        None if stage is None else "before glue" if stage == "before-glue" else "after glue",
+        reasons,
+        note,
+    )
 
 
-def _take(job_file: Path, sources: list[Source], folder: Path, wanted: Wanted, options: Options, *,
-          quiet: bool) -> Taken:
+def _take(
+    job_file: Path, sources: list[Source], folder: Path, wanted: Wanted, options: Options, *, quiet: bool
+) -> Taken:
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
-    from rigging.surveying import take_survey
+    from rigging.survey.run import take_survey
 
     console = Console(stderr=True)
     columns = (TextColumn("measuring"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
     with Progress(*columns, console=console, transient=True, disable=quiet or not console.is_terminal) as bar:
         task = bar.add_task("", total=len(sources))
-        return take_survey(job_file, sources, folder, wanted, options,
-                           lambda done, total: bar.update(task, completed=done, total=total))
+        return take_survey(
+            job_file,
+            sources,
+            folder,
+            wanted,
+            options,
+            lambda done, total: bar.update(task, completed=done, total=total),
+        )
 
 
 def _report(job_file: Path, taken: Taken) -> list[Path]:
@@ -103,7 +135,7 @@ def _report(job_file: Path, taken: Taken) -> list[Path]:
 def show_taken(taken: Taken, written: list[Path]) -> None:
     """The survey on the terminal, and where everything went."""
     from rigging.cli.show import console
-    from rigging.survey_table import survey_view
+    from rigging.survey.table import survey_view
     from shared.cautions import CAUTIONS
 
     console().print(survey_view(taken.survey))

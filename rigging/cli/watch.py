@@ -7,8 +7,9 @@ from pathlib import Path
 import click
 
 
-@click.command(short_help="Read photos as they arrive in a folder.",
-               epilog="Example: ribangle watch wing.toml ~/from-the-phone")
+@click.command(
+    short_help="Read photos as they arrive in a folder.", epilog="Example: ribangle watch wing.toml ~/from-the-phone"
+)
 @click.argument("job_file", metavar="JOB", type=click.Path(path_type=Path))
 @click.argument("folder", type=click.Path(path_type=Path))
 def watch(job_file: Path, folder: Path) -> int:
@@ -17,7 +18,7 @@ def watch(job_file: Path, folder: Path) -> int:
     They go into NAME-shop beside NAME.toml with those of `ribangle serve`, which may run at the same time.
     The photos in FOLDER are copied, never changed.
     """
-    from shared.job_file import load_job
+    from shared.job.file import load_job
 
     load_job(job_file)  # a mistake in it is told before anything heavy is loaded
 

@@ -34,12 +34,18 @@ from rigging.page.keeping import keep_survey
 from rigging.page.live import page_tree
 from rigging.page.view import standing, tree_of
 from shared.errors import UserError
-from shared.gauge_readings import Line
-from vision.hints import Hint, Role
+from shared.gauge.readings import Line
+from vision.lines.hints import Hint, Role
 
 STATIC = Path(__file__).parent / "static"
-FILES = {"page.js": "text/javascript", "live.js": "text/javascript", "tap.js": "text/javascript", "enter.js": "text/javascript",
-         "page.css": "text/css", "icon.svg": "image/svg+xml"}
+FILES = {
+    "page.js": "text/javascript",
+    "live.js": "text/javascript",
+    "tap.js": "text/javascript",
+    "enter.js": "text/javascript",
+    "page.css": "text/css",
+    "icon.svg": "image/svg+xml",
+}
 UPLOAD_S = 120.0
 """Time that one upload may take, seconds."""
 AT_ONCE = 6
@@ -110,7 +116,12 @@ def make_app(desk: Desk, gate: Gate, hosts: frozenset[str]) -> Starlette:
         Route("/api/keep", functools.partial(_keep, desk), methods=["POST"]),
     ]
     handlers: dict[Any, Callable[[Request, Exception], Awaitable[Response]]] = {
-        HTTPException: _told, Refused: _refused, UserError: _refused, OSError: _refused, Exception: _fault}
+        HTTPException: _told,
+        Refused: _refused,
+        UserError: _refused,
+        OSError: _refused,
+        Exception: _fault,
+    }
     app = Starlette(routes=routes, exception_handlers=handlers)
     app.add_middleware(Guard, gate=gate, hosts=hosts)
     return app
@@ -129,8 +140,11 @@ async def _enter_page(gate: Gate, request: Request) -> Response:
 async def _enter(gate: Gate, request: Request) -> Response:
     token = gate.enter((await _body(request, Code)).code)
     if token is None:
-        why = ("Too many wrong codes: the door is locked until the server is started anew." if gate.locked
-               else "That is not the code on the terminal now; each code works once.")
+        why = (
+            "Too many wrong codes: the door is locked until the server is started anew."
+            if gate.locked
+            else "That is not the code on the terminal now; each code works once."
+        )
         raise HTTPException(403, why)
     answer = JSONResponse({"done": True})
     answer.set_cookie(COOKIE, token, httponly=True, samesite="strict", path="/")
@@ -211,8 +225,12 @@ async def _gauge(desk: Desk, request: Request) -> Response:
     if not (math.isfinite(told.shown_deg) and abs(told.shown_deg) <= 360):
         raise Refused("the inclinometer's reading must be degrees, at most 360")
     typed = Typed(told.station, told.line, told.shown_deg, time.time())
-    await run_in_threadpool(desk.bench.note, lambda n: replace(n, typed=(
-        *(t for t in n.typed if (t.station, t.line) != (typed.station, typed.line)), typed)))
+    await run_in_threadpool(
+        desk.bench.note,
+        lambda n: replace(
+            n, typed=(*(t for t in n.typed if (t.station, t.line) != (typed.station, typed.line)), typed)
+        ),
+    )
     return JSONResponse({"done": True})
 
 

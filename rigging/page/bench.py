@@ -17,12 +17,12 @@ from pathlib import Path
 
 import msgspec
 
-from rigging.hints_file import SUFFIX, hints_of
+from rigging.batch.hints_file import SUFFIX, hints_of
 from shared.errors import UserError
 from shared.files import write_whole
-from shared.gauge_readings import GaugeReading, GaugeReadings, Line
-from shared.job import Job
-from vision.hints import Hint
+from shared.gauge.readings import GaugeReading, GaugeReadings, Line
+from shared.job.model import Job
+from vision.lines.hints import Hint
 
 MOST_BYTES = 40_000_000
 """Largest photo taken, bytes."""
@@ -78,8 +78,9 @@ class Bench:
         try:
             self.photos_folder.mkdir(parents=True, exist_ok=True)
         except OSError as error:
-            raise UserError(str(self.folder), f"cannot be made ({error.strerror})",
-                            "give the job a folder that can be written to") from None
+            raise UserError(
+                str(self.folder), f"cannot be made ({error.strerror})", "give the job a folder that can be written to"
+            ) from None
         self.notes()
 
     def add(self, data: bytes) -> tuple[str, bool]:
@@ -105,8 +106,11 @@ class Bench:
             if not _IDENT.fullmatch(path.stem) or path.suffix == SUFFIX or path.name.startswith("."):
                 continue
             stat = path.stat()
-            found.append(Entry(path.stem, path, self._sha256(path, stat.st_mtime_ns), stat.st_mtime,
-                               hints_of(path, path.name, ())))
+            found.append(
+                Entry(
+                    path.stem, path, self._sha256(path, stat.st_mtime_ns), stat.st_mtime, hints_of(path, path.name, ())
+                )
+            )
         return sorted(found, key=lambda e: (e.arrived, e.ident))
 
     def entry(self, ident: str) -> Entry | None:
@@ -153,15 +157,23 @@ def gauge_readings(job: Job, notes: Notes) -> GaugeReadings | None:
 
     Once a rib was moved, what was read on it before counts no longer.
     """
-    from shared.gauge_csv import load_gauge_readings
+    from shared.gauge.csv_file import load_gauge_readings
 
     filed = GaugeReadings(())
     if job.gauge.readings is not None and (job.folder / job.gauge.readings).is_file():
         filed = load_gauge_readings(job.folder / job.gauge.readings, [s.name for s in job.stations])
     typed = {(t.station, t.line): t for t in notes.typed if t.at > notes.turned.get(t.station, 0.0)}
     kept = [r for r in filed.readings if r.station not in notes.turned and (r.station, r.line) not in typed]
-    kept += [GaugeReading(t.station, t.line, t.shown_deg, note="typed at the bench",
-                          taken=datetime.fromtimestamp(t.at).isoformat(timespec="seconds")) for t in typed.values()]
+    kept += [
+        GaugeReading(
+            t.station,
+            t.line,
+            t.shown_deg,
+            note="typed at the bench",
+            taken=datetime.fromtimestamp(t.at).isoformat(timespec="seconds"),
+        )
+        for t in typed.values()
+    ]
     return replace(filed, readings=tuple(kept)) if kept else None
 
 

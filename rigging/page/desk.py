@@ -11,14 +11,14 @@ from typing import Any
 
 import msgspec
 
-from rigging.batch_pool import available_cores, crashed, worker_context
-from rigging.batch_store import OVERLAYS, Store, fingerprint, reading_key
-from rigging.batch_worker import DRAWER, READER, Outcome, Plan, Task, refused
+from rigging.batch.pool import available_cores, crashed, worker_context
+from rigging.batch.readings_file import to_tree
+from rigging.batch.store import OVERLAYS, Store, fingerprint, reading_key
+from rigging.batch.worker import DRAWER, READER, Outcome, Plan, Task, refused
 from rigging.page.bench import Bench, Entry
 from rigging.page.drift import DriftCheck
 from rigging.page.worker import Died, TooLong, call_within, measured, upright_jpeg
-from rigging.readings_file import to_tree
-from shared.job_file import load_job
+from shared.job.file import load_job
 
 LIMIT_S = 60.0
 """Time that one photo may take, seconds."""
@@ -38,8 +38,15 @@ class Desk:
     Two desks on one bench (a server and a watched folder) see each other's readings.
     """
 
-    def __init__(self, job_file: Path, *, reader: str = READER, drawer: str = DRAWER, workers: int | None = None,
-                 limit_s: float = LIMIT_S) -> None:
+    def __init__(
+        self,
+        job_file: Path,
+        *,
+        reader: str = READER,
+        drawer: str = DRAWER,
+        workers: int | None = None,
+        limit_s: float = LIMIT_S,
+    ) -> None:
         self.job_file = job_file
         job = load_job(job_file)
         self.job = replace(job, folder=job.folder.resolve())

@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 from typing import Any
 
-from rigging.gauge_photos import TAUGHT, line_of
+from rigging.crosscheck.gauge_photos import TAUGHT, line_of
 from rigging.page.bench import MOST_PHOTOS, Refused, ending
 from rigging.page.desk import Desk
 from rigging.page.worker import Died, TooLong, call_within
@@ -55,12 +55,12 @@ def shown_in(path: str, taught_file: str, alone: bool) -> Told:
     """
     from pathlib import Path
 
-    from rigging.gauge_photos import read_by_tag
+    from rigging.crosscheck.gauge_photos import read_by_tag
     from shared.errors import UserError
-    from vision.display import read_display
-    from vision.display_tag import load_display
-    from vision.photo import open_photo
-    from vision.photo_file import PhotoError
+    from vision.display.read import read_display
+    from vision.display.tag import load_display
+    from vision.image.photo import open_photo
+    from vision.image.photo_file import PhotoError
 
     try:
         gray = open_photo(Path(path)).gray

@@ -6,8 +6,8 @@ import threading
 from collections.abc import Sequence
 from typing import Any
 
-from rigging.batch_drift import BatchDrift, BatchWatch
-from shared.job import Job
+from rigging.batch.drift import BatchDrift, BatchWatch
+from shared.job.model import Job
 
 
 class DriftCheck:

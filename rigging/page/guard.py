@@ -15,7 +15,7 @@ OPEN = frozenset({"/enter", "/api/enter", "/static/enter.js", "/static/page.css"
 """What may be seen before the code is given."""
 HEADERS = {
     "content-security-policy": "default-src 'self'; object-src 'none'; base-uri 'none'; form-action 'self'; "
-                               "frame-ancestors 'none'",
+    "frame-ancestors 'none'",
     "x-content-type-options": "nosniff",
     "referrer-policy": "no-referrer",
     "cache-control": "no-store",

@@ -40,9 +40,17 @@ def serve(job_file: Path, where: Where, tell: Callable[[str], None]) -> None:
             tell(f"The page: http://{name}/  (this computer alone; --lan lets phones in)")
         tell(f"Photos and readings: {desk.bench.folder}. Stop with Ctrl-C; nothing is lost.")
         desk.start()
-        config = uvicorn.Config(make_app(desk, gate, hosts), log_level="critical", access_log=False, ws="none",
-                                server_header=False, limit_concurrency=100, timeout_keep_alive=15,
-                                timeout_graceful_shutdown=3, proxy_headers=False)
+        config = uvicorn.Config(
+            make_app(desk, gate, hosts),
+            log_level="critical",
+            access_log=False,
+            ws="none",
+            server_header=False,
+            limit_concurrency=100,
+            timeout_keep_alive=15,
+            timeout_graceful_shutdown=3,
+            proxy_headers=False,
+        )
         uvicorn.Server(config).run(sockets=[listening])
     finally:
         listening.close()
@@ -56,8 +64,10 @@ def door(name: str, code: str) -> str:
     art = io.StringIO()
     segno.make(f"http://{name}/enter#{code}", error="m", micro=False).terminal(out=art, compact=True, border=2)
     grouped = f"{code[:5]} {code[5:]}"
-    return (f"{art.getvalue()}\nhttp://{name}/  code {grouped}  (for one phone; the next code follows)\n"
-            "The connection is not encrypted: use the shop's own network, not a public one.")
+    return (
+        f"{art.getvalue()}\nhttp://{name}/  code {grouped}  (for one phone; the next code follows)\n"
+        "The connection is not encrypted: use the shop's own network, not a public one."
+    )
 
 
 def lan_address() -> str:
@@ -67,8 +77,9 @@ def lan_address() -> str:
             probe.connect(("192.0.2.1", 9))  # a documentation address (RFC 5737): nothing is sent
             return str(probe.getsockname()[0])
         except OSError:
-            raise UserError("--lan", "this computer is on no network",
-                            "join the shop's network, or name an address with --address") from None
+            raise UserError(
+                "--lan", "this computer is on no network", "join the shop's network, or name an address with --address"
+            ) from None
 
 
 def _listen(address: str, port: int) -> socket.socket:
@@ -78,6 +89,9 @@ def _listen(address: str, port: int) -> socket.socket:
         listening.bind((address, port))
     except OSError as error:
         listening.close()
-        raise UserError(f"{address}:{port}", f"cannot be listened on ({error.strerror})",
-                        "give another --port, or the right --address") from None
+        raise UserError(
+            f"{address}:{port}",
+            f"cannot be listened on ({error.strerror})",
+            "give another --port, or the right --address",
+        ) from None
     return listening

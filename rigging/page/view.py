@@ -8,17 +8,17 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from rigging.bonding import window
-from rigging.doubts import BATCH, BENIGN, TOLD
-from rigging.gauge_photos import TAUGHT
+from rigging.batch.readings_file import from_tree
+from rigging.crosscheck.gauge_photos import TAUGHT
 from rigging.page.bench import Notes, gauge_readings
 from rigging.page.desk import Desk, Seen
-from rigging.readings_file import from_tree
-from rigging.survey import StationResult, Survey, evaluate
+from rigging.survey.bonding import window
+from rigging.survey.doubts import BATCH, BENIGN, TOLD
+from rigging.survey.model import StationResult, Survey, evaluate
 from shared.cautions import SHORT
 from shared.errors import UserError
-from shared.gauge_readings import GaugeReadings
-from shared.job import Glue, Job
+from shared.gauge.readings import GaugeReadings
+from shared.job.model import Glue, Job
 from shared.reading import Angle, Reading
 from shared.rounding import degrees, number
 
@@ -39,13 +39,16 @@ class Standing:
 
 def standing(desk: Desk) -> Standing:
     """Evaluate what is on the bench now."""
-    from calibration.gauge_file import load_gauge
+    from calibration.gauge.file import load_gauge
 
     seen, notes, job = tuple(desk.seen()), desk.bench.notes(), desk.job
     readings, problem = _readings(desk, [s.tree for s in seen if s.tree is not None])
     arrived = {s.entry.path.name: s.entry.arrived for s in seen}
-    aside = {r.photo.name: MOVED for r in readings
-             if r.station in notes.turned and arrived[r.photo.name] <= notes.turned[r.station]}
+    aside = {
+        r.photo.name: MOVED
+        for r in readings
+        if r.station in notes.turned and arrived[r.photo.name] <= notes.turned[r.station]
+    }
     gauge, profile = None, None
     try:
         gauge = gauge_readings(job, notes)
@@ -66,8 +69,9 @@ def _readings(desk: Desk, trees: list[dict[str, Any]]) -> tuple[tuple[Reading, .
     return tuple(replace(r, flags=(*r.flags, *drift.flags_of(r.made.lens))) for r in readings), None
 
 
-def _evaluated(job: Job, readings: Sequence[Reading], gauge: GaugeReadings | None, profile: Any,
-               aside: dict[str, str]) -> Survey:
+def _evaluated(
+    job: Job, readings: Sequence[Reading], gauge: GaugeReadings | None, profile: Any, aside: dict[str, str]
+) -> Survey:
     return evaluate(job, readings, gauge, gauge_profile=profile, set_aside=aside)
 
 
@@ -95,8 +99,11 @@ def glue_tree(glue: Glue | None, notes: Notes, now: datetime) -> dict[str, Any] 
         return None
     stands = window(replace(glue, mixed_at=notes.mixed_at or glue.mixed_at), now)
     left = stands.working_left_min
-    return {"words": stands.words, "left_s": None if left is None else round(left * 60),
-            "share": None if left is None else max(0.0, min(1.0, left / glue.working_min))}
+    return {
+        "words": stands.words,
+        "left_s": None if left is None else round(left * 60),
+        "share": None if left is None else max(0.0, min(1.0, left / glue.working_min)),
+    }
 
 
 def _station(s: StationResult, now: Standing) -> dict[str, Any]:
@@ -128,18 +135,32 @@ def _station(s: StationResult, now: Standing) -> dict[str, Any]:
 
 def _gauge_words(pair: Any) -> str:
     word = "agrees" if pair.agrees else "DISAGREES"
-    return (f"inclinometer, {pair.line}: shows {number(pair.shown_deg, 2)}°, {word} with the camera's "
-            f"{degrees(pair.camera)} (En {number(pair.en, 1)})")
+    return (
+        f"inclinometer, {pair.line}: shows {number(pair.shown_deg, 2)}°, {word} with the camera's "
+        f"{degrees(pair.camera)} (En {number(pair.en, 1)})"
+    )
 
 
 def _photo(seen: Seen, reading: Reading | None, aside: dict[str, str]) -> dict[str, Any]:
-    tree: dict[str, Any] = {"id": seen.entry.ident, "status": "waiting",
-                            "came": datetime.fromtimestamp(seen.entry.arrived).strftime("%H:%M:%S")}
+    tree: dict[str, Any] = {
+        "id": seen.entry.ident,
+        "status": "waiting",
+        "came": datetime.fromtimestamp(seen.entry.arrived).strftime("%H:%M:%S"),
+    }
     if reading is None or seen.tree is None:
         return tree
-    doubts = [f.text for f in (*reading.flags, *reading.chord.flags, *reading.spar.flags) if f.code not in BENIGN | TOLD]
-    status = ("set aside" if reading.photo.name in aside else "no value" if not reading.measured
-              else "doubtful" if doubts else "read")
+    doubts = [
+        f.text for f in (*reading.flags, *reading.chord.flags, *reading.spar.flags) if f.code not in BENIGN | TOLD
+    ]
+    status = (
+        "set aside"
+        if reading.photo.name in aside
+        else "no value"
+        if not reading.measured
+        else "doubtful"
+        if doubts
+        else "read"
+    )
     return {
         **tree,
         "status": status,

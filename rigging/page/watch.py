@@ -11,7 +11,7 @@ from pathlib import Path
 from rigging.page.bench import MOST_BYTES, Refused
 from rigging.page.desk import Desk
 from shared.errors import UserError
-from vision.photo_file import SUFFIXES
+from vision.image.photo_file import SUFFIXES
 
 Stamp = tuple[int, int]
 
@@ -95,6 +95,8 @@ def news(desk: Desk, done: set[str]) -> list[str]:
         station = stations.get(photo["station"])
         lines.append(f"photo {photo['id']}: {photo['status']}: chord {photo['chord']}")
         if station is not None:
-            lines += [f"  {station['headline']}", *(f"  {t}" for t in (*station["turn"], *station["doubts"],
-                                                                      *station["gauge"]))]
+            lines += [
+                f"  {station['headline']}",
+                *(f"  {t}" for t in (*station["turn"], *station["doubts"], *station["gauge"])),
+            ]
     return lines

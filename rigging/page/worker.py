@@ -6,7 +6,7 @@ from collections.abc import Callable
 from multiprocessing.connection import Connection
 from typing import Any, TypeVar
 
-from rigging.batch_worker import Outcome, Plan, Task, measure_one, start_worker
+from rigging.batch.worker import Outcome, Plan, Task, measure_one, start_worker
 
 T = TypeVar("T")
 
@@ -48,7 +48,7 @@ def _work(answer: Connection, function: Callable[..., Any], arguments: tuple[Any
 
 
 def measured(task: Task, plan: Plan) -> Outcome:
-    """`rigging.batch_worker.measure_one`, here so that a worker finds it by name."""
+    """`rigging.batch.worker.measure_one`, here so that a worker finds it by name."""
     return measure_one(task, plan)
 
 
@@ -56,8 +56,8 @@ def upright_jpeg(path: str) -> bytes | None:
     """The photo upright in full size as JPEG made by us, to point at; None where it cannot be decoded."""
     import cv2
 
-    from vision.photo import open_photo
-    from vision.photo_file import PhotoError
+    from vision.image.photo import open_photo
+    from vision.image.photo_file import PhotoError
 
     try:
         picture = open_photo(path)

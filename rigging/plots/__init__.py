@@ -8,6 +8,17 @@ from rigging.plots.span import chord_plot, rib_or_jig_plot, washout_plot
 from rigging.plots.symmetry import symmetry_plot
 
 __all__ = [
-    "Drift", "Plot", "agreement_plot", "budget_plot", "chord_plot", "drift_plot", "largest", "mean_budget",
-    "rib_or_jig_plot", "shares", "station_plot", "symmetry_plot", "washout_plot",
+    "Drift",
+    "Plot",
+    "agreement_plot",
+    "budget_plot",
+    "chord_plot",
+    "drift_plot",
+    "largest",
+    "mean_budget",
+    "rib_or_jig_plot",
+    "shares",
+    "station_plot",
+    "symmetry_plot",
+    "washout_plot",
 ]

@@ -34,8 +34,8 @@ def largest(budget: Mapping[str, float], most: int) -> list[tuple[str, float]]:
     parts = sorted(budget.items(), key=lambda item: -item[1])
     if len(parts) <= most:
         return parts
-    rest = float(np.sqrt(sum(u * u for _, u in parts[most - 1:])))
-    return [*parts[:most - 1], (f"the other {len(parts) - most + 1}", rest)]
+    rest = float(np.sqrt(sum(u * u for _, u in parts[most - 1 :])))
+    return [*parts[: most - 1], (f"the other {len(parts) - most + 1}", rest)]
 
 
 def budget_plot(budget: Mapping[str, float], title: str, name: str = "budget") -> Plot | None:
@@ -56,8 +56,9 @@ def budget_plot(budget: Mapping[str, float], title: str, name: str = "budget") -
         bars[-1].set(facecolor="white", hatch="////")
         for y, (_, u) in zip(at, rows, strict=True):
             share = f"  {100 * u * u / total**2:.0f} %" if y and total > 0 else ""
-            axes.annotate(f"{number(u, n)}°{share}", (u, float(y)), (4, 0), textcoords="offset points",
-                          va="center", fontsize=9)
+            axes.annotate(
+                f"{number(u, n)}°{share}", (u, float(y)), (4, 0), textcoords="offset points", va="center", fontsize=9
+            )
         axes.set_yticks(at, [label for label, _ in rows])
         figure.supxlabel("standard uncertainty u, and its share of u² in percent", fontsize=9)
         axes.set_xlim(0, 1.35 * total)

@@ -32,12 +32,27 @@ WIDTH = 5.4
 """Inches; two plots stand side by side on a page, and one fills a phone."""
 
 RC: Any = {
-    "font.family": "sans-serif", "font.sans-serif": ["DejaVu Sans"], "font.size": 10.0,
-    "axes.titlesize": 10.5, "axes.titleweight": "bold", "axes.titlelocation": "left",
-    "axes.spines.top": False, "axes.spines.right": False, "axes.grid": True, "grid.color": "#dddddd",
-    "grid.linewidth": 0.6, "axes.axisbelow": True, "legend.frameon": False, "legend.fontsize": 9.0,
-    "lines.linewidth": 1.4, "lines.markersize": 6.0, "errorbar.capsize": 3.0,
-    "svg.fonttype": "none", "pdf.fonttype": 3, "axes.unicode_minus": True, "text.parse_math": False,
+    "font.family": "sans-serif",
+    "font.sans-serif": ["DejaVu Sans"],
+    "font.size": 10.0,
+    "axes.titlesize": 10.5,
+    "axes.titleweight": "bold",
+    "axes.titlelocation": "left",
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.grid": True,
+    "grid.color": "#dddddd",
+    "grid.linewidth": 0.6,
+    "axes.axisbelow": True,
+    "legend.frameon": False,
+    "legend.fontsize": 9.0,
+    "lines.linewidth": 1.4,
+    "lines.markersize": 6.0,
+    "errorbar.capsize": 3.0,
+    "svg.fonttype": "none",
+    "pdf.fonttype": 3,
+    "axes.unicode_minus": True,
+    "text.parse_math": False,
 }
 
 
@@ -118,13 +133,26 @@ def width_for(names: int) -> float:
     return WIDTH if names <= 16 else 2 * WIDTH
 
 
-def new_figure(rows: int = 1, columns: int = 1, *, height: float = 3.4, width: float = WIDTH,
-               ratios: tuple[float, ...] | None = None, share_x: bool = False,
-               share_y: bool = False) -> tuple[Figure, list[Axes]]:
+def new_figure(
+    rows: int = 1,
+    columns: int = 1,
+    *,
+    height: float = 3.4,
+    width: float = WIDTH,
+    ratios: tuple[float, ...] | None = None,
+    share_x: bool = False,
+    share_y: bool = False,
+) -> tuple[Figure, list[Axes]]:
     """A figure with its axes in reading order; inches."""
     figure = Figure(figsize=(width, height), layout="constrained")
-    grid = figure.subplots(rows, columns, squeeze=False, sharex=share_x, sharey=share_y,
-                           gridspec_kw={"height_ratios": ratios} if ratios else None)
+    grid = figure.subplots(
+        rows,
+        columns,
+        squeeze=False,
+        sharex=share_x,
+        sharey=share_y,
+        gridspec_kw={"height_ratios": ratios} if ratios else None,
+    )
     return figure, list(grid.ravel())
 
 
@@ -167,6 +195,8 @@ def _inline(svg: str, name: str, alt: str) -> str:
             element.set(key, value)
     inner = "".join(ElementTree.tostring(child, encoding="unicode") for child in root)
     box = quoteattr(root.get("viewBox", ""))
-    return (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox={box} role="img" '
-            f'stroke-linejoin="round" stroke-linecap="butt" aria-label={quoteattr(alt)}>'
-            f"<title>{escape(alt)}</title>{inner.strip()}</svg>")
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox={box} role="img" '
+        f'stroke-linejoin="round" stroke-linecap="butt" aria-label={quoteattr(alt)}>'
+        f"<title>{escape(alt)}</title>{inner.strip()}</svg>"
+    )

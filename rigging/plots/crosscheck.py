@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
-from rigging.crosscheck_types import Agreement, CrossCheck, Pair
+from rigging.crosscheck.types import Agreement, CrossCheck, Pair
 from rigging.plots.canvas import (
     BLUE,
     GREY,
@@ -65,18 +65,26 @@ def station_plot(check: CrossCheck) -> Plot | None:
             if own:
                 axes.plot([], [], ls="none", marker=marker, color=colour, label=f"{line} line")
             for p in own:
-                axes.errorbar(names.index(p.station) + shift, p.difference.value, p.difference.U,
-                              marker=marker, color=colour, mfc=colour if p.agrees else "white", ls="none")
+                axes.errorbar(
+                    names.index(p.station) + shift,
+                    p.difference.value,
+                    p.difference.U,
+                    marker=marker,
+                    color=colour,
+                    mfc=colour if p.agrees else "white",
+                    ls="none",
+                )
         axes.axhline(0, color=GREY, lw=0.8)
         name_ticks(axes, names)
         axes.set_ylabel("camera − inclinometer")
         tidy_degrees(axes)
-        axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.1), ncols=2, title="hollow: |En| > 1",
-                    title_fontsize=8.5)
-    words = "; ".join(f"{p.station} {p.line} {degrees(p.difference, True)}, En {number(p.en, 1, True)}"
-                      for p in check.pairs)
-    return Plot("stations", "Station by station", f"Differences with U, station by station. {words}.",
-                figure)
+        axes.legend(
+            loc="upper center", bbox_to_anchor=(0.5, -0.1), ncols=2, title="hollow: |En| > 1", title_fontsize=8.5
+        )
+    words = "; ".join(
+        f"{p.station} {p.line} {degrees(p.difference, True)}, En {number(p.en, 1, True)}" for p in check.pairs
+    )
+    return Plot("stations", "Station by station", f"Differences with U, station by station. {words}.", figure)
 
 
 def _points(axes: Axes, pairs: Sequence[Pair], agrees: bool, limits: Agreement | None) -> None:
@@ -92,7 +100,9 @@ def _agreement_words(check: CrossCheck) -> str:
     words = f"Camera minus inclinometer against their mean, {len(check.pairs)} pairs."
     if check.agreement is not None:
         a = check.agreement
-        words += (f" Bias {number(a.bias.value, 3, True)} degrees, 95 % limits of agreement "
-                  f"{number(a.lower.value, 3, True)} and {number(a.upper.value, 3, True)}.")
+        words += (
+            f" Bias {number(a.bias.value, 3, True)} degrees, 95 % limits of agreement "
+            f"{number(a.lower.value, 3, True)} and {number(a.upper.value, 3, True)}."
+        )
     worst = [f"{p.station} {p.line}" for p in check.disagreeing]
     return words + (f" Beyond |En| = 1: {', '.join(worst)}." if worst else " All within |En| = 1.")

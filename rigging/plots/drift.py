@@ -55,9 +55,16 @@ def drift_plot(drifts: Sequence[Drift], title: str = "What moved") -> Plot | Non
             at = np.array([names.index(d.station) for d in own]) + 0.28 * (k - (len(lines) - 1) / 2)
             for x, d in zip(at, own, strict=True):
                 axes.plot([x, x], [0, d.change.value], color=colour, lw=2.4, alpha=0.45)
-                axes.errorbar(x, d.change.value, d.change.U, marker=marker, color=colour,
-                              mfc=colour if d.moved else "white", ls="none",
-                              label=f"{line} line" if d is own[0] else None)
+                axes.errorbar(
+                    x,
+                    d.change.value,
+                    d.change.U,
+                    marker=marker,
+                    color=colour,
+                    mfc=colour if d.moved else "white",
+                    ls="none",
+                    label=f"{line} line" if d is own[0] else None,
+                )
         name_ticks(axes, names)
         moved = {d.station for d in drifts if d.moved}
         for tick, station in zip(axes.get_xticklabels(), names, strict=True):
@@ -65,8 +72,12 @@ def drift_plot(drifts: Sequence[Drift], title: str = "What moved") -> Plot | Non
         axes.set_ylabel("change, nose-up positive")
         tidy_degrees(axes)
         axes.margins(x=0.08, y=0.12)
-        axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.1), ncols=3,
-                    title="filled, station in bold: moved by more than U", title_fontsize=8.5)
-    words = "; ".join(f"{d.station} {d.line} {degrees(d.change, True)}{', moved' if d.moved else ''}"
-                      for d in drifts)
+        axes.legend(
+            loc="upper center",
+            bbox_to_anchor=(0.5, -0.1),
+            ncols=3,
+            title="filled, station in bold: moved by more than U",
+            title_fontsize=8.5,
+        )
+    words = "; ".join(f"{d.station} {d.line} {degrees(d.change, True)}{', moved' if d.moved else ''}" for d in drifts)
     return Plot("drift", title, f"Change between two surveys with its U. {words}.", figure)

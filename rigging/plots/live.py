@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from rigging.live import Moment
+from rigging.live.setting import Moment
 from rigging.plots.canvas import BAND, BLUE, GREY, ORANGE, Plot, look, new_figure, tidy_degrees
 from shared.rounding import degrees
 
@@ -32,11 +32,21 @@ def live_plot(station: str, moments: Sequence[Moment]) -> Plot | None:
         for m in moments:
             if m.state == "camera moved":
                 axes.axvline((m.at - begun).total_seconds() / 60, color=ORANGE, ls="--", lw=1.2)
-                axes.annotate("camera moved", ((m.at - begun).total_seconds() / 60, 0.98), xycoords=("data", "axes fraction"),
-                              rotation=90, va="top", ha="right", fontsize=8, color=ORANGE)
+                axes.annotate(
+                    "camera moved",
+                    ((m.at - begun).total_seconds() / 60, 0.98),
+                    xycoords=("data", "axes fraction"),
+                    rotation=90,
+                    va="top",
+                    ha="right",
+                    fontsize=8,
+                    color=ORANGE,
+                )
         axes.set_xlabel("minutes since the first photo")
         axes.set_ylabel("change, nose-up positive")
         tidy_degrees(axes)
     title = f"Change of the chord angle at {station}"
     last = seen[-1][1]
-    return Plot("live", title, f"{title} since the first photo, band: U. At the end {degrees(last, sign=True)}.", figure)
+    return Plot(
+        "live", title, f"{title} since the first photo, band: U. At the end {degrees(last, sign=True)}.", figure
+    )

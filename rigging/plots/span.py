@@ -23,13 +23,16 @@ from rigging.plots.canvas import (
     tidy_degrees,
     width_for,
 )
-from rigging.survey import StationResult, Survey
+from rigging.survey.model import StationResult, Survey
 from shared.lengths import INCH_MM, Units
 from shared.quantity import Quantity
 from shared.rounding import degrees, number
 
-SIDES = {"left": ("left wing", BLUE, "o", "-"), "right": ("right wing", ORANGE, "s", "--"),
-         "centre": ("centre", GREY, "D", ":")}
+SIDES = {
+    "left": ("left wing", BLUE, "o", "-"),
+    "right": ("right wing", ORANGE, "s", "--"),
+    "centre": ("centre", GREY, "D", ":"),
+}
 
 
 @dataclass(frozen=True)
@@ -47,36 +50,65 @@ class _Spot:
 def chord_plot(survey: Survey) -> Plot | None:
     """Chord angle at every station of both wings against design; None when nothing was measured."""
     spots = [
-        _Spot(s, s.chord.quantity, s.chord.design_deg, s.chord.tolerance_deg, s.chord.deviation,
-              s.chord.decision is not None and s.chord.decision.outcome == "nonconforming")
+        _Spot(
+            s,
+            s.chord.quantity,
+            s.chord.design_deg,
+            s.chord.tolerance_deg,
+            s.chord.deviation,
+            s.chord.decision is not None and s.chord.decision.outcome == "nonconforming",
+        )
         for s in survey.stations
-        if s.chord.quantity is not None and s.chord.design_deg is not None
-        and s.chord.tolerance_deg is not None and s.chord.deviation is not None]
+        if s.chord.quantity is not None
+        and s.chord.design_deg is not None
+        and s.chord.tolerance_deg is not None
+        and s.chord.deviation is not None
+    ]
     return _along_span("chord", "Chord angle along the span", "chord angle", spots, survey)
 
 
 def washout_plot(survey: Survey) -> Plot | None:
     """Washout at every station of both wings against design; None when nothing was measured."""
-    spots = [_Spot(s, s.washout.quantity, s.washout.design_deg, s.washout.decision.tolerance_deg,
-                   s.washout.deviation, s.washout.decision.outcome == "nonconforming")
-             for s in survey.stations if s.washout is not None]
+    spots = [
+        _Spot(
+            s,
+            s.washout.quantity,
+            s.washout.design_deg,
+            s.washout.decision.tolerance_deg,
+            s.washout.deviation,
+            s.washout.decision.outcome == "nonconforming",
+        )
+        for s in survey.stations
+        if s.washout is not None
+    ]
     return _along_span("washout", "Washout along the span", "washout", spots, survey)
 
 
 def rib_or_jig_plot(survey: Survey) -> Plot | None:
     """Each station's deviation split into jig (lean of the spar line) and rib (built-in angle)."""
-    split = [(s, jig, rib) for s in survey.stations
-             if (jig := s.rib_or_jig.jig) is not None and (rib := s.rib_or_jig.rib) is not None]
+    split = [
+        (s, jig, rib)
+        for s in survey.stations
+        if (jig := s.rib_or_jig.jig) is not None and (rib := s.rib_or_jig.rib) is not None
+    ]
     if not split:
         return None
     with look():
         figure, (axes,) = new_figure(height=3.3, width=width_for(len(split)))
         at = np.arange(len(split), dtype=float)
         for values, name, colour, marker, shift in (
-                ([jig for _, jig, _ in split], "jig: spar line's lean off design", GREEN, "^", -0.14),
-                ([rib for _, _, rib in split], "rib: built-in angle off design", PURPLE, "D", 0.14)):
-            axes.errorbar(at + shift, [q.value for q in values], [q.U for q in values], fmt=marker,
-                          color=colour, label=name, mfc="white" if marker == "D" else colour)
+            ([jig for _, jig, _ in split], "jig: spar line's lean off design", GREEN, "^", -0.14),
+            ([rib for _, _, rib in split], "rib: built-in angle off design", PURPLE, "D", 0.14),
+        ):
+            axes.errorbar(
+                at + shift,
+                [q.value for q in values],
+                [q.U for q in values],
+                fmt=marker,
+                color=colour,
+                label=name,
+                mfc="white" if marker == "D" else colour,
+            )
         axes.axhline(0, color=GREY, lw=0.8)
         band = [row[0].spar.tolerance_deg or row[0].chord.tolerance_deg or 0.0 for row in split]
         edges = np.concatenate([[-0.5], at + 0.5])
@@ -86,10 +118,10 @@ def rib_or_jig_plot(survey: Survey) -> Plot | None:
         axes.set_ylabel("off design")
         tidy_degrees(axes)
         _legend(axes)
-    words = "; ".join(f"{s.station.name}: jig {degrees(j, True)}, rib {degrees(r, True)}"
-                      for s, j, r in split)
-    return Plot("rib-or-jig", "What is jig and what is rib",
-                f"Deviation split in two at each station. {words}.", figure)
+    words = "; ".join(f"{s.station.name}: jig {degrees(j, True)}, rib {degrees(r, True)}" for s, j, r in split)
+    return Plot(
+        "rib-or-jig", "What is jig and what is rib", f"Deviation split in two at each station. {words}.", figure
+    )
 
 
 def _along_span(name: str, title: str, what: str, spots: Sequence[_Spot], survey: Survey) -> Plot | None:
@@ -99,14 +131,14 @@ def _along_span(name: str, title: str, what: str, spots: Sequence[_Spot], survey
         figure, (whole, off) = new_figure(2, height=5.0, ratios=(1.25, 1.0), share_x=True)
         for side, (label, colour, marker, style) in SIDES.items():
             own = sorted((s for s in spots if s.result.station.side == side), key=_span)
-            missing = sorted(_metres(r) for r in survey.stations
-                             if r.station.side == side and r.state == "not measured")
+            missing = sorted(
+                _metres(r) for r in survey.stations if r.station.side == side and r.state == "not measured"
+            )
             shift = -0.012 if side == "left" else 0.012
             if own:
                 _series(whole, off, own, missing, label, (colour, marker, style), shift)
             for x in missing:
-                off.annotate("?", (x + shift, 0), ha="center", va="center", color=colour, weight="bold",
-                             fontsize=13)
+                off.annotate("?", (x + shift, 0), ha="center", va="center", color=colour, weight="bold", fontsize=13)
         for axes in (whole, off):
             tidy_degrees(axes)
         whole.set_ylabel(what)
@@ -115,16 +147,27 @@ def _along_span(name: str, title: str, what: str, spots: Sequence[_Spot], survey
         _station_axis(off, spots, survey.job.length_unit)
         handles, labels = whole.get_legend_handles_labels()
         order = [k for k, each in enumerate(labels) if each not in labels[:k]]
-        figure.legend([handles[k] for k in order], [labels[k] for k in order], ncols=4,
-                      loc="outside lower center", fontsize=9)
-    words = "; ".join(f"{s.result.station.name} {degrees(s.value)}, {degrees(s.off, True)} off design"
-                      f"{', outside tolerance' if s.wrong else ''}" for s in spots)
+        figure.legend(
+            [handles[k] for k in order], [labels[k] for k in order], ncols=4, loc="outside lower center", fontsize=9
+        )
+    words = "; ".join(
+        f"{s.result.station.name} {degrees(s.value)}, {degrees(s.off, True)} off design"
+        f"{', outside tolerance' if s.wrong else ''}"
+        for s in spots
+    )
     words += "".join(f"; {r.station.name} not measured" for r in survey.stations if r.state == "not measured")
     return Plot(name, title, f"{title}, both wings against design with tolerance band. {words}.", figure)
 
 
-def _series(whole: Axes, off: Axes, own: Sequence[_Spot], missing: Sequence[float], label: str,
-            look_: tuple[str, str, str], shift: float) -> None:
+def _series(
+    whole: Axes,
+    off: Axes,
+    own: Sequence[_Spot],
+    missing: Sequence[float],
+    label: str,
+    look_: tuple[str, str, str],
+    shift: float,
+) -> None:
     """One wing in both panels: design with its band, values with their error bars, names of the wrong ones.
 
     The line between the points is broken where a station in between is not measured.
@@ -140,17 +183,32 @@ def _series(whole: Axes, off: Axes, own: Sequence[_Spot], missing: Sequence[floa
     gaps = [k for k in range(1, len(x)) if any(x[k - 1] < m < x[k] for m in missing)]
     for axes, values in ((whole, [s.value for s in own]), (off, [s.off for s in own])):
         y = [q.value for q in values]
-        axes.errorbar(x + shift, y, [q.U for q in values], color=colour, marker=marker, ls="none",
-                      mfc="white" if marker == "s" else colour, label=label)
-        axes.plot(np.insert(x + shift, gaps, np.nan), np.insert(y, gaps, np.nan), color=colour, ls=style,
-                  lw=1.0)
+        axes.errorbar(
+            x + shift,
+            y,
+            [q.U for q in values],
+            color=colour,
+            marker=marker,
+            ls="none",
+            mfc="white" if marker == "s" else colour,
+            label=label,
+        )
+        axes.plot(np.insert(x + shift, gaps, np.nan), np.insert(y, gaps, np.nan), color=colour, ls=style, lw=1.0)
     for spot, at in zip(own, x + shift, strict=True):
         if spot.wrong:
             up = spot.off.value > 0
             tip = spot.off.value + (1 if up else -1) * spot.off.U
-            off.annotate(short(spot.result.station.name), (at, tip), (0, 5 if up else -5),
-                         textcoords="offset points", ha="center",
-                         va="bottom" if up else "top", color=colour, weight="bold", fontsize=9)
+            off.annotate(
+                short(spot.result.station.name),
+                (at, tip),
+                (0, 5 if up else -5),
+                textcoords="offset points",
+                ha="center",
+                va="bottom" if up else "top",
+                color=colour,
+                weight="bold",
+                fontsize=9,
+            )
     off.margins(y=0.18)
 
 
@@ -162,8 +220,7 @@ def _station_axis(axes: Axes, spots: Sequence[_Spot], units: Units) -> None:
     at = sorted(names)
     every = 1 + (len(at) - 1) // 24
     places = [number(x, 2) if units == "mm" else number(1000 * x / INCH_MM, 1) for x in at]
-    shown = ["" if k % every else "\n".join([*map(short, sorted(names[x])), places[k]])
-             for k, x in enumerate(at)]
+    shown = ["" if k % every else "\n".join([*map(short, sorted(names[x])), places[k]]) for k, x in enumerate(at)]
     axes.set_xticks(at, shown, fontsize=min(8.5, max(5.0, 110.0 / len(at))))
     axes.set_xlabel(f"station, and {'metres' if units == 'mm' else 'inches'} from the centre line")
 

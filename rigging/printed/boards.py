@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.card_spec import IDS_PER_CARD, LAST_CARD, SPECS, Kind, dictionary
+from vision.cards.spec import IDS_PER_CARD, LAST_CARD, SPECS, Kind, dictionary
 
 Rect = tuple[float, float, float, float]
 """x, y of the top left corner, width, height; mm."""
@@ -55,12 +55,7 @@ def marker_rects(ident: int, side: float, left: float = 0.0, top: float = 0.0) -
 
 def chess_rects(columns: int, rows: int, square: float) -> list[Rect]:
     """The black squares; the one at the top left is black (OpenCV's current pattern)."""
-    return [
-        (c * square, r * square, square, square)
-        for r in range(rows)
-        for c in range(columns)
-        if (r + c) % 2 == 0
-    ]
+    return [(c * square, r * square, square, square) for r in range(rows) for c in range(columns) if (r + c) % 2 == 0]
 
 
 def card_rects(kind: Kind, number: int) -> list[Rect]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from rigging.printed.boards import FOOT_MM, SIDE_MM, card_rects, sheet_mm
 from rigging.printed.pages import Book, Box
-from vision.card_spec import SPECS, Kind
+from vision.cards.spec import SPECS, Kind
 
 
 @dataclass(frozen=True)
@@ -29,17 +29,11 @@ def draw_card(book: Book, card: PrintedCard, x: float, y: float) -> None:
     board_w, board_h = SPECS[card.kind].size_mm
     book.cut(Box(x, y, width, height))
     book.fill(card_rects(card.kind, card.number), x + SIDE_MM, y + FOOT_MM + board_h)
-    label = (
-        f"{card.name} · card {card.number}"
-        if card.name
-        else f"spare card {card.number} · station: ____________"
-    )
+    label = f"{card.name} · card {card.number}" if card.name else f"spare card {card.number} · station: ____________"
     _arrow(book, x + SIDE_MM, y + 8.6, board_w)
     name_room = board_w * 0.52
     book.text(x + SIDE_MM, y + 2.6, label, 4.2, bold=True, room=name_room)
-    book.text(
-        x + width - SIDE_MM, y + 2.8, "arrow to the LEADING EDGE", 2.7, align="right", room=board_w * 0.44
-    )
+    book.text(x + width - SIDE_MM, y + 2.8, "arrow to the LEADING EDGE", 2.7, align="right", room=board_w * 0.44)
     c = book.canvas
     c.saveState()
     c.translate(x + width - SIDE_MM, y + height - 2.6)

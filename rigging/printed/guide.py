@@ -7,7 +7,7 @@ from collections.abc import Callable
 from reportlab.graphics import renderPDF
 from reportlab.graphics.shapes import Circle, Drawing, Group, Line, Polygon, Rect
 
-from rigging.advice_worth import Worth, kept
+from rigging.planning.advice_worth import Worth, kept
 from rigging.printed import kit
 from rigging.printed.pages import Book
 
@@ -64,9 +64,7 @@ def string_picture() -> Drawing:
     good = kit.screen(
         5, 10, 22, 20, kit.rib(16, 19, 19), kit.card(19.5, 21.4, 3.6, strip=True), kit.string(14.5, 30, 15)
     )
-    bad = kit.screen(
-        34, 10, 22, 20, kit.rib(45, 19, 19), kit.card(47, 21.4, 3.6, strip=True), kit.string(47, 30, 15)
-    )
+    bad = kit.screen(34, 10, 22, 20, kit.rib(45, 19, 19), kit.card(47, 21.4, 3.6, strip=True), kit.string(47, 30, 15))
     return kit.picture(
         WIDE,
         HIGH,

@@ -37,9 +37,7 @@ def picture(width: float, height: float, *parts: object) -> Drawing:
     return d
 
 
-def words(
-    x: float, y: float, text: str, size: float = 2.6, *, bold: bool = False, anchor: str = "start"
-) -> Group:
+def words(x: float, y: float, text: str, size: float = 2.6, *, bold: bool = False, anchor: str = "start") -> Group:
     """Lines of text ("\\n" breaks them), the first baseline at y."""
     g = Group()
     for k, line in enumerate(text.split("\n")):
@@ -57,9 +55,7 @@ def words(
     return g
 
 
-def rib(
-    x: float, y: float, chord: float, *, nose_left: bool = False, turn: float = 0.0, lines: bool = True
-) -> Group:
+def rib(x: float, y: float, chord: float, *, nose_left: bool = False, turn: float = 0.0, lines: bool = True) -> Group:
     """A rib whose mid chord is at (x, y): outline, chord line, spar line; `turn` nose-up in degrees."""
     sign = -1.0 if nose_left else 1.0
     xy = outline()
@@ -153,9 +149,7 @@ def string(x: float, top: float, bottom: float) -> Group:
 def mark(x: float, y: float, across: float, turn: float = 0.0) -> Group:
     """A quartered reference mark."""
     r = across / 2
-    g = Group(
-        Rect(-r * 1.25, -r * 1.25, 2.5 * r, 2.5 * r, fillColor=white, strokeColor=MID, strokeWidth=0.08)
-    )
+    g = Group(Rect(-r * 1.25, -r * 1.25, 2.5 * r, 2.5 * r, fillColor=white, strokeColor=MID, strokeWidth=0.08))
     for start in (90, 270):
         angles = np.radians(np.linspace(start, start + 90, 13))
         pts = [0.0, 0.0]

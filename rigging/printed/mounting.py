@@ -10,7 +10,7 @@ from reportlab.graphics.shapes import Drawing, Group, Line, Rect
 from rigging.printed import kit
 from rigging.printed.pages import Book
 from shared.cautions import CAUTIONS
-from shared.job import Job
+from shared.job.model import Job
 
 WIDE, HIGH = 92.0, 44.0
 """Size of every picture, mm."""
@@ -20,11 +20,7 @@ def scale_picture() -> Drawing:
     """A ruler laid on the printed bar."""
     ruler = Group(Rect(10, 12, 74, 9, fillColor=kit.PALE, strokeColor=kit.DARK, strokeWidth=0.2))
     for k in range(71):
-        ruler.add(
-            Line(
-                12 + k, 21, 12 + k, 21 - (3.2 if k % 10 == 0 else 1.6), strokeColor=kit.DARK, strokeWidth=0.12
-            )
-        )
+        ruler.add(Line(12 + k, 21, 12 + k, 21 - (3.2 if k % 10 == 0 else 1.6), strokeColor=kit.DARK, strokeWidth=0.12))
     bar = Group(Line(12, 25, 82, 25, strokeWidth=0.25))
     for x in (12, 82):
         bar.add(Line(x, 22.5, x, 27.5, strokeWidth=0.25))
@@ -40,9 +36,7 @@ def scale_picture() -> Drawing:
 
 def card_picture() -> Drawing:
     """Cards on a right rib and, upside down, on a left one."""
-    up = Group(
-        kit.rib(24, 16, 42), kit.card(23, 18.9, 7.5, strip=True), kit.mark(42, 16, 1.7), kit.mark(8, 16, 1.7)
-    )
+    up = Group(kit.rib(24, 16, 42), kit.card(23, 18.9, 7.5, strip=True), kit.mark(42, 16, 1.7), kit.mark(8, 16, 1.7))
     down = Group(
         kit.rib(69, 16, 42, nose_left=True),
         kit.card(70, 18.9, 7.5, strip=True, arrow_left=True),
@@ -95,9 +89,7 @@ def marks_picture() -> Drawing:
         Group(Line(50, 24, 89, 24, strokeWidth=0.5), kit.mark(69, 25.6, 9), kit.verdict(84, 33, False)),
         kit.words(23, 10.5, "centre and strokes on the line", 2.4, anchor="middle"),
         kit.words(69, 10.5, "beside the line: the angle\ngoes wrong with it", 2.4, anchor="middle"),
-        kit.words(
-            46, 38.5, "reference marks near both ends of the chord line", 2.6, bold=True, anchor="middle"
-        ),
+        kit.words(46, 38.5, "reference marks near both ends of the chord line", 2.6, bold=True, anchor="middle"),
     )
 
 
@@ -117,9 +109,7 @@ def gauge_picture() -> Drawing:
         WIDE,
         HIGH,
         body,
-        kit.words(
-            46, 38.5, "gauge tags, only to read a display from its photo", 2.6, bold=True, anchor="middle"
-        ),
+        kit.words(46, 38.5, "gauge tags, only to read a display from its photo", 2.6, bold=True, anchor="middle"),
         kit.words(64, 25, "one tag on either\nside, same face,\nnot over the\ndisplay", 2.4),
     )
 
@@ -203,8 +193,7 @@ TEXTS = {
     "A cross stroke "
     "by pen does as well.",
     "mount-plumb": "5. Hang the string near the middle of the picture, beside the cards, never over one.",
-    "mount-lens-board": "6. Once for each camera: the lens board on glass or thick plywood, flat within "
-    "0.3 mm.",
+    "mount-lens-board": "6. Once for each camera: the lens board on glass or thick plywood, flat within 0.3 mm.",
     "mount-tags": "7. Tags for the gauge, if its display is to be photographed.",
 }
 

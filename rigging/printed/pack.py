@@ -8,8 +8,8 @@ from rigging.printed import aids, guide, mounting
 from rigging.printed.boards import kind_for
 from rigging.printed.card_sheet import PrintedCard, draw_card
 from rigging.printed.pages import Book
-from shared.job import Job, Station
-from vision.card_spec import LAST_CARD, Kind
+from shared.job.model import Job, Station
+from vision.cards.spec import LAST_CARD, Kind
 
 SPARES = 4
 _GAP = 4.0

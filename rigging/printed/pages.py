@@ -65,9 +65,7 @@ class Book:
         self.canvas.setPageSize((self.width * POINTS_PER_MM, self.height * POINTS_PER_MM))
         self.canvas.scale(POINTS_PER_MM, POINTS_PER_MM)
         self._open, self.pages = True, self.pages + 1
-        self.text(
-            _EDGE + 4, self.height - 10, f"{self.title} · {heading}", 3.0, bold=True, room=self.width - 84
-        )
+        self.text(_EDGE + 4, self.height - 10, f"{self.title} · {heading}", 3.0, bold=True, room=self.width - 84)
         self.text(
             self.width - _EDGE - 4,
             self.height - 10,
@@ -105,8 +103,7 @@ class Book:
             self.text(
                 x + 50,
                 y - 3.6,
-                "100.0 mm (3.937 in) between the end strokes, down the page as well as across: "
-                "measure before cutting",
+                "100.0 mm (3.937 in) between the end strokes, down the page as well as across: measure before cutting",
                 2.2,
                 align="centre",
             )
@@ -147,9 +144,7 @@ class Book:
         self.canvas.drawString(x - shift, y, words)
         return float(width)
 
-    def prose(
-        self, x: float, y: float, words: str, size: float, width: float, *, bold: bool = False
-    ) -> float:
+    def prose(self, x: float, y: float, words: str, size: float, width: float, *, bold: bool = False) -> float:
         """Wrapped text from the baseline y downwards; returns the next free baseline."""
         for line in wrap(words, BOLD if bold else BODY, size, width):
             self.text(x, y, line, size, bold=bold)

@@ -6,8 +6,8 @@ import csv
 import io
 from typing import Any
 
-from rigging.readings_csv import safe_cell
-from rigging.survey import LineResult, StationResult, Survey
+from rigging.batch.readings_csv import safe_cell
+from rigging.survey.model import LineResult, StationResult, Survey
 from shared.quantity import Quantity
 
 DECIMALS = 4

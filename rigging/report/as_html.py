@@ -26,9 +26,7 @@ def to_html(document: Document) -> str:
     )
     environment.filters |= {"kind": _kind, "svg": _svg, "jpeg": _jpeg, "bound": _bound}
     style = environment.loader.get_source(environment, "report.css")[0] if environment.loader else ""
-    page = environment.get_template("report.html.j2").render(
-        doc=document, style=Markup(style), symbols=SYMBOLS
-    )
+    page = environment.get_template("report.html.j2").render(doc=document, style=Markup(style), symbols=SYMBOLS)
     return page.strip() + "\n"
 
 

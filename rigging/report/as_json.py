@@ -11,8 +11,7 @@ from typing import Any, Literal
 
 import msgspec
 
-from rigging.crosscheck_types import CrossCheck
-from rigging.decision import Decision
+from rigging.crosscheck.types import CrossCheck
 from rigging.report.json_types import (
     Agreement,
     Angle,
@@ -30,7 +29,8 @@ from rigging.report.json_types import (
     Symmetry,
     Washout,
 )
-from rigging.survey import LineResult, StationResult, Survey
+from rigging.survey.decision import Decision
+from rigging.survey.model import LineResult, StationResult, Survey
 from shared.cautions import CAUTIONS
 from shared.quantity import Quantity
 
@@ -56,12 +56,10 @@ def report(survey: Survey) -> Report:
         findings=survey.findings,
         stations=tuple(_station(s) for s in survey.stations),
         symmetry=tuple(
-            Symmetry(p.left, p.right, p.span_mm, _angle(p.quantity), _judged(p.decision))
-            for p in survey.symmetry
+            Symmetry(p.left, p.right, p.span_mm, _angle(p.quantity), _judged(p.decision)) for p in survey.symmetry
         ),
         corrections=tuple(
-            Correction(c.words, c.needed, c.stations, _angle(c.change_deg), c.rounded)
-            for c in survey.corrections
+            Correction(c.words, c.needed, c.stations, _angle(c.change_deg), c.rounded) for c in survey.corrections
         ),
         crosscheck=_check(survey.crosscheck) if survey.crosscheck else None,
         refusals=tuple(Refusal(r.photo, r.station, r.reason) for r in survey.refusals),

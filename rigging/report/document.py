@@ -8,7 +8,7 @@ from pathlib import Path
 from rigging.report import front, remedies, trust, whole_wing
 from rigging.report.blocks import Document
 from rigging.report.shots import shots
-from rigging.survey import Survey
+from rigging.survey.model import Survey
 
 
 def document(survey: Survey, overlays: Mapping[str, Path] | None = None) -> Document:

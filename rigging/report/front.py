@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from rigging.decision import Decision
 from rigging.report.blocks import Block, Cell, Points, Section, State, Table, Words, cells
 from rigging.report.wording import angle, chance, design, moment, outcome
-from rigging.survey import StationResult, Survey
+from rigging.survey.decision import Decision
+from rigging.survey.model import StationResult, Survey
 from shared.cautions import CAUTIONS
 
 FIRST = 5
@@ -96,9 +96,7 @@ def _undecided(survey: Survey) -> tuple[Block, ...]:
         if s.chord.decision is not None and s.chord.decision.outcome == "undecided"
     ]
     missing = [
-        f"{s.station.name}: {s.chord.reason}"
-        for s in survey.stations
-        if s.state == "not measured" and s.chord.reason
+        f"{s.station.name}: {s.chord.reason}" for s in survey.stations if s.state == "not measured" and s.chord.reason
     ]
     blocks: list[Block] = []
     if items:

@@ -185,9 +185,7 @@ def _cell(cell: Cell, left: bool, first: bool) -> Flowable | list[Flowable]:
         return Paragraph(escape(cell.text), styles()["code"])
     if cell.state is not None:
         colour = _hex(STATES[cell.state])
-        return Paragraph(
-            f'<font color="{colour}"><b>{SYMBOLS[cell.state]} {escape(cell.text)}</b></font>', style
-        )
+        return Paragraph(f'<font color="{colour}"><b>{SYMBOLS[cell.state]} {escape(cell.text)}</b></font>', style)
     if cell.share is not None:
         return [Paragraph(escape(cell.text), style), Bar(cell.share)]
     text = escape(cell.text).replace("± ", "±\N{NO-BREAK SPACE}")

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from rigging.crosscheck_types import CrossCheck, Interval
+from rigging.crosscheck.types import CrossCheck, Interval
 from rigging.plots import agreement_plot, station_plot
 from rigging.report.blocks import Block, Pictures, Points, Section, Table, Words, cells
 from rigging.report.wording import angle, design, percent
-from rigging.survey import Survey
+from rigging.survey.model import Survey
 from shared.rounding import number
 
 
@@ -32,16 +32,12 @@ def corrections(survey: Survey) -> Section | None:
             )
         )
     if needed:
-        blocks.append(
-            Words("Turn, then photograph again: a correction is a forecast until it is measured.", "note")
-        )
+        blocks.append(Words("Turn, then photograph again: a correction is a forecast until it is measured.", "note"))
     else:
         blocks.append(Words("No jig is shown to need turning."))
     leave = tuple(cells(", ".join(c.stations), c.words) for c in survey.corrections if not c.needed)
     if leave:
-        blocks.append(
-            Table("Jigs to leave as they are", ("Stations", "Why"), leave, frozenset({0, 1}), folded=True)
-        )
+        blocks.append(Table("Jigs to leave as they are", ("Stations", "Why"), leave, frozenset({0, 1}), folded=True))
     return Section("corrections", "What to turn", tuple(blocks))
 
 

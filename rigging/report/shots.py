@@ -9,7 +9,7 @@ from pathlib import Path
 from PIL import Image
 
 from rigging.report.blocks import Section, Shot, Shots, Words
-from rigging.survey import Survey
+from rigging.survey.model import Survey
 from shared.errors import UserError
 from shared.rounding import degrees
 
@@ -58,9 +58,7 @@ def _shot(sha: str, path: Path, words: str, width: int) -> Shot:
             picture.draft("RGB", (width, width))
             small = picture.convert("RGB")
     except OSError as error:
-        raise UserError(
-            str(path), f"the overlay cannot be read ({error})", "measure the photos again"
-        ) from error
+        raise UserError(str(path), f"the overlay cannot be read ({error})", "measure the photos again") from error
     if small.width > width:
         small = small.resize((width, round(small.height * width / small.width)), Image.Resampling.LANCZOS)
     stream = io.BytesIO()

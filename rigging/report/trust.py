@@ -19,7 +19,7 @@ from rigging.report.blocks import (
     cells,
 )
 from rigging.report.wording import moment
-from rigging.survey import LineResult, Survey
+from rigging.survey.model import LineResult, Survey
 from shared.cautions import CAUTIONS
 from shared.quantity import Quantity
 from shared.reading import Flag
@@ -81,9 +81,7 @@ def _all_budgets(survey: Survey) -> Iterator[Table]:
             photos = [p for p in line.combined.photos if p.quantity is not None]
             for p in photos if len(photos) > 1 else ():
                 if p.quantity is not None:
-                    yield budget_table(
-                        f"{s.station.name} {line.line}, {p.photo}: {degrees(p.quantity)}", p.quantity
-                    )
+                    yield budget_table(f"{s.station.name} {line.line}, {p.photo}: {degrees(p.quantity)}", p.quantity)
 
 
 def budget_table(caption: str, quantity: Quantity) -> Table:
@@ -114,9 +112,7 @@ def flags(survey: Survey) -> Section:
         rows += [cells(f"{s.station.name} {use}", text) for use, text in _photos_apart(s.chord, s.spar)]
     blocks: list[Block] = []
     if rows:
-        blocks.append(
-            Table("Flags: values to be doubted", ("Where", "Doubt"), tuple(rows), frozenset({0, 1}))
-        )
+        blocks.append(Table("Flags: values to be doubted", ("Where", "Doubt"), tuple(rows), frozenset({0, 1})))
     if survey.refusals:
         refused = tuple(cells(r.photo, r.station or "–", r.reason) for r in survey.refusals)
         blocks.append(

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from rigging.plots import Plot, chord_plot, rib_or_jig_plot, symmetry_plot, washout_plot
 from rigging.report.blocks import Block, Pictures, Points, Section, Table, Words, cells
 from rigging.report.wording import angle, design, outcome
-from rigging.rib_or_jig import RibOrJig
-from rigging.survey import Survey
-from rigging.wing import Twist
+from rigging.survey.model import Survey
+from rigging.survey.rib_or_jig import RibOrJig
+from rigging.survey.wing import Twist
 from shared.rounding import number, places
 
 CAUSES = {

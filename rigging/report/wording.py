@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from rigging.decision import Decision
 from rigging.report.blocks import Cell, State
+from rigging.survey.decision import Decision
 from shared.quantity import Quantity
 from shared.rounding import degrees, number
 

@@ -6,12 +6,12 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from rigging.readings_file import iter_trees, to_tree
+from rigging.batch.readings_file import iter_trees, to_tree
 from rigging.report.as_csv import to_csv
 from rigging.report.as_html import to_html
 from rigging.report.as_json import to_json
 from rigging.report.document import document
-from rigging.survey import Survey
+from rigging.survey.model import Survey
 from shared.errors import UserError
 from shared.files import write_whole
 from shared.reading import Reading

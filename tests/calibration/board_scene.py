@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy.interpolate import RectBivariateSpline
 
-from calibration.flat import rotation
-from calibration.lens_model import distort, undistort
+from calibration.lens.flat import rotation
+from calibration.lens.model import distort, undistort
 
 SIZE = (800, 600)
 TRUE = np.array([640.0, 640.0, 404.0, 296.0, 0.06, -0.13, 0.0008, -0.0006, 0.05])
@@ -74,9 +74,7 @@ def image_ink(image: np.ndarray, width_mm: float) -> Callable[[np.ndarray, np.nd
         i = np.floor(x * scale + image.shape[1] / 2).astype(int)
         j = np.floor(y * scale + image.shape[0] / 2).astype(int)
         inside = (i >= 0) & (j >= 0) & (i < image.shape[1]) & (j < image.shape[0])
-        return np.where(
-            inside, image[np.clip(j, 0, image.shape[0] - 1), np.clip(i, 0, image.shape[1] - 1)], 120.0
-        )
+        return np.where(inside, image[np.clip(j, 0, image.shape[0] - 1), np.clip(i, 0, image.shape[1] - 1)], 120.0)
 
     return ink
 
@@ -84,12 +82,8 @@ def image_ink(image: np.ndarray, width_mm: float) -> Callable[[np.ndarray, np.nd
 def _rays(theta: np.ndarray, size: tuple[int, int], x: np.ndarray, y: np.ndarray) -> np.ndarray:
     """Rays (n, 2) of a grid of pixels: a cubic spline over a coarse one, good to 1e-6 of a pixel."""
     gx, gy = np.arange(-10.0, size[0] + 20, 10), np.arange(-10.0, size[1] + 20, 10)
-    coarse = undistort(np.stack(np.meshgrid(gx, gy), axis=-1).reshape(-1, 2), theta).reshape(
-        len(gy), len(gx), 2
-    )
-    return np.stack([RectBivariateSpline(gy, gx, coarse[..., k])(y, x) for k in (0, 1)], axis=-1).reshape(
-        -1, 2
-    )
+    coarse = undistort(np.stack(np.meshgrid(gx, gy), axis=-1).reshape(-1, 2), theta).reshape(len(gy), len(gx), 2)
+    return np.stack([RectBivariateSpline(gy, gx, coarse[..., k])(y, x) for k in (0, 1)], axis=-1).reshape(-1, 2)
 
 
 def photograph(

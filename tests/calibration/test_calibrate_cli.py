@@ -10,9 +10,9 @@ import pytest
 from board_scene import chess_ink, photograph, poses
 from PIL import Image
 
-from calibration.level import load_level
-from calibration.print_profile import load_print
-from calibration.profiles import load_lens
+from calibration.lens.profiles import load_lens
+from calibration.level.reversal import load_level
+from calibration.print.profile import load_print
 from rigging.cli.main import run
 
 ROOT = Path(__file__).parents[2]

@@ -11,15 +11,12 @@ import pytest
 from board_scene import TRUE, FakeExif
 from PIL import Image, ImageOps
 
-from calibration.lens_match import guess_lens, lens_for
-from calibration.lens_model import Lens, turn_matrix, turn_points
-from calibration.profiles import FORMAT, LensProfile, PhotoUse, find_lens, load_lens, save_lens
+from calibration.lens.match import guess_lens, lens_for
+from calibration.lens.model import Lens, turn_matrix, turn_points
+from calibration.lens.profiles import FORMAT, LensProfile, PhotoUse, find_lens, load_lens, save_lens
 from shared.errors import UserError
 
-ROOT = (
-    np.random.default_rng(4).normal(size=(9, 9))
-    * np.array([1, 1, 1, 1, 0.01, 0.02, 1e-4, 1e-4, 0.02])[:, None]
-)
+ROOT = np.random.default_rng(4).normal(size=(9, 9)) * np.array([1, 1, 1, 1, 0.01, 0.02, 1e-4, 1e-4, 0.02])[:, None]
 COVARIANCE = ROOT @ ROOT.T
 
 

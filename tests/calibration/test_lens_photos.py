@@ -10,9 +10,9 @@ import pytest
 from board_scene import TRUE, FakeExif, FakePhoto, chess_ink, image_ink, photograph, poses
 from scipy import stats
 
-from calibration.boards import Charuco, Chessboard, marker_dictionary, parse_size
-from calibration.lens import calibrate_lens
-from calibration.models import free_columns
+from calibration.lens.boards import Charuco, Chessboard, marker_dictionary, parse_size
+from calibration.lens.calibrate import calibrate_lens
+from calibration.lens.models import free_columns
 from shared.errors import UserError
 
 INK = chess_ink(7, 5, 25.0)
@@ -53,9 +53,7 @@ def test_poor_photos_are_left_out_each_with_its_reason(good):
         FakePhoto("phone.jpg", good[3].gray, "x4", FakeExif(make="Other", model="Phone")),
         FakePhoto("zoomed.jpg", good[4].gray, "x5", FakeExif(digital_zoom=2.0)),
         FakePhoto("longer.jpg", good[5].gray, "x6", FakeExif(focal_mm=9.2)),
-        FakePhoto(
-            "small.jpg", cv2.resize(good[6].gray, None, fx=0.8, fy=0.8, interpolation=cv2.INTER_AREA), "x7"
-        ),
+        FakePhoto("small.jpg", cv2.resize(good[6].gray, None, fx=0.8, fy=0.8, interpolation=cv2.INTER_AREA), "x7"),
     ]
     result = calibrate_lens([*good, *others], Chessboard(7, 5))
     why = reasons(result)
@@ -73,9 +71,7 @@ def test_poor_photos_are_left_out_each_with_its_reason(good):
 
 def test_a_photo_stored_turned_by_its_tag_counts_in_the_sensors_layout(good):
     turned = [
-        FakePhoto(
-            p.name, np.ascontiguousarray(np.rot90(p.gray, -1)), p.sha256, replace(p.exif, orientation=6)
-        )
+        FakePhoto(p.name, np.ascontiguousarray(np.rot90(p.gray, -1)), p.sha256, replace(p.exif, orientation=6))
         if k % 2
         else p
         for k, p in enumerate(good)
@@ -93,9 +89,7 @@ def test_an_upside_down_tag_is_settled_by_what_fits(good):
         else p
         for k, p in enumerate(good)
     ]
-    shown = [
-        replace(p, exif=replace(p.exif, orientation=3)) if k in (2, 5) else p for k, p in enumerate(good)
-    ]
+    shown = [replace(p, exif=replace(p.exif, orientation=3)) if k in (2, 5) else p for k, p in enumerate(good)]
     for photos in (stored, shown):
         result = calibrate_lens(photos, Chessboard(7, 5))
         assert not reasons(result) and agrees(result.profile)
@@ -148,9 +142,7 @@ def test_impossible_boards_are_refused(make, says):
 @pytest.fixture(scope="module")
 def charuco():
     board = cv2.aruco.CharucoBoard((7, 5), 25.0, 18.0, marker_dictionary("5X5_1000"), np.arange(32, 49))
-    image = cv2.copyMakeBorder(
-        board.generateImage((7 * 75, 5 * 75)), 24, 24, 24, 24, cv2.BORDER_CONSTANT, value=235
-    )
+    image = cv2.copyMakeBorder(board.generateImage((7 * 75, 5 * 75)), 24, 24, 24, 24, cv2.BORDER_CONSTANT, value=235)
     ink = image_ink(image.astype(np.float64), image.shape[1] / 3)
     return [FakePhoto(f"c{k}", photograph(ink, p, k), f"c{k}") for k, p in enumerate(poses(8, 4, (96, 71)))]
 

@@ -10,13 +10,13 @@ import pytest
 from board_scene import FakeExif, FakePhoto
 from scipy import stats
 
-from calibration import bundle
-from calibration.boards import Chessboard
-from calibration.bundle import View
-from calibration.exchange import read_foreign
-from calibration.lens import calibrate_lens
-from calibration.models import FULL, free_columns
-from calibration.robust import robust_fit
+from calibration.lens import bundle
+from calibration.lens.boards import Chessboard
+from calibration.lens.bundle import View
+from calibration.lens.calibrate import calibrate_lens
+from calibration.lens.exchange import read_foreign
+from calibration.lens.models import FULL, free_columns
+from calibration.lens.robust import robust_fit
 
 DATA = Path(__file__).parents[1] / "data" / "opencv-doc"
 SIZE = (640, 480)
@@ -137,9 +137,7 @@ def test_same_answer_as_opencv_on_the_same_corners(calibrated):
         criteria=(3, 200, 1e-12),
     )
     ours = bundle.fit([View.of(v.board, v.pixels) for v in views], SIZE, FULL)
-    np.testing.assert_allclose(
-        ours.theta, [k[0, 0], k[1, 1], k[0, 2], k[1, 2], *d.ravel()[:5]], rtol=2e-3, atol=2e-4
-    )
+    np.testing.assert_allclose(ours.theta, [k[0, 0], k[1, 1], k[0, 2], k[1, 2], *d.ravel()[:5]], rtol=2e-3, atol=2e-4)
     assert np.sqrt(np.mean(np.concatenate(ours.residuals) ** 2) * 2) <= rms + 1e-5
 
 

@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from calibration.boards import Chessboard
-from calibration.lens import calibrate_lens
-from calibration.lens_match import guess_lens
-from calibration.lens_report import lens_picture
-from calibration.models import free_columns
-from calibration.profiles import load_lens
-from vision.photo import open_photo
+from calibration.lens.boards import Chessboard
+from calibration.lens.calibrate import calibrate_lens
+from calibration.lens.match import guess_lens
+from calibration.lens.models import free_columns
+from calibration.lens.profiles import load_lens
+from calibration.lens.report import lens_picture
+from vision.image.photo import open_photo
 
 TRAINER = Path(__file__).parents[2] / "samples" / "trainer"
 CAMERA = json.loads((TRAINER / "truth.json").read_text())["camera"]

@@ -7,17 +7,17 @@ import pytest
 from board_scene import SIZE, TRUE, poses
 from scipy import stats
 
-from calibration import bundle
-from calibration.board_shape import check_shape
-from calibration.boards import Chessboard
-from calibration.bundle import View
-from calibration.chessboard import BoardView
-from calibration.flat import rotation
-from calibration.lens_model import distort
-from calibration.model_choice import choose_model
-from calibration.models import FULL, free_columns, shape_basis
-from calibration.projection import project_board
-from calibration.robust import reweighted, robust_fit
+from calibration.lens import bundle
+from calibration.lens.board_shape import check_shape
+from calibration.lens.boards import Chessboard
+from calibration.lens.bundle import View
+from calibration.lens.chessboard import BoardView
+from calibration.lens.flat import rotation
+from calibration.lens.model import distort
+from calibration.lens.model_choice import choose_model
+from calibration.lens.models import FULL, free_columns, shape_basis
+from calibration.lens.projection import project_board
+from calibration.lens.robust import reweighted, robust_fit
 from shared.errors import UserError
 
 BOARD = (np.stack(np.meshgrid(np.arange(9), np.arange(6)), axis=-1).reshape(-1, 2) - [4.0, 2.5]) * 25.0
@@ -62,9 +62,7 @@ def test_jacobians_are_the_derivatives():
     for k in range(9):
         d = np.zeros(9)
         d[k] = 1e-6 * max(1, abs(THETA[k]))
-        step = (project_board(THETA + d, r, t, points)[0] - project_board(THETA - d, r, t, points)[0]) / (
-            2 * d[k]
-        )
+        step = (project_board(THETA + d, r, t, points)[0] - project_board(THETA - d, r, t, points)[0]) / (2 * d[k])
         np.testing.assert_allclose(by_theta[:, :, k], step, rtol=1e-5, atol=1e-4)
     for k in range(6):
         d = np.zeros(6)
@@ -98,10 +96,7 @@ def test_the_boards_own_shape_is_found_with_its_uncertainty():
     rng = np.random.default_rng(8)
     shape = np.array([0.4, -0.2, 0.3, 0.1, -0.15])  # mm at the end of the longer half
     points = np.column_stack([BOARD, np.zeros(len(BOARD))]) + shape_basis(BOARD, 100.0) @ shape
-    views = [
-        View.of(BOARD, seen(p, points) + rng.normal(0, 0.05, (54, 2)))
-        for p in poses(12, 5, (137, 100), THETA)
-    ]
+    views = [View.of(BOARD, seen(p, points) + rng.normal(0, 0.05, (54, 2))) for p in poses(12, 5, (137, 100), THETA)]
     plain, _ = reweighted(views, SIZE, FULL)
     fitted, _ = reweighted(views, SIZE, FULL, half_mm=100.0)
     assert fitted.sigma == pytest.approx(0.05, rel=0.1)
@@ -111,11 +106,7 @@ def test_the_boards_own_shape_is_found_with_its_uncertainty():
 
 
 def test_square_on_views_leave_the_focal_length_open():
-    views = [
-        View.of(BOARD, seen((np.eye(3), np.array([x, y, 600.0]))))
-        for x in (-40.0, 0, 40)
-        for y in (-20.0, 20)
-    ]
+    views = [View.of(BOARD, seen((np.eye(3), np.array([x, y, 600.0])))) for x in (-40.0, 0, 40) for y in (-20.0, 20)]
     rng = np.random.default_rng(2)
     try:
         fit = bundle.fit(noisy(views, rng, 0.1), SIZE, FULL)
@@ -126,10 +117,7 @@ def test_square_on_views_leave_the_focal_length_open():
 
 def bent_views(shape, rng):
     points = np.column_stack([BOARD, np.zeros(len(BOARD))]) + shape_basis(BOARD, 100.0) @ np.array(shape)
-    views = [
-        View.of(BOARD, seen(p, points) + rng.normal(0, 0.05, (54, 2)))
-        for p in poses(12, 5, (137, 100), THETA)
-    ]
+    views = [View.of(BOARD, seen(p, points) + rng.normal(0, 0.05, (54, 2))) for p in poses(12, 5, (137, 100), THETA)]
     return views, [BoardView(v.board, v.pixels, (9, 6), True, 1.0, 30.0, 0.05) for v in views]
 
 

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from calibration.lens_model import Lens
-from calibration.level import FORMAT, level_zero, load_level, reversal, save_level
-from calibration.level_check import cross_check
-from calibration.level_photos import bar_pair
+from calibration.lens.model import Lens
+from calibration.level.check import cross_check
+from calibration.level.photos import bar_pair
+from calibration.level.reversal import FORMAT, level_zero, load_level, reversal, save_level
 from shared.errors import UserError
-from shared.job import Level
+from shared.job.model import Level
 from shared.quantity import Component, Quantity
 
 
@@ -27,9 +27,7 @@ def test_zero_error_is_half_the_difference():
 
 def test_worked_number_with_repeats():
     """By hand: halves 0.10, 0.09, 0.105; mean 0.098333, s 0.0076376; U = t(95.45 %, 2) s / sqrt 3."""
-    profile = reversal(
-        [0.15, 0.14, 0.16], [-0.05, -0.04, -0.05], ident="bar", date="2026-05-16", resolution_deg=0.01
-    )
+    profile = reversal([0.15, 0.14, 0.16], [-0.05, -0.04, -0.05], ident="bar", date="2026-05-16", resolution_deg=0.01)
     assert profile.zero_error_deg == pytest.approx(0.0983333, abs=1e-6)
     # Student's t for 95.45 % and 2 degrees of freedom is 4.53 (JCGM 100:2008, table G.2)
     assert 2 * profile.u_deg == pytest.approx(4.53 * 0.0076376 / math.sqrt(3), rel=2e-3)
@@ -143,9 +141,7 @@ def bar_photo(tilt, roll, seed):
         draw(turn([[x, 30], [x + 35, 30], [x + 35, 220], [x, 220]], roll), 60)
     draw(turn([[40, 480], [860, 494], [860, 590], [40, 590]], roll), 190)
     draw(turn(turn([[150, 300], [750, 300], [750, 335], [150, 335]], tilt), roll), 225)
-    small = cv2.GaussianBlur(
-        cv2.resize(big, (900, 600), interpolation=cv2.INTER_AREA).astype(float), (0, 0), 0.8
-    )
+    small = cv2.GaussianBlur(cv2.resize(big, (900, 600), interpolation=cv2.INTER_AREA).astype(float), (0, 0), 0.8)
     return np.clip(small + np.random.default_rng(seed).normal(0, 2, small.shape), 0, 255).astype(np.uint8)
 
 

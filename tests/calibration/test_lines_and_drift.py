@@ -11,12 +11,12 @@ import pytest
 from board_scene import FakeExif, FakePhoto
 
 from calibration.drift import age_flags, check_batch, residual_flags, square_flags
-from calibration.lens_model import distort
-from calibration.plumb_line import lens_from_lines, rough_profile
+from calibration.lens.model import distort
+from calibration.lens.plumb_line import lens_from_lines, rough_profile
 from shared.errors import UserError
 from shared.quantity import Component, Quantity
 from tests.drift_reader import PROFILE, readings
-from vision.card_spec import SPECS
+from vision.cards.spec import SPECS
 
 ROOT = Path(__file__).parents[2]
 DATA = ROOT / "tests" / "data" / "opencv-doc"
@@ -58,9 +58,7 @@ def test_a_real_room_shows_the_real_lens():
     """Rims of the board, monitor and walls in left*.jpg against the published k1 -0.266 (left_intrinsics.yml)
     at a focal length of 536 px; EXIF is missing, the guess is 518 px."""
     photos = [
-        FakePhoto(
-            p.name, cv2.imread(str(p), cv2.IMREAD_GRAYSCALE), p.name, FakeExif(None, None, None, None, None)
-        )
+        FakePhoto(p.name, cv2.imread(str(p), cv2.IMREAD_GRAYSCALE), p.name, FakeExif(None, None, None, None, None))
         for p in sorted(DATA.glob("left*.jpg"))
     ]
     found = lens_from_lines(photos)
@@ -113,9 +111,7 @@ def test_residuals_that_grow_are_flagged():
     assert [f.code for f in residual_flags(readings(rms=growing), PROFILE)] == ["card-residuals-grow"]
     shaken = np.random.default_rng(5).permutation(growing)
     assert residual_flags(readings(rms=shaken), PROFILE) == []
-    assert [f.code for f in residual_flags(readings(rms=np.full(14, 0.9)), PROFILE)] == [
-        "card-residuals-large"
-    ]
+    assert [f.code for f in residual_flags(readings(rms=np.full(14, 0.9)), PROFILE)] == ["card-residuals-large"]
     before = readings(rms=np.random.default_rng(6).uniform(0.05, 0.09, 14))
     after = readings(rms=np.random.default_rng(7).uniform(0.14, 0.2, 14))
     assert [f.code for f in residual_flags(after, PROFILE, before)] == ["card-residuals-grown"]

@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 import yaml
 
-from calibration.exchange import opencv_yaml, profile_of, read_foreign, ros_yaml
-from calibration.print_scale import angle_error_deg, print_scale
-from calibration.profiles import check_lens, load_lens, save_lens
+from calibration.lens.exchange import opencv_yaml, profile_of, read_foreign, ros_yaml
+from calibration.lens.profiles import check_lens, load_lens, save_lens
+from calibration.print.scale import angle_error_deg, print_scale
 from shared.errors import UserError
 
 ROOT = Path(__file__).parents[2]

@@ -14,7 +14,7 @@ from shop import PHONE, draw
 from shop.chance import good_scene
 from shop.jobs import job_for, lens_for
 
-from calibration.print_profile import (
+from calibration.print.profile import (
     PAGE_TO_PAGE,
     U_SKEW_DEG,
     U_STRETCH,
@@ -23,13 +23,13 @@ from calibration.print_profile import (
     load_print,
     save_print,
 )
-from calibration.print_scale import print_profile, print_scale
+from calibration.print.scale import print_profile, print_scale
 from shared.errors import UserError
-from shared.job import CardPrint
-from shared.job_file import parse_job
-from vision.card_spec import SPECS
-from vision.propagate import angles
+from shared.job.file import parse_job
+from shared.job.model import CardPrint
+from vision.cards.spec import SPECS
 from vision.reader import read_photo
+from vision.solution.propagate import angles
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "vision"))
 from seen_rib import Rib, solved
@@ -67,7 +67,9 @@ def test_one_per_cent_is_stated():
     even = " ".join(print_scale([101.0], [101.0]).text)
     assert "1.00 % out" in even and "0 deg" in even
     one_way = " ".join(print_scale([100.0], [101.0]).text)
-    assert "8.1 deg" in one_way and "one at 45 deg by 0.286 deg" in one_way and "at 5 deg to the card by 0.050" in one_way
+    assert (
+        "8.1 deg" in one_way and "one at 45 deg by 0.286 deg" in one_way and "at 5 deg to the card by 0.050" in one_way
+    )
 
 
 def test_the_profile_survives_the_disk_and_doctored_ones_are_refused(tmp_path):
@@ -101,7 +103,7 @@ def test_the_job_takes_the_profile_or_the_numbers_and_what_is_not_measured_is_al
     assert (bare.stretch, bare.skew_deg, bare.u_skew_deg) == (-0.003, 0.0, U_SKEW_DEG)
     nothing = known_print(CardPrint(), tmp_path)
     assert not nothing.measured and nothing.u_stretch == U_STRETCH
-    job = parse_job(JOB + '[cards]\nstretch = 0.004\nu_stretch = 0.0005\n')
+    job = parse_job(JOB + "[cards]\nstretch = 0.004\nu_stretch = 0.0005\n")
     assert job.prints == CardPrint(stretch=0.004, u_stretch=0.0005)
     for text, rule in (
         ("stretch = 0.004", "is missing"),

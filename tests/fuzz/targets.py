@@ -9,19 +9,19 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
-from calibration.exchange import read_foreign
-from calibration.gauge_file import load_gauge
-from calibration.gauge_log import load_log
-from calibration.level import load_level
-from calibration.print_profile import load_print
-from calibration.profiles import load_lens
-from rigging.readings_file import load_readings
-from rigging.record import load_record
+from calibration.gauge.file import load_gauge
+from calibration.gauge.log import load_log
+from calibration.lens.exchange import read_foreign
+from calibration.lens.profiles import load_lens
+from calibration.level.reversal import load_level
+from calibration.print.profile import load_print
+from rigging.batch.readings_file import load_readings
+from rigging.record.chain import load_record
 from shared.errors import UserError
-from shared.gauge_csv import load_gauge_readings
-from shared.job_file import load_job
-from vision.photo import decode_photo
-from vision.photo_file import PhotoError
+from shared.gauge.csv_file import load_gauge_readings
+from shared.job.file import load_job
+from vision.image.photo import decode_photo
+from vision.image.photo_file import PhotoError
 
 Target = Callable[[bytes], None]
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from vision.sheet import Plane
+from vision.image.rectified import Plane
 
 F64 = NDArray[np.float64]
 
@@ -91,11 +91,16 @@ def _square(d: F64, blur: float, tilt: float) -> F64:
     def twice(t: F64) -> F64:
         return ((t * t + 1) * ndtr(t) + t * np.exp(-t * t / 2) / np.sqrt(2 * np.pi)) / 2
 
-    return np.asarray((twice(z + (b + a) / 2) - twice(z + (b - a) / 2) - twice(z - (b - a) / 2)
-                       + twice(z - (b + a) / 2)) / (a * b))
+    return np.asarray(
+        (twice(z + (b + a) / 2) - twice(z + (b - a) / 2) - twice(z - (b - a) / 2) + twice(z - (b + a) / 2)) / (a * b)
+    )
 
 
 def flat_plane() -> Plane:
     """A rib plane that the picture shows square on, a pixel a millimetre: sheet points are pixels."""
-    return Plane(np.array([0.0, 0.0, FOCAL]), np.array([1.0, 0, 0]), np.array([0, 1.0, 0]),
-                 np.array([FOCAL, FOCAL, 0, 0, 0, 0, 0, 0, 0.0]))
+    return Plane(
+        np.array([0.0, 0.0, FOCAL]),
+        np.array([1.0, 0, 0]),
+        np.array([0, 1.0, 0]),
+        np.array([FOCAL, FOCAL, 0, 0, 0, 0, 0, 0, 0.0]),
+    )

@@ -8,11 +8,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.lens_model import Lens
-from vision.card_spec import SPECS
-from vision.cards import Card
-from vision.rib_plane import Solution, solve, starts, with_lines
-from vision.scene import Lean, LineSeen, Scene, along_of
+from calibration.lens.model import Lens
+from vision.cards.detect import Card
+from vision.cards.spec import SPECS
+from vision.solution.scene import Lean, LineSeen, Scene, along_of
+from vision.solution.solve import Solution, solve, starts, with_lines
 
 F64 = NDArray[np.float64]
 
@@ -61,21 +61,31 @@ class Rib:
         to_camera = np.array([[1, 0, 0], [0, 0, -1], [0, 1, 0]], dtype=np.float64)
         r = turn((0, 0, 1), roll) @ turn((1, 0, 0), pitch) @ turn((0, 1, 0), yaw) @ to_camera
         k = np.array([[theta[0], 0, theta[2]], [0, theta[1], theta[3]], [0, 0, 1]])
-        out, _ = cv2.projectPoints(world.reshape(-1, 1, 3), cv2.Rodrigues(r)[0], np.array([0, 0, self.distance]), k,
-                                   theta[4:])
+        out, _ = cv2.projectPoints(
+            world.reshape(-1, 1, 3), cv2.Rodrigues(r)[0], np.array([0, 0, self.distance]), k, theta[4:]
+        )
         return np.asarray(out.reshape(-1, 2), dtype=np.float64)
 
     def on_rib(self, xz: F64) -> F64:
         """(n, 3) world of rib points (n, 2): mm along the chord and above it."""
         return np.asarray(xz @ self.axes.T, dtype=np.float64)
 
-    def board(self, kind: str, along: float, above: float, turn_deg: float, points: F64, aspect: float = 0.0,
-              slopes: F64 | None = None, shear: float = 0.0) -> F64:
+    def board(
+        self,
+        kind: str,
+        along: float,
+        above: float,
+        turn_deg: float,
+        points: F64,
+        aspect: float = 0.0,
+        slopes: F64 | None = None,
+        shear: float = 0.0,
+    ) -> F64:
         """(n, 3) world of a card's board points (n, 2): its middle at (along, above), turned in the plane.
 
         shear : rad by which the print's up leans to its right."""
         size = np.array(SPECS[kind].size_mm)  # type: ignore[index]
-        p = (points - size / 2)
+        p = points - size / 2
         lift = p @ slopes if slopes is not None else np.zeros(len(p))
         p = p * [1 + aspect / 2, 1 - aspect / 2]
         p = np.stack([p[:, 0] - shear * p[:, 1], p[:, 1]], axis=1)
@@ -99,9 +109,17 @@ class Rib:
             out.append(("level", s * 450 * level + self.level_mm * up, "laser"))
         return out
 
-    def scene(self, rng: np.random.Generator | None = None, lens: Lens = LENS, u_lean: float = 0.3,
-              own_deg: float = 0.02, seats: float = 0.1, aspect: float = 2.5e-3, shear: float = 1e-3,
-              printed: tuple[float, float] = (0.0, 0.0)) -> Scene:
+    def scene(
+        self,
+        rng: np.random.Generator | None = None,
+        lens: Lens = LENS,
+        u_lean: float = 0.3,
+        own_deg: float = 0.02,
+        seats: float = 0.1,
+        aspect: float = 2.5e-3,
+        shear: float = 1e-3,
+        printed: tuple[float, float] = (0.0, 0.0),
+    ) -> Scene:
         """What is seen, exactly (rng None) or with every error drawn as the scene states it.
 
         aspect, shear : standard deviations of the print's stretch and shear. printed : what is known of them."""
@@ -115,8 +133,20 @@ class Rib:
             points = spec.inner_corners()
             world = self.board(kind, along, above, deg, points, stretch, np.radians(seats) * z(2), lean_over)
             seen = self.pixels(world, theta)
-            cards.append(Card(spec, number, points, seen + CORNER_PX * z(seen.size).reshape(seen.shape),
-                              np.full(len(points), CORNER_PX), np.empty((0, 2)), np.eye(3), 2.0, 1.0, 80.0))
+            cards.append(
+                Card(
+                    spec,
+                    number,
+                    points,
+                    seen + CORNER_PX * z(seen.size).reshape(seen.shape),
+                    np.full(len(points), CORNER_PX),
+                    np.empty((0, 2)),
+                    np.eye(3),
+                    2.0,
+                    1.0,
+                    80.0,
+                )
+            )
         lines = []
         for role, world, source in self.lines():
             if role == "plumb":  # the string hangs off by its own error, across the view
@@ -124,8 +154,16 @@ class Rib:
             if role == "level":
                 world = world + np.outer(world[:, 0], self.axes[:, 1] * np.radians(own_deg) * z(1)[0])
             px = self.pixels(world, theta)
-            line = LineSeen(role, px, np.full(len(px), LINE_PX), WAVE_PX if role in ("chord", "spar") else 0.0,  # type: ignore[arg-type]
-                            REACH_PX, own_deg if source else 0.0, source, f"{role}'s own error")
+            line = LineSeen(
+                role,
+                px,
+                np.full(len(px), LINE_PX),
+                WAVE_PX if role in ("chord", "spar") else 0.0,  # type: ignore[arg-type]
+                REACH_PX,
+                own_deg if source else 0.0,
+                source,
+                f"{role}'s own error",
+            )
             d = px[-1] - px[0]
             across = np.array([-d[1], d[0]]) / np.hypot(*d)
             off = LINE_PX * z(len(px))

@@ -12,22 +12,30 @@ from shop import PHONE, CardAt, Cord, Pen, Scene, String, draw
 from shop.jobs import job_for, lens_for
 from shop.scene import Laser
 
-from calibration.level import reversal, save_level
-from shared.job import Level
-from vision.bob import bob_seen
+from calibration.level.reversal import reversal, save_level
+from shared.job.model import Level
+from vision.image.rectified import Plane
+from vision.level.bob import bob_seen
 from vision.reader import read_photo
-from vision.sheet import Plane
 
 PX = 3.0
 """Pixels a millimetre."""
-PLANE = Plane(np.array([0.0, 0.0, 600.0]), np.array([1.0, 0, 0]), np.array([0, 1.0, 0]),
-              np.array([600 * PX, 600 * PX, 300.0, 300.0, 0, 0, 0, 0, 0]))
+PLANE = Plane(
+    np.array([0.0, 0.0, 600.0]),
+    np.array([1.0, 0, 0]),
+    np.array([0, 1.0, 0]),
+    np.array([600 * PX, 600 * PX, 300.0, 300.0, 0, 0, 0, 0, 0]),
+)
 LEAN = 0.03
 """The string's slope in the picture."""
 END = 330
 """The string's last row."""
-BOBS = {"ball": [(-10, 4), (-7, 9), (0, 12), (7, 9), (10, 4)], "cone": [(-12, 8), (-8, 10), (30, 1)],
-        "rod with a tip": [(-15, 4), (25, 4), (32, 1)], "nut": [(-4, 6), (4, 6)]}
+BOBS = {
+    "ball": [(-10, 4), (-7, 9), (0, 12), (7, 9), (10, 4)],
+    "cone": [(-12, 8), (-8, 10), (30, 1)],
+    "rod with a tip": [(-15, 4), (25, 4), (32, 1)],
+    "nut": [(-4, 6), (4, 6)],
+}
 """Outlines: heights about the middle and half breadths, mm."""
 
 
@@ -72,10 +80,25 @@ def test_a_body_that_the_line_runs_on_past_is_no_bob() -> None:
     assert not bob_seen(image, PLANE, STRING)
 
 
-SHOP = Scene(seed=72, camera=PHONE, chord_mm=640.0, chord_deg=0.4, spar_deg=None, cards=(CardAt("panel", 4, 0.46, 1.0),),
-             clutter=2, chord_pen=Pen(0.8, cover=0.9, wave_mm=0.05, gaps=1), marks="none", holes=False, label="R1",
-             yaw_deg=5.0, pitch_deg=-3.0, roll_deg=2.0, aim=(15.0, 10.0), wall_mm=700.0,
-             strings=(String(150.0, 20.0, 0.8, (0.06, 0.06, 0.07), shadow=0.0),))
+SHOP = Scene(
+    seed=72,
+    camera=PHONE,
+    chord_mm=640.0,
+    chord_deg=0.4,
+    spar_deg=None,
+    cards=(CardAt("panel", 4, 0.46, 1.0),),
+    clutter=2,
+    chord_pen=Pen(0.8, cover=0.9, wave_mm=0.05, gaps=1),
+    marks="none",
+    holes=False,
+    label="R1",
+    yaw_deg=5.0,
+    pitch_deg=-3.0,
+    roll_deg=2.0,
+    aim=(15.0, 10.0),
+    wall_mm=700.0,
+    strings=(String(150.0, 20.0, 0.8, (0.06, 0.06, 0.07), shadow=0.0),),
+)
 
 
 def codes(scene: Scene, off_deg: float, level: Level | None = None, folder: Path | None = None) -> set[str]:
@@ -103,11 +126,15 @@ def test_a_string_whose_upper_end_stands_in_the_picture_is_doubted_too() -> None
     assert codes(replace(SHOP, strings=(short,)), 0.1) == {"hangs-from-nothing"}
 
 
-@pytest.mark.parametrize(("off_deg", "profile", "doubts"), [
-    (1.2, False, {"level-unchecked"}), (1.2, True, set()), (0.5, False, set())])
+@pytest.mark.parametrize(
+    ("off_deg", "profile", "doubts"), [(1.2, False, {"level-unchecked"}), (1.2, True, set()), (0.5, False, set())]
+)
 def test_a_laser_nobody_has_checked_is_doubted_where_the_angle_is_far_from_the_design(
-        off_deg: float, profile: bool, doubts: set[str], tmp_path: Path) -> None:
+    off_deg: float, profile: bool, doubts: set[str], tmp_path: Path
+) -> None:
     scene = replace(SHOP, strings=(), laser=Laser(-11.0), exposure=0.65, spar_deg=None)
-    save_level(tmp_path / "level.json", reversal((0.02, 0.03), (0.0, 0.01), ident="laser", date="2026-05-16", kind="laser"))
+    save_level(
+        tmp_path / "level.json", reversal((0.02, 0.03), (0.0, 0.01), ident="laser", date="2026-05-16", kind="laser")
+    )
     level = Level(profile="level.json") if profile else Level()
     assert codes(scene, off_deg, level, tmp_path) == doubts

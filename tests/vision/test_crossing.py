@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from drawn_bar import flat_plane
 
-from vision.crossing import Crossing, look_along
-from vision.level_reference import UprightLine
+from vision.level.crossing import Crossing, look_along
+from vision.level.references import UprightLine
 
 CHORD = np.array([[100.0, 500.0], [900.0, 500.0]])
 WALL, RIB = (150, 150, 150), (205, 215, 225)

@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 
 from benchmarks.display_render import TALL, Style, board
-from vision.display import read_display
-from vision.display_fit import Shape, anywhere, best_shape
-from vision.display_likely import judged, stand_out
-from vision.display_spoken import SURE
-from vision.display_types import GLYPHS
+from vision.display.fit import Shape, anywhere, best_shape
+from vision.display.likely import judged, stand_out
+from vision.display.read import read_display
+from vision.display.spoken import SURE
+from vision.display.types import GLYPHS
 
 
 def style(**other):

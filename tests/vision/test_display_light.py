@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from benchmarks.display_render import LIT, TALL, Style, board, segments
-from vision.display import read_display
+from vision.display.read import read_display
 
 STYLE = Style(width=0.55, thick=0.13, gap=0.015, pitch=0.8, slant=6.0, ends="hex", nine_tail=True, six_top=True,
               seven_serif=False)  # fmt: skip

@@ -5,8 +5,8 @@ import numpy as np
 import pytest
 from display_render import TALL, Style, board, draw_display
 
-from vision.display import read_display
-from vision.display_tag import FIRST_TAG, find_tags, tag_picture
+from vision.display.read import read_display
+from vision.display.tag import FIRST_TAG, find_tags, tag_picture
 
 STYLE = Style(width=0.56, thick=0.13, gap=0.02, pitch=0.84, slant=0.0, ends="hex", nine_tail=True, six_top=True,
               seven_serif=False)  # fmt: skip
@@ -19,7 +19,9 @@ def ink(text):
 
 def photo(grey, high, noise=2.0):
     """(h, w) uint8, figures `high` pixels high."""
-    small = cv2.resize(cv2.GaussianBlur(grey, (0, 0), 4.0), None, fx=high / TALL, fy=high / TALL, interpolation=cv2.INTER_AREA)
+    small = cv2.resize(
+        cv2.GaussianBlur(grey, (0, 0), 4.0), None, fx=high / TALL, fy=high / TALL, interpolation=cv2.INTER_AREA
+    )
     return np.clip(small + np.random.default_rng(3).normal(0, noise, small.shape), 0, 255).astype(np.uint8)
 
 
@@ -29,7 +31,9 @@ def test_a_minus_half_drowned_in_glare_is_not_lost():
     assert read_display(display.image, display.corners).text in (None, "-21.3")
 
 
-@pytest.mark.parametrize(("below", "light", "high"), [(0, 120.0, 28), (0, 260.0, 28), (25, 260.0, 60), (-40, 260.0, 28)])
+@pytest.mark.parametrize(
+    ("below", "light", "high"), [(0, 120.0, 28), (0, 260.0, 28), (25, 260.0, 60), (-40, 260.0, 28)]
+)
 def test_glare_about_the_minus(below, light, high):
     drawn = ink("-8.3")
     y, x = np.mgrid[0 : drawn.shape[0], 0 : drawn.shape[1]]

@@ -4,9 +4,9 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.display_row import OVER, TALL, Part
-from vision.display_segments import Cell
-from vision.display_signs import point_after, unexplained
+from vision.display.row import OVER, TALL, Part
+from vision.display.segments import Cell
+from vision.display.signs import point_after, unexplained
 
 THICK = 14.0
 

@@ -1,4 +1,4 @@
-"""A card is named by three of its markers, and by no fewer: the gate `vision.cards.MIN_MARKERS`."""
+"""A card is named by three of its markers, and by no fewer: the gate `vision.cards.detect.MIN_MARKERS`."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from samples import TRAINER
-from vision import cards
-from vision.cards import find_cards
-from vision.photo import open_photo
+from vision.cards import detect as cards
+from vision.cards.detect import find_cards
+from vision.image.photo import open_photo
 
 
 def with_markers_left(left: int) -> tuple[np.ndarray, int]:

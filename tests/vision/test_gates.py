@@ -17,24 +17,39 @@ from shop import PHONE, CardAt, Pen, Scene, String, draw
 from shop.jobs import job_for, lens_for
 
 from shared.reading import Reading
-from vision import cards, chord, doubts, findings, gates
-from vision.card_edges import Edges
-from vision.card_spec import SPECS
-from vision.cards import Card
+from vision import detect as findings
+from vision.assess import doubts, gates
+from vision.cards import detect as cards
+from vision.cards.detect import Card
+from vision.cards.edges import Edges
+from vision.cards.spec import SPECS
+from vision.lines import chord
 from vision.reader import read_photo
 
 METHOD = Path(__file__).parents[2] / "docs" / "method.md"
 GRAY = np.full((400, 400), 120, np.uint8)
 
 
-def card(px_per_mm: float = 2.0, blur: float = 1.0, contrast: float = 80.0, corners: int = 24,
-         edges: Edges | None = None) -> Card:
+def card(
+    px_per_mm: float = 2.0, blur: float = 1.0, contrast: float = 80.0, corners: int = 24, edges: Edges | None = None
+) -> Card:
     """A panel as the finder might report it."""
     spec = SPECS["panel"]
     board = spec.inner_corners()[:corners]
     h = np.diag([px_per_mm, px_per_mm, 1.0])
-    return Card(spec, 1, board, board * px_per_mm, np.full(len(board), 0.04), np.empty((0, 2)), h, px_per_mm, blur,
-                contrast, edges or Edges())
+    return Card(
+        spec,
+        1,
+        board,
+        board * px_per_mm,
+        np.full(len(board), 0.04),
+        np.empty((0, 2)),
+        h,
+        px_per_mm,
+        blur,
+        contrast,
+        edges or Edges(),
+    )
 
 
 def edges(across: float, down: float, upright: int = 20, level: int = 20) -> Edges:
@@ -52,26 +67,45 @@ def test_a_good_card_passes_every_gate() -> None:
     assert before(card(edges=edges(0.7, 0.7))) == gates.Verdict()
 
 
-@pytest.mark.parametrize(("just_bad", "just_good", "word"), [
-    (card(px_per_mm=gates.MIN_PX_PER_MM - 0.01), card(px_per_mm=gates.MIN_PX_PER_MM + 0.01), "pixels per millimetre"),
-    (card(blur=gates.MAX_BLUR_PX + 0.01), card(blur=gates.MAX_BLUR_PX - 0.01), "blurred"),
-    (card(contrast=gates.MIN_CONTRAST - 0.1), card(contrast=gates.MIN_CONTRAST + 0.1), "hardly differ"),
-    (card(corners=gates.MIN_CORNERS - 1), card(corners=gates.MIN_CORNERS), "corners"),
-    (card(edges=edges(np.sqrt(0.49 + (gates.MAX_SMEAR_PX + 0.02) ** 2 / 12), 0.7)),
-     card(edges=edges(np.sqrt(0.49 + (gates.MAX_SMEAR_PX - 0.02) ** 2 / 12), 0.7)), "smeared"),
-    (card(edges=edges(0.7, 0.7, upright=gates.FEWEST_EDGES - 1)), card(edges=edges(0.7, 0.7, upright=gates.FEWEST_EDGES)),
-     "smeared"),
-])
+@pytest.mark.parametrize(
+    ("just_bad", "just_good", "word"),
+    [
+        (
+            card(px_per_mm=gates.MIN_PX_PER_MM - 0.01),
+            card(px_per_mm=gates.MIN_PX_PER_MM + 0.01),
+            "pixels per millimetre",
+        ),
+        (card(blur=gates.MAX_BLUR_PX + 0.01), card(blur=gates.MAX_BLUR_PX - 0.01), "blurred"),
+        (card(contrast=gates.MIN_CONTRAST - 0.1), card(contrast=gates.MIN_CONTRAST + 0.1), "hardly differ"),
+        (card(corners=gates.MIN_CORNERS - 1), card(corners=gates.MIN_CORNERS), "corners"),
+        (
+            card(edges=edges(np.sqrt(0.49 + (gates.MAX_SMEAR_PX + 0.02) ** 2 / 12), 0.7)),
+            card(edges=edges(np.sqrt(0.49 + (gates.MAX_SMEAR_PX - 0.02) ** 2 / 12), 0.7)),
+            "smeared",
+        ),
+        (
+            card(edges=edges(0.7, 0.7, upright=gates.FEWEST_EDGES - 1)),
+            card(edges=edges(0.7, 0.7, upright=gates.FEWEST_EDGES)),
+            "smeared",
+        ),
+    ],
+)
 def test_refused_just_beyond_the_threshold_only(just_bad: Card, just_good: Card, word: str) -> None:
     assert word in (before(just_bad).reason or "")
     assert before(just_good).reason is None
 
 
-@pytest.mark.parametrize(("just_bad", "just_good", "code"), [
-    (card(blur=gates.WORRY_BLUR_PX + 0.01), card(blur=gates.WORRY_BLUR_PX - 0.01), "blurred"),
-    (card(edges=edges(0.7, np.sqrt(0.49 + (gates.WORRY_SMEAR_PX + 0.01) ** 2 / 12))),
-     card(edges=edges(0.7, np.sqrt(0.49 + (gates.WORRY_SMEAR_PX - 0.01) ** 2 / 12))), "shaken"),
-])
+@pytest.mark.parametrize(
+    ("just_bad", "just_good", "code"),
+    [
+        (card(blur=gates.WORRY_BLUR_PX + 0.01), card(blur=gates.WORRY_BLUR_PX - 0.01), "blurred"),
+        (
+            card(edges=edges(0.7, np.sqrt(0.49 + (gates.WORRY_SMEAR_PX + 0.01) ** 2 / 12))),
+            card(edges=edges(0.7, np.sqrt(0.49 + (gates.WORRY_SMEAR_PX - 0.01) ** 2 / 12))),
+            "shaken",
+        ),
+    ],
+)
 def test_flagged_just_beyond_the_threshold_only(just_bad: Card, just_good: Card, code: str) -> None:
     assert [f.code for f in before(just_bad).flags] == [code]
     assert before(just_good).flags == ()
@@ -81,10 +115,10 @@ def test_burnt_out_white_is_counted_on_the_card_alone() -> None:
     gray = GRAY.copy()
     w, h = (2 * v for v in SPECS["panel"].size_mm)
     rows = int(gates.MAX_CLIPPED * h)
-    gray[:rows - 4, :int(w)] = 255
-    gray[int(h) + 4:] = 255
+    gray[: rows - 4, : int(w)] = 255
+    gray[int(h) + 4 :] = 255
     assert before(card(), gray=gray).flags == ()
-    gray[:rows + 4, :int(w)] = 255
+    gray[: rows + 4, : int(w)] = 255
     assert [f.code for f in before(card(), gray=gray).flags] == ["overexposed"]
 
 
@@ -113,10 +147,13 @@ def plane(tilt_deg: float = 0.0, rms: float = 0.05) -> Any:
     return SimpleNamespace(normal=normal, state=SimpleNamespace(shift=np.array([0.0, 0.0, 1200.0])), corner_rms=(rms,))
 
 
-@pytest.mark.parametrize(("make", "worry", "most", "code", "word"), [
-    (lambda v: plane(tilt_deg=v), gates.WORRY_TILT_DEG, gates.MAX_TILT_DEG, "oblique", "from square"),
-    (lambda v: plane(rms=v), gates.WORRY_CORNER_RMS_PX, gates.MAX_CORNER_RMS_PX, "card-misfit", "bent"),
-])
+@pytest.mark.parametrize(
+    ("make", "worry", "most", "code", "word"),
+    [
+        (lambda v: plane(tilt_deg=v), gates.WORRY_TILT_DEG, gates.MAX_TILT_DEG, "oblique", "from square"),
+        (lambda v: plane(rms=v), gates.WORRY_CORNER_RMS_PX, gates.MAX_CORNER_RMS_PX, "card-misfit", "bent"),
+    ],
+)
 def test_gates_on_the_plane(make: Callable[[float], Any], worry: float, most: float, code: str, word: str) -> None:
     assert gates.after_solving(make(0.99 * worry)) == gates.Verdict()
     assert [f.code for f in gates.after_solving(make(1.01 * worry)).flags] == [code]
@@ -138,9 +175,20 @@ def test_a_bent_card_shows_in_its_corners() -> None:
     assert bowed.reason is not None or [f.code for f in bowed.flags] == ["card-misfit"]
 
 
-SHOP = Scene(seed=61, camera=PHONE, chord_mm=700.0, chord_deg=1.2, cards=(CardAt("panel", 4, 0.48),), clutter=0,
-             chord_pen=Pen(0.9, cover=0.9, wave_mm=0.05, gaps=0), marks="none",
-             strings=(String(-170.0, radius_mm=0.9, rgb=(0.06, 0.06, 0.07), shadow=0.0),), holes=False, label="R1", yaw_deg=4.0)
+SHOP = Scene(
+    seed=61,
+    camera=PHONE,
+    chord_mm=700.0,
+    chord_deg=1.2,
+    cards=(CardAt("panel", 4, 0.48),),
+    clutter=0,
+    chord_pen=Pen(0.9, cover=0.9, wave_mm=0.05, gaps=0),
+    marks="none",
+    strings=(String(-170.0, radius_mm=0.9, rgb=(0.06, 0.06, 0.07), shadow=0.0),),
+    holes=False,
+    label="R1",
+    yaw_deg=4.0,
+)
 """A small rib, so that 3 megapixels are enough."""
 
 
@@ -164,20 +212,24 @@ def test_the_photo_itself_is_good() -> None:
     assert reading.chord.quantity is not None and codes(reading) == set()
 
 
-@pytest.mark.parametrize(("module", "threshold", "value", "words"), [
-    (gates, "MIN_PX_PER_MM", 5.0, "pixels per millimetre"),
-    (gates, "MAX_BLUR_PX", 0.3, "blurred"),
-    (gates, "MAX_SMEAR_PX", -1.0, "smeared"),
-    (gates, "MIN_CONTRAST", 130.0, "hardly differ"),
-    (gates, "MIN_CORNERS", 25, "corners of the card"),
-    (gates, "MAX_TILT_DEG", 1.0, "from square"),
-    (gates, "MAX_CORNER_RMS_PX", 0.001, "bent"),
-    (chord, "SHORTEST", 1.1, "long, straight and continuous"),
-    (findings, "WIDEST_MM", 0.2, "no pen draws so broad"),
-    (doubts, "MAX_U_DEG", 0.01, "leaves the angle open"),
-])
-def test_the_reader_asks_every_gate(monkeypatch: pytest.MonkeyPatch, module: Any, threshold: str, value: float,
-                                    words: str) -> None:
+@pytest.mark.parametrize(
+    ("module", "threshold", "value", "words"),
+    [
+        (gates, "MIN_PX_PER_MM", 5.0, "pixels per millimetre"),
+        (gates, "MAX_BLUR_PX", 0.3, "blurred"),
+        (gates, "MAX_SMEAR_PX", -1.0, "smeared"),
+        (gates, "MIN_CONTRAST", 130.0, "hardly differ"),
+        (gates, "MIN_CORNERS", 25, "corners of the card"),
+        (gates, "MAX_TILT_DEG", 1.0, "from square"),
+        (gates, "MAX_CORNER_RMS_PX", 0.001, "bent"),
+        (chord, "SHORTEST", 1.1, "long, straight and continuous"),
+        (findings, "WIDEST_MM", 0.2, "no pen draws so broad"),
+        (doubts, "MAX_U_DEG", 0.01, "leaves the angle open"),
+    ],
+)
+def test_the_reader_asks_every_gate(
+    monkeypatch: pytest.MonkeyPatch, module: Any, threshold: str, value: float, words: str
+) -> None:
     """The good photo, the threshold moved past it: a reader that did not ask would give an angle."""
     monkeypatch.setattr(module, threshold, value)
     reading = read()
@@ -185,37 +237,47 @@ def test_the_reader_asks_every_gate(monkeypatch: pytest.MonkeyPatch, module: Any
     assert words in (reading.chord.reason or "")
 
 
-@pytest.mark.parametrize(("module", "threshold", "value", "code"), [
-    (gates, "WORRY_BLUR_PX", 0.3, "blurred"),
-    (gates, "WORRY_SMEAR_PX", -1.0, "shaken"),
-    (gates, "MAX_CLIPPED", -1.0, "overexposed"),
-    (gates, "WORRY_TILT_DEG", 1.0, "oblique"),
-    (gates, "WORRY_CORNER_RMS_PX", 0.001, "card-misfit"),
-    (doubts, "SHORT", 1.05, "chord-short"),
-])
-def test_the_reader_passes_every_doubt_on(monkeypatch: pytest.MonkeyPatch, module: Any, threshold: str, value: float,
-                                          code: str) -> None:
+@pytest.mark.parametrize(
+    ("module", "threshold", "value", "code"),
+    [
+        (gates, "WORRY_BLUR_PX", 0.3, "blurred"),
+        (gates, "WORRY_SMEAR_PX", -1.0, "shaken"),
+        (gates, "MAX_CLIPPED", -1.0, "overexposed"),
+        (gates, "WORRY_TILT_DEG", 1.0, "oblique"),
+        (gates, "WORRY_CORNER_RMS_PX", 0.001, "card-misfit"),
+        (doubts, "SHORT", 1.05, "chord-short"),
+    ],
+)
+def test_the_reader_passes_every_doubt_on(
+    monkeypatch: pytest.MonkeyPatch, module: Any, threshold: str, value: float, code: str
+) -> None:
     monkeypatch.setattr(module, threshold, value)
     assert codes(read()) == {code}
 
 
-@pytest.mark.parametrize(("changed", "words"), [
-    ({"exposure": 0.006, "noise": 0.1}, "hardly differ"),
-    ({"yaw_deg": 60.0, "fill": 0.8}, "from square"),
-    ({"chord_from": (0.36, 0.62)}, "long, straight and continuous"),
-    ({"chord_pen": Pen(4.5, cover=0.9, wave_mm=0.05, gaps=0)}, "no pen draws so broad"),
-])
+@pytest.mark.parametrize(
+    ("changed", "words"),
+    [
+        ({"exposure": 0.006, "noise": 0.1}, "hardly differ"),
+        ({"yaw_deg": 60.0, "fill": 0.8}, "from square"),
+        ({"chord_from": (0.36, 0.62)}, "long, straight and continuous"),
+        ({"chord_pen": Pen(4.5, cover=0.9, wave_mm=0.05, gaps=0)}, "no pen draws so broad"),
+    ],
+)
 def test_photos_that_are_refused(changed: dict[str, Any], words: str) -> None:
     """Dark; from far to one side; the line drawn over a quarter of the chord only; as broad as a board's edge."""
     assert words in (read(**changed).chord.reason or "")
 
 
-@pytest.mark.parametrize(("changed", "code"), [
-    ({"motion_px": 3.0, "motion_deg": 3.0}, "shaken"),
-    ({"exposure": 2.5}, "overexposed"),
-    ({"yaw_deg": 42.0}, "oblique"),
-    ({"chord_from": (0.2, 0.8)}, "chord-short"),
-])
+@pytest.mark.parametrize(
+    ("changed", "code"),
+    [
+        ({"motion_px": 3.0, "motion_deg": 3.0}, "shaken"),
+        ({"exposure": 2.5}, "overexposed"),
+        ({"yaw_deg": 42.0}, "oblique"),
+        ({"chord_from": (0.2, 0.8)}, "chord-short"),
+    ],
+)
 def test_photos_that_are_flagged(changed: dict[str, Any], code: str) -> None:
     """Shaken by 3 pixels; burnt out; askew; the line drawn over six tenths of the chord."""
     reading = read(**changed)

@@ -11,7 +11,7 @@ from drawn_bar import F64, Bar, flat_plane
 from scipy.ndimage import gaussian_filter1d
 from scipy.special import ndtr
 
-from vision.lines import CENTRE_FLOOR_PX, Stroke, measure
+from vision.lines.measure import CENTRE_FLOOR_PX, Stroke, measure
 
 WIDTHS = (1.0, 2.0, 4.0)
 NOISES = (3.0, 5.0, 7.0, 10.0)
@@ -25,8 +25,16 @@ DRAWS = 20
 def seen(bar: Bar, gray: np.ndarray, off: tuple[float, float] = (0.0, 0.0), **more: bool) -> Stroke:
     """The bar measured from a start that is `off` px beside it at its two ends."""
     a, b = bar.ends()
-    stroke = measure(gray, flat_plane(), a + [0, off[0]], b + [0, off[1]], half_px=HALF, segment_mm=10.0,
-                     blur_px=0.85, **({"quick": True} | more))
+    stroke = measure(
+        gray,
+        flat_plane(),
+        a + [0, off[0]],
+        b + [0, off[1]],
+        half_px=HALF,
+        segment_mm=10.0,
+        blur_px=0.85,
+        **({"quick": True} | more),
+    )
     assert stroke is not None
     return stroke
 
@@ -46,8 +54,13 @@ def errors() -> dict[tuple[float, float, float], F64]:
             for noise in NOISES:
                 e = []
                 for _ in range(DRAWS):
-                    bar = Bar(width, above=above, below=below, slope=rng.uniform(0.01, 0.09) * rng.choice([-1, 1]),
-                              offset=rng.uniform(29, 31))
+                    bar = Bar(
+                        width,
+                        above=above,
+                        below=below,
+                        slope=rng.uniform(0.01, 0.09) * rng.choice([-1, 1]),
+                        offset=rng.uniform(29, 31),
+                    )
                     start = rng.uniform(-0.7, 0.7, 2)
                     stroke = seen(bar, bar.noisy(noise, rng), (start[0], start[1]))
                     bound = bar.least_slope_error(noise, HALF, (5, bar.size[0] - 6))
@@ -59,8 +72,10 @@ def errors() -> dict[tuple[float, float, float], F64]:
 def groups() -> Iterator[tuple[str, F64]]:
     for k, names in enumerate((WIDTHS, NOISES, [above for above, _ in SIDES])):
         for name in names:
-            yield f"{('width', 'noise', 'upper side')[k]} {name}", \
-                np.concatenate([e for key, e in errors().items() if key[k] == name])
+            yield (
+                f"{('width', 'noise', 'upper side')[k]} {name}",
+                np.concatenate([e for key, e in errors().items() if key[k] == name]),
+            )
 
 
 def test_drawing_is_exact() -> None:
@@ -141,8 +156,8 @@ def second_derivative(gray: np.ndarray, bar: Bar) -> float:
     y = []
     for i in x:
         c = round(float(bar.at(i)))
-        k = c - 3 + int(np.argmax(g[c - 3:c + 4, i]))
-        a, b, d = g[k - 1:k + 2, i]
+        k = c - 3 + int(np.argmax(g[c - 3 : c + 4, i]))
+        a, b, d = g[k - 1 : k + 2, i]
         y.append(k + 0.5 * (a - d) / (a - 2 * b + d))
     return float(np.polyfit(x, y, 1)[0])
 
@@ -172,14 +187,22 @@ def centroids(gray: np.ndarray, bar: Bar) -> tuple[F64, F64]:
 
 @pytest.mark.parametrize(("width", "second_at_least"), [(1.5, 4.0), (2.0, 4.0), (3.0, 1.2)])
 def test_a_side_that_darkens_along_the_line_turns_it_less_than_plain_estimators(
-        width: float, second_at_least: float) -> None:
+    width: float, second_at_least: float
+) -> None:
     """One side falls from 190 to 115 grey levels along the line, as in a shadow's edge (Steger 1998, section 3: the
     bias of lines between unequal sides). What is left in ours stays within the floor stated for each centre."""
     rng = np.random.default_rng(23)
     ours, second, mean = [], [], []
     for _ in range(12):
-        bar = Bar(width, above=190, below=190, below_far=115, ink=60, slope=rng.uniform(0.01, 0.09),
-                  offset=rng.uniform(29, 31))
+        bar = Bar(
+            width,
+            above=190,
+            below=190,
+            below_far=115,
+            ink=60,
+            slope=rng.uniform(0.01, 0.09),
+            offset=rng.uniform(29, 31),
+        )
         gray = bar.noisy(2.0, rng)
         ours.append(slope_of(seen(bar, gray)) - bar.slope)
         second.append(second_derivative(gray, bar) - bar.slope)
@@ -208,7 +231,7 @@ def test_unequal_sides_alone_move_the_line_little_and_do_not_turn_it(width: floa
         plain.append(centre_of_darkness(gray, bar))
     assert abs(np.mean(off)) < moved * CENTRE_FLOOR_PX
     assert abs(np.mean(plain)) > 3 * abs(np.mean(off))
-    assert np.sqrt(np.mean(np.square(turn))) < 1.6   # 12 draws: 20 %
+    assert np.sqrt(np.mean(np.square(turn))) < 1.6  # 12 draws: 20 %
 
 
 def test_light_lines_are_measured_like_dark_ones() -> None:
@@ -225,7 +248,7 @@ def test_stretches_that_something_covers_are_set_aside() -> None:
     bar = Bar(2.0, slope=0.04)
     gray = bar.noisy(3.0, rng)
     gray[:, 150:240] = 230
-    gray[int(bar.at(300)) + 1:int(bar.at(300)) + 4, 290:312] = 60
+    gray[int(bar.at(300)) + 1 : int(bar.at(300)) + 4, 290:312] = 60
     stroke = seen(bar, gray)
     x = stroke.pixels[:, 0]
     assert not np.any((x > 155) & (x < 235))
@@ -266,7 +289,7 @@ def test_a_string_is_two_sided_and_the_edge_of_a_board_is_not(wall: float, measu
     bar = Bar(3.0, above=120.0, below=wall, slope=0.03)
     gray = bar.noisy(3.0, rng)
     if not measured:
-        y, x = np.mgrid[:gray.shape[0], :gray.shape[1]]
+        y, x = np.mgrid[: gray.shape[0], : gray.shape[1]]
         step = np.where(y > bar.offset + bar.slope * x, wall, 90.0)
         gray = np.clip(gaussian_filter1d(step, 0.85, axis=0) + rng.normal(0, 3.0, gray.shape), 0, 255).astype(np.uint8)
     a, b = bar.ends()

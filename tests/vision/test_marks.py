@@ -13,9 +13,9 @@ from shop.chance import Cards, good_scene, with_shop_errors
 from shop.decoys import decoys
 from shop.jobs import job_for, lens_for
 
-from vision.marks import Mark, locate
+from vision.image.rectified import Plane
+from vision.lines.marks import Mark, locate
 from vision.reader import read_photo
-from vision.sheet import Plane
 
 
 def test_a_mark_whose_papers_edge_lies_on_the_line_is_found_at_its_centre_and_the_chord_is_doubted() -> None:
@@ -32,8 +32,12 @@ def test_a_mark_whose_papers_edge_lies_on_the_line_is_found_at_its_centre_and_th
 
 @pytest.mark.parametrize(("noise", "seen"), [(3.0, True), (60.0, False)])
 def test_a_saddle_that_cannot_be_placed_to_a_quarter_of_a_pixel_is_no_mark(noise: float, seen: bool) -> None:
-    plane = Plane(np.array([0.0, 0.0, 600.0]), np.array([1.0, 0, 0]), np.array([0, 1.0, 0]),
-                  np.array([1800.0, 1800, 150.3, 99.6, 0, 0, 0, 0, 0]))
+    plane = Plane(
+        np.array([0.0, 0.0, 600.0]),
+        np.array([1.0, 0, 0]),
+        np.array([0, 1.0, 0]),
+        np.array([1800.0, 1800, 150.3, 99.6, 0, 0, 0, 0, 0]),
+    )
     y, x = np.mgrid[:200, :300]
     phi = np.arctan2(y - 99.6, x - 150.3)
     grey = cv2.GaussianBlur(np.where(np.cos(2 * (phi - 0.5)) > 0, 90.0, 160.0), (0, 0), 1.0)

@@ -22,20 +22,36 @@ from shop import PHONE, Camera, CardAt, Pen, Scene, String, draw
 from shop.jobs import job_for, lens_for
 from shop.photo_file import exif_of
 
-from rigging.batch_find import Source
-from rigging.doctor_photo import check_photo
+from rigging.batch.find import Source
+from rigging.preflight.photo import check_photo
 from shared.quantity import Quantity
 from shared.reading import Reading
-from vision.mirrored import is_mirrored
-from vision.photo import open_photo
+from vision.cards.mirrored import is_mirrored
+from vision.image.photo import open_photo
+from vision.level.upright import at_the_edges, way_up
 from vision.reader import read_photo
-from vision.upright import at_the_edges, way_up
 
 U8 = np.ndarray
-SHOP = Scene(seed=71, camera=PHONE, chord_mm=620.0, chord_deg=0.62, spar_deg=90.4, cards=(CardAt("panel", 4, 0.46, 1.0),),
-             clutter=2, chord_pen=Pen(0.8, cover=0.9, wave_mm=0.05, gaps=1), spar_pen=Pen(0.8, cover=0.9, wave_mm=0.03, gaps=0),
-             marks="none", holes=False, label="R1", yaw_deg=5.0, pitch_deg=-3.0, roll_deg=2.0, aim=(15.0, 10.0),
-             strings=(String(150.0, 20.0, 0.8, (0.06, 0.06, 0.07), shadow=0.0),), wall_mm=700.0)
+SHOP = Scene(
+    seed=71,
+    camera=PHONE,
+    chord_mm=620.0,
+    chord_deg=0.62,
+    spar_deg=90.4,
+    cards=(CardAt("panel", 4, 0.46, 1.0),),
+    clutter=2,
+    chord_pen=Pen(0.8, cover=0.9, wave_mm=0.05, gaps=1),
+    spar_pen=Pen(0.8, cover=0.9, wave_mm=0.03, gaps=0),
+    marks="none",
+    holes=False,
+    label="R1",
+    yaw_deg=5.0,
+    pitch_deg=-3.0,
+    roll_deg=2.0,
+    aim=(15.0, 10.0),
+    strings=(String(150.0, 20.0, 0.8, (0.06, 0.06, 0.07), shadow=0.0),),
+    wall_mm=700.0,
+)
 """The design angle will be 0.5: minus the true angle would pass for it as well."""
 JOB, LENS = job_for(SHOP), lens_for(PHONE)
 TURNS = {90: cv2.ROTATE_90_CLOCKWISE, 180: cv2.ROTATE_180, 270: cv2.ROTATE_90_COUNTERCLOCKWISE}
@@ -86,9 +102,16 @@ def mirrored_scene(scene: Scene) -> Scene:
     theta[2] = scene.camera.width - 1 - theta[2]
     theta[7] = -theta[7]  # p2 shifts sideways
     camera: Camera = replace(scene.camera, theta=tuple(theta))
-    return replace(scene, camera=camera, forward=-scene.forward, yaw_deg=-scene.yaw_deg, roll_deg=-scene.roll_deg,
-                   aim=(-scene.aim[0], scene.aim[1]), cards=tuple(replace(c, turn_deg=-c.turn_deg) for c in scene.cards),
-                   strings=tuple(replace(s, x_mm=-s.x_mm) for s in scene.strings))  # type: ignore[arg-type]
+    return replace(
+        scene,
+        camera=camera,
+        forward=-scene.forward,
+        yaw_deg=-scene.yaw_deg,
+        roll_deg=-scene.roll_deg,
+        aim=(-scene.aim[0], scene.aim[1]),
+        cards=tuple(replace(c, turn_deg=-c.turn_deg) for c in scene.cards),
+        strings=tuple(replace(s, x_mm=-s.x_mm) for s in scene.strings),
+    )  # type: ignore[arg-type]
 
 
 def test_the_mirror_image_of_a_rib_gives_the_same_angles_on_the_other_side() -> None:
@@ -127,8 +150,12 @@ def test_a_photo_without_a_card_is_not_called_mirrored() -> None:
 @pytest.mark.parametrize("tag", [2, 4, 5, 7])
 def test_a_photo_stored_mirrored_and_tagged_so_is_read_as_it_is_meant(tag: int, tmp_path: Path) -> None:
     """CIPA DC-008: these tags tell to mirror the stored pixels back; the lens goes with the picture as shown here."""
-    back = {2: lambda p: cv2.flip(p, 1), 4: lambda p: cv2.flip(p, 0), 5: lambda p: cv2.transpose(p),
-            7: lambda p: cv2.flip(cv2.transpose(p), -1)}[tag]
+    back = {
+        2: lambda p: cv2.flip(p, 1),
+        4: lambda p: cv2.flip(p, 0),
+        5: lambda p: cv2.transpose(p),
+        7: lambda p: cv2.flip(cv2.transpose(p), -1),
+    }[tag]
     picture = open_photo(saved(tmp_path, back(shown()), tag))
     np.testing.assert_array_equal(picture.gray, open_photo(saved(tmp_path, shown(), 1)).gray)
 
@@ -149,8 +176,9 @@ def test_a_turn_that_the_tag_tells_of_changes_nothing(turn: int, tmp_path: Path)
 
 @pytest.mark.parametrize("turn", [90, 270])
 def test_a_photo_laid_on_its_side_by_hand_is_refused_with_the_remedy(turn: int, tmp_path: Path) -> None:
-    reading = read_photo(open_photo(saved(tmp_path, cv2.rotate(shown(), TURNS[turn]))), JOB,
-                         lens=LENS.turned(6 if turn == 90 else 8))
+    reading = read_photo(
+        open_photo(saved(tmp_path, cv2.rotate(shown(), TURNS[turn]))), JOB, lens=LENS.turned(6 if turn == 90 else 8)
+    )
     assert reading.chord.quantity is None
     assert "turn the photo upright" in (reading.chord.reason or "")
 
@@ -173,8 +201,9 @@ def test_a_file_that_does_not_tell_its_way_up_is_read_by_its_string(tmp_path: Pa
 
 
 def test_without_tag_and_bob_only_an_angle_that_could_have_either_sign_is_doubted(
-        tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("vision.upright.way_up", lambda *_: "open")
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("vision.level.upright.way_up", lambda *_: "open")
     assert codes(read_photo(open_photo(saved(tmp_path, shown())), JOB, lens=LENS)) == {"which-way-up"}
     assert codes(read_photo(open_photo(saved(tmp_path, shown(), 1)), JOB, lens=LENS)) == set()
     far = replace(JOB, stations=(replace(JOB.stations[0], chord_deg=2.0),))  # -0.62 would be 2.62 off
@@ -193,8 +222,13 @@ def _strings() -> Iterator[tuple[np.ndarray, object, object]]:
     from vision.reader import read_fully
 
     for k in range(4):
-        scene = replace(SHOP, seed=80 + k, surface=("ply", "balsa", "white", "foam")[k], clutter=3 * k,  # type: ignore[arg-type]
-                        strings=(replace(SHOP.strings[0], x_mm=(150.0, 130.0, 170.0, 160.0)[k]),))
+        scene = replace(
+            SHOP,
+            seed=80 + k,
+            surface=("ply", "balsa", "white", "foam")[k],
+            clutter=3 * k,  # type: ignore[arg-type]
+            strings=(replace(SHOP.strings[0], x_mm=(150.0, 130.0, 170.0, 160.0)[k]),),
+        )
         bgr = draw(scene)[0]
         seen = read_fully(bgr, job_for(scene), lens=LENS)
         if seen.found is None:
@@ -221,17 +255,25 @@ def test_half_the_pixels_change_nothing_but_u() -> None:
 GAIN, GAMMA, TINT = st.floats(0.62, 1.05), st.floats(0.8, 1.25), st.floats(0.85, 1.15)
 
 
-@settings(max_examples=10, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck),
-          phases=[Phase.explicit, Phase.generate])
+@settings(
+    max_examples=10,
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=list(HealthCheck),
+    phases=[Phase.explicit, Phase.generate],
+)
 @example(gain=0.62, gamma=0.8, red=1.0, blue=1.0)
 @example(gain=1.05, gamma=1.25, red=0.85, blue=1.15)
 @given(gain=GAIN, gamma=GAMMA, red=TINT, blue=TINT)
-def test_brightness_gamma_and_white_balance_change_nothing_beyond_u(gain: float, gamma: float, red: float,
-                                                                    blue: float) -> None:
+def test_brightness_gamma_and_white_balance_change_nothing_beyond_u(
+    gain: float, gamma: float, red: float, blue: float
+) -> None:
     """As a camera's own settings would: a curve for all, a factor for red and blue; then whole grey levels again."""
     v = np.linspace(0, 1, 256)
-    tables = [np.clip(255 * np.clip(gain * tint * v, 0, 1) ** gamma, 0, 255).round().astype(np.uint8)
-              for tint in (blue, 1.0, red)]
+    tables = [
+        np.clip(255 * np.clip(gain * tint * v, 0, 1) ** gamma, 0, 255).round().astype(np.uint8)
+        for tint in (blue, 1.0, red)
+    ]
     changed = np.stack([table[shown()[..., k]] for k, table in enumerate(tables)], axis=2)
     reading = read_photo(changed, JOB, lens=LENS)
     one, other = chord_of(upright()), chord_of(reading)

@@ -13,8 +13,8 @@ from pathlib import Path
 
 import pytest
 
-from shared.job import Job
-from shared.job_file import load_job
+from shared.job.file import load_job
+from shared.job.model import Job
 from shared.reading import Reading
 from vision.reader import read_photo
 
@@ -51,7 +51,7 @@ def test_chord_angle(name: str, limit: float) -> None:
     error = chord.value - float(true["chord_deg"])
     assert abs(error) <= limit
     assert abs(error) <= 3 * chord.u
-    assert chord.u <= limit           # honest, but not by being vague
+    assert chord.u <= limit  # honest, but not by being vague
     assert (reading.station, reading.forward) == (true["station"], true["forward"])
     assert reading.reference == ("level" if name == "R2-laser" else "plumb")
     assert not reading.chord.flags and not reading.made.helped
@@ -86,7 +86,7 @@ def test_evidence_lies_on_the_true_chord_line(name: str) -> None:
     reach = []
     for x, y in path:
         across = ((x - ax) * (by - ay) - (y - ay) * (bx - ax)) / length
-        assert abs(across) < 6.0      # the lens bends the line by a few pixels between its ends
+        assert abs(across) < 6.0  # the lens bends the line by a few pixels between its ends
         reach.append(((x - ax) * (bx - ax) + (y - ay) * (by - ay)) / length**2)
     assert min(reach) < 0.25 and max(reach) > 0.75
     assert min(reach) > -0.05 and max(reach) < 1.05
@@ -108,7 +108,7 @@ def test_leaning_rib_without_the_lean_is_covered_by_u_and_told(name: str) -> Non
     assert chord is not None
     error = chord.value - float(truth("lean")[name]["chord_deg"])
     assert abs(error) <= chord.U
-    assert abs(error) > 0.12          # the lean matters here, else the test above shows nothing
+    assert abs(error) > 0.12  # the lean matters here, else the test above shows nothing
     assert next(iter(chord.budget())) == "lean of the rib plane"
     assert "lean-not-stated" in {f.code for f in reading.flags}
 

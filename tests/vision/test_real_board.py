@@ -15,13 +15,13 @@ import numpy as np
 import pytest
 from seen_rib import F64, solved
 
-from calibration.exchange import read_foreign
-from calibration.lens_model import Lens
-from vision.card_spec import CardSpec
-from vision.cards import Card
-from vision.propagate import angles
+from calibration.lens.exchange import read_foreign
+from calibration.lens.model import Lens
+from vision.cards.detect import Card
+from vision.cards.spec import CardSpec
 from vision.reader import U_SEAT_DEG
-from vision.scene import Lean, LineSeen, Scene
+from vision.solution.propagate import angles
+from vision.solution.scene import Lean, LineSeen, Scene
 
 BOARDS = Path(__file__).parents[1] / "data" / "opencv-doc"
 SPEC = CardSpec("panel", 10, 7, 25.0, 18.0)
@@ -45,8 +45,10 @@ def grid_of(path: Path) -> tuple[F64, float]:
     corners = cv2.cornerSubPix(gray, corners, (5, 5), (-1, -1), (3, 40, 1e-4))
     grid = corners.reshape(6, 9, 2).astype(np.float64)
     grid = grid if grid[0, -1, 0] > grid[0, 0, 0] else grid[::-1, ::-1]
-    first, last = (cv2.getRectSubPix(gray, (5, 5), tuple(map(float, g[:2, :2].mean((0, 1))))).mean()
-                   for g in (grid, grid[::-1, ::-1]))
+    first, last = (
+        cv2.getRectSubPix(gray, (5, 5), tuple(map(float, g[:2, :2].mean((0, 1))))).mean()
+        for g in (grid, grid[::-1, ::-1])
+    )
     assert abs(first - last) > 40, path.name
     return grid, 1.0 if first > last else -1.0
 
@@ -61,8 +63,18 @@ def measured() -> dict[str, F64]:
     board = np.stack([columns + 1, rows + 1], axis=-1) * SPEC.square_mm
     for path in sorted(BOARDS.glob("left*.jpg")):
         grid, way = grid_of(path)
-        card = Card(SPEC, 0, board[even], grid[even], np.full(int(even.sum()), CORNER_PX), np.empty((0, 2)), np.eye(3),
-                    2.0, 1.0, 80.0)
+        card = Card(
+            SPEC,
+            0,
+            board[even],
+            grid[even],
+            np.full(int(even.sum()), CORNER_PX),
+            np.empty((0, 2)),
+            np.eye(3),
+            2.0,
+            1.0,
+            80.0,
+        )
 
         def line(role: str, index: tuple[slice | int, slice | int], grid: F64 = grid) -> LineSeen:
             points = grid[index][~even[index]]
@@ -77,7 +89,8 @@ def measured() -> dict[str, F64]:
                 got = angles(solved(scene))
                 assert got.chord is not None and got.spar is not None
                 out["row to column" if role == "plumb" else "row to row"].append(
-                    (got.chord.value * (1.0 if role == "plumb" else way), got.chord.u))
+                    (got.chord.value * (1.0 if role == "plumb" else way), got.chord.u)
+                )
                 if role == "plumb":
                     out["column to column"].append((got.spar.value - 90.0, got.spar.u))
     return {name: np.array(v) for name, v in out.items()}

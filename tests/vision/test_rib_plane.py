@@ -10,11 +10,11 @@ import pytest
 from seen_rib import F64, SIZE, Rib, solved
 from skimage.measure import LineModelND
 
-from calibration.lens_model import Lens
-from vision.equations import jacobian, labels, residuals
-from vision.propagate import angles
-from vision.rib_plane import solve, with_lines
-from vision.scene import LineSeen, move
+from calibration.lens.model import Lens
+from vision.solution.equations import jacobian, labels, residuals
+from vision.solution.propagate import angles
+from vision.solution.scene import LineSeen, move
+from vision.solution.solve import solve, with_lines
 
 TWO = (("panel", 1, -250.0, 70.0, 0.4), ("strip", 2, 250.0, 60.0, -1.0))
 RIBS = {
@@ -113,8 +113,10 @@ def test_two_strings_give_the_lean_that_one_cannot() -> None:
 
 def test_more_cards_far_apart_do_better_than_one() -> None:
     strip = ("strip", 1, -60.0, 80.0, 0.0)
-    u = [angles(solved(Rib(cards=cards).scene())).chord
-         for cards in ((strip,), (("strip", 1, -300.0, 80.0, 0.0), ("strip", 2, 300.0, 80.0, 0.0)))]
+    u = [
+        angles(solved(Rib(cards=cards).scene())).chord
+        for cards in ((strip,), (("strip", 1, -300.0, 80.0, 0.0), ("strip", 2, 300.0, 80.0, 0.0)))
+    ]
     assert u[0] is not None and u[1] is not None
     assert u[1].budget()["rib plane tilt"] < 0.7 * u[0].budget()["rib plane tilt"]
 
@@ -129,8 +131,16 @@ def fitted_line(points: F64, noise: F64) -> tuple[float, float]:
     distortion and without doubt."""
     rib = Rib(strings=(), lean_deg=0.0)
     scene = replace(rib.scene(), lens=PLAIN, lean=None)
-    lines = (LineSeen("chord", points, noise), LineSeen("plumb", np.array([[2100.0, y] for y in range(200, 2800, 90)]),
-                                                        np.full(29, 0.1), own_deg=0.02, own_source="string"))
+    lines = (
+        LineSeen("chord", points, noise),
+        LineSeen(
+            "plumb",
+            np.array([[2100.0, y] for y in range(200, 2800, 90)]),
+            np.full(29, 0.1),
+            own_deg=0.02,
+            own_source="string",
+        ),
+    )
     scene = replace(scene, lines=lines)
     a, b, c = solved(scene).state.planes[0]
     # a (x - cx) / f + b (y - cy) / f + c = 0

@@ -12,7 +12,7 @@ from shop.decoys import decoys
 from shop.jobs import job_for, lens_for
 
 from shared.reading import Reading
-from vision import chord
+from vision.lines import chord
 from vision.reader import read_photo
 
 

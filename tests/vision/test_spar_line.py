@@ -6,15 +6,16 @@ import numpy as np
 import pytest
 from drawn_bar import Bar, flat_plane
 
-from vision.lines import Stroke, measure
-from vision.spar import is_shadow, is_string
-from vision.spar_line import broad, same_pen
+from vision.lines.measure import Stroke, measure
+from vision.lines.spar import is_shadow, is_string
+from vision.lines.spar_line import broad, same_pen
 
 
 def stroke(bar: Bar, seed: int = 5) -> Stroke:
     a, b = bar.ends()
-    found = measure(bar.noisy(2.0, np.random.default_rng(seed)), flat_plane(), a, b, half_px=9.0, segment_mm=10.0,
-                    blur_px=0.85)
+    found = measure(
+        bar.noisy(2.0, np.random.default_rng(seed)), flat_plane(), a, b, half_px=9.0, segment_mm=10.0, blur_px=0.85
+    )
     assert found is not None
     return found
 
@@ -30,8 +31,15 @@ def test_one_pen_is_known_again(width: float) -> None:
     assert same_pen(short, chord)
 
 
-@pytest.mark.parametrize("shadow", [Bar(width=1.5, ink=140.0), Bar(width=1.5, ink=20.0, above=250, below=250),
-                                    Bar(width=4.0, ink=70.0), Bar(width=3.0, ink=130.0, blur=2.0)])
+@pytest.mark.parametrize(
+    "shadow",
+    [
+        Bar(width=1.5, ink=140.0),
+        Bar(width=1.5, ink=20.0, above=250, below=250),
+        Bar(width=4.0, ink=70.0),
+        Bar(width=3.0, ink=130.0, blur=2.0),
+    ],
+)
 def test_a_shadow_or_another_pen_is_not(shadow: Bar) -> None:
     """Paler, darker, broader, softer."""
     assert not same_pen(stroke(shadow), stroke(CHORD))

@@ -9,17 +9,33 @@ import pytest
 from shop import PHONE, Bar, Board, CardAt, Pen, Scene, String, draw
 from shop.jobs import job_for, lens_for
 
-from shared.job import Job
+from shared.job.model import Job
 from shared.reading import Reading
 from vision.reader import read_photo
 
 WIDE = 30.0
 LEVEL = Bar(-150.0, -29.0, 620.0, WIDE, 3.0, 0.0, rgb=(0.35, 0.36, 0.38))
 """Held under the chord line across the rib, its left end past the trailing edge."""
-SHOP = Scene(seed=91, camera=PHONE, chord_mm=700.0, chord_deg=1.3, spar_deg=None, naca="0015", clutter=3,
-             cards=(CardAt("panel", 4, 0.44, -1.0),),
-             chord_pen=Pen(0.8, cover=0.9, wave_mm=0.05, gaps=0), marks="quartered", holes=False, label="R1", yaw_deg=4.0,
-             pitch_deg=-6.0, roll_deg=-2.0, strings=(), bars=(LEVEL,), wall_mm=800.0)
+SHOP = Scene(
+    seed=91,
+    camera=PHONE,
+    chord_mm=700.0,
+    chord_deg=1.3,
+    spar_deg=None,
+    naca="0015",
+    clutter=3,
+    cards=(CardAt("panel", 4, 0.44, -1.0),),
+    chord_pen=Pen(0.8, cover=0.9, wave_mm=0.05, gaps=0),
+    marks="quartered",
+    holes=False,
+    label="R1",
+    yaw_deg=4.0,
+    pitch_deg=-6.0,
+    roll_deg=-2.0,
+    strings=(),
+    bars=(LEVEL,),
+    wall_mm=800.0,
+)
 STRING = String(190.0, 20.0, 0.8, (0.06, 0.06, 0.07), shadow=0.0)
 
 
@@ -42,7 +58,9 @@ def test_a_stated_straightedge_gives_the_angle() -> None:
     assert chord.u < 0.12
     budget = chord.budget()
     assert budget["level line's own error"] == pytest.approx(0.02, rel=0.05)
-    assert 0.02 < budget["straightedge askew to the rib"] < 0.1  # the camera looks down by 6 deg: 0.5 deg times its tangent
+    assert (
+        0.02 < budget["straightedge askew to the rib"] < 0.1
+    )  # the camera looks down by 6 deg: 0.5 deg times its tangent
 
 
 @pytest.mark.parametrize("tilt", [-1.5, 0.8])
@@ -72,12 +90,15 @@ def test_one_of_another_width_is_not_the_one(width: float) -> None:
     assert reading.chord.quantity is None and f"{width:g} mm" in (reading.chord.reason or "")
 
 
-@pytest.mark.parametrize(("name", "bars", "boards"), [
-    ("none, but a bench and boxes", (), ()),
-    ("on the bench, below the rib", (replace(LEVEL, z_mm=-110.0),), ()),
-    ("tape on the rib, as wide, out of level", (), (Board((0.9, -33.0), (0.2, -25.0), WIDE, (0.35, 0.36, 0.38)),)),
-    ("within the rib's length: a strip glued on would look so", (replace(LEVEL, x_mm=0.0, length_mm=560.0),), ()),
-])
+@pytest.mark.parametrize(
+    ("name", "bars", "boards"),
+    [
+        ("none, but a bench and boxes", (), ()),
+        ("on the bench, below the rib", (replace(LEVEL, z_mm=-110.0),), ()),
+        ("tape on the rib, as wide, out of level", (), (Board((0.9, -33.0), (0.2, -25.0), WIDE, (0.35, 0.36, 0.38)),)),
+        ("within the rib's length: a strip glued on would look so", (replace(LEVEL, x_mm=0.0, length_mm=560.0),), ()),
+    ],
+)
 def test_nothing_else_is_taken_for_it(name: str, bars: tuple[Bar, ...], boards: tuple[Board, ...]) -> None:
     for seed in (91, 92):
         reading = read(replace(SHOP, seed=seed, bars=bars, boards=boards, clutter=8))
@@ -87,7 +108,10 @@ def test_nothing_else_is_taken_for_it(name: str, bars: tuple[Bar, ...], boards: 
 def test_two_of_them_are_not_decided_between() -> None:
     other = replace(LEVEL, z_mm=62.0, x_mm=210.0, length_mm=560.0, tilt_deg=-4.0)
     reading = read(replace(SHOP, bars=(LEVEL, other), cards=(CardAt("strip", 4, 0.62, 0.0, -24.0),)))
-    assert reading.chord.quantity is None or abs(reading.chord.quantity.value - SHOP.chord_deg) < 3 * reading.chord.quantity.u
+    assert (
+        reading.chord.quantity is None
+        or abs(reading.chord.quantity.value - SHOP.chord_deg) < 3 * reading.chord.quantity.u
+    )
 
 
 def test_string_and_straightedge_must_agree() -> None:

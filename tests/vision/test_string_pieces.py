@@ -10,7 +10,7 @@ from shop import PHONE_12, draw
 from shop.chance import Cards, good_scene
 from shop.jobs import job_for, lens_for
 
-from vision import plumb
+from vision.level import plumb
 from vision.reader import read_photo
 
 

@@ -28,8 +28,14 @@ F64 = NDArray[np.float64]
 U8 = NDArray[np.uint8]
 
 COLOURS: dict[str, Colour] = {
-    "chord": (178, 114, 0), "spar": (115, 158, 0), "plumb": (0, 94, 213), "level": (0, 94, 213),
-    "candidate": (66, 228, 240), "card": (233, 180, 86), "mark": (167, 121, 204), "ink": (255, 255, 255),
+    "chord": (178, 114, 0),
+    "spar": (115, 158, 0),
+    "plumb": (0, 94, 213),
+    "level": (0, 94, 213),
+    "candidate": (66, 228, 240),
+    "card": (233, 180, 86),
+    "mark": (167, 121, 204),
+    "ink": (255, 255, 255),
 }
 NAMES = {"chord": "chord line", "spar": "spar line", "plumb": "plumb line", "level": "level line"}
 MAX_CANDIDATES = 8
@@ -111,8 +117,7 @@ def _draw_plane(sheet: _Sheet, evidence: Evidence) -> None:
     for card in evidence.cards:
         drawing.stroke(sheet.image, sheet.points(card.outline), COLOURS["card"], sheet.thin, closed=True)
         drawing.dots(sheet.image, sheet.points(card.corners), COLOURS["card"], 1.6 * sheet.unit)
-        drawing.crosses(sheet.image, sheet.points(card.rejected), COLOURS["plumb"], 2.5 * sheet.unit,
-                        sheet.thin)
+        drawing.crosses(sheet.image, sheet.points(card.rejected), COLOURS["plumb"], 2.5 * sheet.unit, sheet.thin)
 
 
 def _draw_lines(sheet: _Sheet, evidence: Evidence, letters: dict[int, str]) -> None:
@@ -143,12 +148,20 @@ def _draw_labels(sheet: _Sheet, reading: Reading, evidence: Evidence, letters: d
             words.append((NAMES[line.role], COLOURS[line.role], sheet.points(line.path)))
         elif i in letters:
             words.append((letters[i], COLOURS["candidate"], sheet.points(line.path)))
-    words += [(f"card {c.number}, {c.rms_px:.2f} px", COLOURS["card"],
-               sheet.points((*c.outline, c.outline[0])))
-              for c in evidence.cards if c.outline]
-    words += [(f"{number(m.off_mm, 2, sign=True)} mm", COLOURS["mark"],
-               sheet.points((m.at, m.at)) + 9 * sheet.unit * np.array([[-1.0, 0.0], [1.0, 0.0]]))
-              for m in evidence.marks if np.isfinite((m.off_mm, *m.at)).all()]
+    words += [
+        (f"card {c.number}, {c.rms_px:.2f} px", COLOURS["card"], sheet.points((*c.outline, c.outline[0])))
+        for c in evidence.cards
+        if c.outline
+    ]
+    words += [
+        (
+            f"{number(m.off_mm, 2, sign=True)} mm",
+            COLOURS["mark"],
+            sheet.points((m.at, m.at)) + 9 * sheet.unit * np.array([[-1.0, 0.0], [1.0, 0.0]]),
+        )
+        for m in evidence.marks
+        if np.isfinite((m.off_mm, *m.at)).all()
+    ]
     if evidence.level_line:
         words.append(("level", COLOURS["ink"], sheet.points(evidence.level_line)))
     words += _nose(reading, evidence, sheet)
@@ -195,7 +208,7 @@ def _strips(gray: U8, evidence: Evidence, width: int) -> list[U8]:
         picture[:, :wide] = strip[:, :, None]
         tick, middle = width // 60, height // 2
         for edge in (slice(0, tick), slice(wide - tick, wide)):
-            picture[middle - 1:middle + 2, edge] = COLOURS[line.role]
+            picture[middle - 1 : middle + 2, edge] = COLOURS[line.role]
         words = f"{NAMES[line.role]} straightened, stretched {across:.0f} times across: fit at mid-height"
         out += [caption([Sentence(words, QUIET, 1 / 46)], width, margin=width // 160), picture]
     return out

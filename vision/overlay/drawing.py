@@ -76,7 +76,7 @@ def grid(image: U8, lines: list[F64], colour: Colour, strength: float) -> None:
     ends = np.array([image.shape[1], image.shape[0]])
     low = np.clip(np.floor(np.min([p.min(axis=0) for p in lines], axis=0)) - 2, 0, ends).astype(int)
     high = np.clip(np.ceil(np.max([p.max(axis=0) for p in lines], axis=0)) + 3, low, ends).astype(int)
-    part = image[low[1]:high[1], low[0]:high[0]]
+    part = image[low[1] : high[1], low[0] : high[0]]
     mask = np.zeros(part.shape[:2], dtype=np.uint8)
     cv2.polylines(mask, [_fixed(p - low) for p in lines], False, 255, 1, cv2.LINE_AA, _SHIFT)
     at = mask > 0

@@ -52,11 +52,11 @@ def wrap(text: str, font: ImageFont.FreeTypeFont, width: float) -> list[str]:
     return [*lines, line] if line else lines
 
 
-def label(draw: ImageDraw.ImageDraw, at: tuple[float, float], text: str, colour: Colour,
-          font: ImageFont.FreeTypeFont) -> None:
+def label(
+    draw: ImageDraw.ImageDraw, at: tuple[float, float], text: str, colour: Colour, font: ImageFont.FreeTypeFont
+) -> None:
     """Text with its upper left corner at `at`, on a halo of black or white, whichever stands out more."""
-    draw.text(at, text, fill=colour, font=font, stroke_width=max(2, round(font.size / 9)),
-              stroke_fill=halo(colour))
+    draw.text(at, text, fill=colour, font=font, stroke_width=max(2, round(font.size / 9)), stroke_fill=halo(colour))
 
 
 def extent(text: str, font: ImageFont.FreeTypeFont) -> tuple[float, float]:

@@ -15,7 +15,7 @@ LEAST_WIDTH = 800
 
 
 class PictureLike(Protocol):
-    """What the overlay needs of a loaded photo (`vision.photo.Picture`)."""
+    """What the overlay needs of a loaded photo (`vision.image.photo.Picture`)."""
 
     @property
     def gray(self) -> U8:

@@ -33,26 +33,29 @@ class Board:
         if len(points):
             self.boxes.append((*points.min(axis=0), *points.max(axis=0)))
 
-    def place(self, wanted: Iterable[tuple[float, float]],
-              extent: tuple[float, float]) -> tuple[float, float]:
+    def place(self, wanted: Iterable[tuple[float, float]], extent: tuple[float, float]) -> tuple[float, float]:
         """The best upper left corner for a label, of those wanted (earlier ones preferred), and take it."""
         best, least = (0.0, 0.0), np.inf
         points = np.concatenate(self.points) if self.points else np.zeros((0, 2))
         for rank, corner in enumerate(wanted):
             x, y = self._inside(corner, extent)
             box = (x, y, x + extent[0], y + extent[1])
-            covered = np.count_nonzero((points[:, 0] > box[0]) & (points[:, 0] < box[2])
-                                       & (points[:, 1] > box[1]) & (points[:, 1] < box[3]))
-            cost = (rank + 4.0 * covered + 2.0 * sum(_overlap(box, b) for b in self.boxes)
-                    + 0.2 * (abs(x - corner[0]) + abs(y - corner[1])))
+            covered = np.count_nonzero(
+                (points[:, 0] > box[0]) & (points[:, 0] < box[2]) & (points[:, 1] > box[1]) & (points[:, 1] < box[3])
+            )
+            cost = (
+                rank
+                + 4.0 * covered
+                + 2.0 * sum(_overlap(box, b) for b in self.boxes)
+                + 0.2 * (abs(x - corner[0]) + abs(y - corner[1]))
+            )
             if cost < least:
                 best, least = (x, y), cost
         self.boxes.append((best[0], best[1], best[0] + extent[0], best[1] + extent[1]))
         return best
 
     def _inside(self, corner: tuple[float, float], extent: tuple[float, float]) -> tuple[float, float]:
-        x, y = (min(max(c, 4.0), max(s - e - 4.0, 4.0))
-                for c, s, e in zip(corner, self.size, extent, strict=True))
+        x, y = (min(max(c, 4.0), max(s - e - 4.0, 4.0)) for c, s, e in zip(corner, self.size, extent, strict=True))
         return x, y
 
 
@@ -66,8 +69,12 @@ def beside(points: F64, extent: tuple[float, float], gap: float) -> list[tuple[f
         if steep:
             spots += [(x + gap, y - h / 2), (x - gap - w, y - h / 2)]
         else:
-            spots += [(x - w / 2, y - gap - h), (x - w / 2, y + gap), (x - w / 2, y - 2.5 * gap - 2 * h),
-                      (x - w / 2, y + 2.5 * gap + h)]
+            spots += [
+                (x - w / 2, y - gap - h),
+                (x - w / 2, y + gap),
+                (x - w / 2, y - 2.5 * gap - 2 * h),
+                (x - w / 2, y + 2.5 * gap + h),
+            ]
     return spots
 
 

@@ -91,14 +91,15 @@ def _why(line: SeenLine) -> str:
 def _worded(name: str, value: float) -> str:
     """A number of the evidence; what follows a comma in its name is its unit."""
     what, _, unit = name.partition(", ")
-    return f"{what} {value:.2g}{'°' if unit == 'deg' else f' {unit}' if unit else ''}".replace(
-        "-", "\N{MINUS SIGN}")
+    return f"{what} {value:.2g}{'°' if unit == 'deg' else f' {unit}' if unit else ''}".replace("-", "\N{MINUS SIGN}")
 
 
 def _small_print(reading: Reading) -> str:
     reference = {"plumb": "plumb line", "level": "level line", "both": "plumb line and level line"}
     against = reference[reading.reference] if reading.reference else "no level reference"
     helped = " Lines pointed out by hand." if reading.made.helped else ""
-    return (f"Nose-up positive; ± is U, k = 2, about 95 %. Against {against}.{helped} {reading.photo.name}, "
-            f"SHA-256 {reading.photo.sha256[:12]}, ribangle {reading.made.version}. "
-            "An aid, not an inspection: confirm with an independent instrument.")
+    return (
+        f"Nose-up positive; ± is U, k = 2, about 95 %. Against {against}.{helped} {reading.photo.name}, "
+        f"SHA-256 {reading.photo.sha256[:12]}, ribangle {reading.made.version}. "
+        "An aid, not an inspection: confirm with an independent instrument."
+    )

@@ -1,0 +1,1 @@
+"""The inclinometer: log, fit, profile, sense."""

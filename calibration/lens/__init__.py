@@ -1,0 +1,1 @@
+"""The lens: found boards, fit with covariance, profiles, matching by EXIF."""

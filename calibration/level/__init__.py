@@ -1,0 +1,1 @@
+"""The level reference: zero error by reversal, checks."""

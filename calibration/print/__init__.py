@@ -1,0 +1,1 @@
+"""The print of the cards: scale and shape."""

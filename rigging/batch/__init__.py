@@ -1,0 +1,1 @@
+"""A folder of photos measured by worker processes; readings kept and written out."""

@@ -1,0 +1,120 @@
+"""The same work on a Dask cluster (extra `cluster`), whose workers see the files by the same paths."""
+
+from __future__ import annotations
+
+from collections.abc import Generator, Iterable, Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import Any
+
+from rigging.batch.pool import alone
+from rigging.batch.worker import Outcome, Plan, Task, measure_in_time
+from shared.errors import UserError
+
+CONNECT_SECONDS = 10
+
+
+def run_cluster(tasks: Iterable[Task], plan: Plan, address: str) -> Generator[Outcome, None, None]:
+    """Outcomes of all tasks, in the order they are done.
+
+    address : of the scheduler, as "tcp://host:8786". Raises UserError when the extra is not installed, the
+    cluster cannot be reached, has no workers, or one of them has other code or does not see the job's folder.
+    """
+    with _client(address) as client:
+        _check_workers(client, plan)
+        from distributed import as_completed
+
+        pending = iter(tasks)
+        done = as_completed(loop=client.loop)
+        names: dict[str, Task] = {}
+        room = 3 * max(sum(client.nthreads().values()), 1)
+
+        def submit() -> bool:
+            task = next(pending, None)
+            if task is None:
+                return False
+            future = client.submit(measure_in_time, task, plan, pure=False, retries=1)
+            names[future.key] = task
+            done.add(future)
+            return True
+
+        while len(names) < room and submit():
+            pass
+        for future in done:
+            task = names.pop(future.key)
+            outcome = _result(future)
+            if outcome is None:
+                yield from alone(task, plan)
+            else:
+                yield outcome
+            submit()
+
+
+def _result(future: Any) -> Outcome | None:
+    """The outcome; None when its worker died, so that it is tried here, in a process of its own."""
+    from asyncio import CancelledError
+
+    from distributed import KilledWorker
+
+    try:
+        outcome: Outcome = future.result()
+    except (KilledWorker, CancelledError, OSError):
+        return None
+    except Exception as error:
+        raise UserError(
+            "--cluster",
+            f"a worker failed ({type(error).__name__}: {error})",
+            "look into the workers' logs, or run without --cluster",
+        ) from None
+    return outcome
+
+
+@contextmanager
+def _client(address: str) -> Iterator[Any]:
+    try:
+        from distributed import Client
+    except ImportError:
+        raise UserError(
+            "--cluster", "the package distributed is not installed", "run pip install 'ribangle[cluster]'"
+        ) from None
+    try:
+        client = Client(address, timeout=CONNECT_SECONDS, set_as_default=False)
+    except (OSError, TimeoutError, ValueError):
+        raise UserError(
+            f"--cluster {address}",
+            "no scheduler answers there",
+            "start one with dask scheduler and give its address, as tcp://host:8786",
+        ) from None
+    try:
+        yield client
+    finally:
+        client.close(timeout=CONNECT_SECONDS)
+
+
+def _check_workers(client: Any, plan: Plan) -> None:
+    from rigging.batch.store import code_digest
+
+    with suppress(TimeoutError):  # workers that a photo killed may be on their way back
+        client.wait_for_workers(1, timeout=CONNECT_SECONDS)
+    answers = client.run(_worker_facts, str(plan.job.folder.resolve()))
+    if not answers:
+        raise UserError("--cluster", "the cluster has no workers", "start one with dask worker")
+    for worker, (code, sees) in answers.items():
+        if code != code_digest():
+            raise UserError(
+                f"--cluster: worker {worker}",
+                "has another version of ribangle or its libraries",
+                "install the same on every machine",
+            )
+        if not sees:
+            raise UserError(
+                f"--cluster: worker {worker}",
+                f"does not see {plan.job.folder.resolve()}",
+                "put job and photos where every machine sees them by the same path",
+            )
+
+
+def _worker_facts(folder: str) -> tuple[str, bool]:
+    from rigging.batch.store import code_digest
+
+    return code_digest(), Path(folder).is_dir()

@@ -1,0 +1,73 @@
+"""Hints for photos: given on the command line, or in a small text file beside the photo.
+
+`R1.jpg.hints` holds lines like `chord 512,1680 3320,1644`: a role and two points in pixels of the upright
+photo. Empty lines and those that begin with # are passed over.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from shared.errors import UserError
+from vision.lines.hints import Hint
+
+SUFFIX = ".hints"
+MOST_BYTES = 4096
+
+
+def parse_given(texts: Sequence[str]) -> tuple[tuple[str, str], ...]:
+    """(photo name, hint) from "R1.jpg chord 512,1680 3320,1644". Raises UserError."""
+    found = []
+    for text in texts:
+        name, _, rest = text.strip().rpartition(" chord ") if " chord " in text else _split(text)
+        hint = f"chord {rest}" if " chord " in text else rest
+        Hint.from_text(hint)
+        found.append((name.strip(), hint))
+    return tuple(found)
+
+
+def check_names(given: Sequence[tuple[str, str]], photos: Sequence[str]) -> None:
+    """Refuse a hint for a photo that is not among those given. Raises UserError."""
+    from difflib import get_close_matches
+
+    for name, _ in given:
+        if name not in photos:
+            near = get_close_matches(name, photos, 1)
+            raise UserError(
+                f"hint for {name!r}",
+                "no such photo is among those given",
+                f"did you mean {near[0]}?" if near else "name the photo as it is listed",
+            )
+
+
+def _split(text: str) -> tuple[str, str, str]:
+    for role in ("spar", "plumb", "level"):
+        if f" {role} " in text:
+            name, _, rest = text.strip().rpartition(f" {role} ")
+            return name, "", f"{role} {rest}"
+    raise UserError(
+        f"hint {text!r}",
+        "does not say for which photo and line it is",
+        'write "PHOTO ROLE X,Y X,Y" with ROLE chord, spar, plumb or level',
+    )
+
+
+def hints_of(path: Path, name: str, given: tuple[tuple[str, str], ...]) -> tuple[str, ...]:
+    """The hints for one photo, the command line's first; a role hinted twice keeps the first. Raises UserError."""
+    lines = [hint for photo, hint in given if photo == name]
+    beside = path.with_name(path.name + SUFFIX)
+    if beside.is_file():
+        data = beside.read_bytes()[:MOST_BYTES]
+        lines += [
+            line.strip()
+            for line in data.decode("utf-8", "replace").splitlines()
+            if line.strip() and not line.lstrip().startswith("#")
+        ]
+    seen: dict[str, str] = {}
+    for line in lines:
+        try:
+            seen.setdefault(Hint.from_text(line).role, line)
+        except UserError as error:
+            raise UserError(f"{beside.name}: {error.thing}", error.rule, error.remedy) from None
+    return tuple(seen.values())

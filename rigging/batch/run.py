@@ -1,0 +1,268 @@
+"""Measure a batch of photos: what is known is taken over, the rest is shared out, each result kept at once.
+
+The end result depends on the photos, the job, the profiles and the code only: not on the number of
+workers, the order in which they finish, or how often the batch was stopped and taken up again.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections import Counter
+from collections.abc import Callable, Generator, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from rigging.batch.cluster import run_cluster
+from rigging.batch.drift import BatchDrift, BatchWatch
+from rigging.batch.find import Source
+from rigging.batch.hints_file import hints_of
+from rigging.batch.pool import available_cores, run_pool
+from rigging.batch.readings_csv import write_csv
+from rigging.batch.readings_file import to_tree, write_readings
+from rigging.batch.store import Store, cannot_write, fingerprint, reading_key
+from rigging.batch.worker import DRAWER, READER, Outcome, Plan, Task, measure_one, refused
+from shared.errors import UserError
+from shared.files import writing_whole
+from shared.job.model import Job
+from shared.reading import Reading
+from vision.image.photo_file import PhotoError, sha256_of_photo
+
+Tell = Callable[[int, int], None]
+"""Told how many photos are done, of how many."""
+
+TIME_LIMIT = 300.0
+"""Seconds after which a photo is given up: some five hundred times what one takes."""
+MONTE_CARLO_SECONDS = 0.05
+"""What each draw may add to that."""
+
+
+@dataclass(frozen=True)
+class Options:
+    """How to work. Only hints and monte_carlo change a result (and seconds that of a photo that takes too long).
+
+    workers : processes; None takes every core, 0 works in this process. cluster : address of a Dask
+    scheduler in place of processes. again : measure what is known already, too. hints : (photo name, hint) from
+    the command line; those beside a photo count as well. monte_carlo : draws a photo. earlier : readings of a
+    former batch, which the cards' residuals are compared with. seconds : a worker may take for one photo,
+    MONTE_CARLO_SECONDS more for each draw; 0: as long as it likes, as always where workers is 0.
+    """
+
+    workers: int | None = None
+    cluster: str | None = None
+    again: bool = False
+    overlays: bool = True
+    reader: str = READER
+    drawer: str = DRAWER
+    hints: tuple[tuple[str, str], ...] = ()
+    monte_carlo: int = 0
+    earlier: tuple[Reading, ...] = ()
+    seconds: float = TIME_LIMIT
+
+
+@dataclass(frozen=True)
+class Line:
+    """One photo's place in the result. key : "" where the photo could not even be read."""
+
+    rank: int
+    name: str
+    path: str
+    key: str
+    sha256: str
+    measured: bool
+
+
+@dataclass(frozen=True)
+class BatchResult:
+    """What a batch left. known : photos taken over from an earlier run. lines : one a photo, in order."""
+
+    folder: Path
+    lines: tuple[Line, ...]
+    known: int
+
+    @property
+    def measured(self) -> int:
+        """Photos with a chord angle."""
+        return sum(line.measured for line in self.lines)
+
+    @property
+    def json(self) -> Path:
+        """The readings file."""
+        return self.folder / "readings.json"
+
+    @property
+    def csv(self) -> Path:
+        """The same for a spreadsheet."""
+        return self.folder / "readings.csv"
+
+    @property
+    def exit_code(self) -> int:
+        """0 all photos measured, 1 some not, 3 none."""
+        return 0 if self.measured == len(self.lines) else 1 if self.measured else 3
+
+
+def measure_batch(
+    job: Job, sources: Sequence[Source], folder: Path, options: Options | None = None, tell: Tell | None = None
+) -> BatchResult:
+    """Measure photos into a folder: `readings.json`, `readings.csv`, `overlays/`.
+
+    sources : from `rigging.batch.find.find_photos`. folder : made where it is missing. tell : progress.
+    Raises UserError for a folder that cannot be written to or is in use, and for what is wrong with the
+    job; a bad photo raises nothing: its line in the result has no value and a reason.
+    """
+    options = options or Options()
+    job = replace(job, folder=job.folder.resolve())
+    extras = (
+        *(("overlays",) if options.overlays else ()),
+        *((f"monte carlo {options.monte_carlo}",) if options.monte_carlo else ()),
+    )
+    plan = Plan(
+        job,
+        fingerprint(job, extras),
+        options.reader,
+        options.drawer,
+        options.overlays,
+        options.monte_carlo,
+        _seconds(options),
+    )
+    store = Store(folder, plan.made_from)
+    with store.locked():
+        batch = _Batch(store, plan, options, tell, len(sources))
+        batch.run(sources)
+        return batch.finish()
+
+
+def _seconds(options: Options) -> float:
+    return options.seconds + MONTE_CARLO_SECONDS * options.monte_carlo if options.seconds else 0.0
+
+
+class _Batch:
+    """The state of one run: a line for each photo done; only what cannot be kept on disk stays in memory."""
+
+    def __init__(self, store: Store, plan: Plan, options: Options, tell: Tell | None, total: int) -> None:
+        self.store, self.plan, self.options, self.tell, self.total = store, plan, options, tell, total
+        self.ranks = {station.name: rank for rank, station in enumerate(plan.job.stations)}
+        self.lines: list[Line] = []
+        self.loose: dict[str, dict[str, Any]] = {}
+        self.known = 0
+        self.watch = BatchWatch()
+
+    def run(self, sources: Sequence[Source]) -> None:
+        """Take over what is known, measure the rest."""
+        self._report()
+        tasks: list[Task] = []
+        for source, sha256, problem in _hashed(sources):
+            path = str(source.path.absolute())
+            if problem is not None:
+                self._loose(path, to_tree(refused(source.name, problem, sha256)))
+                continue
+            task = Task(path, source.name, hints_of(source.path, source.name, self.options.hints))
+            key = reading_key(sha256, task.keyed, self.plan.made_from)
+            tree = None if self.options.again else self.store.get(key)
+            if tree is not None:
+                self.known += 1
+                self._add(path, key, tree)
+            else:
+                tasks.append(task)
+        with contextlib.closing(self._outcomes(tasks)) as outcomes:
+            for outcome in outcomes:
+                self._take(outcome)
+
+    def _outcomes(self, tasks: list[Task]) -> Generator[Outcome, None, None]:
+        if not tasks:
+            return _nothing()
+        if self.options.cluster is not None:
+            return run_cluster(tasks, self.plan, self.options.cluster)
+        workers = available_cores() if self.options.workers is None else self.options.workers
+        if workers == 0:
+            return (measure_one(task, self.plan) for task in tasks)
+        return run_pool(tasks, self.plan, min(workers, len(tasks)))
+
+    def _take(self, outcome: Outcome) -> None:
+        if outcome.mistake is not None:
+            raise UserError(*outcome.mistake)
+        tree = msgspec.json.decode(outcome.body, type=dict[str, Any])
+        if outcome.keep:
+            self.store.put(outcome.key, outcome.body, outcome.overlay, outcome.overlay_path)
+            self._add(outcome.path, outcome.key, tree)
+        else:
+            self._loose(outcome.path, {**tree, "overlay": None})
+
+    def _loose(self, path: str, tree: dict[str, Any]) -> None:
+        """A reading that is not kept for the next run: the photo could not be read, or the tool failed."""
+        self.loose[path] = tree
+        self._add(path, "", tree)
+
+    def _add(self, path: str, key: str, tree: dict[str, Any]) -> None:
+        self.watch.see(tree)
+        rank = self.ranks.get(tree["station"] or "", len(self.ranks))
+        photo = tree["photo"]
+        self.lines.append(Line(rank, photo["name"], path, key, photo["sha256"], tree["chord"]["quantity"] is not None))
+        self._report()
+
+    def _report(self) -> None:
+        if self.tell is not None:
+            self.tell(len(self.lines), self.total)
+
+    def finish(self) -> BatchResult:
+        """Write the results, whole, in the order of the job's stations and the photos' names."""
+        self.lines.sort(key=lambda line: (line.rank, line.name, line.path))
+        folder = self.store.folder
+        result = BatchResult(folder, tuple(self.lines), self.known)
+        job, overlays = self.plan.job, set[str]()
+        drift = self.watch.check(job, self.options.earlier)
+        try:
+            with writing_whole(result.json) as stream:
+                write_readings(stream, job, self._trees(overlays, drift), drift.told)
+            with writing_whole(result.csv) as stream:
+                write_csv(stream, job, self._trees(overlays, drift))
+            self.store.prune(overlays)
+        except OSError as error:
+            raise cannot_write(folder, error) from None
+        return result
+
+    def _tree(self, line: Line) -> dict[str, Any]:
+        tree = self.store.get(line.key) if line.key else self.loose[line.path]
+        if tree is None:
+            raise UserError(
+                str(self.store.folder), "a finished reading was changed or taken away", "run the same command again"
+            )
+        return tree
+
+    def _trees(self, overlays: set[str], drift: BatchDrift) -> Iterator[dict[str, Any]]:
+        first: dict[str, str] = {}
+        copies = Counter(line.sha256 for line in self.lines)
+        for line in self.lines:
+            tree = self._tree(line)
+            doubts = [{"code": f.code, "text": f.text} for f in drift.flags_of(tree["made"]["lens"])]
+            tree = {**tree, "flags": [*tree["flags"], *doubts]}
+            if line.sha256 and copies[line.sha256] > 1:
+                if line.sha256 in first:
+                    flag = {"code": "same-photo", "text": f"the same photo as {first[line.sha256]}: no second witness"}
+                    tree["flags"] = [*tree["flags"], flag]
+                first.setdefault(line.sha256, line.name)
+            if tree["overlay"]:
+                overlays.add(tree["overlay"])
+            yield tree
+
+
+def _nothing() -> Generator[Outcome, None, None]:
+    yield from ()
+
+
+def _hashed(sources: Sequence[Source]) -> Iterator[tuple[Source, str, str | None]]:
+    """Each source with its SHA-256, or with what keeps it from being read; hashed on every core."""
+
+    def facts(source: Source) -> tuple[Source, str, str | None]:
+        if source.problem is not None:
+            return source, "", source.problem
+        try:
+            return source, sha256_of_photo(source.path), None
+        except PhotoError as error:
+            return source, "", error.reason
+
+    with ThreadPoolExecutor(available_cores()) as threads:
+        yield from threads.map(facts, sources)

@@ -1,0 +1,91 @@
+"""The terminal's table of a batch: each photo's angles beside the design and what the inclinometer showed."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from rich.table import Table
+from rich.text import Text
+
+from rigging.batch.readings_csv import reasons
+from rigging.survey.doubts import BATCH
+from shared.job.model import Job, Station
+from shared.lengths import Units, shown_in
+from shared.quantity import Component, Quantity
+from shared.rounding import degrees, number
+
+MOST_ROWS = 200
+"""Rows shown; the files hold them all."""
+
+Shown = Mapping[tuple[str, str], float]
+"""(station, line) -> what the inclinometer showed, degrees, in its own counting."""
+
+
+def readings_table(job: Job, trees: Iterable[dict[str, Any]], shown: Shown) -> Table:
+    """A rich table of reading trees (`rigging.batch.readings_file`), in their order.
+
+    The gauge's columns are left out where it showed nothing, the spar's where no station has one.
+    """
+    lines = ["chord"] + ["spar"] * any(s.spar_deg is not None for s in job.stations)
+    table = Table(caption_justify="left", header_style="bold", pad_edge=False)
+    table.add_column("station", no_wrap=True)
+    table.add_column("photo", overflow="fold")
+    for line in lines:
+        table.add_column(f"{line}, U (k = 2)", justify="right", no_wrap=True)
+        table.add_column("design", justify="right", no_wrap=True)
+        if shown:
+            table.add_column("gauge", justify="right", no_wrap=True)
+    table.add_column("remarks", overflow="fold", min_width=20)
+    stations = {station.name: station for station in job.stations}
+    left_out = 0
+    batch: dict[str, None] = {}
+    for row, tree in enumerate(trees):
+        batch |= dict.fromkeys(f["text"] for f in tree["flags"] if f["code"] in BATCH)
+        if row >= MOST_ROWS:
+            left_out += 1
+            continue
+        station = stations.get(tree["station"] or "")
+        cells: list[Text] = [Text(tree["station"] or "?"), Text(tree["photo"]["name"])]
+        for line in lines:
+            cells += [_angle(tree[line]), Text(_design(station, line))]
+            if shown:
+                gauge = shown.get((tree["station"] or "", line))
+                cells.append(Text("" if gauge is None else f"{number(gauge, 2)}°"))
+        table.add_row(*cells, _remarks(tree, job.length_unit))
+    notes = [f"and {left_out} more in readings.csv"] * bool(left_out) + [f"whole batch: {text}" for text in batch]
+    if notes:
+        table.caption = Text("\n".join(notes), style="yellow" if batch else "")
+    return table
+
+
+def _angle(tree: dict[str, Any]) -> Text:
+    if tree["value"] is None:
+        return Text("no value", style="red")
+    u = math.nan if tree["u"] is None else tree["u"]
+    text = degrees(Quantity(tree["value"], (Component("", "", u),)))
+    return Text(text, style="yellow" if tree["flags"] else "")
+
+
+def _design(station: Station | None, line: str) -> str:
+    if station is None:
+        return ""
+    angle, tolerance = (
+        (station.chord_deg, station.chord_tolerance_deg)
+        if line == "chord"
+        else (station.spar_deg, station.spar_tolerance_deg)
+    )
+    return "" if angle is None or tolerance is None else f"{number(angle, 2)}° ± {number(tolerance, 2)}°"
+
+
+def _remarks(tree: dict[str, Any], units: Units) -> Text:
+    text = Text()
+    for reason in reasons(tree):
+        text.append(
+            ("; " if text else "") + shown_in(reason, units), style="red" if tree["chord"]["value"] is None else ""
+        )
+    flags = [*tree["flags"], *tree["chord"]["flags"], *tree["spar"]["flags"]]
+    for words in dict.fromkeys(flag["text"] for flag in flags if flag["code"] not in BATCH):
+        text.append(("; " if text else "") + shown_in(words, units), style="yellow")
+    return text

@@ -1,0 +1,1 @@
+"""Camera against inclinometer: agreement, and what the pattern of differences means."""

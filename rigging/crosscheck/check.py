@@ -1,0 +1,214 @@
+"""Camera against inclinometer over all stations: do they agree, and if not, what does the pattern mean?"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+
+import numpy as np
+
+from calibration.gauge.profile import GaugeProfile, gauge_quantity, profile_doubts
+from calibration.gauge.sense import contradictions
+from rigging.crosscheck.diagnose import SURE, Weighed, weigh
+from rigging.crosscheck.evidence import Noise
+from rigging.crosscheck.faults import F64, Layout
+from rigging.crosscheck.numbers import en_number, limits_of_agreement
+from rigging.crosscheck.types import (
+    Agreement,
+    CrossCheck,
+    Diagnosis,
+    Fault,
+    Hypothesis,
+    Interval,
+    Pair,
+)
+from rigging.crosscheck.words import advice, evidence, of_faults
+from shared.gauge.readings import GaugeReading, GaugeReadings, Line
+from shared.job.model import Gauge, Station
+from shared.quantity import Quantity, covariance
+from shared.reading import Flag
+
+__all__ = [
+    "Agreement",
+    "CrossCheck",
+    "Diagnosis",
+    "Fault",
+    "Hypothesis",
+    "Interval",
+    "Pair",
+    "crosscheck",
+    "en_number",
+    "limits_of_agreement",
+]
+
+SHARED = ("gauge zero", "gauge calibration")
+"""Names of the gauge's components that all its readings share."""
+
+
+def crosscheck(
+    camera: Mapping[tuple[str, Line], Quantity],
+    readings: GaugeReadings,
+    gauge: Gauge,
+    stations: Sequence[Station],
+    profile: GaugeProfile | None = None,
+    now: str = "",
+) -> CrossCheck:
+    """Compare the two witnesses at every line that both have read.
+
+    camera : (station, line) -> angle, degrees, chord nose-up positive, spar line 90 + lean. gauge : how the
+    inclinometer counts and how good it is. profile : its calibration, applied to the readings. now : ISO
+    8601, for the profile's age when the readings carry no time. Stations not in `stations` are left out.
+    """
+    by_name = {s.name: s for s in stations}
+    written: dict[tuple[str, Line], list[GaugeReading]] = {}
+    for r in readings.readings:
+        written.setdefault((r.station, r.line), []).append(r)
+    order = _sequence(readings.readings)
+    pairs = []
+    for key, group in written.items():
+        if key in camera and key[0] in by_name:
+            pairs.append(_pair(by_name[key[0]], key[1], camera[key], group, gauge, profile, order[id(group[0])]))
+    pairs.sort(key=lambda p: p.order)
+    resolution = profile.resolution_deg if profile else gauge.resolution_deg
+    flags = list(contradictions(readings.readings, profile.sense if profile else gauge.sense))
+    if profile is not None:
+        flags.extend(profile_doubts(profile, readings.readings, now or datetime.now().isoformat()))
+    sense = profile.sense if profile else gauge.sense
+    return CrossCheck(
+        pairs=tuple(pairs),
+        agreement=limits_of_agreement([p.difference.value for p in pairs]),
+        by_line=_by_line(pairs),
+        diagnosis=diagnose(pairs, stations, resolution, signless=sense in ("unsigned", "0-90")),
+        camera_only=tuple(k for k in camera if k not in written and k[0] in by_name),
+        gauge_only=tuple(k for k in written if k not in camera),
+        oddities=readings.oddities,
+        flags=tuple(flags),
+    )
+
+
+def diagnose(
+    pairs: Sequence[Pair], stations: Sequence[Station], resolution: float, signless: bool = False
+) -> Diagnosis:
+    """What the pattern of the pairs' differences means; silent with fewer than three pairs."""
+    if len(pairs) < 3:
+        return Diagnosis(None, None, (), "fewer than three lines were read by both witnesses", (), ())
+    layout = _layout(pairs, stations, resolution, signless)
+    bare = [p.camera - p.gauge.without(*SHARED) for p in pairs]
+    found = weigh(layout, _noise(pairs), bare)
+    ranked = tuple(_hypothesis(w) for w in found)
+    best, second = ranked[0], ranked[1] if len(ranked) > 1 else None
+    none = next((h for h in ranked if not h.faults), None)
+    worst = max(abs(p.difference.value) / p.difference.u for p in pairs)
+    said = evidence(best, none, second, worst)
+    if best.probability >= SURE and "scatter" not in best.kinds:
+        return Diagnosis(best, second, ranked, None, said, advice(best))
+    if best.probability >= SURE:
+        return Diagnosis(None, second, ranked, f"no pattern: {best.text}", said, advice(best))
+    why = (
+        f"the data do not single one out: {best.text} ({best.probability:.0%}), or "
+        f"{second.text if second else 'another'} ({second.probability if second else 0:.0%})"
+    )
+    both = tuple(dict.fromkeys(advice(best) + (advice(second) if second else ())))
+    return Diagnosis(None, second, ranked, why, said, both)
+
+
+def _hypothesis(w: Weighed) -> Hypothesis:
+    return Hypothesis(w.faults, w.probability, w.log_evidence, float(np.abs(w.left_over).max()), of_faults(w.faults))
+
+
+def _pair(
+    station: Station,
+    line: Line,
+    seen: Quantity,
+    group: list[GaugeReading],
+    gauge: Gauge,
+    profile: GaugeProfile | None,
+    order: int,
+) -> Pair:
+    shown = [r.shown_deg for r in group]
+    read = gauge_quantity(shown, station.name, line, gauge, profile, group[0].said, seen.value)
+    difference = seen - read
+    flags = []
+    if len(group) > 1:
+        spread = max(shown) - min(shown)
+        limit = 4 * math.hypot(
+            read.budget().get("gauge repeatability", 0.0) * math.sqrt(len(group)), gauge.resolution_deg
+        )
+        flags.append(Flag("gauge-repeats", f"mean of {len(group)} readings, {spread:.2f} deg apart"))
+        if spread > limit:
+            flags.append(
+                Flag(
+                    "gauge-repeats-differ",
+                    f"its readings differ by {spread:.2f} deg, more than {limit:.2f}: one of them may be a slip",
+                )
+            )
+    return Pair(
+        station.name,
+        station.side,
+        line,
+        seen,
+        read,
+        math.fsum(shown) / len(shown),
+        difference,
+        en_number(seen, read),
+        order,
+        group[0].taken,
+        tuple(flags),
+    )
+
+
+def _by_line(pairs: Sequence[Pair]) -> tuple[tuple[Line, Agreement], ...]:
+    lines: tuple[Line, ...] = ("chord", "spar")
+    found = [(line, limits_of_agreement([p.difference.value for p in pairs if p.line == line])) for line in lines]
+    return tuple((line, a) for line, a in found if a is not None)
+
+
+def _sequence(readings: Sequence[GaugeReading]) -> dict[int, int]:
+    """Place in time of each reading (by id): by its times where all have one, else by the file's order."""
+    timed = all(r.taken for r in readings) and len({"T" in (r.taken or "") for r in readings}) == 1
+    ordered = sorted(readings, key=lambda r: r.taken or "") if timed else list(readings)
+    return {id(r): i for i, r in enumerate(ordered)}
+
+
+def _layout(pairs: Sequence[Pair], stations: Sequence[Station], resolution: float, signless: bool) -> Layout:
+    place = {(p.station, p.line): i for i, p in enumerate(pairs)}
+    twin = {
+        s.name: t.name
+        for s in stations
+        for t in stations
+        if {s.side, t.side} == {"left", "right"} and abs(s.span_mm - t.span_mm) <= 0.02 * abs(s.span_mm) + 1
+    }
+    mirror = [place.get((twin.get(p.station, ""), p.line), -1) for p in pairs]
+    rank = np.argsort(np.argsort([p.order for p in pairs])).astype(float)
+    return Layout(
+        stations=tuple(p.station for p in pairs),
+        sides=tuple(p.side for p in pairs),
+        lines=tuple(p.line for p in pairs),
+        camera=np.array([p.camera.value for p in pairs]),
+        gauge=np.array([p.gauge.value for p in pairs]),
+        shown=np.array([p.shown_deg for p in pairs]),
+        when=rank / max(rank.max(), 1.0),
+        mirror=np.array(mirror, dtype=np.int64),
+        u=np.array([p.difference.u for p in pairs]),
+        resolution=resolution,
+        signless=signless,
+    )
+
+
+def _noise(pairs: Sequence[Pair]) -> Noise:
+    """Covariance of the differences, the gauge's shared components apart as loadings by source."""
+    own = _covariance([p.camera for p in pairs]) + _covariance([p.gauge.without(*SHARED) for p in pairs])
+    parts = [{c.source: c.u for c in p.gauge.components if c.name in SHARED} for p in pairs]
+    sources = sorted({s for part in parts for s in part})
+    shared = np.array([[part.get(s, 0.0) for s in sources] for part in parts]).reshape(len(pairs), len(sources))
+    return Noise(own, shared)
+
+
+def _covariance(quantities: Sequence[Quantity]) -> F64:
+    n = len(quantities)
+    found = np.zeros((n, n))
+    for i in range(n):
+        for j in range(i, n):
+            found[i, j] = found[j, i] = covariance(quantities[i], quantities[j])
+    return found

@@ -1,0 +1,189 @@
+"""Weighs every explanation of the differences and names one only when the data single it out."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rigging.crosscheck.evidence import Catalogue, Noise, Stack, corrected, log_evidence, pair_up, stack, with_noise
+from rigging.crosscheck.faults import F64, I64, PRIOR_NONE, Candidate, Layout, candidates
+from rigging.crosscheck.types import Fault
+from shared.quantity import Quantity, combine
+
+SURE = 0.60
+"""Posterior probability from which an explanation is named."""
+SECOND = math.log(0.3)
+"""Price of a second fault beside the first, beyond both priors."""
+BEAM = 10
+"""How many of the best single faults are tried together with every other."""
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """One explanation: its faults with sizes, posterior, log evidence, and what it leaves over (n,) in u."""
+
+    faults: tuple[Fault, ...]
+    probability: float
+    log_evidence: float
+    left_over: F64
+
+
+def weigh(layout: Layout, noise: Noise, differences: Sequence[Quantity], keep: int = 6) -> list[Weighed]:
+    """The most probable explanations, best first. differences : camera - gauge without the gauge's zero."""
+    found = _posterior(layout, noise)
+    total = math.fsum(math.exp(p) for p, _, _ in found)
+    return [
+        _described(layout, noise, differences, combo, math.exp(p) / total, evidence)
+        for p, combo, evidence in found[:keep]
+    ]
+
+
+def _posterior(layout: Layout, noise: Noise) -> list[tuple[float, tuple[Candidate, ...], float]]:
+    """(log weight relative to the best, faults, log evidence) of each explanation, best first."""
+    every = candidates(layout)
+    name = _names(every)
+    noisy = np.array([c.noisy for c in every])
+    known = Catalogue.of(every)
+    single = stack(every)
+    evidence = _evidence(layout, noise, every, single)
+    n = len(every)
+    first, second = [np.zeros(n, dtype=np.int64)], [np.arange(n)]
+    weights, evidences = [evidence + single.prior], [evidence]
+    beam = _best_distinct(name, weights[0])
+    for done, at in enumerate(beam):
+        for others, loud in _company(noise, every, name, noisy, at, beam[:done]):
+            s = pair_up(known, at, others, SECOND - math.log(PRIOR_NONE))
+            e = log_evidence(layout, loud, s)
+            first.append(np.full(len(others), at))
+            second.append(others)
+            weights.append(e + s.prior)
+            evidences.append(e)
+    a, b = np.concatenate(first), np.concatenate(second)
+    weight, evidence = np.concatenate(weights), np.concatenate(evidences)
+    low, high = np.minimum(name[a], name[b]), np.maximum(name[a], name[b])
+    _, group = np.unique(low * n + high, return_inverse=True)
+    weight = weight - weight.max()
+    total = np.log(np.bincount(group, np.exp(weight)) + 1e-300)
+    order = np.argsort(-weight, kind="stable")
+    _, where = np.unique(group[order], return_index=True)
+    best = order[where]
+    ranked = np.argsort(-total, kind="stable")
+    return [
+        (
+            float(total[g]),
+            tuple(every[i] for i in dict.fromkeys((a[k], b[k])) if i or not b[k]),
+            float(evidence[k]),
+        )
+        for g, k in ((g, best[g]) for g in ranked)
+    ]
+
+
+def _names(every: list[Candidate]) -> I64:
+    """(n,) a number for each fault; the same for one fault of several assumed sizes. 0: no fault."""
+    known: dict[tuple[str | tuple[str, ...] | None, ...], int] = {}
+    return np.array([known.setdefault(_identity(f), len(known)) for f in (c.fault for c in every)])
+
+
+def _identity(f: Fault) -> tuple[str | tuple[str, ...] | None, ...]:
+    """What makes two faults one: how a station was misread, or which lines a swap took along, does not."""
+    if f.kind == "station":
+        return f.kind, f.line, f.stations
+    if f.kind == "swap":
+        return f.kind, f.stations
+    return f.kind, f.line, f.side, f.variant, f.stations
+
+
+def _evidence(layout: Layout, noise: Noise, every: list[Candidate], s: Stack) -> F64:
+    found = np.full(len(every), -np.inf)
+    plain = np.array([not c.noisy for c in every])
+    found[plain] = log_evidence(layout, noise, _rows(s, plain))
+    for i in np.flatnonzero(~plain):
+        found[i] = log_evidence(layout, with_noise(noise, every[i]), _rows(s, np.array([i])))[0]
+    return found
+
+
+def _company(
+    noise: Noise, every: list[Candidate], name: I64, noisy: NDArray[np.bool_], at: int, done: list[int]
+) -> list[tuple[I64, Noise]]:
+    """Which others to weigh together with candidate `at`, by noise.
+
+    Others are of another kind or place, only one of two is noisy, and pairs weighed before are left out.
+    """
+    a = every[at]
+    skip = {int(name[i]) for i in (at, *done)} | {0}
+    # one name, one place: each fault of several assumed sizes is judged once
+    first = np.unique(name, return_index=True)[1]
+    barred = [n for n, i in enumerate(first) if n in skip or _same_place(a, every[i])]
+    allowed = ~np.isin(name, barred)
+    plain = np.flatnonzero(allowed & ~noisy)
+    groups = [(plain, with_noise(noise, a))] if len(plain) else []
+    if not a.noisy:
+        groups += [(np.array([i]), with_noise(noise, every[i])) for i in np.flatnonzero(allowed & noisy)]
+    return groups
+
+
+def _same_place(a: Candidate, b: Candidate) -> bool:
+    """Two faults that would undo or repeat each other."""
+    f, g = a.fault, b.fault
+    whole = ("sign", "complement", "sense")
+    if f.kind in whole and g.kind in whole and not f.stations and not g.stations:
+        return True
+    return f.kind == g.kind == "offset" or (bool(f.stations) and f.stations == g.stations and f.line == g.line)
+
+
+def _best_distinct(name: I64, weight: F64) -> list[int]:
+    """The best-weighed candidate of each of the BEAM best faults."""
+    chosen: dict[int, int] = {}
+    for at in np.argsort(-weight):
+        if name[at] and len(chosen) < BEAM:
+            chosen.setdefault(int(name[at]), int(at))
+    return list(chosen.values())
+
+
+def _rows(s: Stack, which: I64) -> Stack:
+    return Stack(s.order[which], s.sign[which], s.shift[which], s.patterns[which], s.prior[which])
+
+
+def _described(
+    layout: Layout,
+    noise: Noise,
+    differences: Sequence[Quantity],
+    combo: tuple[Candidate, ...],
+    probability: float,
+    evidence: float,
+) -> Weighed:
+    """Sizes by generalised least squares, each a `Quantity` with the camera's own sources kept."""
+    real = [c for c in combo if c.fault.kind != "none"]
+    s = stack(combo[:1]) if len(combo) == 1 else pair_up(Catalogue.of(combo), 0, np.array([1]), 0.0)
+    loud = noise
+    for c in real:
+        loud = with_noise(loud, c) if c.noisy else loud
+    inverse = np.linalg.inv(loud.own)
+    right = corrected(layout, s)[0]
+    residual = right - layout.camera
+    sized = [(i, c) for i, c in enumerate(combo) if np.any(c.pattern != 0)]
+    faults = {id(c): c.fault for c in real}
+    if sized:
+        design = np.stack([s.patterns[0, :, i] / np.abs(s.patterns[0, :, i]).max() for i, _ in sized], axis=1)
+        weights = np.linalg.solve(design.T @ inverse @ design, design.T @ inverse)
+        residual = residual - design @ (weights @ (right - layout.camera))
+        for row, (_, c) in zip(weights, sized, strict=True):
+            moved = [-d for d in differences]
+            size = combine([float(w) for w in row], moved)
+            size = size.shifted(float(row @ (right - layout.camera)) - size.value)
+            faults[id(c)] = replace(c.fault, size=size)
+    for c in real:
+        if c.fault.kind == "station" and faults[id(c)].size is None:
+            i = next(
+                i
+                for i, at in enumerate(zip(layout.stations, layout.lines, strict=True))
+                if at == (c.fault.stations[0], c.fault.line)
+            )
+            faults[id(c)] = replace(c.fault, size=-differences[i])
+    ordered = sorted((faults[id(c)] for c in real), key=lambda f: (bool(f.stations), f.kind))
+    spread = np.sqrt(np.diag(loud.own) + (loud.shared**2).sum(axis=1))
+    return Weighed(tuple(ordered), probability, evidence, residual / spread)

@@ -1,0 +1,1 @@
+"""Live setting and the watch through the cure."""

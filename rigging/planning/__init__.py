@@ -1,0 +1,1 @@
+"""Before any photo: the starting job, expected uncertainty, advice and its worth."""

@@ -1,0 +1,1 @@
+"""What is missing or blurred, said before measuring."""

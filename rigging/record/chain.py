@@ -1,0 +1,190 @@
+"""The record of surveys: one file each, numbered, append-only, chained by hashes.
+
+Each file holds the texts of job and inclinometer readings, the readings with their budgets, the photos'
+SHA-256, the settings and the verdict that followed, so that the verdict can be worked out again from the
+file alone. Each carries the SHA-256 of the file before it and of its own contents: a survey that was
+changed, or taken out of the middle, shows.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from rigging.batch.readings_file import finite, from_tree, known_or_nan, to_tree
+from rigging.record.materials import Materials, evaluated
+from rigging.survey.model import LineResult, Survey
+from shared.cautions import CAUTIONS
+from shared.errors import UserError
+from shared.files import sha256_of, write_whole
+from shared.reading import Reading
+from shared.version import version
+
+FORMAT = "ribangle survey 1"
+_NAME = re.compile(r"(\d{4,})\.json")
+
+
+@dataclass(frozen=True)
+class Record:
+    """One kept survey. result : what followed, in numbers and words (`summary`). path : its file."""
+
+    number: int
+    made: str
+    version: str
+    note: str
+    previous: str | None
+    materials: Materials
+    readings: tuple[Reading, ...]
+    result: dict[str, Any]
+    path: Path
+
+    def survey(self) -> Survey:
+        """The survey worked out again from what is kept."""
+        return evaluated(self.materials, self.readings, self.path.parent.parent)
+
+
+def record_folder(job_file: Path) -> Path:
+    """Where a job's surveys are kept: NAME-surveys beside NAME.toml."""
+    return job_file.parent / f"{job_file.stem}-surveys"
+
+
+def numbers(folder: Path) -> dict[int, Path]:
+    """The kept surveys by number, lowest first; half-written files are none."""
+    if not folder.is_dir():
+        return {}
+    found = {int(m[1]): p for p in folder.iterdir() if (m := _NAME.fullmatch(p.name))}
+    return dict(sorted(found.items()))
+
+
+def keep(folder: Path, materials: Materials, readings: Sequence[Reading], survey: Survey, note: str = "") -> Path:
+    """Add a survey to the record; nothing that is there is ever written to. Returns the new file.
+
+    Raises UserError when the folder cannot be written to or another run holds it.
+    """
+    from filelock import FileLock, Timeout
+
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with FileLock(folder / ".lock", timeout=20):
+            known = numbers(folder)
+            number = max(known, default=0) + 1
+            body = {
+                "format": FORMAT,
+                "cautions": list(CAUTIONS),
+                "number": number,
+                "made": materials.asked.now,
+                "version": version(),
+                "note": note,
+                "previous": sha256_of(known[number - 1]) if known else None,
+                "materials": finite(msgspec.to_builtins(materials)),
+                "readings": [to_tree(r) for r in readings],
+                "result": finite(summary(survey)),
+            }
+            path = folder / f"{number:04d}.json"
+            write_whole(path, sealed(body))
+            return path
+    except Timeout:
+        raise UserError(
+            str(folder),
+            "another run is writing to the record",
+            "wait for it to end, then run the same command again",
+        ) from None
+    except OSError as error:
+        raise UserError(
+            str(folder),
+            f"the record cannot be written to ({error.strerror or error})",
+            "make room on the disk, or mend the folder's permissions",
+        ) from None
+
+
+def sealed(body: dict[str, Any]) -> bytes:
+    """The file's bytes: one key a line for readers, the SHA-256 of all that stands before it at the end."""
+    lines = [msgspec.json.encode(key) + b": " + msgspec.json.encode(value) for key, value in body.items()]
+    text = b"{\n" + b",\n".join(lines)
+    seal = hashlib.sha256(text).hexdigest()
+    return text + b',\n"seal": "' + seal.encode() + b'"\n}\n'
+
+
+def seal_holds(raw: bytes) -> bool:
+    """Whether a record's bytes are those that were sealed."""
+    text, mark, end = raw.rpartition(b',\n"seal": "')
+    return bool(mark) and end == hashlib.sha256(text).hexdigest().encode() + b'"\n}\n'
+
+
+def load_record(path: Path) -> Record:
+    """A kept survey. Raises UserError where the file is missing or is no record; the seal is not checked."""
+    try:
+        tree = msgspec.json.decode(path.read_bytes(), type=dict[str, Any])
+        if tree.get("format") != FORMAT:
+            raise UserError(path.name, f"is not in the format {FORMAT!r}", "give a file of the job's record")
+        materials = msgspec.convert(known_or_nan(tree["materials"], Materials), Materials)
+        readings = tuple(from_tree(r) for r in tree["readings"])
+        return Record(
+            int(tree["number"]),
+            str(tree["made"]),
+            str(tree["version"]),
+            str(tree["note"]),
+            tree["previous"],
+            materials,
+            readings,
+            dict(tree["result"]),
+            path,
+        )
+    except OSError as error:
+        raise UserError(
+            str(path), f"cannot be read ({error.strerror})", "see the record with ribangle log JOB"
+        ) from None
+    except (msgspec.MsgspecError, KeyError, TypeError, ValueError, AttributeError, RecursionError) as error:
+        raise UserError(path.name, f"is damaged ({error})", "take the file from a backup") from None
+
+
+def find_record(job_file: Path, which: str | None) -> Record:
+    """A survey of a job by its number ("3"), "last", or counted from the end ("-2"). Raises UserError."""
+    folder = record_folder(job_file)
+    known = numbers(folder)
+    if not known:
+        raise UserError(
+            str(folder),
+            "no survey is kept of this job yet",
+            f"make one with ribangle survey {job_file.name} PHOTOS",
+        )
+    text = (which or "last").strip().lower()
+    wanted = -1 if text == "last" else int(text) if re.fullmatch(r"-?\d{1,9}", text) else 0
+    ordered = list(known)
+    if wanted < 0 and -wanted <= len(ordered):
+        wanted = ordered[wanted]
+    if wanted not in known:
+        raise UserError(f"survey {which}", f"the record holds {_range(ordered)}", "give one of these numbers, or last")
+    return load_record(known[wanted])
+
+
+def _range(known: Sequence[int]) -> str:
+    return f"survey {known[0]}" if len(known) == 1 else f"surveys {known[0]} to {known[-1]}"
+
+
+def summary(survey: Survey) -> dict[str, Any]:
+    """What followed from the readings, in numbers and words; working it out again must give the same."""
+    return {
+        "verdict": survey.verdict,
+        "words": [*survey.findings, *(c.words for c in survey.corrections if c.needed)],
+        "states": {s.station.name: s.state for s in survey.stations},
+        "causes": {s.station.name: s.rib_or_jig.cause for s in survey.stations},
+        "lines": {
+            s.station.name: {line.line: _numbers(line) for line in (s.chord, s.spar, s.built_in)}
+            for s in survey.stations
+        },
+        "corrections": [[*c.stations, c.rounded] for c in survey.corrections],
+    }
+
+
+def _numbers(line: LineResult) -> dict[str, float | None] | None:
+    if line.quantity is None:
+        return None
+    off = None if line.deviation is None else line.deviation.value
+    return {"value": line.quantity.value, "U": line.quantity.U, "deviation": off}

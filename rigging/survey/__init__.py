@@ -1,0 +1,1 @@
+"""From readings to the wing's verdict: repeats, decisions, washout, symmetry, corrections."""

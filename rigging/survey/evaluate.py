@@ -1,0 +1,216 @@
+"""From readings to an evaluated survey, step by step: readable as the recipe."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from calibration.gauge.profile import GaugeProfile
+from rigging.crosscheck.check import crosscheck
+from rigging.crosscheck.types import CrossCheck
+from rigging.survey import findings
+from rigging.survey.bonding import order_to_check, window
+from rigging.survey.corrections import Standing, corrections
+from rigging.survey.doubts import BATCH
+from rigging.survey.drawn_line import as_drawn
+from rigging.survey.fairness import Fairness, Unfair, fairness, unfair
+from rigging.survey.model import Provenance, Refusal, StationResult, Survey
+from rigging.survey.rib_or_jig import RibOrJig, split
+from rigging.survey.span_level import span_levels
+from rigging.survey.station_lines import Asked, Lines, doubt_of, lines_of, root_off_of
+from rigging.survey.station_result import for_order, station_result
+from rigging.survey.units import in_units
+from rigging.survey.wing import Symmetry, run_of, symmetry, twists, washout
+from shared.gauge.readings import GaugeReadings, Line
+from shared.job.model import Job, Station
+from shared.quantity import Quantity
+from shared.reading import Flag, Reading
+from shared.version import version
+
+
+def evaluate_survey(
+    job: Job,
+    readings: Sequence[Reading],
+    gauge_readings: GaugeReadings | None,
+    gauge_profile: GaugeProfile | None,
+    asked: Asked,
+) -> Survey:
+    """Combine, judge, split, correct, compare with the inclinometer, and sum up."""
+    by_station, refusals = _sorted_by_station(job, readings)
+    root_off = root_off_of(job, by_station, asked)
+    lines = {s.name: lines_of(job, s, by_station[s.name], asked, root_off) for s in job.stations}
+    sound = {n: q for n, li in lines.items() if (q := li.chord.quantity) is not None and not doubt_of(li.chord)}
+    every = {n: q for n, li in lines.items() if (q := li.chord.quantity) is not None}
+    doubts = {n: why for n, li in lines.items() if (why := doubt_of(li.chord))}
+    offs = {n: d for n, li in lines.items() if n in sound and (d := li.chord.deviation) is not None}
+    washouts, pairs = washout(job, every, doubts), symmetry(job, every, doubts)
+    fair, breaks = _fairness(job, offs)
+    parts = {s.name: _split(s, lines[s.name]) for s in job.stations}
+    check = _crosscheck(job, lines, gauge_readings, gauge_profile, asked)
+    stations = tuple(
+        station_result(
+            s,
+            lines[s.name],
+            washouts.get(s.name),
+            pairs,
+            fair.get(s.name),
+            parts[s.name],
+            check,
+            by_station[s.name],
+        )
+        for s in job.stations
+    )
+    turnable = {s.name: _standing(lines[s.name], parts[s.name], s) for s in _turnable(job, asked)}
+    fixes = corrections(job, turnable)
+    found = _findings(job, stations, parts, pairs, breaks, check)
+    survey = Survey(
+        job=job,
+        root_setting=asked.root_setting,
+        stage=asked.stage,
+        verdict=found[0],
+        findings=found[1],
+        stations=stations,
+        symmetry=pairs,
+        twist=twists(job, sound),
+        unfair=breaks,
+        corrections=fixes,
+        order=order_to_check(for_order(s) for s in stations),
+        bonding=window(job.glue, asked.now) if job.glue else None,
+        crosscheck=check,
+        refusals=refusals,
+        flags=_survey_flags(job, lines, asked) + _batch_flags(readings),
+        span_levels=span_levels(job),
+        provenance=_provenance(readings, asked),
+    )
+    return in_units(survey, job.length_unit)
+
+
+def _sorted_by_station(job: Job, readings: Sequence[Reading]) -> tuple[dict[str, list[Reading]], tuple[Refusal, ...]]:
+    """Readings by station in the job's order, and every photo that says nothing of a station's chord."""
+    by_station: dict[str, list[Reading]] = {s.name: [] for s in job.stations}
+    refusals = []
+    for r in sorted(readings, key=lambda r: (r.photo.name, r.photo.sha256)):
+        if r.station is None or r.station not in by_station:
+            told = r.chord.reason or "no station card of this job in the photo"
+            refusals.append(Refusal(r.photo.name, r.station, told))
+            continue
+        by_station[r.station].append(as_drawn(r))
+        if r.chord.quantity is None:
+            refusals.append(Refusal(r.photo.name, r.station, r.chord.reason or "no value"))
+    return by_station, tuple(refusals)
+
+
+def _turnable(job: Job, asked: Asked) -> Iterator[Station]:
+    """The stations whose jigs may be turned; one that moves the root would move the zero of all others."""
+    root = job.station(job.wing.root)
+    for s in job.stations:
+        with_root = s.name == root.name or (s.panel is not None and s.panel == root.panel)
+        if asked.root_setting == "kept" or not with_root:
+            yield s
+
+
+def _standing(lines: Lines, part: RibOrJig, s: Station) -> Standing:
+    return Standing(s, lines.chord.deviation, part.jig, doubt_of(lines.chord) or doubt_of(lines.spar))
+
+
+def _split(s: Station, lines: Lines) -> RibOrJig:
+    doubt = doubt_of(lines.chord) or doubt_of(lines.spar)
+    return split(
+        s,
+        lines.chord.deviation,
+        lines.spar.deviation,
+        lines.built_in.deviation,
+        lines.chord.decision,
+        doubt,
+    )
+
+
+def _fairness(job: Job, offs: Mapping[str, Quantity]) -> tuple[dict[str, Fairness], tuple[Unfair, ...]]:
+    fair: dict[str, Fairness] = {}
+    breaks: tuple[Unfair, ...] = ()
+    for side in ("left", "right"):
+        run = run_of(job, side)
+        fair |= fairness(run, offs)
+        breaks += unfair(side, run, offs)
+    return fair, breaks
+
+
+def _crosscheck(
+    job: Job,
+    lines: Mapping[str, Lines],
+    readings: GaugeReadings | None,
+    profile: GaugeProfile | None,
+    asked: Asked,
+) -> CrossCheck | None:
+    """Both looked at the drawn lines, so the marking by hand stays out of it; doubtful angles too."""
+    if readings is None:
+        return None
+    camera: dict[tuple[str, Line], Quantity] = {}
+    for name, li in lines.items():
+        for line in (li.chord, li.spar):
+            if line.combined.quantity is not None and not line.combined.doubtful and line.line != "built-in":
+                camera[name, line.line] = line.combined.quantity
+    return crosscheck(camera, readings, job.gauge, job.stations, profile, asked.now.isoformat())
+
+
+def _findings(
+    job: Job,
+    stations: Sequence[StationResult],
+    parts: dict[str, RibOrJig],
+    pairs: Sequence[Symmetry],
+    breaks: Sequence[Unfair],
+    check: CrossCheck | None,
+) -> tuple[str, tuple[str, ...]]:
+    states: dict[str, str] = {s.station.name: s.state for s in stations}
+    offs = {s.station.name: s.chord.deviation for s in stations}
+    off_chords = {n: q.value for n, q in offs.items() if q is not None and states[n] == "nonconforming"}
+    wrong = findings.bays(job, parts, off_chords)
+    asymmetric = [p for p in pairs if p.decision.outcome == "nonconforming"]
+    sentences = (
+        *findings.of_bays(wrong),
+        *findings.of_ribs(parts),
+        *findings.of_the_untold(job, parts, offs, states),
+        *findings.of_the_wing(pairs, breaks),
+        *findings.of_washout([s.washout for s in stations if s.washout], states),
+        *findings.of_the_gauge(check),
+    )
+    at_odds = check is not None and bool(check.disagreeing)
+    return findings.verdict(states, wrong, parts, asymmetric, at_odds), sentences
+
+
+def _survey_flags(job: Job, lines: Mapping[str, Lines], asked: Asked) -> tuple[Flag, ...]:
+    root = lines[job.wing.root].chord
+    if root.quantity is None:
+        what = "no station can be judged" if asked.root_setting == "taken out" else "there is no washout"
+        return (Flag("root-not-measured", f"the root {job.wing.root} was not measured, so {what}"),)
+    doubt = doubt_of(root)
+    return (
+        (Flag("root-doubtful", f"the root {job.wing.root} is doubtful, and every washout with it: {doubt}"),)
+        if doubt
+        else ()
+    )
+
+
+def _batch_flags(readings: Sequence[Reading]) -> tuple[Flag, ...]:
+    """Doubts about what a whole batch was measured against, each once."""
+    return tuple(dict.fromkeys(f for r in readings for f in r.flags if f.code in BATCH))
+
+
+def _provenance(readings: Sequence[Reading], asked: Asked) -> Provenance:
+    photos = sorted({(r.photo.name, r.photo.sha256) for r in readings})
+    made = {r.made.version for r in readings}
+    settings: set[tuple[str, str]] = {
+        ("root setting", asked.root_setting),
+        ("stage", asked.stage or "not told"),
+    }
+    settings |= {(f"set aside {k}", v) for k, v in asked.set_aside.items()}
+    settings |= {pair for r in readings for pair in r.made.settings}
+    if made - {version()}:
+        settings.add(("readings made by version", ", ".join(sorted(made))))
+    return Provenance(
+        version(),
+        asked.now.isoformat(timespec="seconds"),
+        tuple(photos),
+        tuple(sorted({r.made.lens for r in readings if r.made.lens})),
+        tuple(sorted({r.made.level for r in readings if r.made.level})),
+        tuple(sorted(settings)),
+    )

@@ -1,0 +1,197 @@
+"""What stands wrong, in sentences a builder can act on: bays by their jig, ribs by name, and the verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from rigging.crosscheck.types import CrossCheck
+from rigging.survey.corrections import Correction
+from rigging.survey.fairness import Unfair
+from rigging.survey.least_squares import fit
+from rigging.survey.rib_or_jig import RibOrJig
+from rigging.survey.wing import Symmetry, Washout, run_of
+from shared.job.model import Job, Station
+from shared.quantity import Quantity
+from shared.rounding import degrees
+
+
+@dataclass(frozen=True)
+class Bay:
+    """Neighbouring stations whose jig stands wrong the same way. size : their common lean, degrees."""
+
+    name: str
+    stations: tuple[str, ...]
+    size: Quantity
+
+    @property
+    def shown(self) -> str:
+        """Its name in a sentence."""
+        return self.name if len(self.stations) == 1 else f"the {self.name}"
+
+
+def bays(job: Job, parts: Mapping[str, RibOrJig], wrong_chords: Mapping[str, float]) -> tuple[Bay, ...]:
+    """Runs of neighbouring stations that the jig has turned the same way, side by side.
+
+    wrong_chords : chord deviation of the stations out of tolerance. One of these whose spar line was not
+    read counts with its panel, when the panel's jig is shown to stand wrong the same way.
+    """
+    turned = {n: p.jig.value for n, p in parts.items() if p.cause in ("jig", "both") and p.jig is not None}
+    panel_of = {s.name: s.panel for s in job.stations if s.panel}
+    for name, off in wrong_chords.items():
+        mates = [v for n, v in turned.items() if n in panel_of and panel_of[n] == panel_of.get(name)]
+        if name not in turned and parts[name].jig is None and any(v * off > 0 for v in mates):
+            turned[name] = off
+    found = []
+    for side in ("left", "right", "centre"):
+        run = run_of(job, side)
+        for group in _runs(run, turned):
+            seen = [(s, q) for s in group if (q := parts[s.name].jig) is not None]
+            scatter = np.diag([((s.spar_tolerance_deg or s.chord_tolerance_deg) / 2) ** 2 for s, _ in seen])
+            size = fit(np.ones((len(seen), 1)), [q for _, q in seen], scatter)[0]
+            found.append(Bay(_bay_name(run, group), tuple(s.name for s in group), size))
+    return tuple(found)
+
+
+def _runs(run: Sequence[Station], turned: Mapping[str, float]) -> Iterable[list[Station]]:
+    group: list[Station] = []
+    for s in run:
+        value = turned.get(s.name, 0.0)
+        if group and value * turned[group[-1].name] <= 0:
+            yield group
+            group = []
+        if value:
+            group.append(s)
+    if group:
+        yield group
+
+
+def _bay_name(run: Sequence[Station], group: Sequence[Station]) -> str:
+    names = _list([s.name for s in group])
+    panels = {s.panel for s in group}
+    panel = group[0].panel
+    if len(panels) == 1 and panel and {s.name for s in run if s.panel == panel} == {s.name for s in group}:
+        return f"{panel} ({names})"
+    if len(group) == 1:
+        return names
+    side = group[0].side
+    if len(group) == len(run):
+        return f"whole {side} wing ({names})"
+    place = "outer" if group[-1] is run[-1] else "inner" if group[0] is run[0] else "middle"
+    return f"{place} {side} bay ({names})"
+
+
+def _list(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _sense(value: float) -> str:
+    return "nose-up" if value > 0 else "nose-down"
+
+
+def of_bays(found: Sequence[Bay]) -> list[str]:
+    """A sentence a bay."""
+    return [
+        f"{b.name[0].upper()}{b.name[1:]}: the jig stands wrong by {degrees(b.size, sign=True)} "
+        f"({_sense(b.size.value)}), spar line and chord alike"
+        for b in found
+    ]
+
+
+def of_ribs(parts: dict[str, RibOrJig]) -> list[str]:
+    """A sentence a rib that is wrong in itself."""
+    return [
+        f"Rib {name} is set wrong in itself by {degrees(p.rib, sign=True)} ({_sense(p.rib.value)}) on its "
+        f"spar" + (", which stands right" if p.cause == "rib" else "")
+        for name, p in parts.items()
+        if p.cause in ("rib", "both") and p.rib is not None
+    ]
+
+
+def of_the_untold(
+    job: Job, parts: dict[str, RibOrJig], chords: dict[str, Quantity | None], states: dict[str, str]
+) -> list[str]:
+    """Stations out of tolerance where rib and jig cannot be told apart, or only add up to too much."""
+    out = []
+    for s in job.stations:
+        off = chords.get(s.name)
+        if states.get(s.name) == "nonconforming" and parts[s.name].cause in ("untold", "sum") and off is not None:
+            why = (
+                "spar line and rib each within tolerance, but adding up"
+                if parts[s.name].cause == "sum"
+                else "rib or jig not told apart"
+            )
+            out.append(f"{s.name} is out of tolerance by {degrees(off, sign=True)} from design ({why})")
+    return out
+
+
+def of_the_wing(symmetry: Sequence[Symmetry], breaks: Sequence[Unfair]) -> list[str]:
+    """Left against right, and the run along the span."""
+    out = [
+        f"Left and right differ at {s.left}/{s.right}: left minus right {degrees(s.quantity, sign=True)}, "
+        f"more than {s.decision.tolerance_deg:g}°"
+        for s in symmetry
+        if s.decision.outcome == "nonconforming"
+    ]
+    return out + [b.words[0].upper() + b.words[1:] for b in breaks]
+
+
+def of_washout(washouts: Sequence[Washout], states: dict[str, str]) -> list[str]:
+    """Washout out of tolerance where the chord by itself is not: the root has its share in it."""
+    return [
+        f"Washout at {w.station} is {degrees(w.quantity, sign=True)}, {degrees(w.deviation, sign=True)} from "
+        f"design, though its chord is within tolerance: the root has its share in it"
+        for w in washouts
+        if w.decision.outcome == "nonconforming" and states.get(w.station) == "conforming"
+    ]
+
+
+def of_the_gauge(check: CrossCheck | None) -> list[str]:
+    """What the inclinometer's pattern says, or where it disagrees without one."""
+    if check is None:
+        return []
+    verdict = check.diagnosis.verdict
+    if check.diagnosis.alarm and verdict is not None:
+        return [f"Inclinometer: {verdict.text}"]
+    at = dict.fromkeys(p.station for p in check.disagreeing)
+    return [f"Camera and inclinometer disagree at {_list(list(at))}; which is wrong is open"] if at else []
+
+
+def of_corrections(corrections: Sequence[Correction]) -> list[str]:
+    """The instructions that are needed."""
+    return [c.words for c in corrections if c.needed]
+
+
+def verdict(
+    states: dict[str, str],
+    wrong_bays: Sequence[Bay],
+    parts: dict[str, RibOrJig],
+    asymmetric: Sequence[Symmetry],
+    witnesses_at_odds: bool,
+) -> str:
+    """The outcome in one sentence."""
+    n = len(states)
+    count = {
+        k: [name for name, s in states.items() if s == k]
+        for k in ("conforming", "nonconforming", "undecided", "not measured")
+    }
+    good = len(count["conforming"])
+    blame = [f"the jig of {b.shown}" for b in wrong_bays]
+    blame += [f"rib {name}" for name, p in parts.items() if p.cause in ("rib", "both")]
+    named = {x for b in wrong_bays for x in b.stations} | {k for k, p in parts.items() if p.cause in ("rib", "both")}
+    blame += [f"station {name}" for name in count["nonconforming"] if name not in named]
+    tail = [f"{good} of {n} stations conform"]
+    tail += [f"{len(count[k])} {k} ({', '.join(count[k])})" for k in ("undecided", "not measured") if count[k]]
+    if witnesses_at_odds:
+        tail.append("camera and inclinometer do not agree everywhere")
+    if blame:
+        are = "is" if len(blame) == 1 else "are"
+        return f"Not right as it stands: {_list(blame)} {are} wrong; {'; '.join(tail)}."
+    if asymmetric:
+        at = _list([f"{s.left}/{s.right}" for s in asymmetric])
+        return f"Not right as it stands: left and right differ at {at}; {'; '.join(tail)}."
+    if good == n:
+        return f"All {n} stations conform{'; ' + tail[-1] if witnesses_at_odds else ''}."
+    return f"Not decided yet: {'; '.join(tail)}; nothing is shown to be wrong."

@@ -1,0 +1,165 @@
+"""A survey on the terminal: verdict first, then what to do, then the numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from rich.console import Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from rigging.record.compare import Comparison
+from rigging.survey.model import LineResult, StationResult, Survey
+from rigging.survey.repeats import ONLY_FLAGGED
+from shared.quantity import K, Quantity
+from shared.rounding import degrees, number, places
+
+_STYLES = {"conforming": "green", "nonconforming": "bold red", "undecided": "yellow", "not measured": "magenta"}
+
+
+def survey_view(survey: Survey) -> RenderableType:
+    """Everything a builder needs at the bench."""
+    parts: list[RenderableType] = [Text(survey.verdict, style="bold"), Text()]
+    parts += [Padding(Text(f), (0, 0, 0, 2)) for f in survey.findings]
+    parts += [Text(), stations_table(survey)]
+    parts += _section("What to turn", [c.words for c in survey.corrections if c.needed])
+    parts += _section("What it means", _what_it_means(survey))
+    parts += _section("What would decide it", _advice(survey.stations))
+    parts += _section(
+        "Look first at", [f"{t.station}: {t.why}" for t in survey.order[:5] if not t.why.startswith("within tolerance")]
+    )
+    parts += _section("Spanwise level", [lv.words for lv in survey.span_levels])
+    parts += _section("Glue", [survey.bonding.words] if survey.bonding else [])
+    parts += _section("Doubts", _doubts(survey))
+    parts += _section("Photos without a value", [f"{r.photo}: {r.reason}" for r in survey.refusals])
+    return Group(*parts)
+
+
+def _section(title: str, lines: Iterable[str]) -> list[RenderableType]:
+    shown = list(dict.fromkeys(lines))
+    if not shown:
+        return []
+    return [Text(), Text(title, style="bold"), *(Padding(Text(line), (0, 0, 0, 2)) for line in shown)]
+
+
+def stations_table(survey: Survey) -> Table:
+    """One row a station."""
+    table = Table(header_style="bold", pad_edge=False)
+    for name in (
+        "station",
+        "verdict",
+        "chord, U (k = 2)",
+        "from design",
+        "washout",
+        "spar line",
+        "built-in",
+        "gauge",
+        "photos",
+    ):
+        table.add_column(name, justify="left" if name in ("station", "verdict") else "right", no_wrap=True)
+    for s in survey.stations:
+        table.add_row(
+            s.station.name,
+            Text(s.state, style=_STYLES[s.state]),
+            _value(s.chord),
+            _off(s.chord),
+            degrees(s.washout.quantity, sign=True) if s.washout else "",
+            _value(s.spar),
+            _value(s.built_in),
+            _gauge(s),
+            _photos(s),
+        )
+    return table
+
+
+def _value(line: LineResult) -> str:
+    return "" if line.quantity is None else degrees(line.quantity)
+
+
+def _off(line: LineResult) -> str:
+    return "" if line.deviation is None else f"{number(line.deviation.value, 2, sign=True)}°"
+
+
+def _gauge(s: StationResult) -> str:
+    mine = [p for p in s.gauge if p.line == "chord"]
+    return f"{number(mine[0].gauge.value, 2)}°{'' if mine[0].agrees else ' !'}" if mine else ""
+
+
+def _photos(s: StationResult) -> str:
+    photos = s.chord.combined.photos
+    used = s.chord.combined.used
+    return str(used) if used == len(photos) else f"{used} of {len(photos)}"
+
+
+def _what_it_means(survey: Survey) -> Iterable[str]:
+    for s in survey.stations:
+        part = s.rib_or_jig
+        if part.cause in ("jig", "rib", "both", "sum") or s.state == "nonconforming":
+            yield part.words
+            if survey.stage != "after glue" and part.before_glue:
+                yield f"   before glue: {part.before_glue}"
+            if survey.stage != "before glue" and part.after_glue:
+                yield f"   after glue: {part.after_glue}"
+
+
+def _advice(stations: Iterable[StationResult]) -> Iterable[str]:
+    for s in stations:
+        if s.chord.decision is not None:
+            for advice in s.chord.decision.advice:
+                yield f"{s.station.name}: {advice.text}"
+
+
+def _doubts(survey: Survey) -> Iterable[str]:
+    yield from (f.text for f in survey.flags)
+    for s in survey.stations:
+        told = " ".join(f.text for f in s.flags if f.code == ONLY_FLAGGED)
+        yield from (
+            f"{s.station.name}: {f.text}"
+            for f in s.flags
+            if f.code != "gauge-at-fault" and (f.code == ONLY_FLAGGED or f.text not in told)
+        )
+        yield from (
+            f"{s.station.name}: {p.photo} {p.standing}: {p.why or _standing_off(p.off_deg)}"
+            for p in s.chord.combined.photos
+            if p.standing in ("set aside", "outlying")
+        )
+
+
+def _standing_off(off: float | None) -> str:
+    return "" if off is None else f"{number(off, 3, sign=True)}° from the rest"
+
+
+def budget_table(title: str, quantity: Quantity) -> Table:
+    """A budget, largest first, with a bar for each part's share of the variance."""
+    heading = f"{title}: {degrees(quantity)}"
+    table = Table(title=heading, title_justify="left", header_style="bold", pad_edge=False)
+    table.add_column("part of the uncertainty", no_wrap=True)
+    table.add_column("u", justify="right", no_wrap=True)
+    table.add_column("share of u²", justify="right", no_wrap=True)
+    table.add_column("", no_wrap=True)
+    n = places(quantity.u) + 1
+    for name, u in quantity.budget().items():
+        share = u * u / (quantity.u * quantity.u) if quantity.u > 0 else 0.0
+        table.add_row(name, f"{number(u, n)}°", f"{number(100 * share, 0)} %", "█" * round(30 * share))
+    whole = f"U = {number(K * quantity.u, n)}° (k = 2)"
+    table.add_row("combined u", f"{number(quantity.u, n)}°", "100 %", whole, style="bold")
+    return table
+
+
+def comparison_table(result: Comparison, names: Mapping[str, str]) -> Table:
+    """One row a station and line. names : what A and B are called."""
+    table = Table(header_style="bold", pad_edge=False)
+    for name in ("station", "line", names["a"], names["b"], "change, U (k = 2)", ""):
+        table.add_column(name, justify="left" if name in ("station", "line", "") else "right", no_wrap=True)
+    for c in result.changes:
+        mark = "doubtful" if c.doubt else "moved" if c.moved else ""
+        table.add_row(
+            c.station,
+            c.line,
+            degrees(c.a),
+            degrees(c.b),
+            degrees(c.change, sign=True),
+            Text(mark, style="bold red" if c.moved else "yellow"),
+        )
+    return table

@@ -1,0 +1,1 @@
+"""Inclinometer readings as people write them."""

@@ -1,0 +1,51 @@
+"""Inclinometer readings as people write them down, and the oddities met while reading them.
+
+A reading is kept as the gauge showed it; what its convention makes of it is `calibration.gauge.sense`'s
+affair. Degrees.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Line = Literal["chord", "spar"]
+
+
+@dataclass(frozen=True)
+class GaugeReading:
+    """One number read from the inclinometer at one line of one station.
+
+    shown_deg : as shown, degrees, in the gauge's own counting. said : "nose-up" or "nose-down" where the
+        writer added the word, which then outranks the gauge's sense; None otherwise.
+    taken : ISO 8601 local time, or None. row : 1-based line in the file (0: not from a file).
+    """
+
+    station: str
+    line: Line
+    shown_deg: float
+    said: Literal["nose-up", "nose-down"] | None = None
+    taken: str | None = None
+    row: int = 0
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Oddity:
+    """Something in the readings file that was not plain: the row, what stands there, what was made of it.
+
+    used : whether a reading came of it all the same.
+    """
+
+    row: int
+    text: str
+    used: bool
+
+
+@dataclass(frozen=True)
+class GaugeReadings:
+    """All readings of one file, in the file's order, and everything odd in it."""
+
+    readings: tuple[GaugeReading, ...]
+    oddities: tuple[Oddity, ...] = ()
+    source: str = ""

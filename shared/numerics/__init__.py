@@ -1,0 +1,1 @@
+"""Saddle fits, sums and ranks that several rooms use."""

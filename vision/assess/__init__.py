@@ -1,0 +1,1 @@
+"""Whether a reading is to be believed: gates, consistency, advice, and what the overlay shows of it."""

@@ -1,0 +1,80 @@
+"""What limited a reading and what would help most, in plain words with numbers from its own budget.
+
+Each remedy is tried out on the joint solution: the scene is changed as the remedy would change it (a better
+reference, a known lean, a string in the middle, a second card) and solved again for its uncertainty.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from shared.quantity import K, Quantity
+from shared.reading import Advice
+from vision.detect import Findings
+from vision.solution.propagate import Angles
+from vision.solution.solve import Solution
+
+WORTH = 0.8
+"""A remedy is named when it brings U below this share of what it is."""
+
+
+def advise(solution: Solution, result: Angles, found: Findings) -> tuple[Advice, ...]:
+    """Remedies, the most helpful first; at most three."""
+    chord = result.chord
+    if chord is None or chord.u <= 0:
+        return ()
+    out: list[Advice] = []
+    tilt = ("rib plane tilt", "card seating", "card print", "which way the card tilts", "lens")
+    if len(solution.scene.cards) == 1:
+        out.append(_advice("put a second card on the rib, far from the first", chord, _scaled(chord, 0.25, *tilt[:4])))
+    middle = _string_offset(solution, found)
+    if middle is not None and abs(middle) > 0.12:
+        nearer = _scaled(chord, 0.12 / abs(middle), "lean of the rib plane", *tilt)
+        out.append(_advice("hang the string nearer the middle of the picture (or stand opposite to it)", chord, nearer))
+    out.append(
+        _advice(
+            "measure the rib's lean with a level on its face and write it into the job",
+            chord,
+            _scaled(chord, 0.3, "lean of the rib plane"),
+        )
+    )
+    if not solution.scene.lens.sound:
+        out.append(_advice("calibrate the lens (ribangle calibrate lens)", chord, _scaled(chord, 0.05, "lens")))
+    out.append(
+        _advice(
+            "draw the chord line with a straightedge and a thin, dark pen",
+            chord,
+            _scaled(chord, 0.4, "pen waviness", "chord line fit"),
+        )
+    )
+    out.append(
+        _advice(
+            "use a taut string of a colour that stands out everywhere",
+            chord,
+            _scaled(chord, 0.3, "string fit", "string waviness"),
+        )
+    )
+    good = [a for a in out if a.u_then is not None and a.u_now is not None and a.u_then < WORTH * a.u_now]
+    return tuple(sorted(good, key=lambda a: a.u_then or 0.0)[:3])
+
+
+def _advice(text: str, now: Quantity, then: float) -> Advice:
+    return Advice(f"{text}: U would fall from {now.U:.2f} to {K * then:.2f} deg", now.U, K * then)
+
+
+def _scaled(q: Quantity, factor: float, *names: str) -> float:
+    """u with some components made smaller."""
+    return float(np.sqrt(sum((u * factor if n in names else u) ** 2 for n, u in q.budget().items())))
+
+
+def _string_offset(solution: Solution, found: Findings) -> float | None:
+    """The string's sideways distance from the foot of the perpendicular on the rib plane, in distances."""
+    if found.gravity is None or not found.gravity.string_ends or found.chord_ends is None:
+        return None
+    n, t = solution.normal, solution.state.shift
+    foot = n * float(n @ t)
+    d = float(n @ t)
+    s = found.gravity.string_ends[0]
+    at = s.mean(0)
+    p = found.plane.origin + at[0] * found.plane.along_u + at[1] * found.plane.along_v
+    return float((p - foot) @ found.plane.along_u) / d

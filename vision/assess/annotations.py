@@ -1,0 +1,145 @@
+"""What the overlay needs: cards, lines, marks, the plane's grid, in pixels of the photo."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shared.numerics.small_sums import cross, straight
+from shared.reading import Evidence, Point, SeenCard, SeenLine, SeenMark
+from vision.cards.detect import Card
+from vision.detect import Findings
+from vision.image.photo import Picture
+from vision.image.rectified import Plane
+from vision.lines.measure import Stroke
+from vision.solution.solve import Solution
+
+F64 = NDArray[np.float64]
+
+GRID_MM = 100.0
+
+
+def show(
+    picture: Picture, cards: tuple[Card, ...], solution: Solution | None = None, found: Findings | None = None
+) -> Evidence:
+    """Everything found so far, ready to be drawn."""
+    rms = solution.corner_rms if solution else (float("nan"),) * len(cards)
+    seen = tuple(
+        SeenCard(c.spec.kind, c.number, _points(c.at(c.spec.outline())), _points(c.pixels), _points(c.rejected), r)
+        for c, r in zip(cards, rms, strict=True)
+    )
+    if found is None:
+        return Evidence((picture.width, picture.height), seen)
+    plane = found.plane
+    lines = [_line(plane, line.role, s) for line, s in zip(found.lines, found.strokes, strict=True)]
+    lines += _candidates(found)
+    marks = tuple(_mark(found, m.pixel, m.mark.kind, m.sigma_px) for m in found.marks)
+    grid, level = (
+        ((), ())
+        if found.chord_ends is None
+        else (_grid(plane, found.chord_ends), _level(plane, solution, found.chord_ends))
+    )
+    return Evidence((picture.width, picture.height), seen, tuple(lines), marks, grid, level)
+
+
+def _points(p: F64) -> tuple[Point, ...]:
+    return tuple((x, y) for x, y in np.round(p, 2).tolist())
+
+
+def _path(plane: Plane, a: F64, b: F64, count: int = 12) -> tuple[Point, ...]:
+    k = np.linspace(0, 1, count)[:, None]
+    return _points(plane.to_pixels(a + k * (b - a)))
+
+
+def _line(plane: Plane, role: str, s: Stroke) -> SeenLine:
+    d = s.uv[-1] - s.uv[0]
+    t = d / np.linalg.norm(d)
+    mean = s.uv.mean(0)
+    along = (s.uv - mean) @ t
+    across = (s.uv - mean) @ np.array([-t[1], t[0]])
+    k, m = straight(along, across)
+    ends = [mean + t * x + np.array([-t[1], t[0]]) * (k * x + m) for x in (along.min(), along.max())]
+    kept = float(s.kept.mean())
+    return SeenLine(
+        role,  # type: ignore[arg-type]
+        _path(plane, ends[0], ends[1]),
+        s.width_mm,
+        float(np.sqrt(np.mean((across - np.polyval((k, m), along)) ** 2)) * s.px_per_mm),
+        True,
+        "measured",
+        (("segments used", float(s.kept.sum())), ("share used", kept), ("waviness, mm", s.waviness.size / s.px_per_mm)),
+    )
+
+
+def _candidates(found: Findings) -> list[SeenLine]:
+    out = []
+    chosen = found.chord.chosen if found.chord else None
+    equal = found.chord is not None and chosen is None
+    for c in (found.chord.candidates if found.chord else ())[:5]:
+        if c is chosen:
+            continue
+        why = c.against or (
+            "of equal right to be the chord line"
+            if equal and c.weight > 0.6 * max(k.weight for k in found.chord.candidates if not k.against)  # type: ignore[union-attr]
+            else "weaker than the chosen line"
+        )
+        out.append(
+            SeenLine(
+                "candidate",
+                _path(found.plane, *c.ends),
+                float("nan"),
+                float("nan"),
+                False,
+                why,
+                tuple((name, float(value)) for name, value in c.evidence),
+            )
+        )
+    used = found.gravity.string_ends if found.gravity else ()
+    for u in (found.gravity.weighed if found.gravity else ())[:6]:
+        if any(abs(u.ends[:, 0].mean() - s[:, 0].mean()) < 15 for s in used):
+            continue
+        why = "ends at the rib: a drawn line or a shadow" if u.on_rib_only else "not in front of the rib"
+        out.append(
+            SeenLine(
+                "candidate",
+                _path(found.plane, *u.ends),
+                float("nan"),
+                float("nan"),
+                False,
+                why,
+                (("on the rib", u.on_rib), ("above", u.above), ("below", u.below)),
+            )
+        )
+    return out
+
+
+def _mark(found: Findings, pixel: F64, kind: str, sigma_px: float) -> SeenMark:
+    s = found.strokes[0]
+    uv = found.plane.to_sheet(pixel[None])[0]
+    slope, at = straight(s.uv[:, 0], s.uv[:, 1])
+    off = float((slope * uv[0] + at - uv[1]) / np.hypot(1, slope))
+    if kind == "cross":
+        return SeenMark("cross", _points(pixel[None])[0], float("nan"), float("nan"))
+    return SeenMark("quartered", _points(pixel[None])[0], off, float(sigma_px / s.px_per_mm))
+
+
+def _grid(plane: Plane, chord: F64) -> tuple[tuple[Point, ...], ...]:
+    u0, u1 = np.floor(chord[:, 0].min() / GRID_MM) * GRID_MM, np.ceil(chord[:, 0].max() / GRID_MM) * GRID_MM
+    mid = chord[:, 1].mean()
+    v0, v1 = np.floor((mid - 200) / GRID_MM) * GRID_MM, np.ceil((mid + 150) / GRID_MM) * GRID_MM
+    out = [_path(plane, np.array([u, v0]), np.array([u, v1]), 8) for u in np.arange(u0, u1 + 1, GRID_MM)]
+    out += [_path(plane, np.array([u0, v]), np.array([u1, v]), 16) for v in np.arange(v0, v1 + 1, GRID_MM)]
+    return tuple(out)
+
+
+def _level(plane: Plane, solution: Solution | None, chord: F64) -> tuple[Point, ...]:
+    """The rib plane's level line through the middle of the chord line."""
+    if solution is None or not solution.scene.lines:
+        return ()
+    h = cross(solution.state.gravity, plane.normal)
+    h = h / np.linalg.norm(h)
+    d = np.array([float(h @ plane.along_u), float(h @ plane.along_v)])
+    d = d if d[0] > 0 else -d
+    half = 0.5 * float(np.linalg.norm(chord[1] - chord[0]))
+    mid = chord.mean(0)
+    return _path(plane, mid - half * d, mid + half * d)

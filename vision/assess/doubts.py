@@ -1,0 +1,173 @@
+"""Doubts about a finished reading: what does not fit together becomes a flag, or ends the reading."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from shared.job.model import Station
+from shared.numerics.small_sums import straight
+from shared.reading import Flag
+from vision.detect import Findings
+from vision.lines.chord import GATE_DEG
+from vision.solution.propagate import Angles
+from vision.solution.solve import Solution
+
+MARK_PLACED_MM = 0.5
+"""How well a mark is set on its line by hand (common practice, no source)."""
+PULL = 3.0
+"""Standardised disagreement of two level references, or of cards, beyond which they are doubted."""
+HOPELESS_PULL = 6.0
+"""The same, beyond which no value is given."""
+SHORT, VERY_SHORT = 0.75, 0.5
+"""Part of the chord over which a chord line must be seen, without and with two marks on it, to go undoubted."""
+FAR_DEG = 1.5
+"""A chord angle further than this from the design is doubted: line, card, string and job may not belong together."""
+MAX_U_DEG = 1.5
+"""A standard uncertainty beyond which a value says nothing about a rib."""
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """A reason to end without a value, or flags on the photo, the chord angle and the spar angle."""
+
+    reason: str | None = None
+    flags: tuple[Flag, ...] = ()
+    chord_flags: tuple[Flag, ...] = ()
+    spar_flags: tuple[Flag, ...] = ()
+
+
+def doubts(result: Angles, solution: Solution, found: Findings, station: Station) -> Doubt:
+    """Hold everything that was seen against everything else."""
+    assert result.chord is not None
+    off = result.chord.value - station.chord_deg
+    if abs(off) > GATE_DEG:
+        return Doubt(
+            f"the line found stands {off:+.0f} deg from the station's design angle: it is hardly the chord line, "
+            "or the card is another station's"
+        )
+    if not np.isfinite(result.chord.u) or result.chord.u > MAX_U_DEG:
+        return Doubt(
+            f"the geometry leaves the angle open by U = {2 * result.chord.u:.1f} deg: calibrate the lens, use two "
+            "cards, hang the string nearer the middle"
+        )
+    flags: list[Flag] = []
+    chord: list[Flag] = []
+    spar: list[Flag] = []
+    chord += _length(found, station)
+    chord += _marks(found)
+    reason, disagreeing = references(solution)
+    if reason:
+        return Doubt(reason)
+    flags += disagreeing
+    flags += found.gravity.flags if found.gravity is not None else ()
+    flags += lens(solution)
+    if found.chord is not None and found.chord.rivalled and len(found.marks) < 2:
+        chord.append(
+            Flag(
+                "another-line",
+                "another long line is drawn on the rib: check in the picture that the right one "
+                "was taken, or put reference marks on it",
+            )
+        )
+    stroke = found.strokes[0]
+    kept = float(stroke.kept.mean())
+    if kept < 0.6:
+        chord.append(Flag("chord-broken", f"only {100 * kept:.0f} % of the chord line could be measured"))
+    if stroke.waviness.size / stroke.px_per_mm > 0.4:
+        chord.append(
+            Flag("chord-wavy", f"the chord line is wavy or bent by {stroke.waviness.size / stroke.px_per_mm:.1f} mm")
+        )
+    if result.spar is not None and station.spar_deg is not None and abs(result.spar.value - station.spar_deg) > 6:
+        spar.append(
+            Flag(
+                "spar-far",
+                f"the spar line stands {result.spar.value - station.spar_deg:+.1f} deg from its design "
+                "angle: check that it is the spar line",
+            )
+        )
+    if abs(off) > FAR_DEG:
+        chord.append(
+            Flag(
+                "far-from-design",
+                f"the chord angle is {off:+.1f} deg from the design: check that line and "
+                "card are this station's, and that the string hangs plumb",
+            )
+        )
+    return Doubt(None, tuple(flags), tuple(chord), tuple(spar))
+
+
+def _length(found: Findings, station: Station) -> list[Flag]:
+    """A chord line runs from edge to edge; one that does not is doubted, unless two marks lie on it."""
+    part = found.strokes[0].length_mm / station.chord_mm
+    if (part < SHORT and len(found.marks) < 2) or part < VERY_SHORT:
+        return [Flag("chord-short", f"the line is seen over only {100 * part:.0f} % of the station's chord")]
+    if part > 1.08:
+        return [
+            Flag(
+                "chord-long",
+                f"the line is {100 * part:.0f} % of the station's chord long: is the card this "
+                "station's, and the chord in the job right?",
+            )
+        ]
+    return []
+
+
+def _marks(found: Findings) -> list[Flag]:
+    """Quartered marks against the fitted line, in the rib plane: each one's distance, and the line through two."""
+    marks = [m for m in found.marks if np.isfinite(m.sigma_px)]
+    if not marks:
+        return []
+    uv = found.plane.to_sheet(np.array([m.pixel for m in marks]))
+    uv = uv[np.argsort(uv[:, 0])][[0, -1]]
+    stroke = found.strokes[0]
+    slope, at = straight(stroke.uv[:, 0], stroke.uv[:, 1])
+    away = float(np.abs(np.polyval((slope, at), uv[:, 0]) - uv[:, 1]).max())
+    length = float(np.linalg.norm(uv[1] - uv[0]))
+    apart = allowed = 0.0
+    if length > 50:
+        theirs = float(np.degrees(np.arctan2(uv[1, 1] - uv[0, 1], uv[1, 0] - uv[0, 0])))
+        apart = abs(theirs - float(np.degrees(np.arctan(slope))))
+        size = stroke.waviness.size / stroke.px_per_mm
+        allowed = PULL * float(np.degrees(np.hypot(MARK_PLACED_MM * np.sqrt(2), 2 * size) / length))
+    if apart > allowed or away > 2.0:
+        return [
+            Flag(
+                "marks-off",
+                f"the marks lie up to {away:.1f} mm off the drawn line"
+                + (f" and {apart:.2f} deg across it" if apart else "")
+                + ": which one is the chord line?",
+            )
+        ]
+    return []
+
+
+def references(solution: Solution) -> tuple[str | None, list[Flag]]:
+    """Level references against each other and against the stated lean: their residuals in the joint solution."""
+    pulls = np.abs(solution.level_pulls)
+    count = len([line for line in solution.scene.lines if line.role in ("plumb", "level")])
+    if count < 2 or pulls.max() <= PULL:
+        return None, []
+    worst = float(pulls.max())
+    if float(pulls[:count].max()) > HOPELESS_PULL:
+        return (
+            f"the level references disagree by {worst:.0f} standard uncertainties: one of them is not plumb or not "
+            "level (a rod, a draught, a laser not yet settled); leave one true one in the photo"
+        ), []
+    return None, [
+        Flag(
+            "references-disagree",
+            "strings, level line and the stated lean do not agree (by "
+            f"{worst:.0f} standard uncertainties): one of them is not level or plumb, or the rib leans "
+            "more than the job says",
+        )
+    ]
+
+
+def lens(solution: Solution) -> list[Flag]:
+    """Whether the photo pulls the lens far from its profile."""
+    z = solution.state.z
+    if len(z) and float(np.abs(z).max()) > 4.0 and solution.scene.lens.sound:
+        return [Flag("lens-doubt", "the photo fits the lens profile badly: refocused, zoomed or another camera?")]
+    return []

@@ -1,0 +1,123 @@
+"""Quality gates: what a photo must be before a number is worth giving. Each threshold says why."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shared.reading import Flag
+from vision.cards.detect import Card
+from vision.solution.solve import Solution
+
+MIN_PX_PER_MM = 0.9
+"""Below this a 0.5 mm pen line is under half a pixel wide and a strip's markers under 10 px."""
+MAX_BLUR_PX = 4.0
+"""Flank width of the card's corners (tanh scale) beyond which thin lines are washed out."""
+WORRY_BLUR_PX = 2.6
+MAX_SMEAR_PX, WORRY_SMEAR_PX = 5.0, 1.5
+"""Length of a straight smear (shake) along the card's rows or columns. The smear itself is even, but a shutter that
+reads the picture line by line is moved on meanwhile: read in twice the exposure, a smear of 3 px bends a picture of
+3000 lines by 0.1 deg (common practice, no source). Photos held still show 0.0 to 0.6 px."""
+FEWEST_EDGES = 3
+"""Edges of a card in one direction, fewer than which, beside enough in the other, were smeared away."""
+MAX_TILT_DEG = 55.0
+"""Obliqueness of the rib plane at which a millimetre along it shrinks to 0.57 of itself."""
+WORRY_TILT_DEG = 35.0
+MIN_CONTRAST = 18.0
+"""Half the grey step between the card's black and white; less is fog, glare or darkness."""
+MAX_CLIPPED = 0.25
+"""Share of the card's white that may be burnt out before its corners shift."""
+MAX_CORNER_RMS_PX = 1.0
+WORRY_CORNER_RMS_PX = 0.30
+"""Residual of card corners: good photos show 0.03 to 0.10 px; a bent card or another lens shows more."""
+MIN_CORNERS = 10
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """A reason to refuse, or None, and doubts."""
+
+    reason: str | None = None
+    flags: tuple[Flag, ...] = ()
+
+
+def before_solving(gray: NDArray[np.uint8], cards: list[Card]) -> Verdict:
+    """Gates that need only the cards' own pictures."""
+    flags: list[Flag] = []
+    best = max(cards, key=lambda c: c.px_per_mm)
+    blur = min(c.blur_px for c in cards)
+    contrast = max(c.contrast for c in cards)
+    if best.px_per_mm < MIN_PX_PER_MM:
+        return Verdict(
+            f"the photo shows only {best.px_per_mm:.1f} pixels per millimetre; {MIN_PX_PER_MM} are needed: "
+            "move closer or use the full resolution"
+        )
+    if blur > MAX_BLUR_PX:
+        return Verdict("the photo is blurred (focus or shake): hold still, tap to focus on the card, take it again")
+    smear = min(smear_px(c) for c in cards)
+    if smear > MAX_SMEAR_PX:
+        return Verdict("the photo is smeared in one direction (the camera moved): rest it on something, take it again")
+    if contrast < MIN_CONTRAST:
+        return Verdict("the card's black and white hardly differ (fog, glare or darkness): light the rib evenly")
+    if sum(len(c.board) for c in cards) < MIN_CORNERS:
+        return Verdict("fewer than 10 corners of the card are usable: nothing may hang or lie across it")
+    if blur > WORRY_BLUR_PX:
+        flags.append(Flag("blurred", f"the photo is soft (corner flanks {blur:.1f} px wide)"))
+    if smear > WORRY_SMEAR_PX:
+        flags.append(Flag("shaken", f"the photo is smeared by {smear:.1f} px in one direction: the camera moved"))
+    clipped = max(_burnt(gray, c) for c in cards)
+    if clipped > MAX_CLIPPED:
+        flags.append(Flag("overexposed", f"{100 * clipped:.0f} % of the card is burnt out"))
+    return Verdict(None, tuple(flags))
+
+
+def after_solving(solution: Solution) -> Verdict:
+    """Gates on the fitted plane."""
+    n, t = solution.normal, solution.state.shift
+    tilt = float(np.degrees(np.arccos(np.clip(abs(n @ t) / np.linalg.norm(t), 0, 1))))
+    rms = max(solution.corner_rms)
+    flags: list[Flag] = []
+    if tilt > MAX_TILT_DEG:
+        return Verdict(f"the rib is seen at {tilt:.0f} deg from square, more than {MAX_TILT_DEG:.0f}: stand before it")
+    if rms > MAX_CORNER_RMS_PX:
+        return Verdict(
+            f"the card's corners miss a flat card by {rms:.2f} px: the card is bent, the cards do not lie in "
+            "one plane, or the lens profile is another camera's"
+        )
+    if tilt > WORRY_TILT_DEG:
+        flags.append(Flag("oblique", f"the rib is seen at {tilt:.0f} deg from square"))
+    if rms > WORRY_CORNER_RMS_PX:
+        flags.append(
+            Flag(
+                "card-misfit",
+                f"the card's corners miss a flat card by {rms:.2f} px (bent card, cards not in "
+                "one plane, or another lens)",
+            )
+        )
+    return Verdict(None, tuple(flags))
+
+
+def smear_px(card: Card) -> float:
+    """Length of a straight smear in one of the card's two directions that makes its edges as unequally sharp as
+    they are: a box of length L adds L^2 / 12 to the blur's variance across it. Infinite where the edges of one
+    direction are gone, 0 where there are too few to tell. A smear along a diagonal blurs both alike and is left to
+    the gate on blur."""
+    e = card.edges
+    if len(e.blur_px) < 2 * FEWEST_EDGES:
+        return 0.0
+    corner = card.at(np.array([[0.0, 0.0], [1.0, 0.0]]))
+    along = (corner[1] - corner[0]) / np.linalg.norm(corner[1] - corner[0])
+    upright = np.abs(e.normal @ along) > np.sqrt(0.5)
+    if min(upright.sum(), (~upright).sum()) < FEWEST_EDGES:
+        return float("inf")
+    across, down = (float(np.median(e.blur_px[k])) for k in (upright, ~upright))
+    return float(np.sqrt(12 * abs(across**2 - down**2)))
+
+
+def _burnt(gray: NDArray[np.uint8], card: Card) -> float:
+    q = card.at(card.spec.outline())
+    (x0, y0), (x1, y1) = np.floor(q.min(0)).astype(int), np.ceil(q.max(0)).astype(int)
+    part = gray[max(y0, 0) : y1 : 2, max(x0, 0) : x1 : 2]
+    return float((part >= 254).mean()) if part.size else 0.0

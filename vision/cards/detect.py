@@ -1,0 +1,240 @@
+"""Station cards in a photo: found, named, and their corners refined to a few hundredths of a pixel.
+
+Looks coarse, decodes only where the picture is busy, black and white. Corners are predicted from the
+markers and then refined as saddle points inside the white margin round the markers (`vision.saddles`).
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from shared.numerics import saddles
+from vision.cards.edges import Edges, find_edges
+from vision.cards.markers import find_markers
+from vision.cards.spec import IDS_PER_CARD, LAST_CARD, SPECS, CardSpec
+from vision.image.pixels import halved
+
+F64 = NDArray[np.float64]
+Gray = NDArray[np.uint8]
+
+MIN_MARKERS = 3
+"""Fewer decoded markers than this do not name a card."""
+CORNER_FLOOR_PX = 0.035
+"""What paper, print and lens leave in a corner beyond the fit's own noise."""
+FIT_SHARE = 0.3
+"""Share of the saddle fit's residuals that can move a corner: most of them is the flanks' shape, which is even."""
+
+
+@dataclass(frozen=True)
+class Card:
+    """One card as seen.
+
+    board : (n, 2) used corners, mm in the board frame. pixels : (n, 2) where they are seen.
+    sigma_px : (n,) standard deviation of each coordinate. rejected : (m, 2) pixels of corners set aside.
+    homography : (3, 3) board mm to pixels, approximate. px_per_mm : scale. blur_px : median flank width.
+    """
+
+    spec: CardSpec
+    number: int
+    board: F64
+    pixels: F64
+    sigma_px: F64
+    rejected: F64
+    homography: F64
+    px_per_mm: float
+    blur_px: float
+    contrast: float
+    edges: Edges = field(default_factory=Edges)
+
+    def at(self, points_mm: F64) -> F64:
+        """Approximate pixels (n, 2) of board points (n, 2)."""
+        return apply(self.homography, points_mm)
+
+
+def apply(h: F64, points: F64) -> F64:
+    """(n, 2) points through a (3, 3) homography."""
+    q = np.c_[points, np.ones(len(points))] @ h.T
+    return np.asarray(q[:, :2] / q[:, 2:], dtype=np.float64)
+
+
+def find_cards(gray: Gray, half: Gray | None = None) -> list[Card]:
+    """All station cards in the picture, by number. A card seen twice under one number is left to the caller.
+
+    half : the picture at half its size, where it is at hand."""
+    markers = _markers(gray, halved(gray) if half is None else half)
+    groups: dict[int, list[tuple[int, F64]]] = defaultdict(list)
+    for ident, corners in markers:
+        number, index = divmod(ident, IDS_PER_CARD)
+        if number <= LAST_CARD and index < max(s.markers for s in SPECS.values()):
+            groups[number].append((index, corners))
+    cards = []
+    for number in sorted(groups):
+        rest = groups[number]
+        # the same number may be printed twice (a poster, a copy): take the fits one after the other
+        while len(rest) >= MIN_MARKERS:
+            found = _name_card(rest)
+            if found is None:
+                break
+            spec, h, used = found
+            card = _refine(gray, spec, number, h)
+            if card is not None:
+                cards.append(card)
+            ring = apply(h, spec.outline()).astype(np.float32)
+            rest = [m for k, m in enumerate(rest) if k not in used and not _inside(ring, m[1])]
+    return cards
+
+
+def _inside(ring: NDArray[np.float32], corners: F64) -> bool:
+    """Whether a marker's middle lies on a card already found: a poor decode of one of its own."""
+    x, y = corners.mean(0)
+    return bool(cv2.pointPolygonTest(ring, (float(x), float(y)), False) >= 0)
+
+
+def _markers(gray: Gray, half: Gray) -> list[tuple[int, F64]]:
+    found: list[tuple[int, F64]] = []
+    for x0, y0, x1, y1 in _busy_places(gray, half):
+        found += _decode(gray[y0:y1, x0:x1], (x0, y0))
+    if not found:
+        found = _decode(gray, (0, 0))
+    kept: list[tuple[int, F64]] = []
+    for ident, corners in found:  # overlapping boxes show a marker twice
+        side = float(np.linalg.norm(corners[0] - corners[2]))
+        if not any(i == ident and np.linalg.norm((c - corners).mean(0)) < 0.3 * side for i, c in kept):
+            kept.append((ident, corners))
+    return kept
+
+
+def _busy_places(gray: Gray, half: Gray) -> list[tuple[int, int, int, int]]:
+    """Boxes (x0, y0, x1, y1) round the places that are both bright and dark within a few millimetres."""
+    h, w = gray.shape
+    shrink = 4
+    small = halved(half)
+    box = (9, 9)
+    bright = cv2.dilate(small, np.ones(box, np.uint8))
+    dark = cv2.erode(small, np.ones(box, np.uint8))
+    spread = cv2.blur(cv2.subtract(bright, dark), (15, 15))
+    level = max(45.0, 0.45 * float(np.percentile(spread[::4, ::4], 99.7)))
+    mask = (spread > level).astype(np.uint8)
+    count, _, stats, _ = cv2.connectedComponentsWithStats(cv2.dilate(mask, np.ones((7, 7), np.uint8)), ltype=cv2.CV_16U)
+    boxes = []
+    for k in sorted(range(1, count), key=lambda i: -stats[i][4])[:12]:
+        x, y, bw, bh, area = (int(v) for v in stats[k])
+        if min(bw, bh) * shrink < 40 or area * shrink**2 < 4000:
+            continue
+        if _swings(small[y : y + bh, x : x + bw]) < 40:
+            continue
+        pad = 6
+        boxes.append(
+            (
+                max(0, (x - pad) * shrink),
+                max(0, (y - pad) * shrink),
+                min(w, (x + bw + pad) * shrink),
+                min(h, (y + bh + pad) * shrink),
+            )
+        )
+    return boxes
+
+
+def _swings(part: Gray) -> int:
+    """How often the picture swings between bright and dark along its rows and columns: the lesser of the two,
+    best four rows (columns) in ten. A board swings everywhere, an edge or a pole once or twice."""
+    level, _ = cv2.threshold(part, 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)
+    up = part > level
+    rows = np.sort((up[:, 1:] != up[:, :-1]).sum(1))[-max(1, int(0.4 * up.shape[0])) :]
+    cols = np.sort((up[1:] != up[:-1]).sum(0))[-max(1, int(0.4 * up.shape[1])) :]
+    return int(min(rows.mean(), cols.mean()) * 10)
+
+
+def _decode(part: Gray, origin: tuple[int, int]) -> list[tuple[int, F64]]:
+    shift = np.asarray(origin, dtype=np.float64)
+    return [(number, corners + shift) for number, corners in find_markers(part)]
+
+
+def _name_card(markers: list[tuple[int, F64]]) -> tuple[CardSpec, F64, set[int]] | None:
+    """Which kind of card these markers belong to: the layout they fit. None when neither fits.
+
+    A layout that fits them all at once needs no search for the odd ones.
+    """
+    fits = [fit for spec in SPECS.values() if (fit := _fit_layout(spec, markers, 0)) is not None]
+    whole = [fit for fit in fits if fit[0] == len(markers)]
+    if not whole:
+        fits = [fit for spec in SPECS.values() if (fit := _fit_layout(spec, markers, cv2.RANSAC)) is not None]
+    best = max(whole or fits, key=lambda fit: fit[:2], default=None)
+    return None if best is None else best[2:]
+
+
+def _fit_layout(
+    spec: CardSpec, markers: list[tuple[int, F64]], method: int
+) -> tuple[int, float, CardSpec, F64, set[int]] | None:
+    """A card's layout laid over markers: how many fit, minus their mean error, card, homography, which fit."""
+    own = [(k, i, c) for k, (i, c) in enumerate(markers) if i < spec.markers]
+    if len(own) < MIN_MARKERS:
+        return None
+    layout = spec.marker_corners()
+    src = np.concatenate([layout[i] for _, i, _ in own])
+    dst = np.concatenate([c for _, _, c in own])
+    scale = float(np.median([np.linalg.norm(c[0] - c[1]) for _, _, c in own])) / spec.marker_mm
+    h, _ = cv2.findHomography(src, dst, method, max(1.5, 0.6 * scale))
+    if h is None:
+        return None
+    off = np.linalg.norm(apply(np.asarray(h, dtype=np.float64), src) - dst, axis=1).reshape(-1, 4).max(axis=1)
+    good = off < max(2.5, 1.0 * scale)
+    if good.sum() < MIN_MARKERS:
+        return None
+    used = {k for (k, _, _), g in zip(own, good, strict=True) if g}
+    return int(good.sum()), -float(off[good].mean()), spec, np.asarray(h, dtype=np.float64), used
+
+
+def _refine(gray: Gray, spec: CardSpec, number: int, h: F64) -> Card | None:
+    board = spec.inner_corners()
+    start = apply(h, board)
+    ex = apply(h, board + [1.0, 0.0]) - start
+    ey = apply(h, board + [0.0, 1.0]) - start
+    scale = np.minimum(np.linalg.norm(ex, axis=1), np.linalg.norm(ey, axis=1))
+    half = np.clip(0.92 * spec.margin_mm * scale, 2.0, 9.0)
+    unit = [e / np.linalg.norm(e, axis=1, keepdims=True) for e in (ex, ey)]
+    seen = saddles.refine(gray, start, unit[0], unit[1], half)
+    strength = np.abs(seen.contrast)
+    sense = np.where((np.add.outer(np.arange(1, spec.rows), np.arange(1, spec.columns)) % 2).ravel() == 0, 1, -1)
+    signed = seen.contrast * sense
+    ok = np.isfinite(seen.sigma_px)
+    if ok.sum() < 6:
+        return None
+    if np.median(signed[ok]) < 0:
+        signed = -signed
+    ok &= (signed > 0.5 * np.median(strength[ok])) & (seen.misfit < max(0.25, 3 * float(np.median(seen.misfit[ok]))))
+    if ok.sum() < 6:
+        return None
+    # corners that something crosses are pulled by 1 to 2 px: drop the worst, refit, until all agree
+    better = h
+    for _ in range(len(board)):
+        fit, _ = cv2.findHomography(board[ok], seen.points[ok], 0)
+        if fit is None:
+            return None
+        better = np.asarray(fit, dtype=np.float64)
+        off = np.where(ok, np.linalg.norm(apply(better, board) - seen.points, axis=1), 0.0)
+        if off.max() <= max(0.25, 3.5 * float(np.median(off[ok]))):
+            break
+        ok[int(off.argmax())] = False
+        if ok.sum() < 8:
+            return None
+    sigma = np.hypot(FIT_SHARE * seen.sigma_px, CORNER_FLOOR_PX)
+    px_per_mm, blur = float(np.median(scale)), float(np.median(seen.blur_px[ok]))
+    return Card(
+        spec,
+        number,
+        board[ok],
+        seen.points[ok],
+        sigma[ok],
+        start[~ok],
+        better,
+        px_per_mm,
+        blur,
+        float(np.median(strength[ok])),
+        find_edges(gray, spec, better, px_per_mm, 0.8 * blur),
+    )

@@ -1,0 +1,49 @@
+"""Which station a photo shows: the one its cards belong to."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+
+from shared.job.model import Job, Station
+from vision.cards.detect import Card
+
+
+@dataclass(frozen=True)
+class Named:
+    """The station and its cards, or None with the reason."""
+
+    station: Station | None
+    cards: tuple[Card, ...]
+    reason: str | None = None
+
+
+def name_station(cards: list[Card], job: Job) -> Named:
+    """The one station whose cards are in the photo; anything else is a reason, never a guess."""
+    if not cards:
+        return Named(None, (), "no station card was found: it must lie on the rib, whole, sharp and unhidden")
+    twice = [n for n, k in Counter(c.number for c in cards).items() if k > 1]
+    if twice:
+        return Named(
+            None,
+            tuple(cards),
+            f"card {twice[0]} is in the photo more than once (a copy or a picture of it): take the other one away",
+        )
+    owners = {c.number: job.station_of_card(c.number) for c in cards}
+    known = {s.name: s for s in owners.values() if s is not None}
+    if not known:
+        numbers = ", ".join(str(c.number) for c in cards)
+        return Named(
+            None,
+            tuple(cards),
+            f"card {numbers} belongs to no station of this job: check the card, or the job's card numbers",
+        )
+    if len(known) > 1:
+        return Named(
+            None,
+            tuple(cards),
+            f"cards of several stations ({', '.join(sorted(known))}) are in the photo: photograph one rib at a time",
+        )
+    station = next(iter(known.values()))
+    mine = tuple(c for c in cards if owners[c.number] is station)
+    return Named(station, mine)

@@ -1,0 +1,1 @@
+"""Reads an inclinometer's seven-segment display."""

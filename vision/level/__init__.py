@@ -1,0 +1,1 @@
+"""What shows gravity in a photo: plumb lines and level lines."""

@@ -1,0 +1,338 @@
+"""A levelled straightedge held across the rib, as the job states it: two long straight edges a known width apart.
+
+An edge alone is not believed: benches, shelves and boards have edges, too. What counts is what only a
+straightedge before the rib shows: two edges as far apart as the job says and parallel, both seen over one
+long stretch, before the rib (on its face, where a thing behind is hidden) *and* past one of its ends (where
+tape or a capstrip on the rib has ended). Two such things in one photo are not decided between.
+
+The line measured is the middle between both edges: unequal ground or light moves the two opposite ways.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from vision.image.line_sums import line_sums
+from vision.image.rectified import Plane, Reduced, Sheet, lay_flat
+from vision.lines.candidates import profile_along
+from vision.lines.measure import CENTRE_FLOOR_PX, Sampled, Stroke, sample
+from vision.lines.waviness import estimate_waviness
+
+F32 = NDArray[np.float32]
+F64 = NDArray[np.float64]
+U8 = NDArray[np.uint8]
+Bools = NDArray[np.bool_]
+Box = tuple[float, float, float, float]
+
+FULL_STEP, LEAST_STEP, DOUBT = 0.10, 0.025, 0.3
+"""Relative step of brightness that counts in full as an edge; that counts as none; what a column without one takes off."""
+TILT = math.tan(math.radians(9.0))
+"""Largest |slope| in the sheet: a hand's roll of the camera."""
+WIDTH_LESS, WIDTH_MORE, WIDTH_MM = 0.005, 0.04, 0.5
+"""How much narrower and wider than stated it may seem, relative (it stands before the rib, nearer to the camera), and mm."""
+LONG, ON_RIB, PAST_MM = 0.35, 0.10, 20.0
+"""Both edges must be seen over at least this part of the chord, this part before the rib, so far past one of its ends."""
+APART_MM = 3.0
+"""Two finds nearer than this at both ends are one."""
+PARALLEL_DEG = 0.12
+"""Turn between the two edges beyond which they do not belong to one straightedge."""
+ASKEW_DEG = 0.5
+"""How flat it is held against the rib, standard uncertainty, about the upright (common practice, no source): it is level all the
+same, but seen from above or below, its line in the picture turns by that times the slope of the view."""
+
+
+@dataclass(frozen=True)
+class Straightedge:
+    """The middle line as measured, or the reason why there is none."""
+
+    stroke: Stroke | None = None
+    reason: str | None = None
+
+
+def find_straightedge(
+    gray: U8,
+    plane: Plane,
+    chord: F64,
+    chord_mm: float,
+    forward_right: bool,
+    width_mm: float,
+    scale: float,
+    blur: float,
+    covers: tuple[Box, ...],
+) -> Straightedge:
+    """Find and measure it.
+
+    gray : (h, w), full size. chord : (2, 2) sheet mm, left end first. width_mm : between its long edges.
+    scale : pixels a mm. blur : of the picture, pixels. covers : (u0, v0, u1, v1) sheet mm of the cards.
+    """
+    c = chord_mm
+    middle = chord.mean(0)
+    box = (chord[0, 0] - 0.35 * c, middle[1] - 0.3 * c, chord[1, 0] + 0.35 * c, middle[1] + 0.3 * c)
+    sheet = lay_flat(Reduced.of(gray, 4, 2), plane, box, 8.0 / scale, 2.0 / scale)
+    votes = _edges(sheet, covers)
+    found: list[Stroke] = []
+    unclear = False
+    for pair in _pairs(sheet, votes, width_mm):
+        if _stands_before(sheet, votes, pair, chord, c, forward_right):
+            stroke = _measured(gray, plane, sheet, votes, pair, width_mm, blur, covers)
+            unclear |= stroke is None
+            if stroke is not None and not any(_same(stroke, other) for other in found):
+                found.append(stroke)
+    if len(found) > 1:
+        return Straightedge(
+            None,
+            f"two things in the photo look like a straightedge {width_mm:g} mm wide: take one away, or give a hint",
+        )
+    if found:
+        return Straightedge(found[0])
+    if unclear:
+        return Straightedge(
+            None,
+            "the straightedge's edges are not seen clearly, or are not parallel and "
+            f"{width_mm:g} mm apart: hold it flat against the rib, before a ground that it stands out from",
+        )
+    return Straightedge(
+        None,
+        f"the job says that a levelled straightedge {width_mm:g} mm wide is the level reference, but no "
+        "two such edges were seen across the rib and past its end: hold it flat against the rib, one end "
+        "standing out past the leading or trailing edge",
+    )
+
+
+def _same(a: Stroke, b: Stroke) -> bool:
+    lines = [np.polyfit(s.uv[:, 0], s.uv[:, 1], 1) for s in (a, b)]
+    u = a.uv[[0, -1], 0]
+    return bool(np.abs(np.polyval(lines[0], u) - np.polyval(lines[1], u)).max() < APART_MM)
+
+
+@dataclass(frozen=True)
+class _Pair:
+    """Two parallel edges: rows at column 0 of the upper and the lower one, rows a column; the lesser one's votes."""
+
+    upper: float
+    lower: float
+    slope: float
+    votes: float
+
+
+def _edges(sheet: Sheet, covers: tuple[Box, ...]) -> F32:
+    """(h, w) votes for a level edge here, of either sign."""
+    soft = cv2.blur(sheet.image, (max(1, round(6 / sheet.mm_u)), 1)).astype(np.float32)
+    reach = max(1, round(1.2 / sheet.mm_v))
+    step = np.zeros_like(soft)
+    up, down = soft[: -2 * reach], soft[2 * reach :]
+    step[reach:-reach] = np.abs(down - up) / (np.maximum(up, down) + 12.0)
+    out: F32 = np.clip((step - LEAST_STEP) / (FULL_STEP - LEAST_STEP), -DOUBT, 1.0).astype(np.float32)
+    out[step <= LEAST_STEP] = -DOUBT
+    out[~sheet.valid] = 0.0
+    for u0, v0, u1, v1 in covers:
+        ring = np.array([[u0, v0], [u1, v0], [u1, v1], [u0, v1]])
+        out[sheet.within(ring, 4.0)] = 0.0
+    return out
+
+
+def _pairs(sheet: Sheet, votes: F32, width_mm: float, most: int = 6) -> list[_Pair]:
+    """Pairs of parallel lines as far apart as stated, by the lesser of the two lines' votes; most votes first."""
+    sums, rises = line_sums(votes, TILT * sheet.mm_u / sheet.mm_v)
+    across = 1 << max(1, (votes.shape[1] - 1).bit_length())
+    slopes = rises / (across - 1)
+    tilt = np.cos(np.arctan(slopes * sheet.mm_v / sheet.mm_u))
+    h = sums.shape[1]
+    score, gap = np.full_like(sums, -np.inf), np.zeros(sums.shape, dtype=np.intp)
+    for k in range(len(sums)):
+        lo = int((width_mm * (1 - WIDTH_LESS) - WIDTH_MM) / tilt[k] / sheet.mm_v)
+        hi = math.ceil((width_mm * (1 + WIDTH_MORE) + WIDTH_MM) / tilt[k] / sheet.mm_v)
+        for d in range(max(lo, 2), min(hi, h - 1) + 1):
+            both = np.minimum(sums[k, : h - d], sums[k, d:])
+            better = both > score[k, : h - d]
+            score[k, : h - d][better], gap[k, : h - d][better] = both[better], d
+    found = []
+    for _ in range(most):
+        k, i = divmod(int(score.argmax()), h)
+        if not score[k, i] > 0:
+            break
+        found.append(_Pair(float(i), float(i + gap[k, i]), float(slopes[k]), float(score[k, i])))
+        # what lies on the same two edges is the same find
+        middle = i + slopes[k] * votes.shape[1] / 2
+        at = np.arange(h)[None, :] + slopes[:, None] * votes.shape[1] / 2
+        score[np.abs(at - middle) < max(3.0, 6.0 / sheet.mm_v)] = -np.inf
+    return found
+
+
+def _seen(votes: F32, row: float, slope: float) -> Bools:
+    own = np.nan_to_num(profile_along(votes, row, slope, slack=2), nan=-1.0)
+    return np.asarray(np.convolve(own, np.ones(5) / 5, mode="same") > 0.15)
+
+
+def _stands_before(sheet: Sheet, votes: F32, p: _Pair, chord: F64, chord_mm: float, forward_right: bool) -> bool:
+    """Whether both edges are seen far enough, on the rib's face, and past one of its ends."""
+    cols = np.arange(votes.shape[1])
+    both = _seen(votes, p.upper, p.slope) & _seen(votes, p.lower, p.slope)
+    u = sheet.u0 + sheet.mm_u * cols
+    slope = (chord[1, 1] - chord[0, 1]) / (chord[1, 0] - chord[0, 0])
+    line = chord[0, 1] + slope * (u - chord[0, 0])
+    tail = np.abs(u - (chord[0, 0] if forward_right else chord[1, 0]))
+    along = (u > chord[0, 0]) & (u < chord[1, 0])
+    on = np.zeros(len(cols), dtype=bool)
+    for row in (p.upper, p.lower):
+        height = line - (sheet.v0 + sheet.mm_v * (row + p.slope * cols))
+        on |= (height < np.minimum(0.055 * chord_mm, 0.1 * tail)) & (height > -np.minimum(0.03 * chord_mm, 0.06 * tail))
+    mm = sheet.mm_u
+    past = max((both & (u < chord[0, 0] - 3)).sum(), (both & (u > chord[1, 0] + 3)).sum()) * mm
+    return bool(
+        both.sum() * mm >= LONG * chord_mm and (both & on & along).sum() * mm >= ON_RIB * chord_mm and past >= PAST_MM
+    )
+
+
+def _measured(
+    gray: U8, plane: Plane, sheet: Sheet, votes: F32, p: _Pair, width_mm: float, blur: float, covers: tuple[Box, ...]
+) -> Stroke | None:
+    both = np.flatnonzero(_seen(votes, p.upper, p.slope) & _seen(votes, p.lower, p.slope))
+    first, last = float(both[0]), float(both[-1])
+    starts = [sheet.uv(np.array([[first, row + p.slope * first]]))[0] for row in (p.upper, p.lower)]
+    run = sheet.uv(np.array([[last, p.upper + p.slope * last]]))[0] - starts[0]
+    for half in (9.0, 6.0):  # found to a row or two, then measured about the line that the first pass gives
+        seen, centre, sigma, ok, step = [], [], [], [], []
+        for a in starts:
+            s, c, u, fits, height = _edge(gray, plane, a, run, half, blur, covers)
+            seen.append(s)
+            centre.append(c / s.px_per_mm)
+            sigma.append(u)
+            ok.append(fits)
+            step.append(height)
+        if half > 6.0:
+            starts, run = _moved(seen, centre, ok, starts, run)
+    place = seen[0].place
+    fine = [_on_one_line(place, c, k) for c, k in zip(centre, ok, strict=True)]
+    if min(f.sum() for f in fine) < max(8, 0.3 * len(place)) or (fine[0] | fine[1]).sum() < 0.5 * len(place):
+        return None
+    lines = [np.polyfit(place[f], c[f], 1) for f, c in zip(fine, centre, strict=True)]
+    q = seen[0].normal
+    apart = float((starts[1] - starts[0]) @ q + np.polyval(lines[1] - lines[0], place.mean()))
+    if abs(math.degrees(math.atan(lines[1][0] - lines[0][0]))) > PARALLEL_DEG or not (
+        width_mm * (1 - WIDTH_LESS) - WIDTH_MM < apart < width_mm * (1 + WIDTH_MORE) + WIDTH_MM
+    ):
+        return None
+    # where one edge does not show (a ground of its own tone), the other stands for both, half a width away
+    weight = np.array([f / np.hypot(u, CENTRE_FLOOR_PX) ** 2 for f, u in zip(fine, sigma, strict=True)])
+    kept = weight.sum(0) > 0
+    place, weight = place[kept], weight[:, kept]
+    scale = float(np.median(seen[0].px_per_mm))
+    straight = np.mean(lines, axis=0)
+    left = [c[kept] - np.polyval(line, place) for c, line in zip(centre, lines, strict=True)]
+    off = (weight * left).sum(0) / weight.sum(0)
+    middle = np.mean([s.centres[kept] for s in seen], axis=0)
+    uv = middle + (np.polyval(straight, place) + off)[:, None] * q
+    noise = 1 / np.sqrt(weight.sum(0))
+    return Stroke(
+        plane.to_pixels(uv),
+        uv,
+        noise,
+        apart,
+        blur,
+        np.mean(step, axis=0)[kept],
+        kept,
+        seen[0].place,
+        _everywhere(kept, scale * off),
+        estimate_waviness(place, scale * off, noise),
+        scale,
+        _askew(plane, uv, scale),
+    )
+
+
+def _everywhere(kept: Bools, values: F64) -> F64:
+    """(m,) values (n,) at their places, 0 elsewhere."""
+    out = np.zeros(len(kept))
+    out[kept] = values
+    return out
+
+
+def _moved(
+    seen: list[Sampled], centre: list[F64], ok: list[Bools], starts: list[F64], run: F64
+) -> tuple[list[F64], F64]:
+    """The edges' starts and common run, moved onto what was measured."""
+    q, length = seen[0].normal, float(np.linalg.norm(run))
+    lines = []
+    for s, c, k in zip(seen, centre, ok, strict=True):
+        good = _on_one_line(s.place, c, k)
+        lines.append(np.polyfit(s.place[good], c[good], 1) if good.sum() > 5 else np.zeros(2))
+    slope = float(np.average([line[0] for line in lines], weights=[k.sum() + 1.0 for k in ok]))
+    return (
+        [
+            a + q * float(np.polyval(line, length / 2) - slope * length / 2)
+            for a, line in zip(starts, lines, strict=True)
+        ],
+        run + q * slope * length,
+    )
+
+
+def _askew(plane: Plane, uv: F64, scale: float) -> F64:
+    """(n,) pixels by which one standard deviation of its turn against the rib, about the upright, moves each point."""
+    middle = uv.mean(0)
+    point = plane.origin + middle[0] * plane.along_u + middle[1] * plane.along_v
+    rise = float(point @ plane.along_v) / float(point @ plane.normal)
+    along = (uv - middle) @ (uv[-1] - uv[0]) / np.linalg.norm(uv[-1] - uv[0])
+    return np.asarray(math.radians(ASKEW_DEG) * rise * along * scale)
+
+
+def _edge(
+    gray: U8, plane: Plane, a: F64, run: F64, half_px: float, blur: float, covers: tuple[Box, ...]
+) -> tuple[Sampled, F64, F64, Bools, F64]:
+    """One edge from a along run: profiles, centre of each segment (pixels across), its deviation, fit or not, step."""
+    s = sample(gray, plane, a, a + run, half_px, max(6.0, float(np.linalg.norm(run)) / 70))
+    c, u, height, misfit = _steps(s.across, s.values, max(blur, 0.6))
+    typical = float(np.median(np.abs(height[s.inside]))) if s.inside.any() else math.inf
+    ok = s.inside & (np.abs(height) > 0.3 * typical) & (np.abs(c) < 0.7 * half_px) & (u < 0.5) & (misfit < 0.35)
+    m = s.centres
+    for u0, v0, u1, v1 in covers:
+        ok &= ~((m[:, 0] > u0) & (m[:, 0] < u1) & (m[:, 1] > v0 - 3) & (m[:, 1] < v1 + 3))
+    return s, c, u, ok, height
+
+
+def _steps(x: F64, values: F64, blur: float, rounds: int = 10) -> tuple[F64, F64, F64, F64]:
+    """Batched fits of a blurred step A + B P((x - c) / s) to profiles (m, k), by Gauss-Newton with A and B projected out:
+    centre, its standard deviation, B, residual rms over |B|, each (m,)."""
+    rise = np.abs(np.diff(values, axis=1))
+    c = (x[:-1] + 0.5)[np.argmax(rise, axis=1)].astype(np.float64)
+    b = np.zeros(len(values))
+    rms, power = np.full(len(values), np.inf), np.ones(len(values))
+    centred = values - values.mean(1, keepdims=True)
+    for _ in range(rounds):
+        z = (x - c[:, None]) / blur
+        p = ndtr(z)
+        p -= p.mean(1, keepdims=True)
+        pp = np.maximum((p * p).sum(1), 1e-9)
+        b = (p * centred).sum(1) / pp
+        r = centred - b[:, None] * p
+        slope = -b[:, None] * np.exp(-0.5 * z * z) / (blur * 2.5066282746)
+        slope -= slope.mean(1, keepdims=True)
+        slope -= ((slope * p).sum(1) / pp)[:, None] * p
+        power = np.maximum((slope * slope).sum(1), 1e-9)
+        rms = np.sqrt((r * r).sum(1) / max(len(x) - 3, 1))
+        c = c + np.clip((slope * r).sum(1) / power, -1.0, 1.0)
+    return c, rms / np.sqrt(power), b, rms / np.maximum(np.abs(b), 1e-9)
+
+
+def _on_one_line(place: F64, centre: F64, ok: Bools) -> Bools:
+    """Which segments agree with the straight line that most of them make."""
+    good = ok.copy()
+    if ok.sum() < 8:
+        return good
+    i, j = np.triu_indices(int(ok.sum()), 1)
+    s, c = place[ok], centre[ok]
+    far = s[j] - s[i] > 0.25 * np.ptp(s)
+    slope = float(np.median((c[j] - c[i])[far] / (s[j] - s[i])[far]))  # Theil 1950, Sen 1968
+    line = np.array([slope, float(np.median(c - slope * s))])
+    for _ in range(6):
+        off = np.abs(centre - np.polyval(line, place))
+        good = ok & (off < max(0.08, 4 * 1.4826 * float(np.median(off[ok]))))
+        if good.sum() < 6:
+            break
+        line = np.polyfit(place[good], centre[good], 1)
+    return good

@@ -1,0 +1,1 @@
+"""Drawn lines and marks: found, measured to hundredths of a pixel."""

@@ -1,0 +1,40 @@
+"""What a person points at when the tool cannot find it: approximate end points of a line, in pixels."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from shared.errors import UserError
+
+Role = Literal["chord", "spar", "plumb", "level"]
+ROLES: tuple[Role, ...] = ("chord", "spar", "plumb", "level")
+
+
+@dataclass(frozen=True)
+class Hint:
+    """A line from a to b, (x, y) pixels of the upright photo, good to about 5 px at 12 megapixels; the
+    reader refines it and records that a person helped."""
+
+    role: Role
+    a: tuple[float, float]
+    b: tuple[float, float]
+
+    @classmethod
+    def from_text(cls, text: str) -> Hint:
+        """From "chord 512,1680 3320,1644". Raises UserError."""
+        words = text.replace("=", " ").replace(";", " ").split()
+        try:
+            role = words[0]
+            if role not in ROLES or len(words) != 3:
+                raise ValueError
+            (ax, ay), (bx, by) = (tuple(float(v) for v in w.split(",")) for w in words[1:])
+        except (ValueError, IndexError):
+            raise UserError(
+                f"hint {text!r}",
+                "is not a line and two points",
+                "write ROLE X,Y X,Y with ROLE chord, spar, plumb or level",
+            ) from None
+        if abs(ax - bx) + abs(ay - by) < 20:
+            raise UserError(f"hint {text!r}", "has its two points within 20 pixels", "point at both ends") from None
+        return cls(role, (ax, ay), (bx, by))

@@ -1,0 +1,335 @@
+"""One drawn line or string, measured: the centre of its stroke every few millimetres, to hundredths of a pixel.
+
+The stroke's profile is a bar between two sides that may differ in brightness,
+
+    I(x) = L (1 - P(x - c + h)) + B (P(x - c + h) - P(x - c - h)) + R P(x - c - h),   P = normal cdf of width s,
+
+fitted by Gauss-Newton in every short segment. With L and R free the centre c is not drawn to the darker
+side, the bias that Steger 1998 describes for lines between unequal sides. Half width h and blur s are
+taken from the whole line's mean profile; segments that do not look like the line are set aside.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from shared.numerics.ranks import median, row_medians
+from shared.numerics.small_sums import row_means
+from vision.image.rectified import Plane
+from vision.lines.waviness import Waviness, estimate_waviness
+
+F64 = NDArray[np.float64]
+
+TWO_SIDED = 0.3
+"""Least step on a string's lesser side over that on its greater one: what has less is an edge, not a line."""
+SHADE = 0.35
+"""Standard deviation, in widths of a string, of how far shading may move it where only one half of it shows."""
+ROUGH, FINE = 3, 6
+"""Rounds of the bars' fits that only say where to sample next, and of those that count."""
+CENTRE_FLOOR_PX = 0.02
+"""What sampling and the stroke's ragged edges leave in a segment's centre beyond the fit's noise."""
+
+
+@dataclass(frozen=True)
+class Stroke:
+    """A measured line.
+
+    pixels : (n, 2) centres of the kept segments, picture pixels. uv : (n, 2) the same, sheet mm.
+    sigma_px : (n,) independent standard deviation across the line. width_mm, blur_px : of the mean profile.
+    depth : (n,) grey levels below (above: negative) the mean of the two sides. kept : (m,) of all segments.
+    place : (m,) mm along the line of all segments. off_px : (m,) centre's distance from the fitted line.
+    waviness : what is left beyond sigma_px, and how far it reaches along the line, mm.
+    shade_px : (n,) of a string: how far light from one side may move each kept centre, see `shaded`.
+    """
+
+    pixels: F64
+    uv: F64
+    sigma_px: F64
+    width_mm: float
+    blur_px: float
+    depth: F64
+    kept: NDArray[np.bool_]
+    place: F64
+    off_px: F64
+    waviness: Waviness
+    px_per_mm: float
+    shade_px: F64 | None = None
+
+    @property
+    def length_mm(self) -> float:
+        """From the first kept segment to the last."""
+        return float(np.linalg.norm(self.uv[-1] - self.uv[0])) if len(self.uv) > 1 else 0.0
+
+
+@dataclass(frozen=True)
+class Sampled:
+    """Profiles across a line. values : (m, k) mean grey of each segment at `across` (k,) pixels.
+    spread : (m,) standard deviation along each segment, of one pixel. centres : (m, 2) sheet mm."""
+
+    values: F64
+    across: F64
+    place: F64
+    centres: F64
+    normal: F64
+    px_per_mm: F64
+    inside: NDArray[np.bool_]
+
+
+def sample(gray: NDArray[np.uint8], plane: Plane, a: F64, b: F64, half_px: float, segment_mm: float) -> Sampled:
+    """Mean profiles across the line from a to b (sheet mm) in segments of `segment_mm`."""
+    length = float(np.linalg.norm(b - a))
+    t = (b - a) / length
+    q = np.array([-t[1], t[0]])
+    scale_at = plane.to_pixels(np.stack([a + 0.5 * length * t, a + 0.5 * length * t + q]))
+    mean_scale = float(np.linalg.norm(scale_at[1] - scale_at[0]))
+    count = max(3, int(length / segment_mm))
+    per = max(3, int(np.ceil(length * mean_scale / count)))
+    s = (np.arange(count * per) + 0.5) * length / (count * per)
+    across = np.arange(-np.ceil(half_px), np.ceil(half_px) + 1)
+    place = s.reshape(count, per).mean(1)
+    middle = a + place[:, None] * t
+    centre = plane.to_pixels(a + s[:, None] * t).reshape(count, per, 2)
+    # across the line is the same direction all along a segment
+    side = plane.to_pixels(middle + q) - plane.to_pixels(middle)
+    scale = np.sqrt((side * side).sum(1))
+    side /= scale[:, None]
+    middles, aside = centre.astype(np.float32), (side[:, :, None] * across).astype(np.float32)
+    mx, my = ((middles[:, :, i, None] + aside[:, None, i]).reshape(count * per, -1) for i in (0, 1))
+    h, w = gray.shape
+    values = cv2.remap(gray, mx, my, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE).reshape(count, per, -1)
+    rim = np.abs(side) * across[-1] + 1.0
+    ends = centre[:, [0, -1]]
+    inside = ((ends.min(1) - rim > 0) & (ends.max(1) + rim < [w - 1, h - 1])).all(1)
+    return Sampled(row_means(values), across, place, middle, q, scale, inside)
+
+
+def measure(
+    gray: NDArray[np.uint8],
+    plane: Plane,
+    a: F64,
+    b: F64,
+    *,
+    half_px: float,
+    segment_mm: float,
+    blur_px: float,
+    any_sign: bool = False,
+    rounds: int = 2,
+    avoid: tuple[tuple[float, float, float, float], ...] = (),
+    quick: bool = False,
+) -> Stroke | None:
+    """Measure the line that runs about from a to b (sheet mm, good to 1 or 2 pixels).
+
+    any_sign : the stroke may be darker here and lighter there (a string before changing backgrounds).
+    avoid : boxes (u0, v0, u1, v1) mm whose pattern would be mistaken for the stroke (cards).
+    quick : leave the waviness at the residuals' plain standard deviation; `shaded` makes up for it.
+    Returns None when fewer than five segments look like a stroke.
+    """
+    for ahead in reversed(range(rounds)):
+        seen = sample(gray, plane, a, b, half_px, segment_mm)
+        for u0, v0, u1, v1 in avoid:
+            m = seen.centres
+            seen.inside[(m[:, 0] > u0) & (m[:, 0] < u1) & (m[:, 1] > v0) & (m[:, 1] < v1)] = False
+        fit = _fit(seen, blur_px, any_sign, ROUGH if ahead else FINE)
+        if fit is None:
+            return None
+        centre, sigma, depth, ok, half_width, blur = fit
+        uv = seen.centres + (centre / seen.px_per_mm)[:, None] * seen.normal
+        good, line = _robust_line(seen.place, centre, sigma, ok)
+        if good.sum() < 5:
+            return None
+        t = (b - a) / np.linalg.norm(b - a)
+        ends = np.array([0.0, float(np.linalg.norm(b - a))])
+        shift = np.polyval(line, ends) / median(seen.px_per_mm)
+        a, b = a + shift[0] * seen.normal, a + ends[1] * t + shift[1] * seen.normal
+    off = centre - np.polyval(line, seen.place)
+    scale = median(seen.px_per_mm)
+    sigma = np.hypot(sigma, CENTRE_FLOOR_PX)
+    wave = (
+        Waviness(float(np.std(off[good])), float(np.ptp(seen.place)) / 10)
+        if quick
+        else estimate_waviness(seen.place[good], off[good], sigma[good])
+    )
+    return Stroke(
+        plane.to_pixels(uv[good]),
+        uv[good],
+        sigma[good],
+        2 * half_width / scale,
+        blur,
+        depth[good],
+        good,
+        seen.place,
+        off,
+        wave,
+        scale,
+    )
+
+
+def shaded(s: Stroke) -> Stroke:
+    """A string's stroke with what light from one side does to it.
+
+    A cylinder lit from the side is bright on one half and dark on the other. Before a background between the
+    two, only one half stands out, and which one depends on the background: the centre seems to move by up to
+    half a width. Before a background that both halves stand out from (large depth) it does not. The shift
+    is one unknown for the whole string times a known shape, so the joint solution can tell it from a tilt.
+    """
+    most = float(np.abs(s.depth).max())
+    shape = np.sign(s.depth) * (1.0 - np.abs(s.depth) / most)
+    shade = SHADE * s.width_mm * s.px_per_mm * shape
+    place, off = s.place[s.kept], s.off_px[s.kept]
+    # waviness is what is left when line and shading are fitted
+    design = np.stack([np.ones(len(place)), place, shade], axis=1)
+    weight = 1.0 / s.sigma_px
+    penalty = np.vstack([design * weight[:, None], [0.0, 0.0, 1.0]])
+    fit = np.linalg.lstsq(penalty, np.append(off * weight, 0.0), rcond=None)[0]
+    return replace(s, shade_px=shade, waviness=estimate_waviness(place, off - shade * fit[2], s.sigma_px))
+
+
+def _fit(
+    seen: Sampled, blur_px: float, any_sign: bool, rounds: int
+) -> tuple[F64, F64, F64, NDArray[np.bool_], float, float] | None:
+    x = seen.across
+    values = seen.values
+    rim = np.abs(x) >= np.abs(x).max() - 1.5
+    beside = row_medians(values[:, rim])
+    depth0 = beside - values[:, np.abs(x) <= 1.5].mean(1)
+    strong = (
+        seen.inside & (np.abs(depth0) >= median(np.abs(depth0[seen.inside]))) if seen.inside.sum() >= 5 else seen.inside
+    )
+    if strong.sum() < 3:
+        return None
+    sign = np.sign(depth0) if any_sign else np.full(len(values), np.sign(median(depth0[strong])))
+    mean = ((values - beside[:, None]) * sign[:, None])[strong].mean(0)
+    half_width, blur = _mean_shape(x, mean, blur_px)
+    c, cov, coef, rms = _bars(x, values, half_width, blur, rounds)
+    depth = (coef[:, 0] + coef[:, 2]) / 2 - coef[:, 1]
+    signed = depth * sign if not any_sign else np.abs(depth)
+    typical = median(signed[strong])
+    sigma = np.sqrt(cov)
+    ok = (
+        seen.inside
+        & (signed > (0.15 if any_sign else 0.3) * typical)
+        & (signed < 4 * typical)
+        & (np.abs(c) < np.abs(x).max() * 0.7)
+        & (sigma < 0.6)
+        & (rms < 0.5 * np.abs(depth) + 2.0)
+    )
+    if any_sign:
+        ok &= _two_sided(coef)
+    if ok.sum() < 5:
+        return None
+    return c, sigma, depth, ok, half_width, blur
+
+
+def _two_sided(coef: F64) -> NDArray[np.bool_]:
+    """(n,) whether bars (n, 3: left, bar, right) are lighter or darker than both their sides; the edge of a board is not."""
+    rise, fall = coef[:, 1] - coef[:, 0], coef[:, 1] - coef[:, 2]
+    return (rise * fall > 0) & (
+        np.minimum(np.abs(rise), np.abs(fall)) > TWO_SIDED * np.maximum(np.abs(rise), np.abs(fall))
+    )
+
+
+def _mean_shape(x: F64, mean: F64, blur_px: float) -> tuple[float, float]:
+    """Half width and blur of the mean profile, pixels, by a small search; blur near the picture's own."""
+    blur, half = (
+        g.ravel()
+        for g in np.meshgrid(
+            blur_px * np.array([0.7, 1.0, 1.4]), np.geomspace(0.3, max(1.0, 0.5 * np.abs(x).max()), 12)
+        )
+    )
+    _, _, _, rms = _bars(x, np.repeat(mean[None], len(half), axis=0), half, blur, rounds=4)
+    best = int(np.argmin(rms * (1 + 0.02 * np.abs(np.log(blur / blur_px)))))
+    return float(half[best]), float(blur[best])
+
+
+def _bars(x: F64, values: F64, half_width: float | F64, blur: float | F64, rounds: int) -> tuple[F64, F64, F64, F64]:
+    """Batched bar fits: centre (n,), its variance (n,), L, B, R (n, 3), residual rms (n,).
+
+    The profile is L + (B - L) P1 + (R - B) P2; with all means taken out, the two steps are a 2 x 2 system.
+    """
+    n, k = values.shape
+    h = np.broadcast_to(np.asarray(half_width, dtype=np.float64), (n,))[:, None]
+    s = np.broadcast_to(np.asarray(blur, dtype=np.float64), (n,))[:, None]
+    inner = np.abs(x) <= 0.6 * np.abs(x).max()
+    dip = np.abs(values - row_medians(values[:, ~inner])[:, None]) * inner
+    dip = np.maximum(dip - 0.5 * dip.max(1, keepdims=True), 0)
+    c = (dip @ x) / np.maximum(dip.sum(1), 1e-9)
+    level = values.mean(1)
+    v = values - level[:, None]
+    vv = _dot(v, v)
+    per_s = 1 / s
+    wide, fall = 2 * h * per_s, -per_s / 2.5066282746
+    even = np.full(k, 1 / k)
+    z = np.empty((2, n, k))
+    for _ in range(rounds):
+        np.multiply(x - c[:, None] + h, per_s, out=z[0])
+        np.subtract(z[0], wide, out=z[1])
+        p = ndtr(z)
+        m1, m2 = means = p @ even
+        p -= means[:, :, None]
+        p1, p2 = p
+        a11, a12, a22 = _dot(p1, p1) + 1e-9, _dot(p1, p2), _dot(p2, p2) + 1e-9
+        det = a11 * a22 - a12 * a12
+        b1, b2 = _dot(p1, v), _dot(p2, v)
+        d1, d2 = (a22 * b1 - a12 * b2) / det, (a11 * b2 - a12 * b1) / det
+        # the centre's own direction, with what L, B, R can explain taken out (Golub and Pereyra 1973)
+        z *= z
+        z *= -0.5
+        g1, g2 = np.exp(z, out=z)
+        slope = (d1[:, None] * g1 + d2[:, None] * g2) * fall
+        slope -= (slope @ even)[:, None]
+        s1, s2 = _dot(p1, slope), _dot(p2, slope)
+        power = np.maximum(_dot(slope, slope) - (a22 * s1 * s1 - 2 * a12 * s1 * s2 + a11 * s2 * s2) / det, 1e-9)
+        step = (_dot(slope, v) - d1 * s1 - d2 * s2) / power
+        c = c + np.minimum(np.maximum(step, -1.0), 1.0)
+    left = np.maximum(vv - d1 * b1 - d2 * b2, 0.0)
+    rms = np.sqrt(left / max(k - 4, 1))
+    side = level - d1 * m1 - d2 * m2
+    return c, rms * rms / power, np.stack([side, side + d1, side + d1 + d2], axis=1), rms
+
+
+def _dot(a: F64, b: F64) -> F64:
+    """(n,) products of the rows."""
+    return np.asarray((a[:, None] @ b[:, :, None])[:, 0, 0])
+
+
+def _robust_line(s: F64, c: F64, sigma: F64, ok: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], F64]:
+    """Straight line through the centres by bisquare weights from a median start; which segments agree with it."""
+    i = np.flatnonzero(ok)
+    # start: the best of all lines through pairs of segments well apart, by the median distance
+    rng = np.random.default_rng(len(i))
+    pairs = rng.choice(i, size=(120, 2))
+    pairs = pairs[np.abs(s[pairs[:, 0]] - s[pairs[:, 1]]) > 0.25 * np.ptp(s[i])]
+    slope, at = 0.0, median(c[i])
+    if len(pairs):
+        p, q = pairs.T
+        slopes = (c[q] - c[p]) / (s[q] - s[p])
+        starts = c[p] - slopes * s[p]
+        k = int(np.argmin(row_medians(np.abs(c[i] - starts[:, None] - slopes[:, None] * s[i]))))
+        slope, at = float(slopes[k]), float(starts[k])
+    good = ok.copy()
+    for _ in range(8):
+        r = c - at - slope * s
+        scale = max(1.4826 * median(np.abs(r[ok])), 0.03)
+        w = np.maximum(1 - (r / (4.5 * scale)) ** 2, 0) ** 2 / (sigma**2 + scale**2) * ok
+        if np.count_nonzero(w) < 4:
+            break
+        good = ok & (np.abs(r) < 4.0 * scale)
+        before = slope, at
+        slope, at = _weighted_line(s, c, w)
+        if abs(slope - before[0]) * float(s[-1]) < 1e-6 and abs(at - before[1]) < 1e-6:
+            break
+    return good, np.array([slope, at])
+
+
+def _weighted_line(s: F64, c: F64, w: F64) -> tuple[float, float]:
+    """Slope and height at s = 0 of the least-squares line."""
+    total = float(w.sum())
+    mean = float(w @ s) / total
+    d = w * (s - mean)
+    slope = float(d @ c) / float(d @ s)
+    return slope, float(w @ c) / total - slope * mean

@@ -1,0 +1,1 @@
+"""The joint least-squares solution: unknowns, equations, solver, propagation to angles."""

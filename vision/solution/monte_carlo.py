@@ -1,0 +1,76 @@
+"""The same reading by Monte Carlo (JCGM 101:2008): every observation drawn anew, the joint solution solved anew.
+
+Where the linear propagation of `vision.solution.propagate` holds, mean and standard deviation agree with it; where
+they do not, the reading says so.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shared.quantity import Quantity
+from shared.reading import Flag
+from vision.solution.equations import card_rows, prior_part
+from vision.solution.propagate import values
+from vision.solution.solve import Solution, solve_state
+
+F64 = NDArray[np.float64]
+
+AGREE = 0.15
+"""Largest relative difference of the standard deviations, beyond what so few draws leave open, to agree."""
+
+
+@dataclass(frozen=True)
+class Draws:
+    """Chord angle, spar angle and lean of the plane, (n, 3) degrees, of n draws; NaN where a line is not seen."""
+
+    angles: F64
+
+    def interval(self, column: int = 0) -> tuple[float, float]:
+        """The shortest interval that holds 95 % of the draws (JCGM 101, 5.3.4)."""
+        x = np.sort(self.angles[:, column])
+        k = int(np.ceil(0.95 * len(x)))
+        width = x[k - 1 :] - x[: len(x) - k + 1]
+        i = int(np.argmin(width))
+        return float(x[i]), float(x[i + k - 1])
+
+
+def draw(solution: Solution, count: int, seed: int = 1) -> Draws:
+    """`count` readings with observations drawn from their distributions about the fitted ones."""
+    rng = np.random.default_rng(seed)
+    scene, state = solution.scene, solution.state
+    size = solution.gain.shape[1]
+    first = len(prior_part(scene, state))
+    cards = slice(first, first + sum(card_rows(c) for c in scene.cards))
+    out = np.empty((count, 3))
+    for k in range(count):
+        noise: F64 = np.asarray(rng.standard_normal(size), dtype=np.float64)
+        noise[cards] *= solution.scale
+        out[k] = values(scene.lines, solve_state(scene, state, noise))
+    return Draws(out)
+
+
+def compare(draws: Draws, linear: Quantity, column: int = 0) -> tuple[str, tuple[Flag, ...]]:
+    """What the draws say, in words, and a flag where the linear result is off.
+
+    Components that the solution does not hold (which of two poses) are left out of the comparison.
+    """
+    x = draws.angles[:, column]
+    u = linear.without("which way the card tilts").u
+    mean, sd = float(x.mean()), float(x.std(ddof=1))
+    low, high = draws.interval(column)
+    said = f"{len(x)} draws: {mean:.3f} deg, u {sd:.3f}, 95 % from {low:.3f} to {high:.3f}"
+    open_by = 3.0 / np.sqrt(2.0 * (len(x) - 1))
+    off = abs(sd / u - 1) if u > 0 else 0.0
+    if off > AGREE + open_by or abs(mean - linear.value) > (0.1 + 3.0 / np.sqrt(len(x))) * u:
+        return said, (
+            Flag(
+                "not-linear",
+                f"Monte Carlo gives {mean:.3f} deg with u {sd:.3f}, the linear budget "
+                f"{linear.value:.3f} with u {u:.3f}: trust the wider",
+            ),
+        )
+    return said, ()

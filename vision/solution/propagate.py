@@ -1,0 +1,136 @@
+"""From the joint solution to angles with their budgets.
+
+The angles are functions of the fitted state; their loadings on the independent observations follow
+from the solution's gain. Observations of one origin (one card's corners, one line's points) are
+compressed to as many independent variates as there are angles, by QR, which keeps every variance and
+every covariance between the angles of the photo exactly.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shared.angles import angle_in_plane, inclination
+from shared.quantity import Component, Quantity
+from vision.solution.scene import (
+    LineSeen,
+    State,
+    direction_in_plane,
+    rotation_of,
+    slots,
+    turned,
+    waviness_of,
+    with_plane,
+)
+from vision.solution.solve import Solution
+
+F64 = NDArray[np.float64]
+
+COMMON = {"plumb": "string shading", "level": "straightedge askew to the rib"}
+"""What one unit variate common to a whole line (`LineSeen.shade_px`) stands for."""
+
+
+@dataclass(frozen=True)
+class Angles:
+    """What a photo says, degrees: chord and spar angle where their lines were seen, and the plane's lean
+    from plumb (positive: far side down, top towards the camera)."""
+
+    chord: Quantity | None
+    spar: Quantity | None
+    lean: Quantity
+
+
+def values(scene_lines: tuple[LineSeen, ...], s: State) -> F64:
+    """Chord angle, spar angle (NaN when not seen), lean of the plane; degrees."""
+    return _values(scene_lines, s.rotation, s.gravity, s.planes)
+
+
+def _values(lines: tuple[LineSeen, ...], rotation: F64, gravity: F64, planes: F64) -> F64:
+    n, up, forward = rotation[:, 2], -gravity, rotation[:, 0]
+    chord = spar = float("nan")
+    for line, plane in zip(lines, planes, strict=True):
+        if line.role == "chord":
+            d = direction_in_plane(n, plane)
+            chord = inclination(d if d @ forward > 0 else -d, up)
+        elif line.role == "spar":
+            d = direction_in_plane(n, plane)
+            spar = angle_in_plane(d if d @ up > 0 else -d, n, up, forward)
+    lean = float(np.degrees(np.arcsin(np.clip(n @ gravity, -1, 1))))
+    return np.array([chord, spar, lean])
+
+
+def angles(solution: Solution, extra: Iterable[Component] = ()) -> Angles:
+    """Angles and budgets of a solution; `extra` components go to the chord and the spar alike."""
+    scene, s = solution.scene, solution.state
+    base = values(scene.lines, s)
+    seen = np.isfinite(base)
+    at = slots(scene, s)
+    grad = np.zeros((3, at.count))
+    step = 1e-6
+
+    def differences(start: int, count: int, moved: Callable[[F64], F64]) -> None:
+        for j, d in enumerate(step * np.eye(count)):
+            grad[:, start + j] = (moved(d) - moved(-d)) / (2 * step)
+
+    lines = scene.lines
+    differences(at.turn.start, 3, lambda d: _values(lines, rotation_of(d) @ s.rotation, s.gravity, s.planes))
+    differences(at.gravity.start, 2, lambda d: _values(lines, s.rotation, turned(s.gravity, d), s.planes))
+
+    def by_line(k: int, d: F64) -> F64:
+        return _values(lines, s.rotation, s.gravity, with_plane(s.planes, k, d))
+
+    for k, line in enumerate(lines):
+        if line.role in ("chord", "spar"):
+            differences(at.planes.start + 2 * k, 2, partial(by_line, k))
+    grad[~seen] = 0.0
+    load = -grad @ solution.gain
+    parts: list[list[Component]] = [[], [], []]
+    for name, source, block in _blocks(solution, load):
+        small = np.asarray(np.linalg.qr(block.T, mode="r")).T if block.shape[1] > 1 else block
+        for i in range(small.shape[1]):
+            tag = source if name not in COMMON.values() and block.shape[1] == 1 else f"{source} {name} {i + 1}"
+            for row in range(3):
+                if abs(small[row, i]) > 0:
+                    parts[row].append(Component(name, tag, float(small[row, i])))
+    more = tuple(extra)
+    quantities = [
+        Quantity(float(v), tuple(p) + more) if ok else None for v, p, ok in zip(base, parts, seen, strict=True)
+    ]
+    lean = quantities[2]
+    assert lean is not None
+    return Angles(quantities[0], quantities[1], Quantity(lean.value, tuple(parts[2])))
+
+
+def _blocks(solution: Solution, load: F64) -> list[tuple[str, str, F64]]:
+    """Loadings (3, n) by name and source; a line's points are split into noise and waviness."""
+    scene = solution.scene
+    out: list[tuple[str, str, F64]] = []
+    groups: dict[tuple[str, str], list[int]] = {}
+    for i, label in enumerate(solution.labels):
+        groups.setdefault(label, []).append(i)
+    at = {f"photo:{scene.photo} line {i}": i for i in range(len(scene.lines))}
+    for (name, source), index in groups.items():
+        block = load[:, index]
+        if source not in at:
+            out.append((name, source, block))
+            continue
+        line = scene.lines[at[source]]
+        raw = block @ scene.whiteners[at[source]]
+        out.append((name, source, raw * line.noise_px))
+        if line.shade_px is not None:
+            out.append((COMMON[line.role], source, raw @ line.shade_px[:, None]))
+        if line.wave_px > 0:
+            root = np.linalg.cholesky(waviness_of(line) + 1e-9 * line.wave_px**2 * np.eye(len(line.pixels)))
+            wavy = {
+                "chord": "pen waviness",
+                "spar": "pen waviness",
+                "plumb": "string waviness",
+                "level": "level line waviness",
+            }[line.role]
+            out.append((wavy, source, raw @ root))
+    return out
