@@ -62,10 +62,13 @@ def tasks_of(args: argparse.Namespace) -> list[Task]:
     """All photos to take, wing by wing."""
     low, _, high = (args.scale or ("1" if args.judge else "0.6")).partition("-")
     choice = Choice(args.judge, names(args.without, "without"), names(args.only, "only"))
-    walls = tuple(str(f) for f in sorted(args.walls.iterdir()) if f.suffix.lower() in (".jpg", ".png", ".jpeg")) if args.walls else ()
+    files = sorted(args.walls.iterdir()) if args.walls else []
+    walls = tuple(str(f) for f in files if f.suffix.lower() in (".jpg", ".png", ".jpeg"))
+    scales = float(low), float(high or low)
     tasks = []
     for w in range(args.first, args.first + args.wings):
-        common = Task(args.out / f"w{w:02d}", args.seed + w, args.seed + w - w % 3, 0, (float(low), float(high or low)), args.spp, choice, walls)
+        seed = args.seed + w
+        common = Task(args.out / f"w{w:02d}", seed, seed - w % 3, 0, scales, args.spp, choice, walls)
         tasks += [common.at(k) for k in range(args.shots)]
         tasks += [common.at(k, True) for k in range(10)] if args.lens and w % 3 == 0 else []
     return tasks

@@ -8,10 +8,10 @@ from numpy.typing import NDArray
 
 from training.scenes import finish, tracer
 from training.scenes.effects import Choice, Draw
-from training.scenes.geometry import Camera, look, turn
+from training.scenes.geometry import Camera, film_size, look, turn
 from training.scenes.light import LAMPS
 from training.scenes.textures import surface
-from training.scenes.world import Lamp, Plate, World
+from training.scenes.world import Lamp, Plate, World, as_image
 
 SQUARE = 25.0
 
@@ -21,7 +21,8 @@ def board_image(scale: int = 10) -> NDArray[np.float32]:
     dark = (np.add.outer(np.arange(7), np.arange(10)) % 2) == 0
     cell = np.ones((int(SQUARE) * scale, int(SQUARE) * scale), np.float32)
     board = np.kron(np.where(dark, 0.05, 0.88).astype(np.float32), cell)
-    return np.asarray(cv2.copyMakeBorder(board, 15 * scale, 15 * scale, 20 * scale, 20 * scale, cv2.BORDER_CONSTANT, value=0.88), np.float32)
+    y, x = 15 * scale, 20 * scale
+    return np.pad(board, ((y, y), (x, x)), constant_values=0.88).astype(np.float32)
 
 
 def board_shot(cam: Camera, seed: int, spp: int, scale: float) -> NDArray[np.uint8]:
@@ -42,6 +43,6 @@ def board_shot(cam: Camera, seed: int, spp: int, scale: float) -> NDArray[np.uin
     world.sky, world.sun_light, world.sun = (0.7, 0.7, 0.7), (0.8, 0.8, 0.75), np.array([0.17, 0.85, -0.5])
     world.lamps = [Lamp(np.array([0, 5000.0, -5000]), np.array([0, 6000.0, -5000]), (1, 1), (0, 0, 0))] * LAMPS
     pose = look(0, 0, 0, np.zeros(3), far)
-    rays = tracer.trace(tracer.load(world, cam, pose, 0.01, far), spp, seed)
-    rays = cv2.GaussianBlur(finish.through_lens(rays, cam, (0.0, 0.0)), (0, 0), 0.7 * max(scale, 0.7))
+    rays = tracer.trace(tracer.load(world, cam, pose, 0.01, far), spp, seed, film_size(cam))
+    rays = as_image(cv2.GaussianBlur(finish.through_lens(rays, cam, (0.0, 0.0)), (0, 0), 0.7 * max(scale, 0.7)))
     return finish.develop(rays, Draw(seed, Choice()), finish.Look(), False)

@@ -37,7 +37,8 @@ EFFECTS: dict[str, float] = {
     "string_nail": 0.12, "string_near_card": 0.06, "second_string": 0.1, "string_behind": 0.04, "slanted_string": 0.07,
     "rods": 0.6, "door_frame": 0.12, "cable_behind": 0.2, "cable_front": 0.05, "curly_cable": 0.15,
     # the shop
-    "neighbours": 0.45, "front_rib": 0.04, "clamps": 0.15, "hand": 0.1, "tools": 0.15, "ruler_on_rib": 0.06,
+    "neighbours": 0.45, "neighbour_string": 0.15, "front_rib": 0.04,
+    "clamps": 0.15, "hand": 0.1, "tools": 0.15, "ruler_on_rib": 0.06,
     "jig_posts": 0.15, "spar_stub": 0.1, "boxes": 0.7, "shelves": 0.2, "pegboard": 0.08, "window_wall": 0.12,
     "posters": 0.25, "tubes": 0.1,
     # light

@@ -11,9 +11,8 @@ from numpy.typing import NDArray
 from scipy.interpolate import RectBivariateSpline
 
 from training.scenes.effects import Draw
-from training.scenes.geometry import Camera
-from training.scenes.tracer import film_size
-from training.scenes.world import Image
+from training.scenes.geometry import Camera, film_size
+from training.scenes.world import Image, as_image
 
 POOL = 1 << 24
 """Normal random numbers each process keeps."""
@@ -35,8 +34,10 @@ def draw_look(draw: Draw) -> Look:
     """A phone's look; draw : of the wing."""
     rng = draw.rng("look")
     v = rng.uniform(0, 1, 6)
-    return Look((float(rng.normal(0, 2e-4)), float(rng.normal(0, 2e-4))) if draw.has("chroma") else (0.0, 0.0), draw.has("mosaic"),
-                (6.0 if v[0] < 0.5 else 12.0) if draw.has("denoise") else 0.0, 0.2 + 0.7 * float(v[1]) if draw.has("sharpen") else 0.0,
+    red, blue = (float(x) for x in rng.normal(0, 2e-4, 2))
+    return Look((red, blue) if draw.has("chroma") else (0.0, 0.0), draw.has("mosaic"),
+                (6.0 if v[0] < 0.5 else 12.0) if draw.has("denoise") else 0.0,
+                0.2 + 0.7 * float(v[1]) if draw.has("sharpen") else 0.0,
                 0.5 * float(v[2]) if draw.has("tone") else 0.0, 0.35 * float(v[3]) if draw.has("vignette") else 0.0)
 
 
@@ -78,26 +79,27 @@ def through_lens(light: Image, cam: Camera, chroma: tuple[float, float]) -> Imag
     """The pinhole picture as the lens shows it, each colour magnified a little differently."""
     mx, my = lens_maps(cam)
     if not any(chroma):
-        return cv2.remap(light, mx, my, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+        return as_image(cv2.remap(light, mx, my, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE))
     w2, h2 = light.shape[1] / 2 - 0.5, light.shape[0] / 2 - 0.5
     out = []
     for channel, m in zip(cv2.split(light), (chroma[0], 0.0, chroma[1]), strict=True):
         k = 1.0 - m
         a, b = (mx, my) if m == 0 else (cv2.addWeighted(mx, k, mx, 0, w2 * m), cv2.addWeighted(my, k, my, 0, h2 * m))
         out.append(cv2.remap(channel, a, b, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE))
-    return cv2.merge(out)
+    return as_image(cv2.merge(out))
 
 
 def gains(draw: Draw, look: Look, h: int, w: int) -> Image:
     """Vignette and white balance, uneven in some photos, as a factor (h, w, 3)."""
     rng = draw.rng("gains")
     y, x = np.mgrid[-1:1:24j, -1:1:32j]
-    g = np.repeat((1 - look.vignette * (x**2 + y**2) / 2 + 0.25 * look.vignette * x)[..., None], 3, 2) * rng.uniform(0.92, 1.08, 3)
+    fall = 1 - look.vignette * (x**2 + y**2) / 2 + 0.25 * look.vignette * x
+    g = fall[..., None] * rng.uniform(0.92, 1.08, 3)
     if draw.has("uneven_white"):
         way = rng.normal(0, 1, 2)
         ramp = (way[0] * x + way[1] * y) / np.hypot(*way)
         g *= 1 + 0.12 * ramp[..., None] * np.array([1, 0.1, -1.0])
-    return cv2.resize(g.astype(np.float32), (w, h), interpolation=cv2.INTER_LINEAR)
+    return as_image(cv2.resize(g.astype(np.float32), (w, h), interpolation=cv2.INTER_LINEAR))
 
 
 def blur(light: Image, draw: Draw, scale: float) -> Image:
@@ -107,15 +109,15 @@ def blur(light: Image, draw: Draw, scale: float) -> Image:
         n = int(np.ceil(r))
         y, x = np.mgrid[-n:n + 1, -n:n + 1]
         disc = np.clip(r + 0.5 - np.hypot(x, y), 0, 1).astype(np.float32)
-        light = cv2.filter2D(light, -1, disc / disc.sum())
+        light = as_image(cv2.filter2D(light, -1, disc / disc.sum()))
     if draw.has("motion"):
         way = draw.rng("motion").normal(0, 2.5, 2) * scale
         n = int(np.ceil(np.abs(way).max())) + 1
         trail = np.zeros((2 * n + 1, 2 * n + 1), np.float32)
         for t in np.linspace(-0.5, 0.5, 60):
             trail[round(n + t * way[1]), round(n + t * way[0])] += 1
-        light = cv2.filter2D(light, -1, trail / trail.sum())
-    return cv2.GaussianBlur(light, (0, 0), 0.7 * max(scale, 0.7))
+        light = as_image(cv2.filter2D(light, -1, trail / trail.sum()))
+    return as_image(cv2.GaussianBlur(light, (0, 0), 0.7 * max(scale, 0.7)))
 
 
 def develop(light: Image, draw: Draw, look: Look, dim: bool) -> NDArray[np.uint8]:

@@ -68,7 +68,8 @@ def tools(world: World, rib: Rib, rng: np.random.Generator, bench_z: float) -> N
                                 np.array([7.0, 7.0, 6.0, 3.0]), (0.6, 0.05, 0.04))
         elif kind == 1:
             rgb = (0.7, 0.6, 0.36) if rng.random() < 0.5 else (0.1, 0.2, 0.5)
-            world.matt.tube(np.array([at, at + [0, 0, 1.0], at + [0, 0, 24.0], at + [0, 0, 25.0]]), np.array([25.0, 48.0, 48.0, 25.0]), rgb, 32)
+            roll = at + np.outer([0, 1, 24, 25], [0, 0, 1.0])
+            world.matt.tube(roll, np.array([25.0, 48.0, 48.0, 25.0]), rgb, 32)
         else:
             world.matt.box(at, (80, 12, 6), (0.75, 0.6, 0.05), np.stack([way / 90, np.cross([0, 0, 1.0], way / 90), [0, 0, 1.0]]))
 
@@ -89,9 +90,11 @@ def ruler(world: World, rib: Rib, rng: np.random.Generator, _: float) -> None:
     w, h, t = n * 10.0, 30.0, np.radians(rng.normal(0, 5) if rng.random() < 0.6 else rng.normal(90, 12))
     ex, ez, nn = rib.axes
     cx, cz = np.cos(t) * ex + np.sin(t) * ez, -np.sin(t) * ex + np.cos(t) * ez
-    at = rib.place([[float(rng.uniform(-0.4, 0.4)) * rib.spec.chord, float(rng.choice([-1, 1])) * float(rng.uniform(30, 75))]], 3.0)[0]
-    corners = np.array([at + sx * w / 2 * cx + sz * h / 2 * cz for sx, sz in ((-1, -1), (1, -1), (1, 1), (-1, 1))])
-    world.plates.append(Plate(corners, np.array([[0, 0], [1, 0], [1, 1], [0, 1.0]]), np.array([[0, 1, 2], [0, 2, 3]]), ruler_image(n)))
+    x, z = float(rng.uniform(-0.4, 0.4)) * rib.spec.chord, float(rng.choice([-1, 1])) * float(rng.uniform(30, 75))
+    at = rib.place([[x, z]], 3.0)[0]
+    uv = np.array([[0, 0], [1, 0], [1, 1], [0, 1.0]])
+    corners = at + (uv[:, :1] - 0.5) * w * cx + (uv[:, 1:] - 0.5) * h * cz
+    world.plates.append(Plate(corners, uv, np.array([[0, 1, 2], [0, 2, 3]]), ruler_image(n)))
     world.matt.box(at - nn * 1.2, (w / 2, 1.0, h / 2), (0.5, 0.5, 0.5), np.stack([cx, nn, cz]))
     for a, b in ((0, 1), (3, 2)):
         world.lines.append(Line("edge", None, corners[[a, b]], 1.0, note="ruler", solid=False))
@@ -130,7 +133,8 @@ def cable(world: World, rib: Rib, rng: np.random.Generator, bench_z: float) -> N
     x = float(rng.uniform(-0.45, 0.45)) * c
     a = np.array([x, -float(rng.uniform(40, 150)), 800.0])
     b = np.array([x + float(rng.uniform(-0.25, 0.25)) * c, -float(rng.uniform(40, 150)), bench_z])
-    path = wire(world.matt, a, b, float(rng.uniform(0, 60)), float(rng.uniform(2, 4.5)), [(0.04, 0.04, 0.04), (0.8, 0.25, 0.03)][int(rng.integers(2))])
+    rgb = [(0.04, 0.04, 0.04), (0.8, 0.25, 0.03)][int(rng.integers(2))]
+    path = wire(world.matt, a, b, float(rng.uniform(0, 60)), float(rng.uniform(2, 4.5)), rgb)
     world.lines.append(Line("rod", None, path, 5.5, note="cable in front"))
 
 

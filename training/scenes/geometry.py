@@ -14,6 +14,10 @@ SAMPLES = 65
 FIELD = 1.25
 """Tangent of the half field beyond which the lens polynomial is not trusted (phones reach 0.9 in their corners)."""
 
+MARGIN = 0.045
+"""Part of the width that is rendered beyond the frame on every side, at least."""
+STEP = 256
+
 
 @dataclass(frozen=True)
 class Camera:
@@ -47,12 +51,21 @@ class Pose:
     @property
     def forward(self) -> Array:
         """Viewing direction."""
-        return self.R[2]
+        return np.asarray(self.R[2])
 
     @property
     def up(self) -> Array:
         """The picture's upward direction."""
-        return -self.R[1]
+        return np.asarray(-self.R[1])
+
+
+def film_size(cam: Camera) -> tuple[int, int]:
+    """Size of the pinhole picture that is rendered, with a margin for the lens to bend in.
+
+    In steps, so that phones share it: the ray tracer compiles its program anew for every size.
+    """
+    m = 2 * int(MARGIN * cam.width)
+    return -(-(cam.width + m) // STEP) * STEP, -(-(cam.height + m) // STEP) * STEP
 
 
 def turn(axis: str, deg: float) -> Array:

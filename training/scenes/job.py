@@ -29,7 +29,8 @@ def lens_profile(phone: Phone) -> dict[str, Any]:
 def job_text(wing: Wing, bar: bool) -> str:
     """A job file. bar : whether a levelled straightedge is used."""
     out = ["[camera]", 'lens = "auto"', 'lens_folder = "lens"', "", "[wing]", f'name = "{wing.ident}"',
-           f'root = "{wing.stations[0].name}"', "dihedral_deg = 0.0", f"u_lean_deg = {U_LEAN}", "", "[level]", f"u_deg = {U_STRING}"]
+           f'root = "{wing.stations[0].name}"',
+           "dihedral_deg = 0.0", f"u_lean_deg = {U_LEAN}", "", "[level]", f"u_deg = {U_STRING}"]
     if bar:
         out.append(f"straightedge_mm = {wing.bar_mm}")
     for s in wing.stations:

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from training.scenes.geometry import Array, Camera, Pose, in_frame, project
 from training.scenes.world import Line
@@ -47,7 +48,7 @@ def label_lines(lines: list[Line], cam: Camera, pose: Pose, hit: Hit, sun: Array
     return out
 
 
-def painted_over(line: Line, points: Array) -> Array:
+def painted_over(line: Line, points: Array) -> NDArray[np.bool_]:
     """Which points lie in the line's hidden spans."""
     start, whole = line.points[0], line.points[-1] - line.points[0]
     t = (points - start) @ whole / float(whole @ whole)

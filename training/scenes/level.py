@@ -10,12 +10,18 @@ from training.scenes.rib import Rib
 from training.scenes.world import Line, Rgb, Soup, World
 
 STRINGS: dict[str, tuple[tuple[float, float], Rgb]] = {
-    "cotton": ((0.4, 0.8), (0.85, 0.83, 0.78)), "cord": ((1.0, 1.5), (0.80, 0.76, 0.66)), "fishing": ((0.11, 0.16), (0.55, 0.58, 0.60)),
-    "orange": ((0.4, 1.1), (0.90, 0.35, 0.05)), "pink": ((0.4, 1.1), (0.85, 0.10, 0.40)), "black": ((0.3, 1.0), (0.05, 0.05, 0.06)),
-    "white": ((0.3, 1.0), (0.92, 0.92, 0.90)), "wood": ((0.4, 0.9), (0.62, 0.47, 0.30)), "green": ((0.4, 1.0), (0.20, 0.60, 0.20)),
-    "braided": ((0.8, 1.4), (0.85, 0.83, 0.78)),
+    "cotton": ((0.4, 0.8), (0.85, 0.83, 0.78)), "cord": ((1.0, 1.5), (0.80, 0.76, 0.66)),
+    "fishing": ((0.11, 0.16), (0.55, 0.58, 0.60)), "orange": ((0.4, 1.1), (0.90, 0.35, 0.05)),
+    "pink": ((0.4, 1.1), (0.85, 0.10, 0.40)), "black": ((0.3, 1.0), (0.05, 0.05, 0.06)),
+    "white": ((0.3, 1.0), (0.92, 0.92, 0.90)), "wood": ((0.4, 0.9), (0.62, 0.47, 0.30)),
+    "green": ((0.4, 1.0), (0.20, 0.60, 0.20)), "braided": ((0.8, 1.4), (0.85, 0.83, 0.78)),
 }
 """Radius in mm and colour."""
+BOBS: dict[str, tuple[list[float], list[float], int]] = {
+    "cone": ([0, 6, 18, 52], [3, 9, 9, 0.5], 20), "cylinder": ([0, 0.5, 44, 44.5], [0.5, 9, 9, 0.5], 20),
+    "nut": ([0, 0.3, 10, 10.3], [0.5, 11, 11, 0.5], 6),
+}
+"""Depths below the string's end and radii there, mm; sides."""
 
 
 def thread(soup: Soup, path: Array, radius: float, rgb: Rgb, braided: bool) -> None:
@@ -34,15 +40,11 @@ def bob(world: World, kind: str, at: Array, rng: np.random.Generator) -> None:
     """What pulls a string straight, hanging below `at`."""
     rgb = [(0.55, 0.42, 0.15), (0.5, 0.5, 0.52), (0.12, 0.12, 0.13), (0.5, 0.1, 0.08)][int(rng.integers(4))]
     s = float(rng.uniform(0.8, 1.4))
-    down = np.array([0, 0, -1.0])
     if kind == "sphere":
-        world.shiny.ball(at + down * 11 * s, 12 * s, rgb)
-    elif kind == "cone":
-        world.shiny.tube(np.array([at, at + down * 6 * s, at + down * 18 * s, at + down * 52 * s]), np.array([3, 9, 9, 0.5]) * s, rgb, 20)
-    elif kind == "cylinder":
-        world.shiny.tube(np.array([at, at + down * 0.5, at + down * 44 * s, at + down * 44.5 * s]), np.array([0.5, 9, 9, 0.5]) * s, rgb, 20)
-    elif kind == "nut":
-        world.shiny.tube(np.array([at, at + down * 0.3, at + down * 10 * s, at + down * 10.3 * s]), np.array([0.5, 11, 11, 0.5]) * s, rgb, 6)
+        world.shiny.ball(at - [0, 0, 11 * s], 12 * s, rgb)
+    elif kind in BOBS:
+        depth, radii, sides = BOBS[kind]
+        world.shiny.tube(at - s * np.outer(depth, [0, 0, 1.0]), np.array(radii) * s, rgb, sides)
 
 
 def string_place(rib: Rib, draw: Draw) -> float:
@@ -82,10 +84,23 @@ def plumb(world: World, rib: Rib, draw: Draw, tilt_deg: float) -> None:
                 world.matt.box(ends[1] + [0, 45.0, 22.0], (16, 40, 22), (0.35, 0.25, 0.15))
 
 
+def neighbour_strings(world: World, ribs: list[Rib], draw: Draw) -> None:
+    """Strings hung before the ribs behind, plumb like the main one."""
+    for rib in ribs:
+        if rib.spec.at[1] < 100 or not draw.has("neighbour_string", rib.spec.index):
+            continue
+        rng = draw.rng("neighbour string", rib.spec.index)
+        (r, _), rgb = STRINGS[str(rng.choice(["cotton", "orange", "black", "white"]))]
+        x, y = float(rng.uniform(-0.4, 0.4)) * rib.spec.chord + rib.spec.at[0], rib.spec.at[1] - float(rng.uniform(5, 40))
+        ends = np.array([[x, y, -0.1 * rib.spec.chord], [x, y, 1100.0]])
+        world.matt.tube(resample(ends, 40), r, rgb)
+        world.lines.append(Line("string", None, ends, r + 0.5, note="before a rib behind"))
+
+
 def straightedge(world: World, rib: Rib, draw: Draw, wide: float) -> None:
     """A levelled bar `wide` mm between its edges, across the rib's lower part; one end stands out past it."""
     rng, c = draw.rng("straightedge"), rib.spec.chord
-    z = -float(rng.uniform(0.03, 0.07)) * c - wide / 2
+    z = -float(rng.uniform(0.012, 0.045)) * c - wide / 2
     half = float(rng.uniform(0.3, 0.7)) * c
     mid = float(rng.choice([-1, 1])) * max(0.0, (0.56 + float(rng.uniform(0, 0.1))) * c - half)
     y = -float(rng.uniform(3, 14))
@@ -99,7 +114,8 @@ def straightedge(world: World, rib: Rib, draw: Draw, wide: float) -> None:
 def laser(world: World, ribs: list[Rib], wall_y: float, draw: Draw) -> None:
     """A level laser's light, and its line on every rib and on the wall."""
     rng = draw.rng("laser")
-    world.laser_z = float(rng.uniform(-20, 22)) + float(rng.choice([0, 0, 1])) * float(rng.uniform(-0.05, 0.07)) * ribs[0].spec.chord
+    far = float(rng.uniform(-0.05, 0.07)) * ribs[0].spec.chord
+    world.laser_z = float(rng.uniform(-20, 22)) + (far if rng.random() < 1 / 3 else 0.0)
     dim = float(rng.choice([0.25, 0.6, 1.0]))
     rgb = (2.6, 0.16, 0.1) if rng.random() < 0.5 else (0.12, 2.6, 0.2)
     world.laser_rgb, world.laser_mm = tuple(dim * v for v in rgb), float(rng.uniform(0.4, 1.1))
@@ -109,4 +125,5 @@ def laser(world: World, ribs: list[Rib], wall_y: float, draw: Draw) -> None:
         xs = np.array([-0.5, 0.5]) * rib.spec.chord
         points = np.array([at + x * ex + (world.laser_z - at[2] - x * ex[2]) / ez[2] * ez for x in xs])
         world.lines.append(Line("laser", rib.spec.index, points, 0.6, note="rib"))
-    world.lines.append(Line("laser", None, np.array([[-3000.0, wall_y, world.laser_z], [3000.0, wall_y, world.laser_z]]), 2.0, note="wall"))
+    ends = np.array([[x, wall_y, world.laser_z] for x in (-3000.0, 3000.0)])
+    world.lines.append(Line("laser", None, ends, 2.0, note="wall"))

@@ -27,7 +27,8 @@ def light(world: World, rib: Rib, pose: Pose, wall_y: float, draw: Draw) -> None
             at = np.array([rng.uniform(-1500, 1500), rng.uniform(-2200, -300), rng.uniform(700, 1900)])
             w, h = float(rng.uniform(60, 500)), float(rng.uniform(40, 160))
             power = float(rng.uniform(0.5, 1.4)) * 6.5e5 / (4 * w * h) * (float(np.linalg.norm(at)) / 1900) ** 2 * 2
-            world.lamps.append(Lamp(at, origin, (w, h), tuple(power * np.array([1, rng.uniform(0.75, 1), rng.uniform(0.5, 1.0)]))))
+            tint = np.array([1, rng.uniform(0.75, 1), rng.uniform(0.5, 1.0)])
+            world.lamps.append(Lamp(at, origin, (w, h), tuple(power * tint)))
     else:
         d = np.array([rng.uniform(-0.5, 0.5), 1.0, -rng.uniform(0.35, 1.1)])
         world.sun, world.sun_light, world.sky = d / np.linalg.norm(d), (2.2, 2.1, 1.9), (0.30, 0.33, 0.38)
@@ -48,7 +49,8 @@ def extra(world: World, pose: Pose, wall_y: float, draw: Draw) -> None:
     if draw.has("backlight"):
         rng = draw.rng("backlight")
         at = np.array([rng.uniform(-700, 700), wall_y - 8, rng.uniform(150, 600)])
-        world.lamps.append(Lamp(at, at - [0, 1000.0, 0], (float(rng.uniform(200, 450)), float(rng.uniform(200, 400))), (2.2, 2.4, 2.6)))
+        half = float(rng.uniform(200, 450)), float(rng.uniform(200, 400))
+        world.lamps.append(Lamp(at, at - [0, 1000.0, 0], half, (2.2, 2.4, 2.6)))
     if draw.has("gooseneck"):
         rng = draw.rng("gooseneck")
         at = np.array([rng.uniform(-500, 500), -rng.uniform(250, 500), rng.uniform(250, 500)])
@@ -65,13 +67,15 @@ def frame_shadow(world: World, rib: Rib, pose: Pose, rng: np.random.Generator) -
     mid = back * world.sun + [rng.uniform(-150, 150), 0, rng.uniform(-100, 100)]
     across = np.array([np.cos(turned), 0, np.sin(turned)])
     up = np.array([-across[2], 0, across[0]])
-    bars = [(mid + across * step * (k - (n - 1) / 2), up) for k in range(n)] + [(mid + up * float(rng.uniform(-120, 120)), across)]
+    bars = [(mid + across * step * (k - (n - 1) / 2), up) for k in range(n)]
+    bars.append((mid + up * float(rng.uniform(-120, 120)), across))
     for at, way in bars:
         side = np.cross(way, [0, 1.0, 0])
         world.matt.box(at, (half, 6, 1500), (0.4, 0.3, 0.2), np.stack([side, [0, 1.0, 0], way]))
         for s in (-1, 1):
             edge = np.array([at + s * half * side - 1500 * way, at + s * half * side + 1500 * way])
-            world.lines.append(Line("edge", rib.spec.index, shadow_on(rib, edge, world.sun), 0.6, shadow_of=edge, note="frame shadow"))
+            shadow = shadow_on(rib, edge, world.sun)
+            world.lines.append(Line("edge", rib.spec.index, shadow, 0.6, shadow_of=edge, note="frame shadow"))
 
 
 def shadow_on(rib: Rib, points: Array, sun: Array) -> Array:

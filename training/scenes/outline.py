@@ -27,22 +27,22 @@ class Outline:
 
     def up(self, frac: float | Array) -> Array:
         """Height of the upper surface, mm."""
-        return np.interp(frac, self.upper[:, 0], self.upper[:, 1]) * self.chord
+        return np.asarray(np.interp(frac, self.upper[:, 0], self.upper[:, 1]) * self.chord)
 
     def low(self, frac: float | Array) -> Array:
         """Height of the lower surface, mm."""
-        return np.interp(frac, self.lower[:, 0], self.lower[:, 1]) * self.chord
+        return np.asarray(np.interp(frac, self.lower[:, 0], self.lower[:, 1]) * self.chord)
 
     def polygon(self) -> Array:
         """The closed outline (n, 2), mm, without a repeated point."""
         ring = np.vstack([self.upper, self.lower[::-1][1:-1]])
-        return np.c_[self.x(ring[:, 0]), ring[:, 1] * self.chord]
+        return np.asarray(np.c_[self.x(ring[:, 0]), ring[:, 1] * self.chord])
 
     def edge(self, side: str, a: float, b: float, inset: float = 0.0, n: int = 40) -> Array:
         """A piece of the upper or lower edge between two fractions, `inset` mm inside it, (n, 2)."""
         f = np.linspace(a, b, n)
         z = self.up(f) - inset if side == "upper" else self.low(f) + inset
-        return np.c_[self.x(f), z]
+        return np.asarray(np.c_[self.x(f), z])
 
 
 def naca4(code: str, chord: float, forward: int) -> Outline:

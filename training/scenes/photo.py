@@ -12,33 +12,16 @@ from numpy.typing import NDArray
 from training.scenes import finish, tracer
 from training.scenes.effects import Draw
 from training.scenes.front import furnish_front
-from training.scenes.geometry import Camera, Pose, look, project
+from training.scenes.geometry import Camera, Pose, film_size, look, project
 from training.scenes.labels import label_lines
-from training.scenes.level import laser, plumb, straightedge
+from training.scenes.level import laser, neighbour_strings, plumb, straightedge
 from training.scenes.light import light, string_shadows
-from training.scenes.rib import Rib, Spec
+from training.scenes.rib import Rib
 from training.scenes.rib_build import build
 from training.scenes.shop import furnish
 from training.scenes.wall import bench_plate, make_wall
-from training.scenes.world import World
-
-
-@dataclass(frozen=True)
-class Shot:
-    """One photo to take. ribs : the main one first. cam : at full size; scale : of the photo to be made.
-
-    string_tilt : the string's own error, degrees nose-up. bar_mm : width of the levelled straightedge.
-    """
-
-    name: str
-    station: str
-    ribs: tuple[Spec, ...]
-    cam: Camera
-    look: finish.Look
-    string_tilt: float
-    scale: float = 1.0
-    walls: tuple[str, ...] = ()
-    bar_mm: float = 40.0
+from training.scenes.wing import Shot
+from training.scenes.world import World, as_image
 
 
 @dataclass(frozen=True)
@@ -80,6 +63,7 @@ def build_world(shot: Shot, draw: Draw) -> Built:
     level = draw.option("level")
     if "plumb" in level:
         plumb(world, ribs[0], draw, shot.string_tilt)
+        neighbour_strings(world, ribs[1:], draw)
     if "laser" in level:
         laser(world, ribs, wall_y, draw)
     if level == "straightedge":
@@ -104,12 +88,12 @@ def shoot(shot: Shot, draw: Draw, spp: int) -> tuple[NDArray[np.uint8], dict[str
     lap()
     scene = tracer.load(world, cam, pose, float(rng.uniform(0.8, 1.8)) if deep else 0.01, distance)
     lap()
-    rays = tracer.trace(scene, spp, draw.seed)
+    rays = tracer.trace(scene, spp, draw.seed, film_size(cam))
     if world.laser_z is not None:
         glow = tracer.laser_glow(scene, world.laser_z, world.laser_mm, draw.seed)
         bright = float(np.percentile(rays[::7, ::7], 97))
         speckle = 1 + np.float32(0.25) * finish.normals(rng, *glow.shape)
-        rays += (glow * speckle)[..., None] * np.float32(world.laser_rgb) * np.float32(bright)
+        rays += (glow * speckle)[..., None] * as_image(world.laser_rgb) * np.float32(bright)
     lap()
     labels = label_lines(world.lines, cam, pose, lambda a, b: tracer.first_hit(scene, a, b), world.sun)
     lap()

@@ -17,7 +17,7 @@ from training.scenes.world import Line, Rgb
 CARDS = {"panel": (7, 5, 25.0, 18.0), "strip": (9, 3, 15.0, 11.0)}
 """Squares across and down, square and marker in mm."""
 PENS: dict[str, tuple[tuple[float, float], tuple[float, float], Rgb]] = {
-    "pen": ((0.5, 1.1), (0.65, 0.95), (0.08, 0.08, 0.12)), "pencil": ((0.3, 0.55), (0.4, 0.7), (0.22, 0.21, 0.21)),
+    "pen": ((0.5, 1.1), (0.65, 0.95), (0.08, 0.08, 0.12)), "pencil": ((0.35, 0.6), (0.5, 0.8), (0.22, 0.21, 0.21)),
     "ballpoint": ((0.35, 0.6), (0.7, 0.95), (0.06, 0.08, 0.28)), "marker": ((1.2, 1.7), (0.75, 0.97), (0.05, 0.05, 0.06)),
     "red": ((0.5, 1.3), (0.65, 0.95), (0.45, 0.05, 0.05)), "blue": ((0.5, 1.3), (0.65, 0.95), (0.06, 0.10, 0.38)),
 }
@@ -92,7 +92,7 @@ class Rib:
     def place(self, points: ArrayLike, lift: float = 0.0) -> Array:
         """Sheet points (n, 2) into the world, `lift` mm before the face."""
         p, axes = np.asarray(points, float), self.axes
-        return p[:, :1] * axes[0] + p[:, 1:2] * axes[1] + np.asarray(self.spec.at) + lift * axes[2]
+        return np.asarray(p[:, :1] * axes[0] + p[:, 1:2] * axes[1] + np.asarray(self.spec.at) + lift * axes[2])
 
     def rng(self, name: str) -> np.random.Generator:
         """This rib's own random stream of a name."""

@@ -5,13 +5,11 @@ from __future__ import annotations
 from functools import lru_cache
 
 import cv2
-import mapbox_earcut as earcut
 import numpy as np
 from numpy.typing import NDArray
 
 from training.scenes import outline as shape
 from training.scenes.effects import Draw
-from training.scenes.geometry import Array
 from training.scenes.rib import CARDS, SPAR_AT, Card, Rib, Spec, Stroke, blank
 from training.scenes.rib_lines import draw_lines, tape
 from training.scenes.textures import text
@@ -69,7 +67,8 @@ def gusset(rib: Rib, posts: list[float], rng: np.random.Generator) -> None:
         x, shade = float(o.x(frac)), float(rng.uniform(0.35, 0.8))
         half = 14.0 if frac == SPAR_AT else 5.0
         top, low = float(o.up(frac)), float(o.low(frac))
-        sheet.tint([[x - half, low], [x + half, low], [x + half, top], [x - half, top]], (0.6 * shade, 0.48 * shade, 0.33 * shade), 0.35)
+        stick = [[x - half, low], [x + half, low], [x + half, top], [x - half, top]]
+        sheet.tint(stick, (0.6 * shade, 0.48 * shade, 0.33 * shade), 0.35)
         if rng.random() < 0.5:
             g = float(rng.uniform(14, 24))
             sheet.tint([[x - g, -g * 0.6], [x + g, -g * 0.6], [x + g, g * 0.6], [x - g, g * 0.6]], (0.55, 0.40, 0.25), 0.6)
@@ -137,6 +136,8 @@ def worn(rib: Rib) -> None:
 
 def plate(rib: Rib, glossy: bool) -> Plate:
     """The rib as a flat mesh that carries its sheet."""
+    import mapbox_earcut as earcut  # only the ray tracer needs it
+
     rings = [rib.outline.polygon(), *rib.holes]
     flat = np.vstack(rings)
     ends = np.cumsum([len(r) for r in rings]).astype(np.uint32)
@@ -158,8 +159,10 @@ def capstrips(rib: Rib, world: World) -> float:
         k = np.arange(0, len(top) - 2, 2)[:, None]
         faces = np.concatenate([k + [0, 1, 2], k + [1, 3, 2]])
         world.matt.add(top, np.tile(rib.axes[2], (len(top), 1)), faces, rgb)
-        world.matt.add(wall, np.tile(-rib.axes[1] if side == "upper" else rib.axes[1], (len(wall), 1)), faces, rgb * 0.9)
-        world.lines.append(Line("edge", rib.spec.index, rib.place(o.edge(side, 0.95, 0.55, wide), high), 0.8, note="capstrip"))
+        inward = -rib.axes[1] if side == "upper" else rib.axes[1]
+        world.matt.add(wall, np.tile(inward, (len(wall), 1)), faces, rgb * 0.9)
+        edge = rib.place(o.edge(side, 0.95, 0.55, wide), high)
+        world.lines.append(Line("edge", rib.spec.index, edge, 0.8, note="capstrip"))
     rib.capped = True
     return high
 
@@ -175,7 +178,8 @@ def card_image(kind: str, number: int, scale: int = 14) -> NDArray[np.uint8]:
     img[m:m + h, m:m + w] = board.generateImage((w, h), marginSize=0, borderBits=1)
     y = m + h + foot // 2
     cv2.arrowedLine(img, (m, y), (m + w // 3, y), 0, scale, tipLength=0.15)
-    cv2.putText(img, f"LE  {number}", (m + w // 3 + scale * 3, y + 3 * scale), cv2.FONT_HERSHEY_SIMPLEX, scale / 3.2, 0, scale // 2)
+    at = m + w // 3 + scale * 3, y + 3 * scale
+    cv2.putText(img, f"LE  {number}", at, cv2.FONT_HERSHEY_SIMPLEX, scale / 3.2, 0, scale // 2)
     return np.asarray(cv2.convertScaleAbs(img, alpha=0.87, beta=0.03 * 255), np.uint8)
 
 

@@ -105,7 +105,8 @@ def waterlines(rib: Rib) -> None:
     rng, c = rib.rng("waterlines"), rib.spec.chord
     for k in range(int(rng.integers(1, 4))):
         z = float(rng.uniform(0.02, 0.055)) * c * (0.6 if k % 2 == 0 else -0.5)
-        t, half, mid = np.radians(rng.uniform(-1.5, 1.5)), float(rng.uniform(0.1, 0.25)) * c, float(rib.outline.x(rng.uniform(0.3, 0.6)))
+        t, half = np.radians(rng.uniform(-1.5, 1.5)), float(rng.uniform(0.1, 0.25)) * c
+        mid = float(rib.outline.x(rng.uniform(0.3, 0.6)))
         a, b = np.array([mid - half, z - np.tan(t) * half]), np.array([mid + half, z + np.tan(t) * half])
         spans = rib.sheet.stroke(a, b, float(rng.uniform(0.3, 0.6)), float(rng.uniform(0.3, 0.6)), rng, 0.15, PENCIL)
         rib.mark("pen", a, b, tuple(spans), "waterline")

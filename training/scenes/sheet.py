@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from training.scenes.geometry import Array
-from training.scenes.world import Image, Rgb
+from training.scenes.world import Image, Rgb, as_image
 
 
 class Sheet:
@@ -24,7 +24,8 @@ class Sheet:
 
     def uv(self, p: Array) -> Array:
         """Sheet mm to texture coordinates."""
-        return np.c_[(p[:, 0] + self.half_w) * self.ppm / self.w, 1 - (self.hi - p[:, 1]) * self.ppm / self.h]
+        q = self.px(p)
+        return np.stack([q[:, 0] / self.w, 1 - q[:, 1] / self.h], 1)
 
     def stroke(self, a: ArrayLike, b: ArrayLike, width: float, dark: float, rng: np.random.Generator, wave: float = 0.0,
                rgb: Rgb = (0.08, 0.08, 0.12), gaps: int = 0, even: bool = False) -> list[tuple[float, float]]:
@@ -65,7 +66,7 @@ class Sheet:
                 cover *= (s < g0 * length) | (s > g1 * length)
             blend = (cover * np.interp(s, ink_at, ink_of) * dark)[..., None].astype(np.float32)
             part = self.image[y0:y1, x0:x1]
-            part += (np.float32(rgb) - part) * blend
+            part += (as_image(rgb) - part) * blend
         return spans
 
     def paste(self, patch: Image, centre: ArrayLike, turn_deg: float, mm_w: float, mm_h: float, strength: float = 1.0) -> None:
@@ -83,7 +84,7 @@ class Sheet:
         size = (int(x1 - x0), int(y1 - y0))
         shrink = mm_w * self.ppm / pw
         if shrink < 0.7:                       # averaged, so that a fine print does not alias
-            patch = cv2.GaussianBlur(patch, (0, 0), 0.4 / shrink)
+            patch = as_image(cv2.GaussianBlur(patch, (0, 0), 0.4 / shrink))
         warped = cv2.warpAffine(patch, m, size, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         mask = cv2.warpAffine(np.ones((ph, pw), np.float32), m, size, flags=cv2.INTER_LINEAR)[..., None] * np.float32(strength)
         part = self.image[y0:y1, x0:x1]
@@ -103,4 +104,4 @@ class Sheet:
             mask = cv2.GaussianBlur(mask, (0, 0), max(blur_mm * self.ppm, 0.3))
         k = mask[..., None].astype(np.float32) * np.float32(strength / 255)
         part = self.image[y0:y1, x0:x1]
-        part += (np.float32(rgb) - part) * k
+        part += (as_image(rgb) - part) * k

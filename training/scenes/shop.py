@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from training.scenes.effects import Draw
-from training.scenes.geometry import Array, turn
+from training.scenes.geometry import Array, resample, turn
 from training.scenes.level import STRINGS, bob
 from training.scenes.world import Line, Rgb, Soup, World
 
@@ -42,10 +42,11 @@ def furnish(world: World, draw: Draw, bench_z: float, wall_y: float, chord: floa
         rods(world, draw.rng("rods"), wall_y)
     if draw.has("door_frame"):
         rng = draw.rng("door")
-        x, w, y = float(rng.uniform(-1200, 600)), float(rng.uniform(600, 900)), wall_y - 25
-        rgb = tuple(rng.uniform(0.2, 0.8) * np.array([1.0, 0.92, 0.8]))
-        for at in (x, x + w):
-            upright_box(world, np.array([at, y, 300.0]), (float(rng.uniform(25, 50)), 20, 1400), rgb, float(rng.normal(0, 0.2)), "door")
+        x, w = float(rng.uniform(-1200, 600)), float(rng.uniform(600, 900))
+        paint = tuple(rng.uniform(0.2, 0.8) * np.array([1.0, 0.92, 0.8]))
+        for left in (x, x + w):
+            half = float(rng.uniform(25, 50)), 20.0, 1400.0
+            upright_box(world, np.array([left, wall_y - 25, 300.0]), half, paint, float(rng.normal(0, 0.2)), "door")
     if draw.has("cable_behind"):
         rng = draw.rng("cable")
         for _ in range(int(rng.integers(1, 4))):
@@ -98,7 +99,7 @@ def strings(world: World, draw: Draw, wall_y: float, chord: float) -> None:
         (r, _), rgb = STRINGS[str(rng.choice(["cotton", "orange", "black", "white"]))]
         x, y = float(rng.uniform(-0.5, 0.5)) * chord, float(rng.uniform(20, min(250, wall_y - 50)))
         ends = np.array([[x, y, -0.12 * chord - 40], [x, y, 1400.0]])
-        world.matt.tube(ends, r + 0.1, rgb)
+        world.matt.tube(resample(ends, 40), r + 0.1, rgb)
         bob(world, "sphere", ends[0], rng)
         world.lines.append(Line("rod", None, ends, r + 0.8, note="string behind"))
     if draw.has("slanted_string"):
@@ -107,5 +108,5 @@ def strings(world: World, draw: Draw, wall_y: float, chord: float) -> None:
         x, lean = float(rng.uniform(-0.4, 0.4)) * chord, float(rng.choice([-1, 1])) * float(rng.uniform(1.0, 9.0))
         t, y = np.tan(np.radians(lean)), float(rng.choice([-1, 1])) * float(rng.uniform(5, 60))
         ends = np.array([[x - t * 700, y, -700.0], [x + t * 900, y, 900.0]])
-        world.matt.tube(ends, r + 0.1, rgb)
+        world.matt.tube(resample(ends, 40), r + 0.1, rgb)
         world.lines.append(Line("rod", None, ends, r + 0.8, note="slanted string"))

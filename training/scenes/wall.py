@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
 
 import cv2
@@ -34,6 +35,16 @@ class Wall:
         (a, d), (c, b) = self.px(x0, z0), self.px(x1, z1)
         part = self.image[max(b, 0):max(d, 0), max(a, 0):max(c, 0)]
         part += (np.asarray(rgb, np.float32) - part) * np.float32(strength)
+
+    def cover(self, x0: float, x1: float, z0: float, z1: float) -> None:
+        """Hide what was noted before where a rectangle is painted over it."""
+        for k, line in enumerate(self.lines):
+            a, d = line.points[0, [0, 2]], np.diff(line.points[:, [0, 2]], axis=0)[0]
+            with np.errstate(divide="ignore", invalid="ignore"):
+                t = (np.array([[x0, z0], [x1, z1]]) - a) / d
+            low, high = np.fmax(np.fmin(*t).max(), 0), np.fmin(np.fmax(*t).min(), 1)
+            if low < high:
+                self.lines[k] = replace(line, hidden=(*line.hidden, (float(low), float(high))))
 
     def note(self, a: tuple[float, float], b: tuple[float, float], kind: str, what: str) -> None:
         """Note a straight thing from (x, z) a to b."""
@@ -138,13 +149,14 @@ def tiles(wall: Wall, rng: np.random.Generator) -> None:
 
 def bricks(wall: Wall, rng: np.random.Generator) -> None:
     """A half bond of bricks."""
-    wall.image *= np.float32([0.9, 0.45, 0.33])
+    wall.image *= np.array([0.9, 0.45, 0.33], np.float32)
     courses(wall, rng, 215.0, 65.0, 10.0, 0.5, (0.5, 0.48, 0.44))
 
 
 def pegboard(wall: Wall, rng: np.random.Generator) -> None:
     """A board of holes in a grid."""
     x0, z0 = float(rng.uniform(wall.box[0], wall.box[1] - 900)), float(rng.uniform(-300, 200))
+    wall.cover(x0, x0 + 900, z0, z0 + 600)
     wall.fill(x0, x0 + 900, z0, z0 + 600, (0.42, 0.27, 0.15))
     for x in np.arange(x0 + 25, x0 + 900, 25.0):
         for z in np.arange(z0 + 25, z0 + 600, 25.0):
@@ -162,6 +174,7 @@ def window(wall: Wall, rng: np.random.Generator) -> None:
     """A window with its frame and panes."""
     w, h = float(rng.uniform(700, 1300)), float(rng.uniform(600, 1000))
     x0, z0 = float(rng.uniform(wall.box[0], max(wall.box[1] - w, wall.box[0] + 1))), float(rng.uniform(-200, 400))
+    wall.cover(x0, x0 + w, z0, z0 + h)
     wall.fill(x0, x0 + w, z0, z0 + h, np.array([0.85, 0.9, 1.0]) * rng.uniform(0.5, 1.0))
     bar, rgb = float(rng.uniform(30, 60)), [(0.75, 0.75, 0.72), (0.25, 0.16, 0.09)][int(rng.integers(2))]
     n = int(rng.integers(2, 5))
@@ -180,6 +193,7 @@ def posters(wall: Wall, rng: np.random.Generator) -> None:
     for _ in range(int(rng.integers(1, 4))):
         w, h = float(rng.uniform(300, 700)), float(rng.uniform(300, 800))
         x0, z0 = float(rng.uniform(wall.box[0], max(wall.box[1] - w, wall.box[0] + 1))), float(rng.uniform(-200, 500))
+        wall.cover(x0, x0 + w, z0, z0 + h)
         wall.fill(x0, x0 + w, z0, z0 + h, rng.uniform(0.4, 0.95) * rng.uniform(0.7, 1.0, 3))
         frame(wall, x0, x0 + w, z0, z0 + h, "poster")
         for k in range(int(rng.integers(3, 10))):

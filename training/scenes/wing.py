@@ -7,9 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from training.scenes.effects import Choice, Draw
-from training.scenes.finish import draw_look
+from training.scenes.finish import Look, draw_look
 from training.scenes.geometry import Camera
-from training.scenes.photo import Shot
 from training.scenes.rib import Card, Spec
 
 U_LEAN, U_STRING = 0.3, 0.02
@@ -63,6 +62,24 @@ class Wing:
     bar_mm: float
 
 
+@dataclass(frozen=True)
+class Shot:
+    """One photo to take. ribs : the main one first. cam : at full size; scale : of the photo to be made.
+
+    string_tilt : the string's own error, degrees nose-up. bar_mm : width of the levelled straightedge.
+    """
+
+    name: str
+    station: str
+    ribs: tuple[Spec, ...]
+    cam: Camera
+    look: Look
+    string_tilt: float
+    scale: float = 1.0
+    walls: tuple[str, ...] = ()
+    bar_mm: float = 40.0
+
+
 def draw_phone(seed: int, scales: tuple[float, float], choice: Choice) -> Phone:
     """The phone of three wings."""
     rng = np.random.default_rng([seed, 7])
@@ -73,7 +90,8 @@ def draw_phone(seed: int, scales: tuple[float, float], choice: Choice) -> Phone:
     if not choice.allows("distortion"):
         dist = (0.0, 0.0, 0.0, 0.0, 0.0)
     cam = Camera(w, h, f, w / 2 + float(rng.uniform(-25, 25)), h / 2 + float(rng.uniform(-20, 20)), dist)
-    return Phone(cam, "Workshop", f"P{seed % 10000}", round(4 + f % 1.5, 2), round(36 * f / w), round(float(rng.uniform(*scales)), 3))
+    scale = round(float(rng.uniform(*scales)), 3)
+    return Phone(cam, "Workshop", f"P{seed % 10000}", round(4 + f % 1.5, 2), round(36 * f / w), scale)
 
 
 def draw_wing(seed: int, phone: Phone, ident: str, choice: Choice) -> Wing:
@@ -103,7 +121,8 @@ def cards_for(station: Station, draw: Draw, salt: int, allow_two: bool) -> tuple
     return (Card(kind, station.number, 0.48 if kind == "panel" else 0.45, turn[0]),)
 
 
-def rib_of(wing: Wing, station: Station, index: int, draw: Draw, at: tuple[float, float, float], lean: float, cards: tuple[Card, ...]) -> Spec:
+def rib_of(wing: Wing, station: Station, index: int, draw: Draw, at: tuple[float, float, float], lean: float,
+           cards: tuple[Card, ...]) -> Spec:
     """A station's rib in one photo."""
     forward = 1 if station.side == "right" else -1         # seen from outboard
     return Spec(index, station.name, station.chord, station.incidence, station.spar, forward, wing.section, lean, at, cards,
@@ -123,7 +142,8 @@ def draw_shot(wing: Wing, k: int, choice: Choice, walls: tuple[str, ...]) -> tup
             cards = cards_for(other, draw, j + 1, True) if rng.random() < 0.8 else ()
             ribs.append(rib_of(wing, other, j + 1, draw, at, float(rng.normal(0, U_LEAN)), cards))
     if draw.has("front_rib"):
-        own = Station("X9", station.side, 0, station.chord * 0.9, station.incidence + float(rng.normal(0, 1)), 90 + float(rng.normal(0, 1)), 30, (0, 0))
+        angles = station.incidence + float(rng.normal(0, 1)), 90 + float(rng.normal(0, 1))
+        own = Station("X9", station.side, 0, station.chord * 0.9, *angles, 30, (0, 0))
         at = (float(rng.uniform(-300, 300)), -float(rng.uniform(120, 200)), -0.19 * station.chord)
         ribs.append(rib_of(wing, own, len(ribs), draw, at, float(rng.normal(0, 1)), ()))
     look = draw_look(Draw(wing.seed, choice))

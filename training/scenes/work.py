@@ -62,7 +62,8 @@ def take(task: Task) -> Any:
     try:
         return board(task) if task.board else station(task)
     except Exception as error:
-        return f"FAILED {task.folder.name} {'board ' if task.board else ''}{task.k}: {type(error).__name__}: {error}".replace("\n", " ")
+        what = f"{'board' if task.board else 'photo'} {task.k}: {type(error).__name__}: {error}"
+        return f"FAILED {task.folder.name} {what}".replace("\n", " ")
 
 
 def station(task: Task) -> tuple[str, dict[str, Any]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,11 @@ from training.scenes.geometry import Array
 
 Image = NDArray[np.float32]
 Rgb = Sequence[float]
+
+
+def as_image(x: Any) -> Image:
+    """A picture of float32, whatever OpenCV's types say."""
+    return np.asarray(x, np.float32)
 
 
 @dataclass(frozen=True)
@@ -103,7 +109,7 @@ class Soup:
         p = path[:, None] + n * r[:, None, None]
         i, j = np.meshgrid(np.arange(len(path) - 1), np.arange(sides), indexing="ij")
         q = [i * sides + j, i * sides + (j + 1) % sides, (i + 1) * sides + (j + 1) % sides, (i + 1) * sides + j]
-        faces = np.concatenate([np.stack([q[0], q[1], q[2]], -1).reshape(-1, 3), np.stack([q[0], q[2], q[3]], -1).reshape(-1, 3)])
+        faces = np.concatenate([np.stack([q[0], q[k], q[k + 1]], -1).reshape(-1, 3) for k in (1, 2)])
         c = np.asarray(rgb, float)
         self.add(p.reshape(-1, 3), n.reshape(-1, 3), faces, c if c.ndim == 1 else np.repeat(c, sides, 0))
 
@@ -113,10 +119,11 @@ class Soup:
         n = np.stack([np.outer(np.sin(a), np.cos(b)), np.outer(np.sin(a), np.sin(b)), np.outer(np.cos(a), np.ones(20))], -1)
         i, j = np.meshgrid(np.arange(12), np.arange(20), indexing="ij")
         q = [i * 20 + j, i * 20 + (j + 1) % 20, (i + 1) * 20 + (j + 1) % 20, (i + 1) * 20 + j]
-        faces = np.concatenate([np.stack([q[0], q[1], q[2]], -1).reshape(-1, 3), np.stack([q[0], q[2], q[3]], -1).reshape(-1, 3)])
+        faces = np.concatenate([np.stack([q[0], q[k], q[k + 1]], -1).reshape(-1, 3) for k in (1, 2)])
         half = np.broadcast_to(np.asarray(radius, float), 3)
         slope = (n / half).reshape(-1, 3)
-        self.add((np.asarray(centre) + n * half).reshape(-1, 3), slope / np.linalg.norm(slope, axis=1, keepdims=True), faces, rgb)
+        slope /= np.linalg.norm(slope, axis=1, keepdims=True)
+        self.add((np.asarray(centre) + n * half).reshape(-1, 3), slope, faces, rgb)
 
 
 @dataclass
