@@ -13,6 +13,7 @@ tag. Each display has a seed of its own, so a run can be shared out with --part 
 from __future__ import annotations
 
 import argparse
+import itertools
 import platform
 import re
 import time
@@ -119,10 +120,12 @@ def reliability(sure: list[tuple[float, bool]]) -> list[str]:
     """The table of confidences against how often they were right."""
     held = np.array(sure, dtype=np.float64).reshape(-1, 2)
     said = ["| confidence | readings | mean confidence | right |", "| --- | --- | --- | --- |"]
-    for low, high in zip(BINS[:-1], BINS[1:], strict=True):
+    for low, high in itertools.pairwise(BINS):
         some = held[(held[:, 0] >= low) & (held[:, 0] < high)]
         if len(some):
-            said.append(f"| {low:g} to {min(high, 1):g} | {len(some)} | {some[:, 0].mean():.3f} | {some[:, 1].mean():.3f} |")
+            said.append(
+                f"| {low:g} to {min(high, 1):g} | {len(some)} | {some[:, 0].mean():.3f} | {some[:, 1].mean():.3f} |"
+            )
     return said
 
 

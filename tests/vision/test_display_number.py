@@ -45,7 +45,9 @@ def test_every_pattern_of_segments_is_its_figure(lit):
 
 
 def test_sign_and_point():
-    text, p = best(row((20, "minus", 0.999, ""), figure(26, "1"), figure(31, "2"), figure(37, "3"), points=[(34, 0.99)]))
+    text, p = best(
+        row((20, "minus", 0.999, ""), figure(26, "1"), figure(31, "2"), figure(37, "3"), points=[(34, 0.99)])
+    )
     assert text == "-12.3"
     assert p > 0.95
 
@@ -110,6 +112,8 @@ def test_probabilities_are_at_most_one():
     rng = np.random.default_rng(3)
     for _ in range(30):
         kind = rng.dirichlet([8.0] + 5 * [0.15], PLACES).T.astype(np.float32)
-        places = Places(kind, rng.random((7, PLACES), np.float32), rng.random(PLACES, np.float32), np.zeros(PLACES, np.float32))
+        places = Places(
+            kind, rng.random((7, PLACES), np.float32), rng.random(PLACES, np.float32), np.zeros(PLACES, np.float32)
+        )
         number = number_in(places, None)
         assert 0 <= sum(p for _, p in number.texts) <= 1 + 1e-6

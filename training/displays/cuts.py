@@ -7,7 +7,7 @@ from typing import NamedTuple
 import cv2
 import numpy as np
 
-from training.displays.face import KINDS, UNDECIDED, F64
+from training.displays.face import F64, KINDS, UNDECIDED
 from training.displays.scene import Scene, seen
 from vision.display.strip import COLUMN, HIGH, OVER, TALL, WIDE
 
@@ -45,9 +45,7 @@ def places(scene: Scene) -> tuple[F64, F64, F64]:
     figures = [s for s in scene.face.signs if s.kind in ("figure", "one") and s.size == 1.0]
     at = np.array([[s.x, 0.5] for s in figures]).reshape(-1, 2)
     slant = scene.face.style.slant
-    middle, right, top, foot = (
-        seen(scene.to_photo, at + d, slant) for d in ([0, 0], [0.2, 0], [0, -0.5], [0, 0.5])
-    )
+    middle, right, top, foot = (seen(scene.to_photo, at + d, slant) for d in ([0, 0], [0.2, 0], [0, -0.5], [0, 0.5]))
     return middle, (right - middle) / 0.2, foot - top
 
 

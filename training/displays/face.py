@@ -134,9 +134,7 @@ class _Row:
             cx, cy, long, half, turn = self.boxes[name]
             if ink > 0:
                 top = 1 - size
-                self.face.shapes.append(
-                    ("bar", (at + cx * size, top + cy * size, long * size, half * size, turn), ink)
-                )
+                self.face.shapes.append(("bar", (at + cx * size, top + cy * size, long * size, half * size, turn), ink))
             labels.append(label)
         return tuple(labels)
 
@@ -171,7 +169,9 @@ class _Row:
         r = self.dot / 2
         y = 1 - r + self.dot_down
         kind = self.dot_kind
-        self.face.shapes.append(("disc" if kind != "box" else "bar", (x, y, r, r, 0.0) if kind == "box" else (x, y, r), ink))
+        self.face.shapes.append(
+            ("disc" if kind != "box" else "bar", (x, y, r, r, 0.0) if kind == "box" else (x, y, r), ink)
+        )
         if kind == "comma":
             self.face.shapes.append(("bar", (x - 0.2 * r, y + 1.3 * r, 1.3 * r, 0.5 * r, 1.2), ink))
 
@@ -245,7 +245,9 @@ def _beside(face: Face, rng: np.random.Generator) -> None:
     first, last = face.span
     if rng.random() < 0.35:
         r = float(rng.uniform(0.07, 0.15))
-        face.shapes.append(("ring", (last + float(rng.uniform(0.06, 0.3)) + r, r, r, float(rng.uniform(0.25, 0.5)) * r), 1.0))
+        face.shapes.append(
+            ("ring", (last + float(rng.uniform(0.06, 0.3)) + r, r, r, float(rng.uniform(0.25, 0.5)) * r), 1.0)
+        )
     if rng.random() < 0.2:
         side = float(rng.choice([-1, 1]))
         size = float(rng.uniform(0.11, 0.4))
@@ -303,11 +305,15 @@ def distance(kind: str, n: tuple[float, ...], x: F32, y: F32, style: Style) -> F
     side = {0.0: 1.0, -0.1: -1.0, 0.5: 0.0}.get(turn, turn if upright else 0.0)
     cut = style.bevel * np.abs(v) + style.inward * style.bevel * side * v
     r = style.round * half
-    d = np.maximum(np.abs(v) - (half - r), (np.abs(u) + cut - (long + half * style.bevel * 0.5 - r)) / np.sqrt(1 + style.bevel**2))
+    d = np.maximum(
+        np.abs(v) - (half - r), (np.abs(u) + cut - (long + half * style.bevel * 0.5 - r)) / np.sqrt(1 + style.bevel**2)
+    )
     if r > 0:
         d = np.where(d > 0, np.hypot(np.maximum(np.abs(v) - (half - r), 0), np.maximum(d, 0)), d) - r
     if style.dotted:
-        d = np.maximum(d, 0.42 * style.dotted - np.abs((u / style.dotted + 0.5) % 1 - 0.5) * style.dotted - 0.2 * style.dotted)
+        d = np.maximum(
+            d, 0.42 * style.dotted - np.abs((u / style.dotted + 0.5) % 1 - 0.5) * style.dotted - 0.2 * style.dotted
+        )
     return np.asarray(d, np.float32)
 
 

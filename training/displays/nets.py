@@ -35,6 +35,11 @@ def reader() -> nn.Sequential:
     )  # fmt: skip
 
 
+def value(name: str, sizes: list[int | str]) -> onnx.ValueInfoProto:
+    """What goes in or comes out."""
+    return helper.make_tensor_value_info(name, TensorProto.FLOAT, sizes)
+
+
 def write_onnx(net: nn.Sequential, shape: tuple[int, int, int], free: bool, path: Path) -> None:
     """The chain as ONNX, normalisation folded into the convolutions. free : height and width of the input may be any."""
     net = net.eval().cpu()
@@ -48,20 +53,25 @@ def write_onnx(net: nn.Sequential, shape: tuple[int, int, int], free: bool, path
         norm = layers[i + 1] if i + 1 < len(layers) else None
         if isinstance(norm, nn.BatchNorm2d):
             gain = norm.weight.detach().numpy() / np.sqrt(norm.running_var.numpy() + norm.eps)
-            weight, bias = weight * gain[:, None, None, None], (bias - norm.running_mean.numpy()) * gain + norm.bias.detach().numpy()
+            weight = weight * gain[:, None, None, None]
+            bias = (bias - norm.running_mean.numpy()) * gain + norm.bias.detach().numpy()
         last = i == len(layers) - 1
         out = "answer" if last else f"c{i}"
-        weights += [numpy_helper.from_array(weight.astype(np.float32), f"w{i}"), numpy_helper.from_array(bias.astype(np.float32), f"b{i}")]
+        weights += [
+            numpy_helper.from_array(weight.astype(np.float32), f"w{i}"),
+            numpy_helper.from_array(bias.astype(np.float32), f"b{i}"),
+        ]
         pad = list(layer.padding)
-        nodes.append(helper.make_node("Conv", [name, f"w{i}", f"b{i}"], [out], strides=list(layer.stride), pads=pad + pad,
-                                      dilations=list(layer.dilation), group=layer.groups, kernel_shape=list(layer.kernel_size)))  # fmt: skip
+        shape_of = {"strides": list(layer.stride), "pads": pad + pad, "dilations": list(layer.dilation)}
+        shape_of |= {"group": layer.groups, "kernel_shape": list(layer.kernel_size)}
+        nodes.append(helper.make_node("Conv", [name, f"w{i}", f"b{i}"], [out], **shape_of))
         name = out
         if not last:
             nodes.append(helper.make_node("Relu", [name], [f"r{i}"]))
             name = f"r{i}"
     sizes = ["n", shape[0], "h", "w"] if free else ["n", *shape]
-    graph = helper.make_graph(nodes, "display", [helper.make_tensor_value_info("image", TensorProto.FLOAT, sizes)],
-                              [helper.make_tensor_value_info("answer", TensorProto.FLOAT, ["n", "c", "y", "x"])], weights)  # fmt: skip
+    graph = helper.make_graph(nodes, "display", [value("image", sizes)],
+                              [value("answer", ["n", "c", "y", "x"])], weights)  # fmt: skip
     model = helper.make_model(graph, opset_imports=[helper.make_opsetid("", 13)], producer_name="ribangle")
     model.ir_version = 8
     onnx.checker.check_model(model)

@@ -34,7 +34,7 @@ def draw_scene(rng: np.random.Generator) -> Scene:
     high = float(np.exp(rng.uniform(np.log(17), np.log(46))))
     room = rng.uniform(0.12, 1.3, 4) * [1.0, 0.8, 1.0, 0.8]
     box = (face.span[0] - room[0], -room[1], face.span[1] + room[2], 1 + room[3])
-    to_photo, shape, tilt = _camera(face, box, high, rng)
+    to_photo, shape, tilt = _camera(box, high, rng)
     x, y, flat_x = _grid(to_photo, shape, face.style.slant)
     ink = _ink(face, x, y, to_photo, shape, high)
     ink = _words(ink, face, to_photo, high, rng)
@@ -45,7 +45,7 @@ def draw_scene(rng: np.random.Generator) -> Scene:
     return Scene(_exposed(light, high, rng), to_photo, face, kind != "lcd", tilt)
 
 
-def _camera(face: Face, box: tuple[float, ...], high: float, rng: np.random.Generator) -> tuple[F64, tuple[int, int], float]:
+def _camera(box: tuple[float, ...], high: float, rng: np.random.Generator) -> tuple[F64, tuple[int, int], float]:
     """Homography of the unslanted face frame to pixels, the photo's shape, and the row's tilt in degrees."""
     tilt = float(rng.uniform(-7, 7)) if rng.random() < 0.7 else float(rng.uniform(-12, 12))
     pad = rng.uniform(0.05, 0.9, 4)
@@ -147,7 +147,15 @@ def _panel(ink: F32, kind: str, high: float, x: F32, y: F32, box: tuple[float, .
     glow = float(rng.uniform(0.05, 0.35)) * _soft(ink, float(rng.uniform(0.04, 0.1)) * high)
     glow += float(rng.uniform(0, 0.25)) * _soft(ink, float(rng.uniform(0.15, 0.4)) * high)
     if rng.random() < 0.2:  # figures lit in turn, caught by a rolling shutter
-        glow, ink = glow, ink * (1 - float(rng.uniform(0.1, 0.6)) * (0.5 + 0.5 * np.sin(y * float(rng.uniform(2, 9)) + float(rng.uniform(0, 6)))))
+        glow, ink = (
+            glow,
+            ink
+            * (
+                1
+                - float(rng.uniform(0.1, 0.6))
+                * (0.5 + 0.5 * np.sin(y * float(rng.uniform(2, 9)) + float(rng.uniform(0, 6))))
+            ),
+        )
     return np.asarray(ground * fall + (lit - ground) * weak * (ink + glow), np.float32)
 
 
@@ -167,8 +175,16 @@ def _case(light: F32, x: F32, y: F32, box: tuple[float, ...], high: float, rng: 
     inside = np.minimum(np.minimum(x - box[0], box[2] - x), np.minimum(y - box[1], box[3] - y))
     if rng.random() < 0.6:
         deep = float(rng.uniform(0.02, 0.3))
-        edge = y - box[1] if rng.random() < 0.7 else np.minimum(y - box[1], x - box[0] if rng.random() < 0.5 else box[2] - x)
-        light = light * (1 - float(rng.uniform(0.1, 0.75)) / (1 + np.exp(np.clip((edge - deep) / float(rng.uniform(0.01, 0.12)), -30, 30))))
+        edge = (
+            y - box[1]
+            if rng.random() < 0.7
+            else np.minimum(y - box[1], x - box[0] if rng.random() < 0.5 else box[2] - x)
+        )
+        light = light * (
+            1
+            - float(rng.uniform(0.1, 0.75))
+            / (1 + np.exp(np.clip((edge - deep) / float(rng.uniform(0.01, 0.12)), -30, 30)))
+        )
     bezel = float(rng.choice([rng.uniform(0.01, 0.15), rng.uniform(0.3, 0.9)]))
     body = float(rng.choice([rng.uniform(0.02, 0.25), rng.uniform(0.3, 0.95)]))
     grain = 1 + _texture(light.shape, rng)
@@ -179,7 +195,10 @@ def _case(light: F32, x: F32, y: F32, box: tuple[float, ...], high: float, rng: 
     out = (light * share + case * (1 - share) + rim).astype(np.float32)
     for _ in range(int(rng.integers(0, 3))):  # words and marks on the case
         layer = np.zeros(out.shape, np.uint8)
-        at = (int(rng.uniform(0, out.shape[1])), int(rng.choice([rng.uniform(0, 0.25), rng.uniform(0.8, 1.0)]) * out.shape[0]))
+        at = (
+            int(rng.uniform(0, out.shape[1])),
+            int(rng.choice([rng.uniform(0, 0.25), rng.uniform(0.8, 1.0)]) * out.shape[0]),
+        )
         word = "".join(rng.choice(list("ABCDEHLMNORSTU0123456789/-."), int(rng.integers(2, 9))))
         cv2.putText(layer, word, at, FONTS[int(rng.integers(4))], float(rng.uniform(0.3, 0.8)), 255, 1, cv2.LINE_AA)
         spot = layer.astype(np.float32) / 255 * (1 - share)
@@ -196,7 +215,9 @@ def _quad(shape: tuple[int, ...], at: F64, half: F64, turn: float, soft: float) 
     return np.asarray(1 / (1 + np.exp(-np.clip(2 * inside, -30, 30))), np.float32)
 
 
-def _reflections(light: F32, to_photo: F64, face: Face, box: tuple[float, ...], high: float, rng: np.random.Generator) -> F32:
+def _reflections(
+    light: F32, to_photo: F64, face: Face, box: tuple[float, ...], high: float, rng: np.random.Generator
+) -> F32:
     """Windows, lamps, hands and bars mirrored in the glass; shadows; glare."""
     shape = light.shape
 
@@ -208,15 +229,28 @@ def _reflections(light: F32, to_photo: F64, face: Face, box: tuple[float, ...], 
         added = np.zeros(shape, np.float32)
         for _ in range(int(rng.integers(1, 4))):
             half = np.exp(rng.uniform(np.log(0.06), np.log(1.8), 2)) * high
-            pane = _quad(shape, place(), half, float(rng.uniform(-0.6, 0.6) + rng.choice([0, np.pi / 2])), float(rng.choice([0.5, rng.uniform(0.02, 0.4) * high])))
+            pane = _quad(
+                shape,
+                place(),
+                half,
+                float(rng.uniform(-0.6, 0.6) + rng.choice([0, np.pi / 2])),
+                float(rng.choice([0.5, rng.uniform(0.02, 0.4) * high])),
+            )
             if rng.random() < 0.3:
-                pane = pane * (1 - _quad(shape, place(), np.array([0.05 * high, 3 * high]), float(rng.uniform(-0.4, 0.4)), 1.0))
+                pane = pane * (
+                    1 - _quad(shape, place(), np.array([0.05 * high, 3 * high]), float(rng.uniform(-0.4, 0.4)), 1.0)
+                )
             added = np.maximum(added, pane * float(rng.uniform(0.3, 1)))
         light = light + float(rng.choice([rng.uniform(0.03, 0.3), rng.uniform(0.1, 0.7)])) * added
     if rng.random() < 0.35:  # bars beside the figures, lighter or darker than the ground, about as long as a minus
         for _ in range(int(rng.integers(1, 3))):
             side = rng.random() < 0.7
-            spot = [[face.span[0] - rng.uniform(0.1, 1.2) if side else face.span[1] + rng.uniform(0.1, 1.0), rng.uniform(0.1, 0.9)]]
+            spot = [
+                [
+                    face.span[0] - rng.uniform(0.1, 1.2) if side else face.span[1] + rng.uniform(0.1, 1.0),
+                    rng.uniform(0.1, 0.9),
+                ]
+            ]
             at = seen(to_photo, np.array(spot), 0.0)[0]
             half = np.array([rng.uniform(0.08, 0.5), rng.uniform(0.02, 0.12)]) * high
             turn = float(rng.choice([rng.uniform(-0.2, 0.2), rng.uniform(-1.6, 1.6)]))
@@ -226,7 +260,13 @@ def _reflections(light: F32, to_photo: F64, face: Face, box: tuple[float, ...], 
         bar = _quad(shape, place(), np.array([8 * high, 8 * high]), 0.0, 1.0)
         turn = float(rng.uniform(0, 2 * np.pi))
         at = place() + 8 * high * np.array([np.cos(turn), np.sin(turn)])
-        bar = _quad(shape, at, np.array([8 * high, 30 * high]), turn, float(rng.choice([rng.uniform(0.5, 2), rng.uniform(0.1, 0.8) * high])))
+        bar = _quad(
+            shape,
+            at,
+            np.array([8 * high, 30 * high]),
+            turn,
+            float(rng.choice([rng.uniform(0.5, 2), rng.uniform(0.1, 0.8) * high])),
+        )
         light = light * (1 - float(rng.uniform(0.15, 0.65)) * bar)
     if rng.random() < 0.3:
         v, u = np.mgrid[0 : shape[0], 0 : shape[1]].astype(np.float32)

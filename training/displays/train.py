@@ -100,7 +100,10 @@ def reader_batch(data: Path) -> tuple[Batch, int]:
     truth = (held["kind"].astype(np.int64), held["lit"], held["point"], held["off"].astype(np.float32))
 
     def batch(i: Tensor) -> tuple[Tensor, ...]:
-        return (torch.from_numpy(strips[i.numpy()].astype(np.float32)), *(torch.from_numpy(t[i.numpy()]) for t in truth))
+        return (
+            torch.from_numpy(strips[i.numpy()].astype(np.float32)),
+            *(torch.from_numpy(t[i.numpy()]) for t in truth),
+        )
 
     return batch, len(strips)
 
@@ -117,7 +120,10 @@ def main() -> None:
     args = parser.parse_args()
     if args.device == "cpu":
         torch.set_num_threads(1)
-    tasks = (("finder", finder, finder_batch, finder_loss, (1, 96, 192)), ("cells", reader, reader_batch, reader_loss, (2, HIGH, WIDE)))
+    tasks = (
+        ("finder", finder, finder_batch, finder_loss, (1, 96, 192)),
+        ("cells", reader, reader_batch, reader_loss, (2, HIGH, WIDE)),
+    )
     for rounds, (name, make, batch, loss, shape) in zip(args.rounds, tasks, strict=True):
         if rounds == 0:
             continue

@@ -39,7 +39,9 @@ class Places:
 def settled(picture: U8, row: Row, light: bool) -> Row:
     """The row's model fitted again to its figures as the strip shows them: rise, tilt, height, slant and middle."""
     for _ in range(PASSES):
-        out = answer("cells", levelled(cut(picture, to_picture(row.middle, row.tall, row.slant, row.tilt), light))[None])
+        out = answer(
+            "cells", levelled(cut(picture, to_picture(row.middle, row.tall, row.slant, row.tilt), light))[None]
+        )
         row = _nearer(row, out[0, :, 0])
     return row
 
@@ -81,7 +83,9 @@ def read_places(picture: U8, row: Row, light: bool) -> Places:
     out = answer("cells", np.stack(strips))[:, :, 0]
     odds = np.exp(out[:, :6] - out[:, :6].max(axis=1, keepdims=True))
     kind = odds / odds.sum(axis=1, keepdims=True)
-    return Places(kind.mean(axis=0), squashed(out[:, 6:13]).mean(axis=0), squashed(out[:, 13]).mean(axis=0), _lost(raw[0]))
+    return Places(
+        kind.mean(axis=0), squashed(out[:, 6:13]).mean(axis=0), squashed(out[:, 13]).mean(axis=0), _lost(raw[0])
+    )
 
 
 def _lost(strip: U8) -> F32:

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
-from itertools import product
+from itertools import pairwise, product
 
 import numpy as np
 
 from vision.display.cells import KINDS, Places
-from vision.display.types import F64, GLYPHS
+from vision.display.types import F32, GLYPHS
 
 SEEN = 0.01
 """Probability from which a sign at a place is reckoned with."""
@@ -185,7 +185,7 @@ def _seen(one: Explained, places: Places) -> float:
     return 1.0 - MINUS * float(min(before.sum() / SMALLEST, 1.0))
 
 
-def _pointed(one: Explained, point: F64, decimals: int | None) -> list[tuple[str, float]]:
+def _pointed(one: Explained, point: F32, decimals: int | None) -> list[tuple[str, float]]:
     """The text of an explanation with its point at each place it may have, or with none."""
     figures = [i for i, (_, char) in enumerate(one.signs) if char not in "-^/"]
     plain = "".join(char for _, char in one.signs)
@@ -193,7 +193,7 @@ def _pointed(one: Explained, point: F64, decimals: int | None) -> list[tuple[str
         return [(plain, one.probability)]
     at = [one.signs[i][0].place for i in figures]
     ends = [max(at[0] - NEAR, 0), *at, min(at[-1] + NEAR, len(point))]
-    seen = np.clip([point[a + 1 : b].max(initial=0.0) for a, b in zip(ends[:-1], ends[1:], strict=True)], 1e-4, 1 - 1e-4)
+    seen = np.clip([point[a + 1 : b].max(initial=0.0) for a, b in pairwise(ends)], 1e-4, 1 - 1e-4)
     # a point before the first figure or after the last, or a second one, is no number; gap i stands before figure i
     odds = seen / (1 - seen)
     known = np.full(len(odds), (1 - PLACE) / max(len(odds), 1))

@@ -163,7 +163,9 @@ def _judged(best: _Read, text: str, p: float, likely: tuple[tuple[str, float], .
     turned = abs(best.row.tilt) > 90
     flags = [Flag("display-upside-down", "the display stands on its head in the picture")] if turned else []
     if any(char == "^" for _, char in best.number.signs):
-        flags.append(Flag("display-arrow", "an arrow stands beside the figures: if it shows the sense, say so with the value"))
+        flags.append(
+            Flag("display-arrow", "an arrow stands beside the figures: if it shows the sense, say so with the value")
+        )
     return DisplayReading(float(text), text, None, digits, p, turned, best.light, tuple(flags), likely)
 
 
