@@ -178,6 +178,9 @@ def _refusal(text: str, p: float, likely: tuple[tuple[str, float], ...], decimal
     figures = text.strip("-").replace(".", "")
     if not figures.isdigit():
         return "no digits found" if not figures else f'"{text}" is no number'
+    if "." not in text and decimals is None:
+        # a point that is not seen makes ten times the angle
+        return f'no decimal point seen in "{text}": say how many digits follow it (0 for none)'
     if p < SURE:
         return "doubtful: " + " or ".join(f'"{t}" ({100 * v:.0f} %)' for t, v in likely[:2] if t)
     whole, _, after = text.lstrip("-").partition(".")
@@ -187,9 +190,6 @@ def _refusal(text: str, p: float, likely: tuple[tuple[str, float], ...], decimal
         return f'"{text}" does not show the {decimals} digits after the point that the gauge always shows'
     if abs(float(text)) > LARGEST or (len(whole) > 1 and whole[0] == "0"):
         return f'"{text}" is no angle a gauge shows'
-    if "." not in text and decimals is None:
-        # a point that is not seen makes ten times the angle
-        return f'no decimal point seen in "{text}": say how many digits follow it (0 for none)'
     return None
 
 
