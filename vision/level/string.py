@@ -15,8 +15,8 @@ F64 = NDArray[np.float64]
 U8 = NDArray[np.uint8]
 Box = tuple[float, float, float, float]
 
-FAIR_PX = 0.20
-"""Scatter of a string's centres in the grey picture beyond which its colour is looked at as well: good ones have half."""
+FAIR_PX = 0.30
+"""Scatter of a string's centres in the grey picture beyond which its colour is looked at as well: good ones have a third."""
 ABOUT_PX = 200
 """How far from a string as found its path may lead, pixels, with what is looked at on its sides."""
 FURTHER = 2.15
