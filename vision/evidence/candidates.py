@@ -163,7 +163,9 @@ def _sharper(
     cols = np.arange(0, w, 2)
     tilts, offs = (g.ravel() for g in np.meshgrid(np.array(about[0]) / w, np.array(about[1])))
     flat = np.concatenate([votes[:, ::2], np.zeros((1, len(cols)), np.float32)]).ravel()
-    aside = np.concatenate([offs, BESIDE])[:, None] + np.concatenate([tilts, np.zeros(len(BESIDE))])[:, None] * (cols - w / 2)
+    aside = np.concatenate([offs, BESIDE])[:, None] + np.concatenate([tilts, np.zeros(len(BESIDE))])[:, None] * (
+        cols - w / 2
+    )
     best: list[tuple[float, float, float]] = []
     for r, s in zip(row.tolist(), slope.tolist(), strict=True):
         rows = np.rint(r + s * cols + aside).astype(np.intp)
@@ -173,7 +175,9 @@ def _sharper(
         sums[:, 1:] -= total[:, :-window]
         k, at = divmod(int(sums[: len(offs)].argmax()), sums.shape[1])
         beside = float(np.maximum(sums[len(offs) :, at], 0.0).mean())
-        best.append((r + float(offs[k]) - float(tilts[k]) * w / 2, s + float(tilts[k]), 2 * float(sums[k, at]) - beside))
+        best.append(
+            (r + float(offs[k]) - float(tilts[k]) * w / 2, s + float(tilts[k]), 2 * float(sums[k, at]) - beside)
+        )
     out = np.array(best).reshape(-1, 3)
     return out[:, 0], out[:, 1], out[:, 2]
 

@@ -58,7 +58,7 @@ def choose_chord(photo: Reduced, plane: Plane, levels: list[Belief], boxes: tupl
         for k, b in enumerate(distinct)
     ]
     speaks = [float(np.prod([MARKED[m.kind] for m in ms[:2]])) for ms in marks]
-    choice = one_of([b.of("chord") for b in distinct], speaks)
+    choice = one_of("chord", [b.of("chord") for b in distinct], speaks)
     rivals = [Rival(b, float(c), m) for b, c, m in zip(distinct, choice.chances, marks, strict=True)]
     rivals.sort(key=lambda r: -r.chance)
     if not rivals or rivals[0].chance < 1 - DOUBT:
