@@ -183,7 +183,7 @@ def code_digest() -> str:
     home = Path(__file__).resolve().parents[2]
     digest = hashlib.sha256(version().encode())
     for package in _CODE:
-        for path in sorted(p for p in (home / package).rglob("*") if p.suffix in (".py", ".onnx")):
+        for path in sorted(p for p in (home / package).rglob("*") if p.suffix in (".py", ".onnx", ".json")):
             digest.update(path.relative_to(home).as_posix().encode() + b"\0" + path.read_bytes())
     for library in _LIBRARIES:
         try:
