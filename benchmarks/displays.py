@@ -1,16 +1,19 @@
-"""How often the display reader is right, refuses, or is wrong: drawn displays it was not tuned on.
+"""How often the display reader is right, refuses, or is wrong, and whether its confidence means what it says.
 
-    python benchmarks/displays.py [--drawn 1500] [--gauges 400] [--tagged 400] [--seed 2025] [--family measure] [--out PART.md]
+    python benchmarks/displays.py [--drawn 300] [--gauges 150] [--tagged 120] [--whole 100] [--seed 2025] [--family measure]
 
-drawn: displays of our own drawing (`display_render`), read by their marked corners; gauges: whole gauges whose figures
-are set in the DSEG fonts (`display_gauge`; Debian package `fonts-dseg`), read by marked corners; tagged: such gauges
-with the printed tag beside the display, every second one upside down (`display_tagged`), read by the tag. Each display
-has a seed of its own, so a run can be shared out with --part K/N and its parts added up.
+Its networks were trained on faces of `training/displays` alone; these are two other simulators. drawn: displays of our
+own drawing (`display_render`), read by their marked corners; gauges: whole gauges whose figures are set in the DSEG fonts
+(`display_gauge`; Debian package `fonts-dseg`), read by marked corners; tagged: such gauges with the printed tag beside
+the display, every second one upside down (`display_tagged`), read by the tag; whole: such gauges without corners or
+tag. Each display has a seed of its own, so a run can be shared out with --part K/N and its parts added up. With
+--family tune --fit it fits the calibration that `vision.display.read` holds (`CALIBRATION`).
 """
 
 from __future__ import annotations
 
 import argparse
+import itertools
 import platform
 import re
 import time
@@ -24,18 +27,24 @@ import numpy as np
 from display_gauge import FONTS, draw_gauge, photograph
 from display_render import Family, Shown, draw_display
 from display_tagged import by_tag, draw_tagged
+from scipy.optimize import minimize
 
 from shared.files import write_whole
-from vision.display.read import read_display
+from vision.display.read import CALIBRATION, read_display
 
 Draw = Callable[[np.random.Generator, Family], Shown | None]
 ORNATE = "SEGGCHAN"
 """A face whose figures are eggs with eyes and a mouth: counted with the others, and told apart."""
+BINS = (0.0, 0.5, 0.8, 0.9, 0.95, 0.99, 0.999, 1.001)
+"""Edges of the reliability table's confidences."""
 
 
 @dataclass
 class Tally:
-    """How a set of displays was read. wrong : (number, shown, read, confidence, what it looked like)."""
+    """How a set of displays was read. wrong : (number, shown, read, confidence, what it looked like).
+
+    sure : (confidence, whether it is right) of the likeliest text, given or refused as doubtful. cpu : seconds of all.
+    """
 
     total: int = 0
     right: int = 0
@@ -43,6 +52,8 @@ class Tally:
     why: Counter[str] = field(default_factory=Counter)
     faces: Counter[str] = field(default_factory=Counter)
     unread: Counter[str] = field(default_factory=Counter)
+    sure: list[tuple[float, bool]] = field(default_factory=list)
+    cpu: float = 0.0
 
     @property
     def given(self) -> int:
@@ -62,8 +73,8 @@ def gauge_by_tag(rng: np.random.Generator, family: Family) -> Shown | None:
     return None if corners is None else replace(tagged.shown, corners=corners)
 
 
-def judged(draw: Draw, family: Family, seed: int, numbers: range) -> Tally:
-    """Draw and read the displays of these numbers."""
+def judged(draw: Draw, family: Family, seed: int, numbers: range, marked: bool = True) -> Tally:
+    """Draw and read the displays of these numbers. marked : by their corners."""
     tally = Tally()
     for i in numbers:
         shown = draw(np.random.default_rng([seed, i]), family)
@@ -71,7 +82,11 @@ def judged(draw: Draw, family: Family, seed: int, numbers: range) -> Tally:
         if shown is None:
             tally.why["tag not found"] += 1
             continue
-        found = read_display(shown.image, shown.corners)
+        start = time.process_time()
+        found = read_display(shown.image, shown.corners if marked else None)
+        tally.cpu += time.process_time() - start
+        if found.text is not None or "doubtful" in (found.reason or ""):
+            tally.sure.append((found.confidence, (found.text or found.likely[0][0]) == shown.text))
         face = ORNATE if ORNATE in shown.what else ""
         tally.faces[face] += 1
         if found.text is None:
@@ -98,15 +113,46 @@ def rows(name: str, tally: Tally) -> list[str]:
         n, lost = tally.faces[ORNATE], tally.unread[ORNATE]
         said.append(f"  of these in the ornate face {ORNATE}: {n}, given {n - lost}")
     said += [f"  refused {n} times: {why}" for why, n in tally.why.most_common(8)]
+    return [*said, f"  {tally.cpu / max(tally.total, 1):.2f} CPU s a display"]
+
+
+def reliability(sure: list[tuple[float, bool]]) -> list[str]:
+    """The table of confidences against how often they were right."""
+    held = np.array(sure, dtype=np.float64).reshape(-1, 2)
+    said = ["| confidence | readings | mean confidence | right |", "| --- | --- | --- | --- |"]
+    for low, high in itertools.pairwise(BINS):
+        some = held[(held[:, 0] >= low) & (held[:, 0] < high)]
+        if len(some):
+            said.append(
+                f"| {low:g} to {min(high, 1):g} | {len(some)} | {some[:, 0].mean():.3f} | {some[:, 1].mean():.3f} |"
+            )
     return said
+
+
+def fitted(sure: list[tuple[float, bool]]) -> tuple[float, float]:
+    """Offset and slope of the log-odds that make the confidences right (Platt's logistic calibration)."""
+    held = np.array(sure, dtype=np.float64)
+    odds = np.log(np.clip(held[:, 0], 1e-6, 1 - 1e-6) / np.clip(1 - held[:, 0], 1e-6, 1))
+    raw = (odds - CALIBRATION[0]) / CALIBRATION[1]
+    # two readings, one right and one wrong, stand for what is known beforehand: no slope grows without end
+    raw, right = np.append(raw, [3.0, 3.0]), np.append(held[:, 1], [1.0, 0.0])
+
+    def loss(ab: np.ndarray) -> float:
+        z = ab[0] + ab[1] * raw
+        return float(np.logaddexp(0, np.where(right > 0, -z, z)).sum())
+
+    a, b = minimize(loss, np.array([0.0, 1.0])).x
+    return float(a), float(b)
 
 
 def main() -> None:
     """Print what was found, and write it where asked."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--drawn", type=int, default=1500)
-    parser.add_argument("--gauges", type=int, default=400)
-    parser.add_argument("--tagged", type=int, default=400)
+    parser.add_argument("--drawn", type=int, default=300)
+    parser.add_argument("--gauges", type=int, default=150)
+    parser.add_argument("--tagged", type=int, default=120)
+    parser.add_argument("--whole", type=int, default=100)
+    parser.add_argument("--fit", action="store_true", help="fit the calibration")
     parser.add_argument("--seed", type=int, default=2025)
     parser.add_argument("--family", choices=["tune", "measure"], default="measure")
     parser.add_argument("--part", default="1/1", help="the K-th of N parts")
@@ -117,15 +163,23 @@ def main() -> None:
     said = [f"family {args.family}, seed {args.seed}, part {args.part}; Python {platform.python_version()}, "
             f"NumPy {np.__version__}, OpenCV {cv2.__version__}"]  # fmt: skip
     said += ["", "| set | displays | given | right of those given | wrong |", "| --- | --- | --- | --- | --- |"]
-    sets: list[tuple[str, Draw, int]] = [("drawn displays", draw_display, args.drawn)]
+    sets: list[tuple[str, Draw, int, bool]] = [("drawn displays", draw_display, args.drawn, True)]
     if FONTS.is_dir():
-        sets.append(("whole gauges, DSEG figures", gauge_photo, args.gauges))
-        sets.append(("whole gauges by their tag, every second one upside down", gauge_by_tag, args.tagged))
+        sets.append(("whole gauges, DSEG figures", gauge_photo, args.gauges, True))
+        sets.append(("whole gauges by their tag, every second one upside down", gauge_by_tag, args.tagged, True))
+        sets.append(("whole gauges without corners or tag", gauge_photo, args.whole, False))
     else:
         said.append(f"(no gauges: {FONTS} is not there)")
-    for name, draw, count in sets:
-        said += rows(name, judged(draw, args.family, args.seed, range(k - 1, count, n)))
+    sure: list[tuple[float, bool]] = []
+    for name, draw, count, marked in sets:
+        tally = judged(draw, args.family, args.seed + (not marked), range(k - 1, count, n), marked)
+        said += rows(name, tally)
+        sure += tally.sure
         print("\n".join(said), flush=True)
+    said += ["", *reliability(sure)]
+    if args.fit:
+        said.append("CALIBRATION = ({:.2f}, {:.2f})".format(*fitted(sure)))
+    print("\n".join(said[-10:]))
     print(f"{time.perf_counter() - start:.0f} s")
     if args.out is not None:
         write_whole(args.out, "\n".join(said) + "\n")

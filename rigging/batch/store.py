@@ -179,11 +179,11 @@ def fingerprint(job: Job, settings: tuple[str, ...] = ()) -> str:
 
 @cache
 def code_digest() -> str:
-    """Digest of the code that reads a photo, of its version and of the libraries under it."""
+    """Digest of the code and networks that read a photo, of its version and of the libraries under it."""
     home = Path(__file__).resolve().parents[2]
     digest = hashlib.sha256(version().encode())
     for package in _CODE:
-        for path in sorted((home / package).rglob("*.py")):
+        for path in sorted(p for p in (home / package).rglob("*") if p.suffix in (".py", ".onnx", ".json")):
             digest.update(path.relative_to(home).as_posix().encode() + b"\0" + path.read_bytes())
     for library in _LIBRARIES:
         try:

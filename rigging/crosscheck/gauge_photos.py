@@ -25,7 +25,8 @@ class DisplaySeen:
     """A gauge's display in a rib photo.
 
     text, value : as shown, or None and why not. line : the line that such a value belongs to: a chord is within
-    45 degrees of level, a spar line within 45 of plumb. taken : ISO 8601, or None.
+    45 degrees of level, a spar line within 45 of plumb. taken : ISO 8601, or None. likely : what it may show, likeliest
+    first, (text, probability), also where no value is given: for a person to confirm.
     """
 
     photo: str
@@ -35,6 +36,7 @@ class DisplaySeen:
     value: float | None
     reason: str | None
     taken: str | None = None
+    likely: tuple[tuple[str, float], ...] = ()
 
 
 def taught_display(job: Job) -> TaughtDisplay | None:
@@ -75,8 +77,8 @@ def display_in(path: Path, name: str, stations: Mapping[str, str | None], taught
         return None
     taken, station = picture.exif.taken, stations.get(picture.sha256)
     if found.value is None or found.text is None:
-        return DisplaySeen(name, station, None, None, None, found.reason, taken)
-    return DisplaySeen(name, station, line_of(found.value), found.text, found.value, None, taken)
+        return DisplaySeen(name, station, None, None, None, found.reason, taken, found.likely)
+    return DisplaySeen(name, station, line_of(found.value), found.text, found.value, None, taken, found.likely)
 
 
 def write_down(job: Job, seen: Iterable[DisplaySeen]) -> list[str]:

@@ -1,27 +1,61 @@
-"""Reads a seven-segment display: window, ink, row of digits, segments, glyphs; a value only when nothing is doubtful.
+"""Reads a segment display: finds the row, reads its places, and gives the number that is likelier than a stated bar.
 
-A digit is judged segment by segment, by how far each is from being taken for the other state; the decimal point
-and the minus likewise. What the strip shows beside the digits must be explained too: a tall stroke that is no
-digit, a digit cut by the edge, two rows or two ways round that read differently all give no value.
+Nothing here knows which angle is expected. What is less likely than the bar gives no value, and what was seen.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import replace
-from functools import partial
+from dataclasses import dataclass
 
+import cv2
 import numpy as np
 
 from shared.reading import Flag
-from vision.display.ink import window
-from vision.display.minus import DOUBT
-from vision.display.tries import one_polarity
+from vision.display.cells import read_places, settled
+from vision.display.finder import Row, find_rows
+from vision.display.number import Number, Sign, number_in
+from vision.display.strip import COLUMN, OVER, TALL, to_picture
 from vision.display.types import F64, U8, Digit, DisplayReading, unread
-from vision.display.whole import read_whole
 
-WAYS = "one way up and"
-"""What the reason says of a display that reads both ways up."""
+SURE = 0.9
+"""Probability from which a number is given: then less than one in 500 of those given are wrong (docs/inclinometer.md)."""
+CALIBRATION = (0.0, 1.0)
+"""Offset and slope from the network's log-odds to those with which readings are right, fitted by `benchmarks/displays.py`
+on faces that the networks were not trained on."""
+LARGEST = 360.0
+"""No inclinometer shows more degrees."""
+WINDOW, ROOM = 220, 0.3
+"""A marked window is brought to this height, pixels, with room round it, as a share of its height."""
+WHOLE = 400
+"""Height at which a whole picture is searched at the finest, pixels: figures of a twentieth of it are found."""
+ROWS = 3
+"""Rows that are read; what else looks like figures is a part of them."""
+RIVAL = 0.6
+"""A second row is a rival from this share of the first one's height: gauges show lesser figures beside the angle."""
+
+CHANCE = 0.1
+"""How often what is no figure, seen upside down or in the wrong light, looks like one."""
+
+
+@dataclass(frozen=True)
+class _Read:
+    """A row as read one way up in one light."""
+
+    row: Row
+    light: bool
+    number: Number
+
+    @property
+    def sure(self) -> float:
+        """Probability of the likeliest text; 0 where it is no number."""
+        text, p = self.number.texts[0]
+        return p if text.lstrip("-").replace(".", "").isdigit() else 0.0
+
+    @property
+    def evidence(self) -> float:
+        """Weight against other ways of reading: each figure explained counts as CHANCE against a chance likeness."""
+        figures = sum(char not in "-^/?" for _, char in self.number.signs)
+        return float((self.sure + 1e-6) * CHANCE**-figures)
 
 
 def read_display(image: U8, corners: F64 | None = None, *, upright: bool | None = None,
@@ -31,108 +65,144 @@ def read_display(image: U8, corners: F64 | None = None, *, upright: bool | None 
     image : (h, w) uint8 grey. corners : (4, 2) pixels of the window, the digits' upper left first, clockwise;
     None: the image is a crop of the window. upright : whether the picture (or the corners' order) is known to
     stand as the digits read; by default it is with corners and is not for a crop. decimals : digits after the
-    point, where the gauge always shows as many.
+    point, where the gauge always shows as many. Raises ValueError for a picture that is not grey or too small.
     """
     if image.ndim != 2 or min(image.shape) < 12:
         raise ValueError("a grey picture of at least 12 x 12 pixels is needed")
+    picture, back = _view(image, corners)
     known = corners is not None if upright is None else upright
-    plain = _either_way_up(image, corners, known, partial(_both_polarities, decimals=decimals, even=False))
-    if not plain:
-        # glare, shade or a strong bezel may hide good figures from one level for the whole window
-        even = _either_way_up(image, corners, known, partial(_both_polarities, decimals=decimals, even=True))
-        plain = even if even else plain
-    return _agreed(
-        plain, _either_way_up(image, corners, known, partial(_by_the_row, decimals=decimals, quick=bool(plain)))
-    )
-
-
-def _agreed(parts: DisplayReading, row: DisplayReading) -> DisplayReading:
-    """One reading of two: part by part, and by one model for the row. Where both read they must read the same."""
-    if row and WAYS in (parts.reason or ""):
-        return parts
-    if parts and row and parts.text != row.text:
-        return unread(f'reads "{parts.text}" part by part and "{row.text}" by the row', row.digits)
-    if parts and row.reason == DOUBT:
-        return unread(DOUBT, parts.digits)
-    if parts and not row and row.digits and parts.light_digits != row.light_digits:
-        return unread(f'"{parts.text}" may be what lies between the strokes of digits', parts.digits)
-    if parts and row:
-        return parts if parts.confidence > row.confidence else row
-    return parts if parts else row
-
-
-def _by_the_row(image: U8, corners: F64 | None, *, decimals: int | None, quick: bool) -> DisplayReading:
-    flat, back = window(image, corners)
-    return read_whole(flat, back, decimals, corners is None, quick)
-
-
-def _either_way_up(image: U8, corners: F64 | None, known: bool,
-                   read: Callable[[U8, F64 | None], DisplayReading]) -> DisplayReading:  # fmt: skip
-    first = read(image, corners)
-    if known:
-        return first
-    second = read(*_turned(image, corners))
-    if first and second and ("." in (first.text or "")) != ("." in (second.text or "")):
-        # a point stands at the foot of the digits: the way up in which one is seen is the right one
-        second = replace(second, value=None) if "." in (first.text or "") else second
-        first = replace(first, value=None) if second else first
-    if first and second:
-        return unread(f'reads "{first.text}" {WAYS} "{second.text}" the other: give the corners, or a tag',
-                      first.digits)  # fmt: skip
-    if second and not first and len(second.digits) < len(first.digits):
-        return first
-    if first and not second and len(first.digits) < len(second.digits):
-        return second
-    if second and not first:
-        note = Flag("display-upside-down", "the display stands on its head in the picture")
-        return replace(second, upside_down=True, flags=(*second.flags, note), digits=_turned_back(second, image))
-    return first
-
-
-def _turned(image: U8, corners: F64 | None) -> tuple[U8, F64 | None]:
+    rows = find_rows(picture, WINDOW // 2 if corners is not None else min(WHOLE, image.shape[0]))
     if corners is not None:
-        return image, np.roll(corners, 2, axis=0)
-    return np.ascontiguousarray(image[::-1, ::-1]), None
+        rows = [r for r in rows if _inside(r, picture)]
+    if not rows:
+        return unread("no row of digits found")
+    reads = []
+    for row in rows[:ROWS]:
+        for way in (row,) if known else (row, row.turned()):
+            for light in (True, False):
+                if (way.light if light else 1 - way.light) > 0.1:
+                    near = settled(picture, way, light)
+                    reads.append(_Read(near, light, number_in(read_places(picture, near, light), decimals)))
+    return _told(reads, back, decimals)
 
 
-def _turned_back(reading: DisplayReading, image: U8) -> tuple[Digit, ...]:
-    h, w = image.shape
-    return tuple(replace(d, outline=tuple((w - 1 - x, h - 1 - y) for x, y in d.outline)) for d in reading.digits)
+def crop_of(image: U8, reading: DisplayReading) -> U8 | None:
+    """The part of an image that a reading was made from, its digits in the middle, for a person to look at.
+
+    None where no digit was found.
+    """
+    corners = np.array([c for d in reading.digits for c in d.outline])
+    if not len(corners):
+        return None
+    room = float(np.linalg.norm(corners[3] - corners[0]))
+    low = np.maximum(np.floor(corners.min(axis=0) - room), 0).astype(int)
+    high = np.ceil(corners.max(axis=0) + room).astype(int)
+    return np.ascontiguousarray(image[low[1] : high[1], low[0] : high[0]])
 
 
-def _both_polarities(image: U8, corners: F64 | None, *, decimals: int | None, even: bool) -> DisplayReading:
-    flat, back = window(image, corners)
-    tries: list[DisplayReading] = []
-    for light in (False, True):
-        tries.append(one_polarity(flat, back, light, decimals, corners is None, even))
-    dark, bright = tries
-    for one, other in ((dark, bright), (bright, dark)):
-        # what lies between the strokes of digits may look like digits, but lower ones
-        if one and other and _tall(one) > 1.6 * _tall(other) and len(one.digits) >= len(other.digits):
-            return one
-    if dark and bright and dark.text != bright.text and min(len(dark.digits), len(bright.digits)) > 1:
-        return unread(f'reads "{dark.text}" dark on light and "{bright.text}" light on dark', dark.digits)
-    for one, other in ((dark, bright), (bright, dark)):
-        if one and not other and _outdone(one, other):
-            return other
-    if dark or bright:
-        return max((t for t in tries if t), key=lambda t: (len(t.digits), t.confidence))
-    return max(tries, key=lambda t: (sum(d.char != "?" for d in t.digits), t.confidence))
+def _view(image: U8, corners: F64 | None) -> tuple[U8, F64]:
+    """The window squared up with room round it, or the whole picture; and the homography (3, 3) back to the image."""
+    if corners is None:
+        return image, np.eye(3)
+    sides = np.linalg.norm(corners - np.roll(corners, -1, axis=0), axis=1)
+    across, down = (sides[0] + sides[2]) / 2, max((sides[1] + sides[3]) / 2, 1.0)
+    high = float(min(WINDOW, max(down, 48.0)))
+    wide, room = high * float(np.clip(across / down, 0.25, 12)), ROOM * high
+    square = np.array([[room, room], [room + wide, room], [room + wide, room + high], [room, room + high]], np.float32)
+    back = cv2.getPerspectiveTransform(square, corners.astype(np.float32))
+    shrink = down / high
+    source = cv2.GaussianBlur(image, (0, 0), 0.45 * shrink) if shrink > 1.2 else image
+    size = (round(wide + 2 * room), round(high + 2 * room))
+    view = cv2.warpPerspective(source, back, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+                               borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
+    return np.asarray(view, dtype=np.uint8), np.asarray(back, dtype=np.float64)
 
 
-def _outdone(one: DisplayReading, other: DisplayReading) -> bool:
-    """Whether a reading may be what lies between the strokes of digits that the other way of light could not read."""
-    found, lost = len(one.digits), len(other.digits)
-    figures = sum(d.char != "?" for d in other.digits)
-    if one.confidence >= 0.75 and found > 1 and _tall(one) > 1.2 * _tall(other):
-        return False
-    if found < lost or (found == lost and (one.confidence < 0.75 or figures == lost)):
-        return True
-    return figures >= 2 and 2 * figures >= lost and _tall(other) > 1.25 * _tall(one)
+def _inside(row: Row, picture: U8) -> bool:
+    """Whether a row's middle lies in the window that was squared up."""
+    room = ROOM / (1 + 2 * ROOM) * picture.shape[0]
+    x, y = row.middle
+    return bool(room < x < picture.shape[1] - room and room < y < picture.shape[0] - room)
 
 
-def _tall(reading: DisplayReading) -> float:
-    """Height of a reading's digits in the photo, pixels; 0 without any."""
-    heights = [float(np.hypot(d.outline[3][0] - d.outline[0][0], d.outline[3][1] - d.outline[0][1]))
-               for d in reading.digits if len(d.outline) == 4]  # fmt: skip
-    return float(np.median(heights)) if heights else 0.0
+def _told(reads: list[_Read], back: F64, decimals: int | None) -> DisplayReading:
+    """The reading that explains most, against the other rows, lights and ways up."""
+    best = max(reads, key=lambda r: r.evidence)
+    digits = _digits(best, back)
+    text, p = best.number.texts[0]
+    likely = best.number.texts[:3]
+    others = [r for r in reads if r is not best and r.sure > 0 and r.number.texts[0][0] != text]
+    for other in others:
+        what = other.number.texts[0][0]
+        if not best.row.holds(other.row):
+            if other.sure > 0.5 and other.row.tall > RIVAL * best.row.tall and len(what.strip("-")) > 1:
+                return unread(f'two rows of digits, "{text}" and "{what}"', digits, p, likely)
+            continue
+        share = best.evidence / (best.evidence + other.evidence)
+        p *= share
+        if share < 0.75:
+            way = "one way up and" if abs(other.row.tilt - best.row.tilt) > 90 else "in one light and"
+            return unread(f'reads "{text}" {way} "{what}" the other: give the corners, or a tag', digits, p,
+                          ((text, share), (what, 1 - share)))  # fmt: skip
+    return _judged(best, text, p, likely, digits, decimals)
+
+
+def _calibrated(p: float) -> float:
+    """The probability with which readings of this raw probability are right."""
+    odds = np.log(max(p, 1e-6) / max(1 - p, 1e-6))
+    return float(1 / (1 + np.exp(-(CALIBRATION[0] + CALIBRATION[1] * odds))))
+
+
+def _judged(best: _Read, text: str, p: float, likely: tuple[tuple[str, float], ...], digits: tuple[Digit, ...],
+            decimals: int | None) -> DisplayReading:  # fmt: skip
+    p = _calibrated(p)
+    likely = ((text, p), *likely[1:])
+    why = _refusal(text, p, likely, decimals)
+    if why:
+        return unread(why, digits, p, likely)
+    turned = abs(best.row.tilt) > 90
+    flags = [Flag("display-upside-down", "the display stands on its head in the picture")] if turned else []
+    if any(char == "^" for _, char in best.number.signs):
+        flags.append(
+            Flag("display-arrow", "an arrow stands beside the figures: if it shows the sense, say so with the value")
+        )
+    return DisplayReading(float(text), text, None, digits, p, turned, best.light, tuple(flags), likely)
+
+
+def _refusal(text: str, p: float, likely: tuple[tuple[str, float], ...], decimals: int | None) -> str | None:
+    """Why a text gives no value."""
+    if "/" in text:
+        return f'shows a fraction ("{text}"): not an angle in degrees; type the value in'
+    if "?" in text:
+        return f'the segments of one digit form no figure ("{text}")'
+    figures = text.strip("-").replace(".", "")
+    if not figures.isdigit():
+        return "no digits found" if not figures else f'"{text}" is no number'
+    if "." not in text and decimals is None:
+        # a point that is not seen makes ten times the angle
+        return f'no decimal point seen in "{text}": say how many digits follow it (0 for none)'
+    if p < SURE:
+        return "doubtful: " + " or ".join(f'"{t}" ({100 * v:.0f} %)' for t, v in likely[:2] if t)
+    whole, _, after = text.lstrip("-").partition(".")
+    if "-" in text[1:] or not whole or ("." in text and not after):
+        return f'"{text}" is no number'
+    if decimals is not None and len(after) != decimals:
+        return f'"{text}" does not show the {decimals} digits after the point that the gauge always shows'
+    if abs(float(text)) > LARGEST or (len(whole) > 1 and whole[0] == "0"):
+        return f'"{text}" is no angle a gauge shows'
+    return None
+
+
+def _digits(read: _Read, back: F64) -> tuple[Digit, ...]:
+    """The figures of the likeliest text, with their outlines in the image."""
+    row = read.row
+    way = to_picture(row.middle, row.tall, row.slant, row.tilt)
+    return tuple(_digit(sign, char, way, back) for sign, char in read.number.signs if char not in "-^/")
+
+
+def _digit(sign: Sign, char: str, way: F64, back: F64) -> Digit:
+    x, half = sign.place * COLUMN, 0.3 * TALL if sign.kind == "figure" else 0.12 * TALL
+    box = np.array([[x - half, OVER], [x + half, OVER], [x + half, OVER + TALL], [x - half, OVER + TALL]])
+    photo = cv2.perspectiveTransform((box @ way[:, :2].T + way[:, 2])[None], back)[0]
+    sure = sign.probability * dict(sign.chars).get(char, 0.0)
+    return Digit(char, sure, (), tuple((float(a), float(b)) for a, b in photo))

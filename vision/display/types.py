@@ -22,10 +22,10 @@ GLYPHS: dict[str, str] = {
 
 @dataclass(frozen=True)
 class Digit:
-    """One digit as read. lit : share of full brightness of segments a to g, 0 to 1.
+    """One digit as read. lit : probability that each of segments a to g is lit.
 
-    char : "?" where no glyph fits. confidence : 0 to 1, how far the worst segment is from being taken for the
-    other state, and the picture from the next best glyph. outline : its corners in the photo, pixels (4, 2).
+    char : "?" where no glyph fits. confidence : probability that it is that digit. outline : its corners in the photo,
+    pixels (4, 2).
     """
 
     char: str
@@ -38,8 +38,9 @@ class Digit:
 class DisplayReading:
     """What a display shows: text and value, or no value and the reason.
 
-    text : as shown ("-12.3"). confidence : that of the worst part. upside_down : read from a display standing on
-    its head. light_digits : digits lighter than their ground.
+    text : as shown ("-12.3"). confidence : probability that the text is right. upside_down : read from a display
+    standing on its head. light_digits : digits lighter than their ground. likely : what it may show, likeliest first,
+    (text, probability), also where no value is given: for a person to confirm.
     """
 
     value: float | None
@@ -50,12 +51,14 @@ class DisplayReading:
     upside_down: bool = False
     light_digits: bool = False
     flags: tuple[Flag, ...] = ()
+    likely: tuple[tuple[str, float], ...] = ()
 
     def __bool__(self) -> bool:
         """Whether there is a value."""
         return self.value is not None
 
 
-def unread(reason: str, digits: tuple[Digit, ...] = (), confidence: float = 0.0) -> DisplayReading:
+def unread(reason: str, digits: tuple[Digit, ...] = (), confidence: float = 0.0,
+           likely: tuple[tuple[str, float], ...] = ()) -> DisplayReading:  # fmt: skip
     """No value, and why."""
-    return DisplayReading(None, None, reason, digits, confidence)
+    return DisplayReading(None, None, reason, digits, confidence, likely=likely)

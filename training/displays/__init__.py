@@ -1,0 +1,1 @@
+"""Trains the two networks of the display reader on faces that it draws itself."""

@@ -1,0 +1,140 @@
+"""Trains both networks.
+
+    python -m training.displays.train [--data build/displays] [--rounds 8 9] [--start FOLDER] [--seed 1] [--out FOLDER]
+
+Writes finder.onnx and cells.onnx (to `vision/display` unless told otherwise); 0 rounds leave a network as it is. The
+same seed, examples, device and library versions give the same files.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import torch
+from torch import Tensor, nn
+from torch.nn.functional import binary_cross_entropy_with_logits, cross_entropy, l1_loss
+
+from training.displays.face import UNDECIDED
+from training.displays.nets import finder, read_onnx, reader, seeded, write_onnx
+from vision.display.finder import contrast
+from vision.display.strip import HIGH, WIDE, levelled
+
+Batch = Callable[[Tensor], tuple[Tensor, ...]]
+Loss = Callable[..., Tensor]
+BATCH = 64
+RATE = 4e-3
+
+
+def finder_loss(answer: Tensor, truth: Tensor) -> Tensor:
+    """Figure or not, and where there is one, its measures."""
+    hot, judged = truth[:, 0] == 1, truth[:, 0] >= 0
+    about = truth[:, 0] != 0
+    found = binary_cross_entropy_with_logits(answer[:, 0][judged], hot[judged].float(), pos_weight=torch.tensor(4.0))
+    measures = answer[:, 1:4].permute(0, 2, 3, 1)[about], truth[:, 1:4].permute(0, 2, 3, 1)[about]
+    light = binary_cross_entropy_with_logits(answer[:, 4][about], truth[:, 4][about])
+    return 20 * found + 2 * l1_loss(*measures) + 0.3 * light
+
+
+def reader_loss(answer: Tensor, kind: Tensor, lit: Tensor, point: Tensor, off: Tensor) -> Tensor:
+    """What stands at each place, its segments, whether a point does, and how far off the row lies."""
+    answer = answer.squeeze(2)
+    what = cross_entropy(answer[:, :6], kind, ignore_index=-1)
+    figures = kind == 1
+    segments = answer[:, 6:13].permute(0, 2, 1)[figures], lit[figures]
+    sure = torch.where(segments[1] == UNDECIDED, 0.5, segments[1].float())
+    lamps = binary_cross_entropy_with_logits(segments[0], sure)
+    judged = point >= 0
+    signs = (kind == 1) | (kind == 2)
+    row = l1_loss(answer[:, 14:].permute(0, 2, 1)[signs], off[signs])
+    return 4 * what + lamps + 3 * binary_cross_entropy_with_logits(answer[:, 13][judged], point[judged].float()) + row
+
+
+def train(net: nn.Sequential, batch: Batch, loss: Loss, count: int, rounds: int, args: argparse.Namespace) -> None:
+    """One cycle of the learning rate over all examples, `rounds` times, in an order drawn from the seed."""
+    device, seed = args.device, args.seed
+    net.to(device).train()
+    rate = RATE
+    if args.start is not None:  # weights that are good already: small steps, and their normalisation as it is
+        rate = RATE / 4
+        for layer in net:
+            if isinstance(layer, nn.BatchNorm2d):
+                layer.eval()
+    chance = seeded(seed)
+    steps = rounds * (count // BATCH)
+    optimiser = torch.optim.AdamW(net.parameters(), lr=rate, weight_decay=1e-3)
+    schedule = torch.optim.lr_scheduler.OneCycleLR(optimiser, rate, total_steps=steps, pct_start=0.2)
+    start, mean = time.perf_counter(), 0.0
+    for round_ in range(rounds):
+        order = torch.randperm(count, generator=chance)
+        for at in range(0, count - BATCH + 1, BATCH):
+            images, *truth = batch(order[at : at + BATCH])
+            value = loss(net(images.to(device)), *(t.to(device) for t in truth))
+            optimiser.zero_grad()
+            value.backward()
+            optimiser.step()
+            schedule.step()
+            mean = 0.98 * mean + 0.02 * float(value.detach())
+        print(f"round {round_ + 1}: loss {mean:.4f}, {time.perf_counter() - start:.0f} s", flush=True)
+
+
+def finder_batch(data: Path) -> tuple[Batch, int]:
+    """Patches and their truth by number."""
+    held = np.load(data / "patches.npz")
+    seen = np.stack([contrast(p) for p in held["image"]]).astype(np.float16)[:, None]
+    truth = np.ascontiguousarray(np.moveaxis(held["truth"], 3, 1))
+
+    def batch(i: Tensor) -> tuple[Tensor, ...]:
+        return tuple(torch.from_numpy(a[i.numpy()].astype(np.float32)) for a in (seen, truth))
+
+    return batch, len(seen)
+
+
+def reader_batch(data: Path) -> tuple[Batch, int]:
+    """Strips and their truth by number."""
+    held = np.load(data / "strips.npz")
+    strips = np.stack([levelled(s) for s in held["image"]]).astype(np.float16)
+    truth = (held["kind"].astype(np.int64), held["lit"], held["point"], held["off"].astype(np.float32))
+
+    def batch(i: Tensor) -> tuple[Tensor, ...]:
+        return (
+            torch.from_numpy(strips[i.numpy()].astype(np.float32)),
+            *(torch.from_numpy(t[i.numpy()]) for t in truth),
+        )
+
+    return batch, len(strips)
+
+
+def main() -> None:
+    """Train and write the networks."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--data", type=Path, default=Path("build/displays"))
+    parser.add_argument("--rounds", type=int, nargs=2, default=(8, 9), help="of the finder and of the cells' network")
+    parser.add_argument("--start", type=Path, help="go on from the networks in this folder")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--device", default="cpu")
+    parser.add_argument("--out", type=Path, default=Path("vision/display"))
+    args = parser.parse_args()
+    if args.device == "cpu":
+        torch.set_num_threads(1)
+    tasks = (
+        ("finder", finder, finder_batch, finder_loss, (1, 96, 192)),
+        ("cells", reader, reader_batch, reader_loss, (2, HIGH, WIDE)),
+    )
+    for rounds, (name, make, batch, loss, shape) in zip(args.rounds, tasks, strict=True):
+        if rounds == 0:
+            continue
+        seeded(args.seed)
+        net = make()
+        if args.start is not None:
+            read_onnx(net, args.start / f"{name}.onnx")
+        examples, count = batch(args.data)
+        train(net, examples, loss, count, rounds, args)
+        write_onnx(net, shape, name == "finder", args.out / f"{name}.onnx")
+
+
+if __name__ == "__main__":
+    main()

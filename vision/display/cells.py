@@ -1,0 +1,93 @@
+"""Reads what stands at each place of a row: figure, 1, minus, arrow, fraction's slash or nothing; segments; point."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from vision.display.finder import Row
+from vision.display.networks import answer, squashed
+from vision.display.strip import COLUMN, OVER, TALL, WIDE, cut, levelled, to_picture
+from vision.display.types import F32, U8
+
+KINDS = ("none", "figure", "one", "minus", "arrow", "slash")
+"""What may stand at a place; a 1 is known by its stroke and has its place there."""
+SHAKEN = ((0.0, 0.0, 1.0), (0.025, 1.5, 1.03), (-0.025, -1.5, 0.97), (-0.025, 1.5, 1.03), (0.025, -1.5, 0.97))
+"""Rise (figure heights), slant (degrees) and size about the fitted row over which readings are averaged: the row's own
+uncertainty, so that what hangs on its exact place counts for less."""
+
+LOST = 4
+"""Grey levels from the end of the scale within which a camera's noise would show if the picture showed anything."""
+PASSES = 2
+"""Times that the row's model is fitted again: each halves what is off, and the finder is off by a tenth at most."""
+
+
+@dataclass(frozen=True)
+class Places:
+    """Probabilities along a row, one place every COLUMN pixels of its strip: kind (6, n), segments lit (7, n), point (n,).
+
+    lost : (n,) share of half height's pixels at which the picture is as bright or dark as it can be, and shows nothing.
+    """
+
+    kind: F32
+    lit: F32
+    point: F32
+    lost: F32
+
+
+def settled(picture: U8, row: Row, light: bool) -> Row:
+    """The row's model fitted again to its figures as the strip shows them: rise, tilt, height, slant and middle."""
+    for _ in range(PASSES):
+        out = answer(
+            "cells", levelled(cut(picture, to_picture(row.middle, row.tall, row.slant, row.tilt), light))[None]
+        )
+        row = _nearer(row, out[0, :, 0])
+    return row
+
+
+def _nearer(row: Row, out: F32) -> Row:
+    """One step: how far off the figures lie, each weighted by its probability, by least squares along the row."""
+    odds = np.exp(out[:6] - out[:6].max(axis=0))
+    sign = odds / odds.sum(axis=0)
+    weight = np.where(sign[1] + sign[2] > 0.3, sign[1] + sign[2], 0.0).astype(np.float64)
+    if weight.sum() == 0:
+        return row
+    x = (np.arange(len(weight)) * COLUMN - WIDE / 2) / TALL
+    off, size, lean = (out[14 + i].astype(np.float64) for i in range(3))
+    mean = weight / weight.sum()
+    middle, rise = float(mean @ x), float(mean @ off)
+    far = x - middle
+    # a single figure says nothing of the tilt: one figure's height squared is added to the row's own reach
+    slope = float((weight * far * (off - rise)).sum() / ((weight * far**2).sum() + weight.max()))
+    seen = np.flatnonzero(1 - sign[0] > 0.5)
+    ends = (x[seen[0]] + x[seen[-1]]) / 2 if len(seen) else middle
+    reach = float(x[seen[-1]] - x[seen[0]]) if len(seen) else 0.0
+    t = np.radians(row.tilt)
+    along, down = np.array([np.cos(t), np.sin(t)]), np.array([-np.sin(t), np.cos(t)])
+    at = np.asarray(row.middle) + row.tall * (ends * along + (rise + slope * (ends - middle)) * down)
+    return replace(row, middle=(float(at[0]), float(at[1])), tall=row.tall * float(np.exp(np.clip(mean @ size, -0.3, 0.3))),
+                   slant=row.slant + float(np.clip(10 * (mean @ lean), -10, 10)),
+                   tilt=row.tilt + float(np.degrees(np.arctan(np.clip(slope, -0.1, 0.1)))), reach=reach)  # fmt: skip
+
+
+def read_places(picture: U8, row: Row, light: bool) -> Places:
+    """What stands at each place of a row in a picture, averaged over the row's uncertainty."""
+    strips, raw = [], []
+    for rise, slant, size in SHAKEN:
+        t = np.radians(row.tilt)
+        x, y = row.middle[0] - rise * row.tall * np.sin(t), row.middle[1] + rise * row.tall * np.cos(t)
+        way = to_picture((float(x), float(y)), row.tall, row.slant + slant, row.tilt, size)
+        raw.append(cut(picture, way, light))
+        strips.append(levelled(raw[-1]))
+    out = answer("cells", np.stack(strips))[:, :, 0]
+    odds = np.exp(out[:, :6] - out[:, :6].max(axis=1, keepdims=True))
+    kind = odds / odds.sum(axis=1, keepdims=True)
+    return Places(
+        kind.mean(axis=0), squashed(out[:, 6:13]).mean(axis=0), squashed(out[:, 13]).mean(axis=0), _lost(raw[0])
+    )
+
+
+def _lost(strip: U8) -> F32:
+    band = strip[OVER + round(0.4 * TALL) : OVER + round(0.6 * TALL)] <= LOST
+    return np.asarray(band.reshape(len(band), -1, COLUMN).mean(axis=(0, 2)), dtype=np.float32)
