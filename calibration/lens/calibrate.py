@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from calibration.exif import PhotoLike
+from calibration.exif import PhotoLike, turn_tag
 from calibration.lens.board_shape import ShapeVerdict, check_shape
 from calibration.lens.boards import Board, Chessboard
 from calibration.lens.bundle import Bundle, View
@@ -156,7 +156,7 @@ def _settle_turns(sightings: list[Sighting]) -> list[Sighting]:
         s = sightings[k]
         shown[k] = replace(
             s,
-            views=tuple(replace(v, pixels=turn_points(v.pixels, s.size, s.exif.orientation)) for v in s.views),
+            views=tuple(replace(v, pixels=turn_points(v.pixels, s.size, turn_tag(s.exif))) for v in s.views),
         )
     costs = []
     for way in (sightings, shown):
