@@ -208,7 +208,10 @@ def _profile(
     all_errors = np.concatenate([e[v.weight > 0] for e, v in zip(result.residuals, views, strict=True)])
     notes = list(coverage.advice) + list(shape.notes)
     if result.inflation > 1.5:
-        notes.append(f"residuals hang together within photos: the covariance was widened {result.inflation:.1f} times")
+        notes.append(
+            f"the lens scatters more between photos than their corners do: its variances were widened {result.inflation:.1f} "
+            "times in the mean"
+        )
     columns = free_columns(choice.model)
     return LensProfile(
         format=FORMAT,
