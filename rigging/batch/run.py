@@ -20,6 +20,7 @@ from rigging.batch.cluster import run_cluster
 from rigging.batch.drift import BatchDrift, BatchWatch
 from rigging.batch.find import Source
 from rigging.batch.hints_file import hints_of
+from rigging.batch.lenses import keep_lenses
 from rigging.batch.pool import available_cores, run_pool
 from rigging.batch.readings_csv import write_csv
 from rigging.batch.readings_file import to_tree, write_readings
@@ -115,6 +116,8 @@ def measure_batch(
     """
     options = options or Options()
     job = replace(job, folder=job.folder.resolve())
+    if options.reader == READER:
+        keep_lenses(job, sources)
     extras = (
         *(("overlays",) if options.overlays else ()),
         *((f"monte carlo {options.monte_carlo}",) if options.monte_carlo else ()),
