@@ -229,6 +229,29 @@ def scaled_inverse(s: F64) -> F64:
     return np.asarray(inv.T @ inv / np.outer(d, d))
 
 
+def reduced(
+    views: list[View],
+    theta: F64,
+    poses: list[Pose],
+    columns: F64,
+    half_mm: float | None = None,
+    shapes: F64 | None = None,
+) -> tuple[list[F64], list[F64]]:
+    """Each view's share (m, m) of the normal matrix of lens and board, poses eliminated, and its right-hand side (m,).
+
+    columns, shapes, half_mm : as for `fit`; the board's shape is taken as flat and square. In units of a corner's
+    variance: both are to be divided by it.
+    """
+    free = _Free(columns, half_mm, np.eye(5) if shapes is None else shapes)
+    parts, scores = [], []
+    for v, pose in zip(views, poses, strict=True):
+        aa, bb, ab, ae, be = _normal(v, theta, pose, free, np.zeros(5))
+        w = np.linalg.solve(bb, ab.T)
+        parts.append(aa - ab @ w)
+        scores.append(ae - w.T @ be)
+    return parts, scores
+
+
 def _result(views: list[View], theta: F64, shape: F64, poses: list[Pose], free: _Free) -> Bundle:
     m = free.count
     parts, scores = [], []
