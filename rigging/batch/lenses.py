@@ -27,6 +27,9 @@ MOST_PHOTOS = 24
 GROWN = 2
 """A lens from cards is solved anew when there are this many times the photos that it came from."""
 
+MOST_HEADERS = 240
+"""Photos whose headers are looked at for their camera, spread over the batch."""
+
 Header = tuple[Path, Exif, tuple[int, int]]
 
 
@@ -65,7 +68,7 @@ def _outgrown(kept: LensProfile, photos: int) -> bool:
 def _settings(sources: Sequence[Source]) -> list[list[Header]]:
     """The photos' headers by camera, lens, zoom and picture size."""
     groups: list[list[Header]] = []
-    for source in sources:
+    for source in sources[:: max(1, len(sources) // MOST_HEADERS)]:
         header = _header(source.path) if source.problem is None else None
         if header is None:
             continue

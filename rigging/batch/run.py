@@ -78,11 +78,16 @@ class Line:
 
 @dataclass(frozen=True)
 class BatchResult:
-    """What a batch left. known : photos taken over from an earlier run. lines : one a photo, in order."""
+    """What a batch left.
+
+    known : photos taken over from an earlier run. lines : one a photo, in order. lenses : profiles solved from the
+    batch's own station cards and kept.
+    """
 
     folder: Path
     lines: tuple[Line, ...]
     known: int
+    lenses: tuple[Path, ...] = ()
 
     @property
     def measured(self) -> int:
@@ -116,8 +121,7 @@ def measure_batch(
     """
     options = options or Options()
     job = replace(job, folder=job.folder.resolve())
-    if options.reader == READER:
-        keep_lenses(job, sources)
+    lenses = keep_lenses(job, sources) if options.reader == READER else ()
     extras = (
         *(("overlays",) if options.overlays else ()),
         *((f"monte carlo {options.monte_carlo}",) if options.monte_carlo else ()),
@@ -135,7 +139,7 @@ def measure_batch(
     with store.locked():
         batch = _Batch(store, plan, options, tell, len(sources))
         batch.run(sources)
-        return batch.finish()
+        return replace(batch.finish(), lenses=lenses)
 
 
 def _seconds(options: Options) -> float:

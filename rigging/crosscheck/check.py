@@ -129,7 +129,7 @@ def _pair(
     order: int,
 ) -> Pair:
     shown = [r.shown_deg for r in group]
-    read = gauge_quantity(shown, station.name, line, gauge, profile, group[0].said, seen.value)
+    read = gauge_quantity(shown, station.name, line, gauge, profile, [r.said for r in group], seen.value)
     difference = seen - read
     flags = []
     if len(group) > 1:
