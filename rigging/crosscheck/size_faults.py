@@ -105,9 +105,8 @@ def digits(layout: Layout, base: Candidate) -> Iterator[Candidate]:
             found.append((i, variant, right - shown))
     for i, variant, change in found:
         # a gauge that counts the other way round moves the other way round
-        turn = (
-            1.0 if abs(layout.gauge[i] - shown) <= abs(layout.gauge[i] + shown - (180.0 if shown > 45 else 0)) else -1.0
-        )
+        same, other = layout.gauge[i] - layout.shown[i], layout.gauge[i] + layout.shown[i]
+        turn = 1.0 if abs(same) <= min(abs(other), abs(other - 180.0)) else -1.0
         yield replace(
             base,
             fault=Fault("station", (layout.stations[i],), layout.lines[i], variant=variant),
