@@ -226,7 +226,7 @@ def _descend(
                 s = s + aa + damping * np.diag(np.diag(aa)) - ab @ w
                 g = g + ae - w.T @ be
                 halves.append((bb, ab, be))
-            step: F64 = np.linalg.solve(s, g) if m else np.zeros(0)
+            step = np.asarray(np.linalg.solve(s, g), np.float64) if m else np.zeros(0)
             new = values + columns @ step
             moves = [np.asarray(np.linalg.solve(bb, be - ab.T @ step), np.float64) for bb, ab, be in halves]
             new_places = [_moved(q, d) for q, d in zip(places, moves, strict=True)]

@@ -187,20 +187,15 @@ def _profile(
             rotations.append(r)
             shifts.append(t + r @ np.array([card[1], card[2], 0.0]))
     coverage = judge_coverage(pixels, tuple(rotations), tuple(shifts), size, fit.theta[2:4])
+    weights = [np.concatenate([v.weight for v in q.cards]) > 0 for q in fit.planes]
     uses = []
     for k, p in enumerate(photos):
-        mine = [
-            e[np.concatenate([v.weight for v in q.cards]) > 0]
-            for q, e in zip(fit.planes, fit.residuals, strict=True)
-            if q.photo == k
-        ]
-        e = np.concatenate(mine)
-        uses.append(PhotoUse(p.name, p.sha256, True, None, rms_length(e), len(e)))
+        own = [r[w] for q, r, w in zip(fit.planes, fit.residuals, weights, strict=True) if q.photo == k]
+        uses.append(PhotoUse(p.name, p.sha256, True, None, rms_length(np.concatenate(own)), sum(map(len, own))))
     u = float(np.sqrt(fit.covariance[0, 0])) / fit.values[0]
     taken = sorted(p.exif.taken for p in photos if p.exif.taken)
-    cards = sum(len(q.cards) for q in fit.planes)
-    weights = [np.concatenate([v.weight for v in q.cards]) > 0 for q in fit.planes]
-    errors = np.concatenate([e[w] for e, w in zip(fit.residuals, weights, strict=True)])
+    many = sum(len(q.cards) for q in fit.planes)
+    errors = np.concatenate([r[w] for r, w in zip(fit.residuals, weights, strict=True)])
     ident = ident_of((exif.make, exif.model, exif.lens_model), exif.focal_mm, size)
     covariance = fit.covariance[:9, :9]
     return LensProfile(
@@ -217,7 +212,7 @@ def _profile(
         covariance=tuple(tuple(row) for row in ((covariance + covariance.T) / 2).tolist()),
         free=model,
         date=(taken[-1] if taken else datetime.date.today().isoformat())[:10],
-        method=f"solved from {cards} station cards in {len(photos)} of the job's own photos, from the EXIF focal length",
+        method=f"solved from {many} station cards in {len(photos)} of the job's own photos, from the EXIF focal length",
         board=FROM_CARDS,
         rms_px=rms_length(errors),
         held_out_px=held,
