@@ -15,7 +15,7 @@ from scipy import stats
 
 F64 = NDArray[np.float64]
 
-UNLIKELY = 0.05
+UNLIKELY = 0.01
 """How often independent corners may show a wider scatter between views by chance, along each axis."""
 
 
@@ -50,7 +50,7 @@ def between_views(normal: F64, parts: Sequence[F64], scores: Sequence[F64], mode
 
 @cache
 def _by_chance(draws: int, m: int) -> F64:
-    """(m,) variances along the principal axes of `draws` draws of m unit normals, rising, not exceeded in 95 %."""
+    """(m,) variances along the principal axes of `draws` draws of m unit normals, rising, not exceeded in 99 %."""
     x = np.random.default_rng(0).normal(size=(400, draws, m))
     values = np.linalg.eigvalsh(x.transpose(0, 2, 1) @ x / draws)
     return np.asarray(np.quantile(values, 1 - UNLIKELY, axis=0))
