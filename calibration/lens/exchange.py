@@ -30,6 +30,7 @@ from calibration.lens.projection import project_board
 from shared.errors import UserError
 
 COVARIANCE = "ribangle_covariance"
+DATE = "ribangle_date"
 ASSUMED_FOCAL = 0.01
 ASSUMED_CENTRE = 0.01
 ASSUMED_DISTORTION = 0.25
@@ -39,7 +40,10 @@ says nothing."""
 
 @dataclass(frozen=True)
 class Foreign:
-    """What a foreign file holds. covariance : (9, 9) or None; rms_px : None where it does not say."""
+    """What a foreign file holds.
+
+    covariance : (9, 9) or None; rms_px, made (the day of the calibration) : None where it does not say.
+    """
 
     size: tuple[int, int]
     theta: F64
@@ -47,6 +51,7 @@ class Foreign:
     rms_px: float | None
     name: str
     notes: tuple[str, ...]
+    made: datetime.date | None = None
 
 
 def read_foreign(path: Path) -> Foreign:
@@ -96,7 +101,18 @@ def _read_opencv(path: Path, text: str) -> Foreign:
         covariance = _from_poses(data, theta, rms)
         if covariance is not None:
             notes = ("covariance worked out from the poses and the mean error in the file",)
-    return Foreign((int(size[0]), int(size[1])), theta, covariance, rms, "", notes)
+    return Foreign((int(size[0]), int(size[1])), theta, covariance, rms, "", notes, _day(data))
+
+
+def _day(data: dict[str, Any]) -> datetime.date | None:
+    """The day of the calibration: our own mark, or OpenCV's `calibration_time` (C's %c); None where none is told."""
+    for text in (str(data.get(DATE, "")).strip(), str(data.get("calibration_time", "")).strip()):
+        for form in ("%Y-%m-%d", "%a %b %d %H:%M:%S %Y", "%a %d %b %Y %H:%M:%S", "%Y-%m-%d %H:%M:%S"):
+            try:
+                return datetime.datetime.strptime(text, form).date()
+            except ValueError:
+                continue
+    return None
 
 
 def _number(data: dict[str, Any], key: str) -> float | None:
@@ -146,7 +162,9 @@ def _read_ros(path: Path, text: str) -> Foreign:
         covariance = None if known is None else np.array(known["data"], np.float64).reshape(9, 9)
     except (KeyError, TypeError, ValueError) as error:
         raise UserError(str(path), f"is no camera_info file ({error})", "write it again") from None
-    return Foreign(size, _theta(path, matrix, coefficients), covariance, None, str(data.get("camera_name", "")), ())
+    return Foreign(
+        size, _theta(path, matrix, coefficients), covariance, None, str(data.get("camera_name", "")), (), _day(data)
+    )
 
 
 def _theta(path: Path, matrix: F64, coefficients: F64) -> F64:
@@ -163,10 +181,11 @@ def _theta(path: Path, matrix: F64, coefficients: F64) -> F64:
     return np.array([matrix[0, 0], matrix[1, 1], matrix[0, 2], matrix[1, 2], *k])
 
 
-def profile_of(foreign: Foreign, exif: ExifLike | None, today: datetime.date, source: str) -> LensProfile:
+def profile_of(foreign: Foreign, exif: ExifLike | None, day: datetime.date, source: str) -> LensProfile:
     """A profile of a foreign calibration, tied to the camera that a photo's EXIF names.
 
     exif : of a photo by that camera; None: a camera that leaves no EXIF, whose photos leave none either.
+    day : of the calibration, not of the import, which would make an old lens young.
     """
     notes = list(foreign.notes)
     covariance = foreign.covariance
@@ -191,7 +210,7 @@ def profile_of(foreign: Foreign, exif: ExifLike | None, today: datetime.date, so
         theta=tuple(foreign.theta.tolist()),
         covariance=tuple(tuple(r) for r in ((covariance + covariance.T) / 2).tolist()),
         free="imported",
-        date=today.isoformat(),
+        date=day.isoformat(),
         method=f"imported from {source}",
         board="unknown",
         rms_px=foreign.rms_px,
@@ -225,6 +244,7 @@ def opencv_yaml(profile: LensProfile) -> str:
     if profile.rms_px is not None:
         store.write("avg_reprojection_error", profile.rms_px)
     store.write(COVARIANCE, np.array(profile.covariance))
+    store.write(DATE, profile.date)
     # newer OpenCV heads the file "%YAML 1.2"; all versions read the old heading
     return re.sub(r"^%YAML[^\n]*", "%YAML:1.0", str(store.releaseAndGetString()))
 
@@ -247,6 +267,7 @@ def ros_yaml(profile: LensProfile) -> str:
                 "distortion_coefficients": matrix(1, 5, list(k)),
                 "rectification_matrix": matrix(3, 3, [1, 0, 0, 0, 1, 0, 0, 0, 1]),
                 "projection_matrix": matrix(3, 4, [fx, 0, cx, 0, 0, fy, cy, 0, 0, 0, 1, 0]),
+                DATE: profile.date,
                 COVARIANCE: matrix(9, 9, [x for row in profile.covariance for x in row]),
             },
             sort_keys=False,

@@ -20,6 +20,7 @@ from rigging.batch.cluster import run_cluster
 from rigging.batch.drift import BatchDrift, BatchWatch
 from rigging.batch.find import Source
 from rigging.batch.hints_file import hints_of
+from rigging.batch.lenses import keep_lenses
 from rigging.batch.pool import available_cores, run_pool
 from rigging.batch.readings_csv import write_csv
 from rigging.batch.readings_file import to_tree, write_readings
@@ -77,11 +78,16 @@ class Line:
 
 @dataclass(frozen=True)
 class BatchResult:
-    """What a batch left. known : photos taken over from an earlier run. lines : one a photo, in order."""
+    """What a batch left.
+
+    known : photos taken over from an earlier run. lines : one a photo, in order. lenses : profiles solved from the
+    batch's own station cards and kept.
+    """
 
     folder: Path
     lines: tuple[Line, ...]
     known: int
+    lenses: tuple[Path, ...] = ()
 
     @property
     def measured(self) -> int:
@@ -115,6 +121,7 @@ def measure_batch(
     """
     options = options or Options()
     job = replace(job, folder=job.folder.resolve())
+    lenses = keep_lenses(job, sources) if options.reader == READER else ()
     extras = (
         *(("overlays",) if options.overlays else ()),
         *((f"monte carlo {options.monte_carlo}",) if options.monte_carlo else ()),
@@ -132,7 +139,7 @@ def measure_batch(
     with store.locked():
         batch = _Batch(store, plan, options, tell, len(sources))
         batch.run(sources)
-        return batch.finish()
+        return replace(batch.finish(), lenses=lenses)
 
 
 def _seconds(options: Options) -> float:

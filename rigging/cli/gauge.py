@@ -45,7 +45,7 @@ def gauge() -> None:
 def add(station: str, value: str, line: str, job_file: Path | None, csv: Path | None) -> None:
     """Add VALUE, as the gauge shows it, for STATION to the readings file, with the time."""
     from shared.errors import UserError
-    from shared.gauge.words import angle
+    from shared.gauge.angle_cell import angle
 
     job = _job(job_file)
     found = angle(value)

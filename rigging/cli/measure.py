@@ -141,6 +141,10 @@ def show(job: Job, result: BatchResult) -> None:
     total = len(result.lines)
     known = f", {result.known} of them known from before" if result.known else ""
     click.echo(f"{result.measured} of {total} photos measured{known}.")
+    for path in result.lenses:
+        click.echo(
+            f"No lens profile: the lens was solved from the station cards and kept as {path.name} (U is larger)."
+        )
     click.echo(f"Written: {result.csv}, {result.json.name}, overlays/ (an annotated picture of each photo).")
     click.echo(CAUTION)
 

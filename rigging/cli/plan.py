@@ -10,7 +10,7 @@ import click
 
 if TYPE_CHECKING:
     from calibration.lens.model import Lens
-    from rigging.planning.plan import StationPlan
+    from rigging.planning.plan import Choice, StationPlan
     from shared.job.model import Job
     from shared.lengths import Units
 
@@ -94,6 +94,7 @@ def plan(
     ]
     plans = plan_job(loaded, lens, choices, part)
     _show(plans, lens, part, units or loaded.length_unit)
+    _tell_board(loaded, camera, lens, plans, choices, part)
     if aside is None:
         click.echo(
             "Where the lens stands is not stated (--aside): these figures are the middle of what hands do, and a "
@@ -118,14 +119,38 @@ def _ask_aside() -> str | None:
 
 
 def _lens(job: Job, camera: str | None) -> Lens:
-    from rigging.planning.lens import PHONE, planned_lens
+    from rigging.planning.lens import PHONE, kept_lens, planned_lens
 
     if camera is not None:
         return planned_lens(camera)
     if job.lens != "auto":
         return planned_lens(job.lens, job.folder)
-    kept = sorted((job.folder / job.lens_folder).glob("*.json"))
-    return planned_lens(str(kept[0])) if kept else planned_lens(PHONE)
+    return kept_lens(job.folder / job.lens_folder) or planned_lens(PHONE)
+
+
+def _tell_board(job: Job, camera: str | None, lens: Lens, plans: tuple[StationPlan, ...], choices: list[Choice],
+                part: float) -> None:  # fmt: skip
+    """What a session with the lens board would gain, or that the figures take one for granted."""
+    from rigging.planning.lens import PHONE, planned_lens, with_board
+    from rigging.planning.plan import plan_job
+
+    none = camera is None and job.lens == "auto" and not any((job.folder / job.lens_folder).glob("*.json"))
+    board = planned_lens(f"{PHONE} uncalibrated") if none else with_board(lens)
+    if board is None:
+        return
+    other = plan_job(job, board, choices, part)
+    now, then = (sorted(p.now.chord for p in some)[len(some) // 2] for some in (plans, other))
+    if none:
+        click.echo(
+            f"No lens profile is kept: the figures above take a board session for granted (U {now:.3f}° in the middle). "
+            f"Without one the first photos are read by the EXIF alone ({then:.3f}°); from four photos on the station "
+            "cards tell the lens, and U lies between the two."
+        )
+    else:
+        click.echo(
+            f"The lens is known without a board; a dozen photos of one (ribangle calibrate lens) would bring U from "
+            f"{now:.3f}° to {then:.3f}° in the middle of the stations."
+        )
 
 
 def _show(plans: tuple[StationPlan, ...], lens: Lens, part: float, units: Units) -> None:

@@ -105,8 +105,8 @@ def _job_troubles(job: Job) -> Iterator[Trouble]:
         yield Trouble(
             "doubt",
             "no-lens-profile",
-            f"no lens profile in folder {job.lens_folder}: ribangle "
-            "calibrate lens makes one from a dozen photos of the lens board",
+            f"no lens profile in folder {job.lens_folder}: from four photos on the station cards tell the lens; "
+            "ribangle calibrate lens makes a better one from a dozen photos of the lens board",
         )
     if job.wing.dihedral_deg is None and any(s.lean_deg is None for s in job.stations):
         yield Trouble(

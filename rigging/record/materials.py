@@ -11,7 +11,8 @@ from pathlib import Path
 from calibration.gauge.profile import GaugeProfile
 from rigging.survey.model import RootSetting, Stage, Survey, evaluate
 from shared.errors import UserError
-from shared.gauge.csv_file import decode, parse_gauge_readings
+from shared.gauge.csv_file import parse_gauge_readings
+from shared.gauge.table import decode
 from shared.job.file import parse_job
 from shared.reading import Reading
 
