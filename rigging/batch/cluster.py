@@ -48,8 +48,10 @@ def run_cluster(tasks: Iterable[Task], plan: Plan, address: str) -> Generator[Ou
             future = _next(done, client)
             if future is None:
                 break
-            task = under_way.pop(future.key)
             outcome = _result(future)
+            if outcome is None and not _workers(client):
+                break
+            task = under_way.pop(future.key)
             if outcome is None:
                 yield from alone(task, plan)
             else:
@@ -69,11 +71,7 @@ def _next(done: SimpleQueue[Any], client: Any) -> Any:
             return done.get(timeout=LOOK_SECONDS)
         except Empty:
             pass
-        try:
-            workers = client.scheduler_info()["workers"]
-        except (OSError, TimeoutError):
-            workers = {}
-        if workers:
+        if _workers(client):
             deserted = None
             continue
         deserted = deserted if deserted is not None else time.monotonic()
@@ -81,15 +79,22 @@ def _next(done: SimpleQueue[Any], client: Any) -> Any:
             return None
 
 
+def _workers(client: Any) -> int:
+    try:
+        return len(client.scheduler_info()["workers"])
+    except (OSError, TimeoutError):
+        return 0
+
+
 def _result(future: Any) -> Outcome | None:
-    """The outcome; None when its worker died, so that it is tried here, in a process of its own."""
+    """The outcome; None when its worker died, with it or since, so that it is tried here, in a process of its own."""
     from asyncio import CancelledError
 
     from distributed import KilledWorker
 
     try:
-        outcome: Outcome = future.result()
-    except (KilledWorker, CancelledError, OSError):
+        outcome: Outcome = future.result(timeout=DESERTED_SECONDS)
+    except (KilledWorker, CancelledError, OSError, TimeoutError):
         return None
     except Exception as error:
         raise UserError(
