@@ -199,7 +199,10 @@ def test_a_note_that_arrives_twice_is_noted_once(client: TestClient):
         client.post("/api/gauge", json={"id": "gauge0001", "station": "R1", "line": "chord", "shown_deg": 5.5})
         client.post("/api/glue", json={"id": "glue00001", "now": True})
     assert len(client.get("/api/state").json()["notes"]) == 2
-    assert client.post("/api/gauge", json={"id": "../x", "station": "R1", "line": "chord", "shown_deg": 1}).status_code == 422
+    assert (
+        client.post("/api/gauge", json={"id": "../x", "station": "R1", "line": "chord", "shown_deg": 1}).status_code
+        == 422
+    )
 
 
 def test_a_noted_reading_can_be_withdrawn_and_the_one_before_counts_again(client: TestClient):
@@ -263,7 +266,7 @@ def test_a_reading_that_finds_the_disk_full_counts_and_is_kept_once_there_is_roo
     assert len(list((desk.store.folder).rglob("*.json"))) == 1
 
 
-def test_a_changed_job_file_is_told_of_and_nothing_is_kept_by_it(client: TestClient, desk: Desk, home: Path):
+def test_a_changed_job_file_is_told_of_and_nothing_is_kept_by_it(client: TestClient, home: Path):
     send(client, photo(R1))
     settled(client)
     (home / "trainer.toml").write_text((home / "trainer.toml").read_text() + "\n# another design\n")
@@ -283,15 +286,15 @@ def test_the_three_things_are_said_in_words(client: TestClient, home: Path):
     assert "turns" in wrong["todo"]["words"] and "(" not in wrong["todo"]["words"]
 
 
-def test_a_known_fault_of_the_gauge_stands_behind_and_an_unknown_one_before_the_turn(
-    client: TestClient, home: Path
-):
+def test_a_known_fault_of_the_gauge_stands_behind_and_an_unknown_one_before_the_turn(client: TestClient, home: Path):
     (home / "gauge.csv").unlink()
     for n in range(12):
         send(client, photo(OFF if n == 1 else n, seed=n))
     for n, s in enumerate(settled(client)["stations"]):
         shown = float(s["design"].strip("°").replace("\u2212", "-")) + 0.9 - (s["name"] == "R2")  # its zero is off
-        client.post("/api/gauge", json={"id": f"zero{n:04d}", "station": s["name"], "line": "chord", "shown_deg": shown})
+        client.post(
+            "/api/gauge", json={"id": f"zero{n:04d}", "station": s["name"], "line": "chord", "shown_deg": shown}
+        )
     state = settled(client)
     assert all(s["explained"] and not s["doubts"] for s in state["stations"])
     assert station(state, "R2")["todo"]["kind"] == "turn" and station(state, "R1")["state"] == "conforming"
@@ -470,7 +473,12 @@ def test_other_sites_other_names_and_forms_are_turned_away(client: TestClient):
     for headers in ({"origin": "http://elsewhere.example"}, {"sec-fetch-site": "cross-site"}, {"origin": "null"}):
         assert client.post("/api/glue", json={"id": "glue00001", "now": True}, headers=headers).status_code == 403
     assert client.get("/api/state", headers={"host": "elsewhere.example"}).status_code == 421
-    assert client.post("/api/glue", content='{"id": "glue00001", "now": true}', headers={"content-type": "text/plain"}).status_code == 415
+    assert (
+        client.post(
+            "/api/glue", content='{"id": "glue00001", "now": true}', headers={"content-type": "text/plain"}
+        ).status_code
+        == 415
+    )
     assert client.get("/api/state").json()["glue"]["mixed"] is None
 
 

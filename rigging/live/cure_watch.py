@@ -68,7 +68,10 @@ class CureWatch:
                 self._warned.clear()  # counting begins anew
                 return Alarm("camera", f"The watch is broken: {change.camera.reason}.")
             if self._unseen == BLIND:
-                return Alarm("blind", f"Nothing was seen in {BLIND} photos running: {reason or (change.reason if change else '')}.")
+                return Alarm(
+                    "blind",
+                    f"Nothing was seen in {BLIND} photos running: {reason or (change.reason if change else '')}.",
+                )
             return None
         self._unseen = 0
         for name, value in (

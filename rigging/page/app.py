@@ -275,7 +275,7 @@ async def _undo(board: Board, request: Request) -> Response:
 
 async def _keep(board: Board, request: Request) -> Response:
     note = " ".join((await _body(request, Keep)).note.split())[:300]
-    kept = await run_in_threadpool(keep_survey, board.desk, note)
+    kept = await run_in_threadpool(lambda: keep_survey(board.desk, note, board.standing()))
     return JSONResponse({"kept": kept.path.stem, "new": kept.new, "waiting": kept.waiting})
 
 

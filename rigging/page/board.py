@@ -135,8 +135,20 @@ class Board:
         files += [job.folder / n for n in (job.gauge.readings, job.gauge.profile, job.level.profile) if n is not None]
         live = page_tree(shop, time.time())
         silent: Any = None if live is None else live.get("silent_s")
-        seen = [(s.entry, id(s.tree)) for s in self.desk.seen()]
+        seen = [(s.entry, _Same(s.tree)) for s in self.desk.seen()]
         return seen, [_stamp(f) for f in files], self.desk.unsaved, silent
+
+
+class _Same:
+    """A tree, equal to itself alone; held, so that no other takes its place in memory."""
+
+    def __init__(self, tree: dict[str, Any] | None) -> None:
+        self.tree = tree
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Same) and self.tree is other.tree
+
+    __hash__ = None  # type: ignore[assignment]
 
 
 def _stamp(path: Path) -> tuple[int, int] | None:

@@ -15,7 +15,7 @@ import msgspec
 from rigging.batch.readings_file import to_tree
 from rigging.page.desk import Desk
 from rigging.page.notes import gauge_readings
-from rigging.page.view import standing
+from rigging.page.view import Standing, standing
 from rigging.record.chain import keep, load_record, numbers, record_folder
 from rigging.record.materials import Asked, Materials, TextFile, evaluated, gather, photo_files
 from rigging.survey.run import profiles_used
@@ -33,16 +33,18 @@ class Kept:
     waiting: int
 
 
-def keep_survey(desk: Desk, note: str = "") -> Kept:
-    """Keep a survey of everything that is read by now, unless the last one kept is the same. Raises UserError."""
+def keep_survey(desk: Desk, note: str = "", now: Standing | None = None) -> Kept:
+    """Keep a survey of everything that is read by now, unless the last one kept is the same. Raises UserError.
+
+    now : how things stand, where that was worked out already.
+    """
     with desk.keeping:
-        return _keep(desk, note)
+        return _keep(desk, note, now or standing(desk))
 
 
-def _keep(desk: Desk, note: str) -> Kept:
+def _keep(desk: Desk, note: str, now: Standing) -> Kept:
     from calibration.gauge.file import load_gauge
 
-    now = standing(desk)
     if desk.job_changed:
         raise UserError(desk.job_file.name, "has changed since the server was started", "start the server again")
     if not now.readings:

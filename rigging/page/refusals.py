@@ -41,7 +41,11 @@ def refusal(tree: dict[str, Any]) -> Refused | None:
                        None, names)  # fmt: skip
     roles = {line["role"] for line in evidence.get("lines") or () if line["used"]}
     chord, level = "chord" in roles, roles & {"plumb", "level"}
-    seen = (*names, *(["chord line"] if chord else []), *sorted({"plumb": "string", "level": "level line"}[r] for r in level))
+    seen = (
+        *names,
+        *(["chord line"] if chord else []),
+        *sorted({"plumb": "string", "level": "level line"}[r] for r in level),
+    )
     if re.search(r"blurred|smeared|\bsoft\b", reason):
         return Refused("blurred", reason, "Hold still, tap to focus on the card, photograph again", None, seen)
     if "hardly differ" in reason:

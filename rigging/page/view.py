@@ -77,9 +77,7 @@ def standing(desk: Desk, made: Readings | None = None) -> Standing:
     return Standing(survey, seen, readings, aside, notes, " ".join(problems) or None)
 
 
-def _readings(
-    desk: Desk, trees: list[dict[str, Any]], made: Readings, problems: list[str]
-) -> tuple[Reading, ...]:
+def _readings(desk: Desk, trees: list[dict[str, Any]], made: Readings, problems: list[str]) -> tuple[Reading, ...]:
     """The readings, with what all of them together say of lens, print and level; what kept that from being checked."""
     readings = made.of(trees)
     try:

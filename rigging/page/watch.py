@@ -110,7 +110,9 @@ class Watcher:
         if stood_s < STALLED_S or self.told.get(name) == stamp:
             return None
         self.told[name] = stamp
-        return f"waited for: its {stamp[0]} bytes are no whole photo, and no more came for {stood_s:.0f} s; copy it again"
+        return (
+            f"waited for: its {stamp[0]} bytes are no whole photo, and no more came for {stood_s:.0f} s; copy it again"
+        )
 
 
 def watch(desk: Desk, folder: Path, tell: Callable[[str], None], every_s: float = 1.0) -> None:

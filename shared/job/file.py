@@ -24,6 +24,8 @@ from shared.lengths import parse_length
 
 MAX_BYTES = 1_000_000
 """Largest job file read; a wing of 400 ribs takes a tenth of it."""
+MOST_DEEP = 8
+"""Tables within tables; a job needs four."""
 
 
 def load_job(path: str | Path) -> Job:
@@ -46,6 +48,7 @@ def parse_job(text: str, file: str = "job.toml", folder: Path = Path()) -> Job:
         raise UserError(file, f"is not TOML: {error}", _toml_remedy(text, str(error))) from None
     except (RecursionError, ValueError) as error:
         raise UserError(file, f"is not a job file ({type(error).__name__})", "start afresh with ribangle new") from None
+    _refuse_depth(tree, file)
     tree = _plain(tree)
     _refuse_odd_numbers(tree, file, tree, ())
     tree = _lengths(tree, file, tree, ())
@@ -77,6 +80,16 @@ def _text(place: Path) -> str:
         return data.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError:
         raise UserError(place.name, "is not text in UTF-8", "save it as UTF-8 in the editor") from None
+
+
+def _refuse_depth(tree: Any, file: str) -> None:
+    """A key of thousands of dots is thousands of tables in each other: told before anything walks down there."""
+    level = [tree]
+    for _ in range(MOST_DEEP):
+        level = [v for t in level for v in (t.values() if isinstance(t, dict) else t) if isinstance(v, (dict, list))]
+        if not level:
+            return
+    raise UserError(file, f"has tables over {MOST_DEEP} deep in each other", "mend the key with too many dots")
 
 
 def _plain(tree: Any) -> Any:

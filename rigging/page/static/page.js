@@ -222,5 +222,5 @@ setInterval(tick, 1000);
 setInterval(show, 5000);  // working time may have ended
 
 for (const id of ["camera", "pick"]) el(id).addEventListener("change", (event) => { view.photo = SENDING; show(); scrollTo(0, 0); queue.take(event); });
-queue.start((ident) => { if (view.photo) view.photo = ident; show(); });
+queue.start((ident) => { if (view.photo) view.photo = ident; show(); }, () => { if (view.photo === SENDING) view.photo = null; show(); });
 hear((told) => { state = told; show(); tick(); });

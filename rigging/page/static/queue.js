@@ -3,7 +3,7 @@
 import { el, make, ident, ago } from "./words.js";
 const FINAL = new Set([413, 415, 422]);  // the photo itself is not taken: sending it again would not help
 const STALL_MS = 25000, WAITS_MS = [1500, 3000, 6000, 12000, 24000];
-let store = null, photos = [], sending = false, mine = null;
+let store = null, photos = [], sending = false, mine = null, none = null;
 
 const request = (r) => new Promise((done, fail) => { r.onsuccess = () => done(r.result); r.onerror = () => fail(r.error); });
 async function opened() {
@@ -56,10 +56,11 @@ async function send() {
     if (status === 200 || status === 201) {
       tries = 0;
       await drop(photo);
-      mine(told.id, told.new);
+      mine(told.id);
     } else if (FINAL.has(status)) {
       photo.refused = told.error || `refused (${status})`;
       await keep(photo);
+      if (!pending()) none();
     } else {
       photo.now = `${told.error || `the computer answers ${status}`}: kept here, sent again`;
       photos = [...photos.filter((p) => p !== photo), photo];  // one that cannot go holds up no other
@@ -98,9 +99,10 @@ export async function take(event) {
   send();
 }
 
-// arrived(ident, new) is told of each photo that the server has.
-export async function start(arrived) {
+// arrived(ident) is told of each photo that the server has; refused() when none is on its way any more after a refusal.
+export async function start(arrived, refused) {
   mine = arrived;
+  none = refused;
   await opened();
   show();
   send();
