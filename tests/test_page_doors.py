@@ -39,6 +39,8 @@ def server(tmp_path: Path) -> Iterator[tuple[str, int]]:
     made = uvicorn.Server(server_config(make_app(desk, Gate(False), frozenset({f"127.0.0.1:{port}"}))))
     thread = threading.Thread(target=made.run, kwargs={"sockets": [listening]}, daemon=True)
     thread.start()
+    while not made.started and thread.is_alive():
+        time.sleep(0.02)
     yield "127.0.0.1", port
     made.should_exit = True
     thread.join(PATIENCE_S)
