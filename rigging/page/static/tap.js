@@ -79,10 +79,19 @@ view.addEventListener("keydown", (event) => {
 image.addEventListener("load", () => {
   view.width = Math.min(image.naturalWidth, 1600);
   view.height = Math.round(view.width * image.naturalHeight / image.naturalWidth);
-  view.style.aspectRatio = `${image.naturalWidth} / ${image.naturalHeight}`;
+  fit();
   view.dataset.ready = "1";
   draw();
 });
+// As large as its place allows; only when a photo comes or the phone is turned, never under a finger.
+function fit() {
+  const room = el("sheet").getBoundingClientRect(), ratio = image.naturalWidth / image.naturalHeight;
+  if (!ratio || !room.width) return;
+  const width = Math.min(room.width, room.height * ratio);
+  view.style.width = `${width}px`;
+  view.style.height = `${width / ratio}px`;
+}
+addEventListener("resize", () => { if (!start) fit(); });
 image.addEventListener("error", () => { el("how").textContent = "The photo could not be fetched; leave and try again."; });
 
 function close(line) {
