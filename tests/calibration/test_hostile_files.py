@@ -66,8 +66,18 @@ def test_nested_aliases_and_files_without_end_are_refused(tmp_path: Path, form: 
             read_foreign(path)
 
 
-@pytest.mark.parametrize("text", [".".join("a" * 5000) + " = 1", "a = " + "[" * 400 + "]" * 400, "a = " + "9" * 5000])
-def test_a_job_with_a_key_of_thousands_of_dots_is_one_line(text: str):
-    with pytest.raises(UserError) as told:
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (".".join("a" * 5000) + " = 1", "deep in each other"),
+        ("a = " + "[" * 400 + "]" * 400, "deep in each other|not a job file"),
+        ("a = " + "9" * 5000, "not a job file"),
+        ('[wing]\nname = "a\\u001b[2Jb"', "cannot be seen"),
+        ('[wing]\nname = "a\\u202eb"', "cannot be seen"),
+        ('[wing]\nname = "=1+1"', "spreadsheet"),
+    ],
+)
+def test_a_job_that_would_cost_all_memory_or_mislead_a_terminal_or_a_spreadsheet_is_one_line(text: str, words: str):
+    with pytest.raises(UserError, match=words) as told:
         parse_job(text)
     assert "\n" not in str(told.value) and len(str(told.value)) < 400
