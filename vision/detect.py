@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from shared.job.model import Job, Station
 from shared.numerics.small_sums import straight
 from vision.cards.detect import Card
-from vision.evidence.belief import believed_at, beliefs
+from vision.evidence.belief import beliefs, believed_at
 from vision.evidence.views import Photograph, level_view, upright_view
 from vision.image.photo import Picture
 from vision.image.rectified import Plane
@@ -145,9 +145,7 @@ def _marks(photo: Photograph, plane: Plane, ends: F64, boxes: tuple[Box, ...]) -
     return [
         m
         for m in find_marks(photo.half, plane, ends, 0.05, 2.0 / photo.scale, MARK_REACH_MM)
-        if not any(
-            b[0] - RIM_MM < m.uv[0] < b[2] + RIM_MM and b[1] - RIM_MM < m.uv[1] < b[3] + RIM_MM for b in boxes
-        )
+        if not any(b[0] - RIM_MM < m.uv[0] < b[2] + RIM_MM and b[1] - RIM_MM < m.uv[1] < b[3] + RIM_MM for b in boxes)
     ]
 
 

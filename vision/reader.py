@@ -133,7 +133,7 @@ def read_fully(
         if station is None:
             mirror = not cards and mirrored.is_mirrored(picture.gray)
             raise _Refused(mirrored.REASON if mirror else named.reason or "", show(picture, tuple(cards)))
-        verdict = gates.before_solving(picture.gray, list(named.cards))
+        verdict = gates.before_solving(list(named.cards))
         if verdict.reason:
             raise _Refused(verdict.reason, show(picture, named.cards))
         prints = print_of(job)
@@ -230,9 +230,7 @@ def _measure(
         made, flags = replace(made, settings=(*made.settings, ("monte carlo", said))), flags + off
     chord = Angle(result.chord, None, doubt.chord_flags)
     spar_reason = found.spar.reason if found.spar else None
-    spar = Angle(
-        result.spar, None if result.spar else spar_reason or "no spar line was looked for", doubt.spar_flags
-    )
+    spar = Angle(result.spar, None if result.spar else spar_reason or "no spar line was looked for", doubt.spar_flags)
     reading = Reading(
         photo,
         station.name,

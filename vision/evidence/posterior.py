@@ -59,5 +59,10 @@ def one_of(shares: Sequence[float], speaks_for: Sequence[float] | None = None) -
 def worth_using(shares: Sequence[float]) -> tuple[list[int], float]:
     """Which of several level references to use, the surest first, and the probability that all of these are true."""
     order = sorted(range(len(shares)), key=lambda i: -shares[i])
-    used = order[:1] + [i for i in order[1:] if shares[i] >= 1 - GIVE / 2]
+    used = order[:1] + [i for i in order[1:] if sure(shares[i])]
     return used, float(np.prod([shares[i] for i in used])) if used else 0.0
+
+
+def sure(share: float) -> bool:
+    """Whether a reference is sure enough to be used beside another."""
+    return share >= 1 - GIVE / 2

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from calibration.level.reversal import level_zero
 from shared.job.model import Job, Station
-from vision.evidence.belief import Belief, believed_at, beliefs
-from vision.evidence.posterior import SURE, worth_using
+from vision.evidence.belief import Belief, beliefs, believed_at
+from vision.evidence.posterior import SURE, sure, worth_using
 from vision.evidence.views import Photograph, View
 from vision.image.rectified import Plane
 from vision.level.straightedge import Straightedge, find_straightedge
@@ -41,7 +41,9 @@ CROOKED = (
     "the string does not show as one straight line (draught, a knot, something like it beside it): let it hang still "
     "before a plain background"
 )
-FAINT = "a string seems to hang before the rib but cannot be measured: use one of a colour that differs from rib and wall"
+FAINT = (
+    "a string seems to hang before the rib but cannot be measured: use one of a colour that differs from rib and wall"
+)
 
 
 @dataclass(frozen=True)
@@ -74,7 +76,14 @@ class Rib:
 
 
 def find_gravity(
-    rib: Rib, level: View, levels: list[Belief], middle_mm: float, upright: View, station: Station, job: Job, hints: Mapping[Role, Hint]
+    rib: Rib,
+    level: View,
+    levels: list[Belief],
+    middle_mm: float,
+    upright: View,
+    station: Station,
+    job: Job,
+    hints: Mapping[Role, Hint],
 ) -> Gravity:
     """Find and measure strings and level lines.
 
@@ -156,8 +165,8 @@ def _strings(rib: Rib, view: View, weighed: list[Belief]) -> tuple[list[tuple[St
     found: list[tuple[Stroke, Belief]] = []
     reason: str | None = None
     for belief in sorted(weighed, key=lambda b: -b.of("string")):
-        if belief.of("string") < POSSIBLE:
-            break
+        if belief.of("string") < (TAKEN if any(sure(b.of("string")) for _, b in found) else POSSIBLE):
+            break  # beside a sure one only what may be as sure is worth a look
         if any(not _apart(belief.ends, _ends(s)) for s, _ in found):
             continue
         stroke = _measured(rib, belief.ends, crossing_of(belief.ends, rib.chord))

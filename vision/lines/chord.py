@@ -23,9 +23,7 @@ ECHO_MM, ECHO_DEG = 3.0, 0.3
 """Candidates that keep this close to each other, and are this parallel, are one line found twice."""
 RIM_MM = 8.0
 """About a card nothing is taken for a mark."""
-NO_LINE = (
-    "no line was found that could be the chord line: draw it from edge to edge with a pen that stands out, or give a hint"
-)
+NO_LINE = "no line was found that could be the chord line: draw it from edge to edge with a pen that stands out, or give a hint"
 
 
 @dataclass(frozen=True)
@@ -46,9 +44,7 @@ class ChordChoice:
     candidates: tuple[Rival, ...]
 
 
-def choose_chord(
-    photo: Reduced, plane: Plane, levels: list[Belief], boxes: tuple[Box, ...], mm: float
-) -> ChordChoice:
+def choose_chord(photo: Reduced, plane: Plane, levels: list[Belief], boxes: tuple[Box, ...], mm: float) -> ChordChoice:
     """Weigh all candidates against each other. mm : the reduced picture's pixel on the rib. boxes : the cards, sheet mm."""
     ranked = sorted(levels, key=lambda b: -b.of("chord"))
     distinct: list[Belief] = []
