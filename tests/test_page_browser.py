@@ -8,7 +8,6 @@ with letters twice as large. RIBANGLE_SCREENSHOTS=FOLDER keeps a picture of each
 from __future__ import annotations
 
 import os
-import shutil
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -22,6 +21,7 @@ from page_reader import LINELESS, OFF, photo
 from rigging.page.app import make_app
 from rigging.page.desk import Desk
 from rigging.page.gate import Gate
+from rigging.page.notes import Mixed, Notes
 from rigging.record.chain import numbers, record_folder
 
 SAMPLE = Path(__file__).parent.parent / "samples" / "trainer"
@@ -50,7 +50,8 @@ Bench = tuple[str, list[str], Desk]
 @pytest.fixture(scope="module")
 def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bench]:
     home = tmp_path_factory.mktemp("bench")
-    shutil.copy(SAMPLE / "trainer.toml", home / "trainer.toml")
+    text = (SAMPLE / "trainer.toml").read_text("utf-8")
+    (home / "trainer.toml").write_text(text.replace('readings = "gauge.csv"', ""), "utf-8")
     desk = Desk(home / "trainer.toml", reader="page_reader:read_photo", drawer="page_reader:draw", workers=1)
     codes: list[str] = []
     gate = Gate(True, codes.append)
@@ -275,11 +276,14 @@ def test_nothing_leaves_the_queue_until_the_server_has_it(page: Any, bench: Benc
         route.fulfill(status=answer[0], json={"error": answer[1]})
 
     before = len(bench[2].bench.entries())
+    page.evaluate("""window.told = []; new MutationObserver(() => window.told.push(document.querySelector("#queue").textContent))
+        .observe(document.querySelector("#queue"), { childList: true });""")
     page.route("**/api/photos", refuse)
     send(page, photo(3, seed=5))
-    page.locator("#queue").get_by_text("no room: kept here, sent again").wait_for()
-    clean(page, "queue")
     page.locator("#now h2").get_by_text("R4").wait_for()
+    told = "; ".join(page.evaluate("window.told"))
+    for words in ("a fault", "no room", "too slow", "no connection"):
+        assert f"{words}: kept here, sent again" in told
     assert len(bench[2].bench.entries()) == before + 1 and page.locator("#queue li").count() == 0
     send(page, b"no photo at all")
     page.locator("#queue").get_by_text("NOT taken: not a photo of a known kind").wait_for()
@@ -325,9 +329,15 @@ def test_glue_takes_one_tap_and_one_line(page: Any, bench: Bench):
     page.locator("#left").get_by_text("left, next: ").wait_for()
     assert page.locator("#bar").evaluate("e => e.getBoundingClientRect().height") < 60
     clean(page, "glue")
-    notes = bench[2].bench.notes()
-    late = msgspec.structs.replace(notes.journal[-1], at=time.time() - 50 * 60)
-    bench[2].bench.note(lambda n: msgspec.structs.replace(n, journal=(*n.journal[:-1], late)))
+    station(page, "R2").tap()
+    page.get_by_role("button", name="I moved R2").tap()
+    page.locator("#now .do").get_by_text("Photograph R2 again").wait_for()
+
+    def earlier(notes: Notes) -> Notes:
+        aged = (msgspec.structs.replace(n, at=n.at - 50 * 60) if isinstance(n, Mixed) else n for n in notes.journal)
+        return msgspec.structs.replace(notes, journal=tuple(aged))
+
+    bench[2].bench.note(earlier)
     send(page, photo(OFF, seed=11))
     page.locator("#now .do").get_by_text("Working time is over: move nothing").wait_for()
     clean(page, "late")
@@ -392,7 +402,6 @@ def test_a_server_that_says_nothing_is_told_of_and_nothing_old_is_taken_for_new(
     clean(page, "offline")
     send(page, photo(4, seed=5))
     page.locator("#queue").get_by_text("kept here, sent again").wait_for()
-    page.get_by_role("button", name="Mixed now").or_(page.locator("#left")).first.wait_for()
     page.context.set_offline(False)
     page.locator("#now h2").get_by_text("R5").wait_for()
     page.locator("#old").wait_for(state="hidden")
