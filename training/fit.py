@@ -104,6 +104,8 @@ def train(data: Data, level: bool, seed: int, epochs: int, device: str, batch: i
             total += float(loss.detach()) if k % 20 == 0 else 0.0
         if epoch % 3 == 2 or epoch == epochs - 1:
             print(f"  epoch {epoch + 1}: loss {total / max(1, (steps + 19) // 20):.4f}", flush=True)
+    with torch.no_grad():  # what the weights in the loss did to the odds is taken back
+        net.kind[-1].bias -= torch.log(weight)
     return net.eval()
 
 
@@ -239,7 +241,7 @@ def main() -> None:
         )
         report[f"{family} seconds"] = time.time() - start
         print(json.dumps({k: v for k, v in report.items() if k.startswith(family)}, indent=1), flush=True)
-    (a.out / f"report-{a.family}.json").write_text(json.dumps(report, indent=1))
+    (a.out / f"report-{a.family}-{a.first}.json").write_text(json.dumps(report, indent=1))
 
 
 if __name__ == "__main__":

@@ -33,6 +33,8 @@ from vision.detect import sheet_plane
 from vision.image.photo import Picture, open_photo
 from vision.solution.lens_choice import choose_lens
 
+LASERS = 0.3
+"""Share of the drawn photos with a laser instead of a string."""
 DRAWN_PHONES = 900
 """Numbers of the drawn photos' phones begin here: one for each last two digits of the seed."""
 CARDS: tuple[Literal["panel", "strip", "panels", "strips"], ...] = ("panel", "panel", "strip", "panels", "strips")
@@ -99,7 +101,7 @@ def drawn(out: Path, seed: int) -> str:
     rng = np.random.default_rng([seed, 41])
     camera = PHONE_12
     scene = good_scene(
-        seed, CARDS[seed % len(CARDS)], "laser" if rng.random() < 0.15 else "plumb", camera, bool(rng.random() < 0.3)
+        seed, CARDS[seed % len(CARDS)], "laser" if rng.random() < LASERS else "plumb", camera, bool(rng.random() < 0.3)
     )  # type: ignore[arg-type]
     if seed % 3 == 2:
         kinds = makers()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import Literal
 
 import numpy as np
@@ -21,7 +22,7 @@ from vision.lines.hints import Hint
 from vision.lines.marks import Mark, find_marks, locate
 from vision.lines.measure import Stroke, measure
 from vision.lines.spar import SparChoice, find_spar
-from vision.lines.tracing import hinted_ends, line_seen, order, reach_px, segment
+from vision.lines.tracing import hinted_ends, line_seen, order, reach_px, same_ink, segment
 from vision.solution.solve import LineSeen, Solution
 
 F64 = NDArray[np.float64]
@@ -98,7 +99,7 @@ def detect(
     level = level_view(photo, plane, papers, foreign, mm)
     middle = (min(b[0] for b in boxes) + max(b[2] for b in boxes)) / 2
     levels = beliefs(level, mm, np.full(len(level.candidates), middle), right)
-    choice = choose_chord(photo.half, plane, levels, boxes, 2.0 / scale)
+    choice = choose_chord(photo.half, plane, levels, boxes, 2.0 / scale, partial(same_ink, picture, plane, scale, blur))
     if "chord" in by_role:
         ends = hinted_ends(plane, by_role["chord"])
     elif choice.chosen is None:

@@ -34,9 +34,10 @@ from vision.cards.detect import Card, find_cards
 from vision.cards.print_choice import print_of
 from vision.cards.stations import name_station
 from vision.detect import Detections, detect
-from vision.evidence.posterior import GIVE
+from vision.evidence.posterior import GIVE, true_reference
 from vision.image.photo import Picture, open_photo
 from vision.image.photo_file import PhotoError
+from vision.level.agree import contradict
 from vision.level.upright import edges_of, which_way_up
 from vision.lines.hints import Hint
 from vision.solution.lens_choice import choose_lens
@@ -206,6 +207,7 @@ def _measure(
                 f"the job does not state the ribs' lean (dihedral): U allows for {2 * UNKNOWN_U_LEAN_DEG:g} deg of it",
             ),
         )
+    found = _contradicted(found, lean)
     scene = _scene(lens, cards, prints, photo, found.lines, lean)
     near = [s for s in first if s.cost - first[0].cost < MAYBE_POSE * first[0].scale ** 2]
     solutions = _solve_all(scene, [with_lines(scene, s.state) for s in near])
@@ -336,6 +338,21 @@ def _lean(job: Job, station: Station, forward_right: bool) -> Lean:
     return Lean(
         stated or 0.0, u, f"lean of {station.name}" if own else "lean of the ribs", -1.0 if from_outboard else 1.0
     )
+
+
+def _contradicted(found: Detections, lean: Lean) -> Detections:
+    """What is left of the belief in the string used where another one, that cannot be plumb as well, looks like a string."""
+    gravity = found.gravity
+    if gravity is None or not gravity.strings or not gravity.unused:
+        return found
+    used = next(line for line in found.lines if line.role == "plumb")
+    rivals = [
+        share
+        for stroke, share in gravity.unused
+        if contradict(found.plane, used.pixels, stroke.pixels, lean, used.own_deg)
+    ]
+    chance = true_reference("string", gravity.strings[0].of("string"), rivals)
+    return replace(found, gravity=replace(gravity, chance=min(gravity.chance, chance)))
 
 
 def _both_poses(solutions: list[Solution], photo: Photo) -> tuple[Angles, tuple[Flag, ...]]:

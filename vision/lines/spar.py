@@ -69,7 +69,7 @@ def find_spar(rib: Rib, view: View, pen: Stroke, station: Station, hint: Hint | 
     if not found:
         return SparChoice(reason=FAINT if likely else NOT_FOUND, weighed=tuple(weighed))
     speaks = [_place(rib, s, station) * _pen(s, pen) for s, _ in found]
-    choice = one_of([b.of("spar") for _, b in found], speaks)
+    choice = one_of("spar", [b.of("spar") for _, b in found], speaks)
     assert choice.best is not None
     if choice.chance < 1 - DOUBT:
         several = sorted(choice.chances)[-2:]
