@@ -31,6 +31,10 @@ from shared.errors import UserError
 
 COVARIANCE = "ribangle_covariance"
 DATE = "ribangle_date"
+MAX_BYTES = 1_000_000
+"""Largest file read; a thousand poses take a tenth of it."""
+MOST = 1e6
+"""More than any focal length, centre or side in pixels, or coefficient."""
 ASSUMED_FOCAL = 0.01
 ASSUMED_CENTRE = 0.01
 ASSUMED_DISTORTION = 0.25
@@ -57,15 +61,27 @@ class Foreign:
 def read_foreign(path: Path) -> Foreign:
     """Read OpenCV or ROS YAML. Raises UserError."""
     try:
+        if path.stat().st_size > MAX_BYTES:
+            raise UserError(str(path), f"is over {MAX_BYTES // 1_000_000} MB", "give an OpenCV or ROS camera YAML file")
         text = path.read_text("utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise UserError(str(path), f"cannot be read ({error})", "give an OpenCV or ROS camera YAML file") from None
     if "opencv-matrix" not in text:
-        return _read_ros(path, text)
-    return _read_opencv(path, text)
+        return _sized(path, _read_ros(path, text))
+    return _sized(path, _read_opencv(path, text))
 
 
-class _OpenCVLoader(yaml.SafeLoader):  # type: ignore[misc] # PyYAML has no types
+class _PlainLoader(yaml.SafeLoader):  # type: ignore[misc] # PyYAML has no types
+    """YAML without aliases: nested, a few lines of them unfold to more than any memory holds."""
+
+    def compose_node(self, parent: Any, index: Any) -> Any:
+        """As PyYAML, an alias refused."""
+        if self.check_event(yaml.AliasEvent):
+            raise yaml.YAMLError("holds an alias")
+        return super().compose_node(parent, index)
+
+
+class _OpenCVLoader(_PlainLoader):
     """YAML as OpenCV writes it; its own parser can take the process down on a damaged file, this one not."""
 
 
@@ -82,7 +98,7 @@ def _read_opencv(path: Path, text: str) -> Foreign:
     try:
         data = yaml.load(rest if head.startswith("%YAML") else text, _OpenCVLoader)  # a SafeLoader
         matrix, coefficients = data["camera_matrix"], data["distortion_coefficients"]
-    except (yaml.YAMLError, KeyError, TypeError, ValueError, RecursionError):
+    except (yaml.YAMLError, KeyError, TypeError, ValueError, OverflowError, RecursionError):
         raise UserError(
             str(path), "is no OpenCV YAML with camera_matrix and distortion_coefficients", "export it again"
         ) from None
@@ -113,6 +129,13 @@ def _day(data: dict[str, Any]) -> datetime.date | None:
             except ValueError:
                 continue
     return None
+
+
+def _sized(path: Path, foreign: Foreign) -> Foreign:
+    width, height = foreign.size
+    if not (1 <= width < MOST and 1 <= height < MOST):
+        raise UserError(str(path), "tells of no picture's width and height", "mend image_width and image_height")
+    return foreign
 
 
 def _number(data: dict[str, Any], key: str) -> float | None:
@@ -146,8 +169,8 @@ def _from_poses(data: dict[str, Any], theta: F64, rms: float | None) -> F64 | No
 
 def _read_ros(path: Path, text: str) -> Foreign:
     try:
-        data = yaml.safe_load(text)
-    except (yaml.YAMLError, RecursionError):
+        data = yaml.load(text, _PlainLoader)  # a SafeLoader
+    except (yaml.YAMLError, ValueError, OverflowError, RecursionError):
         raise UserError(str(path), "is no YAML", "give an OpenCV or ROS camera YAML file") from None
     if not isinstance(data, dict) or "camera_matrix" not in data:
         raise UserError(str(path), "has no camera_matrix", "give an OpenCV or ROS camera YAML file")
@@ -160,8 +183,8 @@ def _read_ros(path: Path, text: str) -> Foreign:
         size = int(data["image_width"]), int(data["image_height"])
         known = data.get(COVARIANCE)
         covariance = None if known is None else np.array(known["data"], np.float64).reshape(9, 9)
-    except (KeyError, TypeError, ValueError) as error:
-        raise UserError(str(path), f"is no camera_info file ({error})", "write it again") from None
+    except (KeyError, TypeError, ValueError, OverflowError) as error:
+        raise UserError(str(path), f"is no camera_info file ({str(error)[:80]})", "write it again") from None
     return Foreign(
         size, _theta(path, matrix, coefficients), covariance, None, str(data.get("camera_name", "")), (), _day(data)
     )
@@ -178,7 +201,12 @@ def _theta(path: Path, matrix: F64, coefficients: F64) -> F64:
         )
     if matrix.shape != (3, 3) or abs(matrix[0, 1]) > 1e-9 or not np.all(np.isfinite(matrix)):
         raise UserError(str(path), "camera_matrix must be 3 x 3, finite and without skew", "export it again")
-    return np.array([matrix[0, 0], matrix[1, 1], matrix[0, 2], matrix[1, 2], *k])
+    theta = np.array([matrix[0, 0], matrix[1, 1], matrix[0, 2], matrix[1, 2], *k])
+    if not np.all(np.isfinite(theta)) or not np.all(np.abs(theta) < MOST) or not (theta[0] > 0 and theta[1] > 0):
+        raise UserError(
+            str(path), "holds a focal length or coefficient that no lens has", "f must be over 0 and all numbers finite"
+        )
+    return theta
 
 
 def profile_of(foreign: Foreign, exif: ExifLike | None, day: datetime.date, source: str) -> LensProfile:

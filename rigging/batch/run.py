@@ -166,7 +166,12 @@ class _Batch:
             if problem is not None:
                 self._loose(path, to_tree(refused(source.name, problem, sha256)))
                 continue
-            task = Task(path, source.name, hints_of(source.path, source.name, self.options.hints))
+            try:
+                hints = hints_of(source.path, source.name, self.options.hints)
+            except UserError as error:  # of the file beside this photo; it must not cost the others theirs
+                self._loose(path, to_tree(refused(source.name, str(error), sha256)))
+                continue
+            task = Task(path, source.name, hints, source.follow)
             key = reading_key(sha256, task.keyed, self.plan.made_from)
             tree = None if self.options.again else self.store.get(key)
             if tree is not None:
@@ -267,7 +272,7 @@ def _hashed(sources: Sequence[Source]) -> Iterator[tuple[Source, str, str | None
         if source.problem is not None:
             return source, "", source.problem
         try:
-            return source, sha256_of_photo(source.path), None
+            return source, sha256_of_photo(source.path, follow=source.follow), None
         except PhotoError as error:
             return source, "", error.reason
 

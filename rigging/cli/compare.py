@@ -30,7 +30,7 @@ def compare(job_file: Path, a: str, b: str | None, mirrored: bool, picture: Path
     Exit code: 0 nothing moved, 1 something did.
     """
     from rigging.cli.pictures import check_picture
-    from rigging.cli.show import console
+    from rigging.cli.show import console, say_first
     from rigging.record import compare as work
     from rigging.record.chain import find_record
     from rigging.survey.table import comparison_table
@@ -42,6 +42,7 @@ def compare(job_file: Path, a: str, b: str | None, mirrored: bool, picture: Path
     if picture is not None:
         check_picture(picture)
     first = find_record(job_file, a)
+    say_first(first.standing)
     if mirrored:
         result, names = work.mirror(first.survey()), {"a": "right", "b": "left"}
     else:

@@ -298,6 +298,7 @@ def _compared(job_file: Path, which: str | None) -> CrossCheck:
     from datetime import datetime
 
     from calibration.gauge.file import load_gauge
+    from rigging.cli.show import say_first
     from rigging.crosscheck.check import crosscheck
     from rigging.record.chain import find_record
     from shared.errors import UserError
@@ -307,7 +308,9 @@ def _compared(job_file: Path, which: str | None) -> CrossCheck:
     job = load_job(job_file)
     if job.gauge.readings is None:
         raise UserError(str(job_file), "names no gauge readings", 'put readings = "gauge.csv" under [gauge]')
-    survey = find_record(job_file, which).survey()
+    record = find_record(job_file, which)
+    say_first(record.standing)
+    survey = record.survey()
     camera = {(s.station.name, line.line): line.combined.quantity for s in survey.stations
               for line in (s.chord, s.spar) if line.combined.quantity is not None and not line.combined.doubtful}  # fmt: skip
     readings = load_gauge_readings(job.folder / job.gauge.readings, [s.name for s in job.stations])

@@ -76,10 +76,12 @@ def _survey(
     job_file: Path, which: str | None, measured: Path, *, prefer_readings: bool
 ) -> tuple[Survey, Sequence[Reading]]:
     """The kept survey asked for and its readings; failing any, one of the readings measured last."""
+    from rigging.cli.show import say_first
     from rigging.record.chain import find_record, numbers, record_folder
 
     if which is not None or (numbers(record_folder(job_file)) and not prefer_readings):
         record = find_record(job_file, which)
+        say_first(record.standing)
         return _as_recorded(record), record.readings
     if not measured.is_file():
         from shared.errors import UserError
@@ -116,7 +118,7 @@ def _as_recorded(record: Record) -> Survey:
 
     survey = record.survey()
     told = str(record.result.get("verdict", ""))
-    if told == survey.verdict:
+    if told == survey.verdict or not record.standing.holds:  # then the verdict says that first
         return survey
     text = (
         f"kept survey {record.number}, made by version {record.version}, said: {told} This version works "

@@ -10,7 +10,7 @@ import click
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from rigging.record.chain import Record
+    from rigging.record.chain import Record, Standing
 
 _JOB = click.argument("job_file", metavar="JOB", type=click.Path(path_type=Path))
 
@@ -23,17 +23,18 @@ _JOB = click.argument("job_file", metavar="JOB", type=click.Path(path_type=Path)
 @_JOB
 @click.argument("which", metavar="[N]", required=False)
 @click.option("--json", "as_json", is_flag=True, help="Print the kept survey as JSON, and nothing else.")
-def show(job_file: Path, which: str | None, as_json: bool) -> None:
+def show(job_file: Path, which: str | None, as_json: bool) -> int:
     """Work survey N of JOB out again from the record and show it. N is its number; last without one.
 
-    Counts from the end when negative: -2 is the last but one.
+    Counts from the end when negative: -2 is the last but one. Exit code: 0, or 1 where the record does not hold.
     """
     from rigging.record.chain import find_record
 
     record = find_record(job_file, which)
+    say_first(record.standing)
     if as_json:
         click.echo(record.path.read_text("utf-8"), nl=False)
-        return
+        return int(not record.standing.holds)
     from rigging.survey.table import survey_view
     from shared.cautions import CAUTIONS
 
@@ -43,6 +44,13 @@ def show(job_file: Path, which: str | None, as_json: bool) -> None:
     console().print(survey_view(survey))
     click.echo()
     click.echo(CAUTIONS[0])
+    return int(not record.standing.holds)
+
+
+def say_first(standing: Standing) -> None:
+    """What does not hold of a record, on stderr before anything of it is shown."""
+    if not standing.holds:
+        click.echo(f"ribangle: {standing.words}", err=True)
 
 
 def _head(record: Record) -> str:
@@ -56,31 +64,35 @@ def _when(record: Record) -> str:
 
 @click.command(short_help="List the kept surveys.", epilog="Example: ribangle log wing.toml")
 @_JOB
-def log(job_file: Path) -> None:
-    """List the surveys that are kept of JOB, oldest first."""
+def log(job_file: Path) -> int:
+    """List the surveys that are kept of JOB, oldest first. Exit code: 0, or 1 where the record does not hold."""
     from rich.table import Table
 
-    from rigging.record.chain import load_record, numbers, record_folder
+    from rigging.record.chain import load_record, numbers, record_folder, standing_of
     from shared.errors import UserError
     from shared.job.file import load_job
 
     load_job(job_file)
     folder = record_folder(job_file)
+    standing = standing_of(folder)
+    say_first(standing)
     table = Table(header_style="bold", pad_edge=False)
     for name in ("survey", "made", "photos", "note", "verdict"):
         table.add_column(name, overflow="fold")
     for number, path in numbers(folder).items():
         try:
-            record = load_record(path)
+            record = load_record(path, standing)
         except UserError as error:
             table.add_row(str(number), "", "", "", str(error))
             continue
         told = str(record.result.get("verdict", ""))
         table.add_row(str(number), _when(record), str(len(record.readings)), record.note, told)
     if not table.row_count:
-        click.echo(f"No survey is kept in {folder} yet.")
-        return
+        if standing.holds:
+            click.echo(f"No survey is kept in {folder} yet.")
+        return int(not standing.holds)
     console().print(table)
+    return int(not standing.holds)
 
 
 @click.command(short_help="Check the record, its photos and verdicts.", epilog="Example: ribangle verify wing.toml")
@@ -92,12 +104,12 @@ def verify(job_file: Path, number: int | None) -> int:
     Finds a record that was changed, a survey that was taken out, a photo or profile that changed or is
     gone, and a verdict that does not follow from the readings kept with it. Exit code: 0 all stands, 1 not.
     """
-    from rigging.record.chain import numbers, record_folder
+    from rigging.record.chain import numbers, record_folder, standing_of
     from rigging.record.verify import verify as check
     from shared.errors import UserError
 
     known = numbers(record_folder(job_file))
-    if not known or (number is not None and number not in known):
+    if (not known and standing_of(record_folder(job_file)).holds) or (number is not None and number not in known):
         raise UserError(
             str(record_folder(job_file)), "there is no such survey in the record", f"see ribangle log {job_file}"
         )
@@ -132,7 +144,9 @@ def budget(job_file: Path, station: str, which: str | None, line: str, photos: b
     from rigging.survey.table import budget_table
     from shared.errors import UserError
 
-    survey = find_record(job_file, which).survey()
+    record = find_record(job_file, which)
+    say_first(record.standing)
+    survey = record.survey()
     names = [s.station.name for s in survey.stations]
     if station not in names:
         near = get_close_matches(station, names, 1)

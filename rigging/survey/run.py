@@ -65,9 +65,10 @@ def _earlier(job_file: Path) -> tuple[Reading, ...]:
     """The readings of the survey kept last, to compare the cards' residuals with; none where there is none."""
     kept = numbers(record_folder(job_file))
     try:
-        return load_record(kept[max(kept)]).readings if kept else ()
+        last = load_record(kept[max(kept)]) if kept else None
     except UserError:
-        return ()  # a damaged record is told of by `ribangle verify`; it must not stop a new survey
+        return ()  # a damaged record is told of by all that read it; it must not stop a new survey
+    return last.readings if last is not None and last.standing.holds else ()
 
 
 def _materials(job_file: Path, job: Job, batch: BatchResult, readings: Sequence[Reading], wanted: Wanted) -> Materials:
