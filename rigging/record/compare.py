@@ -144,7 +144,7 @@ def _compared(
 
 
 def _doubt(line: LineResult) -> str | None:
-    return next((f.text for f in line.combined.flags), None) if line.combined.doubtful else None
+    return line.combined.doubt
 
 
 def _common(changes: Sequence[Quantity]) -> Quantity | None:
