@@ -80,7 +80,7 @@ def _survey(
 
     if which is not None or (numbers(record_folder(job_file)) and not prefer_readings):
         record = find_record(job_file, which)
-        return _as_recorded(record), record.readings
+        return _as_recorded(record, job_file), record.readings
     if not measured.is_file():
         from shared.errors import UserError
 
@@ -90,7 +90,10 @@ def _survey(
             f"measure its photos first: ribangle measure {job_file.name} PHOTOS",
         )
     from rigging.batch.readings_file import load_readings
+    from rigging.record.since import refuse_unfit
+    from shared.job.file import load_job
 
+    refuse_unfit(measured, load_job(job_file), job_file.name)
     readings = load_readings(measured)
     return _evaluated(job_file, readings), readings
 
@@ -108,19 +111,22 @@ def _evaluated(job_file: Path, readings: Sequence[Reading]) -> Survey:
     return evaluated(gather(job_file, (), (), Asked(now), gauge), readings, job_file.parent)
 
 
-def _as_recorded(record: Record) -> Survey:
-    """The survey worked out again; flagged where its verdict is no longer what the record says."""
+def _as_recorded(record: Record, job_file: Path) -> Survey:
+    """The survey worked out again; flagged with what was changed since, and where its verdict is another now."""
     from dataclasses import replace
 
+    from rigging.record.since import since
     from shared.reading import Flag
 
     survey = record.survey()
     told = str(record.result.get("verdict", ""))
-    if told == survey.verdict:
-        return survey
-    text = (
-        f"kept survey {record.number}, made by version {record.version}, said: {told} This version works "
-        "out the verdict above from the same readings."
-    )
-    click.echo(f"ribangle: {text}", err=True)
-    return replace(survey, flags=(*survey.flags, Flag("verdict-changed", text)))
+    flags = since(record, job_file)
+    if told != survey.verdict:
+        text = (
+            f"kept survey {record.number}, made by version {record.version}, said: {told} This version works "
+            "out the verdict above from the same readings."
+        )
+        flags = (*(f for f in flags if f.code != "tool-changed"), Flag("verdict-changed", text))
+    for flag in flags:
+        click.echo(f"ribangle: {flag.text}", err=True)
+    return replace(survey, flags=(*survey.flags, *flags))

@@ -37,7 +37,12 @@ def show(job_file: Path, which: str | None, as_json: bool) -> None:
     from rigging.survey.table import survey_view
     from shared.cautions import CAUTIONS
 
+    from dataclasses import replace
+
+    from rigging.record.since import since
+
     survey = record.survey()
+    survey = replace(survey, flags=(*survey.flags, *since(record, job_file)))
     click.echo(_head(record))
     click.echo()
     console().print(survey_view(survey))
