@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from mistake_shop import Shop, shop
 from told_reader import Told
 
@@ -59,3 +60,61 @@ def test_cards_given_to_other_ribs_between_two_surveys_are_no_movement(shop: Sho
     shop.survey("later")
     code, said = shop.run("compare", "wing.toml", "1", "2")
     assert code == 0 and "R2 not compared: the job gives it card 3 now and card 2 then" in said
+
+
+DROPPED = [
+    ("R2,chord,1,5", "row 3:"),
+    ("R9,chord,1.5", 'row 3: station "R9" is not in the job'),
+    ("R2,chord,", 'row 3: R2: no reading ("")'),
+    ("R2,cord,1.5", 'row 3: line "cord" is neither chord nor spar'),
+    ("R2,chord,one and a half", "row 3: R2: "),
+]
+
+
+@pytest.mark.parametrize(("row", "told"), DROPPED)
+def test_a_row_of_the_gauge_file_that_is_dropped_is_told_on_every_screen(shop: Shop, row: str, told: str):
+    shop.photos()
+    shop.gauge("R1,chord,2.0", row, "R3,chord,1.0")
+    for command in (
+        ("measure", "wing.toml", "photos"),
+        ("survey", "wing.toml", "photos"),
+        ("show", "wing.toml"),
+        ("gauge", "check", "wing.toml"),
+        ("check", "wing.toml", "photos", "--quick"),
+    ):
+        assert told in shop.run(*command)[1], command
+    page = " ".join((shop.folder / "wing-report" / "report.html").read_text("utf-8").split())
+    assert "Rows of the inclinometer" in page and told.split(":")[0] in page
+
+
+def test_an_inclinometer_file_without_one_usable_row_is_no_missing_inclinometer(shop: Shop):
+    shop.photos()
+    shop.gauge("R1,chord,2,0", "R2,chord,1,5")
+    said = shop.survey()
+    assert "no row of the inclinometer's file could be used (2 dropped)" in said
+    shop.run("report", "wing.toml")
+    page = (shop.folder / "wing-report" / "report.html").read_text("utf-8")
+    assert "could be used (2 dropped)" in page and "No inclinometer readings were given" not in page
+
+
+@pytest.mark.parametrize(
+    ("value", "line", "asked"),
+    [
+        ("25", "chord", "did you mean 2.5?"),
+        ("90.1", "chord", "is it the spar line?"),
+        ("2", "spar", "is it the chord line?"),
+        ("2.6", "chord", None),
+        ("-1.5", "chord", None),
+        ("89", "spar", None),
+    ],
+)
+def test_a_reading_that_looks_like_a_slip_is_asked_about(shop: Shop, value: str, line: str, asked: str | None):
+    before = (shop.folder / "gauge.csv").read_text()
+    code, said = shop.run("gauge", "add", "R1", value, "--line", line)
+    after = (shop.folder / "gauge.csv").read_text()
+    if asked is None:
+        assert code == 0 and after != before
+        return
+    assert code == 2 and asked in said and "nothing was written" in said and after == before
+    assert shop.run("gauge", "add", "R1", value, "--line", line, "--yes")[0] == 0
+    assert (shop.folder / "gauge.csv").read_text() != before

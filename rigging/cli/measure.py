@@ -146,19 +146,13 @@ def show(job: Job, result: BatchResult) -> None:
 
 
 def gauge_shown(job: Job) -> dict[tuple[str, str], float]:
-    """What the inclinometer showed, by station and line; a readings file that cannot be used is told of."""
-    if job.gauge.readings is None:
-        return {}
-    from shared.errors import UserError
-    from shared.gauge.csv_file import load_gauge_readings
+    """What the inclinometer showed, by station and line; rows and files that cannot be used are told of."""
+    from rigging.survey.gauge_rows import of_job
 
-    names = [station.name for station in job.stations]
-    try:
-        read = load_gauge_readings(job.folder / job.gauge.readings, names)
-    except UserError as error:
-        click.echo(f"ribangle: {error}", err=True)
-        return {}
-    return {(reading.station, reading.line): reading.shown_deg for reading in read.readings}
+    read, trouble = of_job(job)
+    for text in trouble:
+        click.echo(f"ribangle: {job.gauge.readings}: {text}", err=True)
+    return {} if read is None else {(reading.station, reading.line): reading.shown_deg for reading in read.readings}
 
 
 def gauge_seen(job: Job, sources: list[Source], result: BatchResult) -> list[str]:

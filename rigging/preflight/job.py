@@ -115,6 +115,10 @@ def _job_troubles(job: Job) -> Iterator[Trouble]:
             "the job does not say how the ribs lean (dihedral_deg, or lean_deg of "
             "a station): U is large with one string",
         )
+    from rigging.survey.gauge_rows import of_job
+
+    for text in of_job(job)[1] if job.gauge.readings and (job.folder / job.gauge.readings).is_file() else ():
+        yield Trouble("doubt", "gauge-row", f"{job.gauge.readings}: {text}")
     if job.gauge.readings is None:
         yield Trouble(
             "doubt", "no-gauge", "the job names no inclinometer readings: nothing independent to compare with"

@@ -10,6 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from rigging.record.compare import Comparison
+from rigging.survey.gauge_rows import dropped, nothing_left
 from rigging.survey.model import LineResult, StationResult, Survey
 from rigging.survey.repeats import ONLY_FLAGGED
 from shared.quantity import K, Quantity
@@ -31,6 +32,7 @@ def survey_view(survey: Survey) -> RenderableType:
     )
     parts += _section("Spanwise level", [lv.words for lv in survey.span_levels])
     parts += _section("Glue", [survey.bonding.words] if survey.bonding else [])
+    parts += _section("Inclinometer rows that were not used", _gauge_rows(survey))
     parts += _section("Doubts", _doubts(survey))
     parts += _section("Photos without a value", [f"{r.photo}: {r.reason}" for r in survey.refusals])
     return Group(*parts)
@@ -108,6 +110,15 @@ def _advice(stations: Iterable[StationResult]) -> Iterable[str]:
         if s.chord.decision is not None:
             for advice in s.chord.decision.advice:
                 yield f"{s.station.name}: {advice.text}"
+
+
+def _gauge_rows(survey: Survey) -> Iterable[str]:
+    check = survey.crosscheck
+    if check is None:
+        return
+    none = nothing_left(len(check.pairs) + len(check.gauge_only), check.oddities)
+    yield from (none,) if none else ()
+    yield from dropped(check.oddities)
 
 
 def _doubts(survey: Survey) -> Iterable[str]:
