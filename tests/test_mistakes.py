@@ -118,3 +118,34 @@ def test_a_reading_that_looks_like_a_slip_is_asked_about(shop: Shop, value: str,
     assert code == 2 and asked in said and "nothing was written" in said and after == before
     assert shop.run("gauge", "add", "R1", value, "--line", line, "--yes")[0] == 0
     assert (shop.folder / "gauge.csv").read_text() != before
+
+
+def test_a_station_on_the_wrong_side_is_doubted_by_its_nose(shop: Shop):
+    shop.job["wing"]["dihedral_deg"] = 4.0
+    shop.photos()
+    shop.station("R3")["side"] = "left"
+    said = shop.survey()
+    assert "its leading edge points right in the photo, that of L1, L2, L3 left" in said
+    assert "undecided (R3)" in said and "Correct the side of R3 in the job" in said
+    shop.job["wing"]["dihedral_deg"] = 0.0
+    assert "Correct the side of R3 in the job" in shop.survey()
+
+
+def test_a_whole_wing_photographed_from_inboard_is_no_mistake(shop: Shop):
+    shop.job["wing"]["dihedral_deg"] = 4.0
+    shop.photos(forward="right")
+    assert "Correct the side" not in shop.survey()
+
+
+def test_photos_of_another_wing_with_the_same_cards_are_doubted_by_their_chords(shop: Shop):
+    shop.photos(drawn_mm=1500.0)
+    said = shop.survey()
+    assert "the chord line seen is 1500 mm long, the job's chord of R1 1200 mm" in said
+    assert "0 of 8 stations conform" in said
+
+
+def test_two_stations_at_the_same_span_stop_nothing(shop: Shop):
+    shop.station("R2")["span_mm"] = shop.station("R3")["span_mm"]
+    shop.station("L1")["span_mm"] = shop.station("L2")["span_mm"] = shop.station("L3")["span_mm"]
+    shop.photos()
+    assert shop.run("survey", "wing.toml", "photos")[0] == 0

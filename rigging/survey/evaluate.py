@@ -20,6 +20,7 @@ from rigging.survey.station_lines import Asked, Lines, doubt_of, lines_of, root_
 from rigging.survey.station_result import for_order, station_result
 from rigging.survey.units import in_units
 from rigging.survey.wing import Symmetry, run_of, symmetry, twists, washout
+from rigging.survey.witness_doubts import OTHER_SIDE, doubted, notes
 from shared.gauge.readings import GaugeReadings, Line
 from shared.job.model import Job, Station
 from shared.quantity import Quantity
@@ -35,6 +36,8 @@ def evaluate_survey(
     asked: Asked,
 ) -> Survey:
     """Combine, judge, split, correct, compare with the inclinometer, and sum up."""
+    side_notes = notes(job, readings)
+    readings = doubted(job, readings)
     by_station, refusals = _sorted_by_station(job, readings)
     root_off = root_off_of(job, by_station, asked)
     lines = {s.name: lines_of(job, s, by_station[s.name], asked, root_off) for s in job.stations}
@@ -77,7 +80,7 @@ def evaluate_survey(
         bonding=window(job.glue, asked.now) if job.glue else None,
         crosscheck=check,
         refusals=refusals,
-        flags=_survey_flags(job, lines, asked) + _batch_flags(readings),
+        flags=_survey_flags(job, lines, asked) + _batch_flags(readings) + _side_flags(side_notes),
         span_levels=span_levels(job),
         provenance=_provenance(readings, asked),
     )
@@ -193,6 +196,10 @@ def _survey_flags(job: Job, lines: Mapping[str, Lines], asked: Asked) -> tuple[F
 def _batch_flags(readings: Sequence[Reading]) -> tuple[Flag, ...]:
     """Doubts about what a whole batch was measured against, each once."""
     return tuple(dict.fromkeys(f for r in readings for f in r.flags if f.code in BATCH))
+
+
+def _side_flags(told: Mapping[str, str]) -> tuple[Flag, ...]:
+    return tuple(Flag(OTHER_SIDE, f"{name}: {why}") for name, why in told.items())
 
 
 def _provenance(readings: Sequence[Reading], asked: Asked) -> Provenance:

@@ -56,6 +56,8 @@ def fairness(stations: Sequence[Station], deviations: Mapping[str, Quantity]) ->
         if len(known) < 3:
             break
         a, b = _neighbours(known, i)
+        if a.span_mm == b.span_mm:
+            continue  # no line goes through two places that are one
         t = (s.span_mm - a.span_mm) / (b.span_mm - a.span_mm)
         off = combine((1.0, t - 1.0, -t), (deviations[s.name], deviations[a.name], deviations[b.name]))
         out[s.name] = Fairness(s.name, (a.name, b.name), off, i in (0, len(known) - 1))
