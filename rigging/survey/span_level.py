@@ -26,12 +26,12 @@ class SpanLevel:
 
 
 def span_levels(job: Job) -> tuple[SpanLevel, ...]:
-    """Each side's rise from its heights (two stations at least) and from levels on the spar."""
+    """Each side's rise from its heights (at two places along the span at least) and from levels on the spar."""
     out = []
     for side in ("left", "right"):
         heights = {h.station: h for h in job.heights}
         known = [s for s in run_of(job, side) if s.name in heights]
-        if len(known) >= 2:
+        if len({s.span_mm for s in known}) >= 2:
             values = [
                 Quantity(h.mm, (Component("height of the spar", f"height:{h.station}", h.u_mm),))
                 for h in (heights[s.name] for s in known)
