@@ -47,18 +47,13 @@ def check(
 
 
 def _show(result: JobCheck, quick: bool) -> None:
-    from rich.box import SIMPLE
-    from rich.console import Console
-    from rich.table import Table
+    from rigging.cli.show import console as screen
+    from rigging.survey.screen import plain_table
 
-    console = Console(highlight=False)
-    if not console.is_terminal:
-        console.width = max(console.width, 120)
-    table = Table(box=SIMPLE, padding=(0, 1))
-    for name in ("station", "photos", "cards", "sharp", "lens"):
-        table.add_column(name, no_wrap=True)
-    for name in () if quick else ("chord line", "level", "spar line", "marks"):
-        table.add_column(name, no_wrap=True)
+    console = screen()
+    names = ("station", "photos", "cards", "sharp", "lens")
+    names += () if quick else ("chord", "level", "spar", "marks")
+    table = plain_table(*names, left=names)
     for s in result.stations:
         table.add_row(*_row(s, quick))
     console.print(table)

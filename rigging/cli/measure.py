@@ -129,15 +129,11 @@ def run(job: Job, sources: list[Source], folder: Path, options: Options, *, quie
 
 def show(job: Job, result: BatchResult) -> None:
     """The table, what was written where, and the caution."""
-    from rich.console import Console
-
     from rigging.batch.readings_file import CAUTION, iter_trees
     from rigging.batch.table import readings_table
+    from rigging.cli.show import console
 
-    console = Console(highlight=False)
-    if not console.is_terminal:
-        console = Console(width=160, highlight=False)
-    console.print(readings_table(job, iter_trees(result.json), gauge_shown(job)))
+    console().print(readings_table(job, iter_trees(result.json), gauge_shown(job)))
     total = len(result.lines)
     known = f", {result.known} of them known from before" if result.known else ""
     click.echo(f"{result.measured} of {total} photos measured{known}.")

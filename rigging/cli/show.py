@@ -166,8 +166,11 @@ def budget(job_file: Path, station: str, which: str | None, line: str, photos: b
 
 
 def console() -> Console:
-    """A console that is wide enough where the output is no terminal."""
+    """A console as wide as the terminal, or as COLUMNS says; wide where neither tells."""
+    import os
+
     from rich.console import Console
 
-    out = Console(highlight=False)
-    return out if out.is_terminal else Console(width=160, highlight=False)
+    out = Console(highlight=False, markup=False, emoji=False)
+    known = out.is_terminal or os.environ.get("COLUMNS", "").isdecimal()
+    return out if known else Console(width=160, highlight=False, markup=False, emoji=False)

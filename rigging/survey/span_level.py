@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rigging.survey.least_squares import fit
-from rigging.survey.wing import run_of
+from rigging.survey.wing import LEAST_RUN_MM, run_of
 from shared.job.model import Job
 from shared.quantity import Component, Quantity, combine
 from shared.rounding import degrees, number
@@ -31,7 +31,7 @@ def span_levels(job: Job) -> tuple[SpanLevel, ...]:
     for side in ("left", "right"):
         heights = {h.station: h for h in job.heights}
         known = [s for s in run_of(job, side) if s.name in heights]
-        if len({s.span_mm for s in known}) >= 2:
+        if known and known[-1].span_mm - known[0].span_mm >= LEAST_RUN_MM:
             values = [
                 Quantity(h.mm, (Component("height of the spar", f"height:{h.station}", h.u_mm),))
                 for h in (heights[s.name] for s in known)

@@ -13,6 +13,7 @@ from rigging.record.compare import Comparison
 from rigging.survey.gauge_rows import dropped, nothing_left
 from rigging.survey.model import LineResult, StationResult, Survey
 from rigging.survey.repeats import ONLY_FLAGGED
+from rigging.survey.screen import Fitting, plain_table
 from shared.quantity import K, Quantity
 from shared.rounding import degrees, number, places
 
@@ -45,34 +46,28 @@ def _section(title: str, lines: Iterable[str]) -> list[RenderableType]:
     return [Text(), Text(title, style="bold"), *(Padding(Text(line), (0, 0, 0, 2)) for line in shown)]
 
 
-def stations_table(survey: Survey) -> Table:
-    """One row a station."""
-    table = Table(header_style="bold", pad_edge=False)
-    for name in (
-        "station",
-        "verdict",
-        "chord, U (k = 2)",
-        "from design",
-        "washout",
-        "spar line",
-        "built-in",
-        "gauge",
-        "photos",
-    ):
-        table.add_column(name, justify="left" if name in ("station", "verdict") else "right", no_wrap=True)
-    for s in survey.stations:
-        table.add_row(
-            s.station.name,
-            Text(s.state, style=_STYLES[s.state]),
-            _value(s.chord),
-            _off(s.chord),
-            degrees(s.washout.quantity, sign=True) if s.washout else "",
-            _value(s.spar),
-            _value(s.built_in),
-            _gauge(s),
-            _photos(s),
-        )
-    return table
+def stations_table(survey: Survey) -> Fitting:
+    """One row a station; on a narrow screen what matters less stands in a second table."""
+    head = ("station", "verdict", "chord, U (k = 2)", "off design", "spar line", "gauge")
+    more = ("washout", "built-in", "photos")
+    rows = [(_first(s), _second(s)) for s in survey.stations]
+    left = ("station", "verdict")
+    whole, first, second = (plain_table(*names, left=left) for names in ((*head, *more), head, ("station", *more)))
+    for main, rest in rows:
+        whole.add_row(*main, *rest)
+        first.add_row(*main)
+        second.add_row(main[0], *rest)
+    return Fitting(((whole,), (first, Text(), second)))
+
+
+def _first(s: StationResult) -> tuple[Text, ...]:
+    state = Text(s.state, style=_STYLES[s.state])
+    return (Text(s.station.name), state, *map(Text, (_value(s.chord), _off(s.chord), _value(s.spar), _gauge(s))))
+
+
+def _second(s: StationResult) -> tuple[Text, ...]:
+    out = degrees(s.washout.quantity, sign=True) if s.washout else ""
+    return tuple(map(Text, (out, _value(s.built_in), _photos(s))))
 
 
 def _value(line: LineResult) -> str:
@@ -141,36 +136,34 @@ def _standing_off(off: float | None) -> str:
     return "" if off is None else f"{number(off, 3, sign=True)}° from the rest"
 
 
-def budget_table(title: str, quantity: Quantity) -> Table:
+def budget_table(title: str, quantity: Quantity) -> Fitting:
     """A budget, largest first, with a bar for each part's share of the variance."""
+    return Fitting(tuple((_budget(title, quantity, bar),) for bar in (30, 12)))
+
+
+def _budget(title: str, quantity: Quantity, bar: int) -> Table:
     heading = f"{title}: {degrees(quantity)}"
-    table = Table(title=heading, title_justify="left", header_style="bold", pad_edge=False)
-    table.add_column("part of the uncertainty", no_wrap=True)
-    table.add_column("u", justify="right", no_wrap=True)
-    table.add_column("share of u²", justify="right", no_wrap=True)
-    table.add_column("", no_wrap=True)
+    table = plain_table("part of the uncertainty", "u", "share of u²", "", left=("part of the uncertainty", ""), title=heading)
     n = places(quantity.u) + 1
     for name, u in quantity.budget().items():
         share = u * u / (quantity.u * quantity.u) if quantity.u > 0 else 0.0
-        table.add_row(name, f"{number(u, n)}°", f"{number(100 * share, 0)} %", "█" * round(30 * share))
+        length = round(bar * share) if share == share else 0
+        table.add_row(Text(name), f"{number(u, n)}°", f"{number(100 * share, 0)} %", "█" * length)
     whole = f"U = {number(K * quantity.u, n)}° (k = 2)"
     table.add_row("combined u", f"{number(quantity.u, n)}°", "100 %", whole, style="bold")
     return table
 
 
-def comparison_table(result: Comparison, names: Mapping[str, str]) -> Table:
+def comparison_table(result: Comparison, names: Mapping[str, str]) -> Fitting:
     """One row a station and line. names : what A and B are called."""
-    table = Table(header_style="bold", pad_edge=False)
-    for name in ("station", "line", names["a"], names["b"], "change, U (k = 2)", ""):
-        table.add_column(name, justify="left" if name in ("station", "line", "") else "right", no_wrap=True)
+    left = ("station", "line", "")
+    whole = plain_table("station", "line", names["a"], names["b"], "change, U (k = 2)", "", left=left)
+    narrow = plain_table("station", "line", f"{names['a']} to {names['b']}", "change, U (k = 2)", "", left=left)
     for c in result.changes:
         mark = "doubtful" if c.doubt else "moved" if c.moved else ""
-        table.add_row(
-            c.station,
-            c.line,
-            degrees(c.a),
-            degrees(c.b),
-            degrees(c.change, sign=True),
-            Text(mark, style="bold red" if c.moved else "yellow"),
-        )
-    return table
+        start = (Text(c.station), Text(c.line))
+        end = (degrees(c.change, sign=True), Text(mark, style="bold red" if c.moved else "yellow"))
+        whole.add_row(*start, degrees(c.a), degrees(c.b), *end)
+        n = places(c.change.U)
+        narrow.add_row(*start, f"{number(c.a.value, n)}° to {number(c.b.value, n)}°", *end)
+    return Fitting(((whole,), (narrow,)))

@@ -9,6 +9,7 @@ from itertools import pairwise
 import numpy as np
 
 from rigging.survey.decision import Decision, decide
+from rigging.survey.fairness import LEAST_RUN_MM
 from rigging.survey.least_squares import fit
 from shared.job.model import Job, Station
 from shared.quantity import Quantity
@@ -107,7 +108,7 @@ def twist(name: str, stations: Sequence[Station], chords: Mapping[str, Quantity]
     """Slope of the chord angle over span by generalised least squares; None below two stations."""
     known = [s for s in stations if s.name in chords]
     span = np.array([s.span_mm / 1000.0 for s in known])
-    if len(known) < 2 or np.ptp(span) == 0:
+    if len(known) < 2 or np.ptp(span) < LEAST_RUN_MM / 1000.0:
         return None
     design = np.column_stack([np.ones(len(known)), span - span.mean()])
     slope = fit(design, [chords[s.name] for s in known])[1]
