@@ -21,7 +21,7 @@ import msgspec
 from shared.errors import UserError
 from shared.job.model import Job
 from shared.quantity import Quantity
-from shared.reading import Reading
+from shared.reading import Point, Reading
 from shared.version import version
 
 FORMAT = "ribangle readings 1"
@@ -32,6 +32,7 @@ CAUTION = (
 )
 
 Tree = dict[str, Any]
+POINTS = tuple[Point, ...]
 
 
 def to_tree(reading: Reading, overlay: str | None = None) -> Tree:
@@ -222,6 +223,8 @@ def known_or_nan(value: Any, kind: Any) -> Any:
         return math.nan if kind is float else None
     if isinstance(kind, type) and is_dataclass(kind) and isinstance(value, dict):
         return {key: known_or_nan(value[key], hint) for key, hint in _hints(kind) if key in value}
+    if kind == POINTS and isinstance(value, list) and not any(None in point for point in value):
+        return value  # the bulk of a reading, and hardly ever unknown
     if isinstance(value, list) and get_origin(kind) is tuple:
         return [known_or_nan(item, part) for item, part in zip(value, _parts(kind, len(value)), strict=True)]
     if get_origin(kind) in (Union, types.UnionType):

@@ -51,7 +51,8 @@ def report(job_file: Path, which: str | None, readings: Path | None, out: Path |
 
     load_job(job_file)  # a mistake in it is told before anything heavy is loaded
 
-    from rigging.report import overlays_of, write_report
+    from rigging.batch.overlays import overlays_of
+    from rigging.report import write_report
 
     measured = (readings or job_file.parent / f"{job_file.stem}-readings") / "readings.json"
     survey, told_of = _survey(job_file, which, measured, prefer_readings=readings is not None)

@@ -20,10 +20,10 @@ def consistency(quantities: Sequence[Quantity]) -> tuple[float, int, float]:
     dof = len(quantities) - 1
     if dof < 1:
         return math.nan, 0, math.nan
-    from scipy.stats import chi2 as chi2_law
+    from scipy.special import chdtrc
 
     value = chi_square(np.array([q.value for q in quantities]), covariance_matrix(quantities))
-    return value, dof, float(chi2_law.sf(value, dof))
+    return value, dof, float(chdtrc(dof, value))
 
 
 def inflated(

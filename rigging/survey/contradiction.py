@@ -76,10 +76,10 @@ def _lean(witnesses: Sequence[Witness], u_lean_deg: float | None) -> str | None:
     moved = fit(np.column_stack([np.ones(len(load)), load]), bare)[1]
     if len(bare) > 2:
         rest = [q.shifted(-moved.value * float(x)) for q, x in zip(bare, load, strict=True)]
-        chance = chi_square(np.array([q.value for q in rest]), covariance_matrix(rest))
-        from scipy.stats import chi2
+        from scipy.special import chdtrc
 
-        if chi2.sf(chance, len(bare) - 2) < SIGNIFICANCE:
+        left = chi_square(np.array([q.value for q in rest]), covariance_matrix(rest))
+        if chdtrc(len(bare) - 2, left) < SIGNIFICANCE:
             return None
     if abs(moved.value) <= K:
         return None

@@ -8,11 +8,11 @@ from datetime import datetime
 from pathlib import Path
 
 from rigging.batch.find import Source
+from rigging.batch.overlays import overlays_of
 from rigging.batch.readings_file import load_readings
 from rigging.batch.run import BatchResult, Options, Tell, measure_batch
 from rigging.record.chain import keep, load_record, numbers, record_folder
 from rigging.record.materials import Asked, Materials, evaluated, gather, photo_files
-from rigging.report.write import overlays_of
 from rigging.survey.model import RootSetting, Stage, Survey
 from shared.errors import UserError
 from shared.job.file import load_job
