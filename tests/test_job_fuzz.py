@@ -20,7 +20,12 @@ ANGLES = st.sampled_from([-180.0, -0.25, 0.0, 2.0, 90.0]) | st.floats(-5, 5)
 
 
 @given(jobs(), st.lists(st.tuples(ANGLES, ANGLES, st.floats(1e-4, 2), st.booleans()), min_size=1, max_size=4))
-@settings(max_examples=20, deadline=None, phases=[Phase.explicit, Phase.generate], suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=20,
+    deadline=None,
+    phases=[Phase.explicit, Phase.generate],
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
 def test_no_job_stops_a_command(shop: Shop, job: dict[str, Any], seen: list[tuple[float, float, float, bool]]):
     shop.job = job
     clear(shop.folder)

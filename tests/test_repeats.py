@@ -126,7 +126,9 @@ def test_whatever_contradicts_is_spanned_doubted_and_explained(rows):
 def test_a_rib_whose_lean_the_job_does_not_state_is_named_as_the_cause():
     # lean 3 deg, stated 0 +- 0.5: photos from either side of the string err by -0.16 and +0.31 deg per u of lean
     def photo(name: str, per_u: float):
-        q = Quantity(0.0 + 6 * per_u, (Component("line", name, 0.05), Component("lean of the rib plane", "lean", per_u)))
+        q = Quantity(
+            0.0 + 6 * per_u, (Component("line", name, 0.05), Component("lean of the rib plane", "lean", per_u))
+        )
         return reading("R1", Angle(q), name=name)
 
     c = combine_photos([photo("a.jpg", 0.08), photo("b.jpg", -0.14)], "chord", u_lean_deg=0.5)

@@ -32,11 +32,9 @@ def readings_table(job: Job, trees: Iterable[dict[str, Any]], shown: Shown) -> R
     """
     lines = ["chord"] + ["spar"] * any(s.spar_deg is not None for s in job.stations)
     each = ("", "design", "gauge") if shown else ("", "design")
-    heads = [f"{line}, U (k = 2)" if not part else part for line in lines for part in each]
+    heads = [part or f"{line}, U (k = 2)" for line in lines for part in each]
     wide = plain_table("station", "photo", *heads, "remarks", left=("station", "photo", "remarks"))
-    narrow = plain_table(
-        "station", "photo", *(h for h in heads if h != "design"), left=("station", "photo")
-    )
+    narrow = plain_table("station", "photo", *(h for h in heads if h != "design"), left=("station", "photo"))
     wide.columns[-1].min_width = 20
     stations = {station.name: station for station in job.stations}
     left_out = 0

@@ -36,6 +36,7 @@ def check(
     Exit code: 0 every station can be measured, 1 something is missing, 2 bad input.
     """
     from rigging.batch.find import find_photos
+    from rigging.planning.lint_cards import hints
     from rigging.preflight.job import check_job
     from shared.job.file import load_job
 
@@ -43,6 +44,8 @@ def check(
     sources = find_photos(photos, follow_links=follow_links)
     result = check_job(loaded, sources, lines=not quick, workers=jobs, only=only)
     _show(result, quick)
+    for hint in hints(loaded, job.name):
+        click.echo(f"job: {hint.words}")
     return 0 if result.ready else 1
 
 

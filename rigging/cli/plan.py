@@ -72,11 +72,14 @@ def plan(
     JOB is the job file. For each station: U to expect (k = 2, the middle of what hands do, and nine in ten of
     them), and the least trouble that would bring U down to what decides its tolerance.
     """
+    from rigging.planning.lint_cards import hints
     from rigging.planning.plan import Choice, limit_of, plan_job
     from shared.job.file import load_job
     from shared.lengths import parse_length
 
     loaded = load_job(job)
+    for hint in hints(loaded, job.name):
+        click.echo(f"job: {hint.words}", err=True)
     lens = _lens(loaded, camera)
     if aside is None and _somebody_there():
         aside = _ask_aside()

@@ -172,7 +172,9 @@ def limit_of(job: Job, lens: Lens, plans: Sequence[StationPlan], noise: Noise | 
         if s.applied(worst.choice) != worst.choice
     ]
     halving = [pair for pair in tried if pair[1] <= worst.now.chord / 2]
-    better = halving[:1] or sorted((pair for pair in tried if pair[1] < 0.9 * worst.now.chord), key=lambda pair: pair[1])[:1]
+    better = (
+        halving[:1] or sorted((pair for pair in tried if pair[1] < 0.9 * worst.now.chord), key=lambda pair: pair[1])[:1]
+    )
     step, then = better[0] if better else (None, worst.now.chord)
     alike = tuple(p.station.name for p in plans if p.now.budget[0][0] == part)
     return Limit(part, u * u / whole if whole else 1.0, worst.station.name, alike, step, worst.now.chord, then)

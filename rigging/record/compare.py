@@ -108,7 +108,9 @@ def _refuse_same_photos(a: Survey, b: Survey) -> None:
     edits = [f"station {s.name}" for s in b.job.stations if _edited(a.job, s)]
     edits += ["the root setting"] if a.root_setting != b.root_setting else []
     rule = f"{what}; only the job was changed ({', '.join(edits)})" if edits else f"{what}: nothing can have moved"
-    raise UserError("compare", rule, "photograph the stations again, make a survey of these photos, and compare that one")
+    raise UserError(
+        "compare", rule, "photograph the stations again, make a survey of these photos, and compare that one"
+    )
 
 
 def _edited(job: Job, now: Station) -> bool:

@@ -65,7 +65,9 @@ def edited(was: Job, now: Job) -> Iterator[str]:
         elif name not in before:
             yield f"station {name} added"
         elif before[name] != after[name]:
-            keys = [f.name for f in fields(after[name]) if getattr(before[name], f.name) != getattr(after[name], f.name)]
+            keys = [
+                f.name for f in fields(after[name]) if getattr(before[name], f.name) != getattr(after[name], f.name)
+            ]
             yield f"station {name}: {', '.join(keys)}"
     bare = [replace(job, stations=(), folder=Path()) for job in (was, now)]
     yield from (f.name for f in fields(Job) if getattr(bare[0], f.name) != getattr(bare[1], f.name))

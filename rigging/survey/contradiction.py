@@ -12,7 +12,7 @@ import numpy as np
 
 from rigging.survey.consistency import SIGNIFICANCE, consistency, outlying
 from rigging.survey.least_squares import chi_square, covariance_matrix, fit
-from shared.quantity import K, Component, Quantity
+from shared.quantity import Component, K, Quantity
 from shared.reading import Angle, Reading
 from shared.rounding import degrees, number
 
@@ -46,13 +46,14 @@ def spanning(mean: Quantity, quantities: Sequence[Quantity], source: str) -> Qua
 def likely_cause(witnesses: Sequence[Witness], line: Line, u_lean_deg: float | None = None) -> str:
     """What most likely made the photos contradict each other, in words, and what would tell.
 
-    u_lean_deg : standard uncertainty of the stated lean, where the job gives it. Looked at in turn: one photo against an agreeing majority; a lean that would reconcile all; cards seen;
-    the kind of level reference; whether the other line turned along with this one.
+    Looked at in turn: a lean that would reconcile all; one photo against an agreeing majority; cards seen; the kind
+    of level reference; whether the other line turned along with this one.
+    u_lean_deg : standard uncertainty of the stated lean, where the job gives it.
     """
-    odd = sorted(outlying([w.quantity for w in witnesses]))
     lean = _lean(witnesses, u_lean_deg)
     if lean is not None:
         return lean
+    odd = sorted(outlying([w.quantity for w in witnesses]))
     if odd:
         names = ", ".join(witnesses[k].reading.photo.name for k in odd)
         one = len(odd) == 1
@@ -73,7 +74,10 @@ def _lean(witnesses: Sequence[Witness], u_lean_deg: float | None) -> str | None:
     bare = [Quantity(w.quantity.value, tuple(c for c in w.quantity.components if c.name != LEAN)) for w in witnesses]
     if np.ptp(load) < 1e-3 * float(np.abs(load).max()):
         return None  # all photos depend on it alike, so it cannot set them apart
-    moved = fit(np.column_stack([np.ones(len(load)), load]), bare)[1]
+    try:
+        moved = fit(np.column_stack([np.ones(len(load)), load]), bare)[1]
+    except np.linalg.LinAlgError:  # the photos depend on the lean too much alike to tell
+        return None
     if len(bare) > 2:
         rest = [q.shifted(-moved.value * float(x)) for q, x in zip(bare, load, strict=True)]
         from scipy.special import chdtrc

@@ -187,7 +187,9 @@ def _explained(result: Combined, readings: Sequence[Reading], line: Line, u_lean
     """The same, with the likely cause of the contradiction in its flag."""
     by_photo = {(r.photo.sha256, r.photo.name): r for r in readings}
     witnesses = [
-        Witness(by_photo[p.sha256, p.photo], p.quantity) for p in result.photos if p.weight > 0 and p.quantity is not None
+        Witness(by_photo[p.sha256, p.photo], p.quantity)
+        for p in result.photos
+        if p.weight > 0 and p.quantity is not None
     ]
     cause = likely_cause(witnesses, line, u_lean_deg)
     flags = [

@@ -39,6 +39,23 @@ def survey_view(survey: Survey) -> RenderableType:
     return Group(*parts)
 
 
+def station_view(survey: Survey, name: str) -> RenderableType:
+    """One station: its headline, what to do, its lines, its doubts."""
+    s = survey.station(name)
+    fixes = [c.words for c in survey.corrections if c.needed and name in c.stations]
+    table = plain_table("line", "angle, U (k = 2)", "off design", "design", left=("line",))
+    for line in (s.chord, s.spar, s.built_in):
+        design = "" if line.design_deg is None else f"{number(line.design_deg, 2)}°"
+        table.add_row(line.line, _value(line) or "no value", _off(line), design)
+    parts: list[RenderableType] = [Text(s.headline, style="bold")]
+    parts += _section("What to turn", fixes)
+    parts += _section("What it means", _meaning(s, survey.stage))
+    parts += [Text(), table]
+    parts += _section("Inclinometer", [_gauge(s)] if s.gauge else [])
+    parts += _section("Doubts", _doubts_of(s))
+    return Group(*parts)
+
+
 def _section(title: str, lines: Iterable[str]) -> list[RenderableType]:
     shown = list(dict.fromkeys(lines))
     if not shown:
@@ -91,13 +108,21 @@ def _photos(s: StationResult) -> str:
 
 def _what_it_means(survey: Survey) -> Iterable[str]:
     for s in survey.stations:
-        part = s.rib_or_jig
-        if part.cause in ("jig", "rib", "both", "sum") or s.state == "nonconforming":
-            yield part.words
-            if survey.stage != "after glue" and part.before_glue:
-                yield f"   before glue: {part.before_glue}"
-            if survey.stage != "before glue" and part.after_glue:
-                yield f"   after glue: {part.after_glue}"
+        yield from _meaning(s, survey.stage)
+
+
+def _meaning(s: StationResult, stage: str | None) -> Iterable[str]:
+    part = s.rib_or_jig
+    if part.cause not in ("jig", "rib", "both", "sum") and s.state != "nonconforming":
+        return
+    yield part.words
+    if part.before_glue == part.after_glue:
+        yield from (f"   {text}" for text in (part.before_glue,) if text)
+        return
+    if stage != "after glue" and part.before_glue:
+        yield f"   before glue: {part.before_glue}"
+    if stage != "before glue" and part.after_glue:
+        yield f"   after glue: {part.after_glue}"
 
 
 def _advice(stations: Iterable[StationResult]) -> Iterable[str]:
@@ -119,17 +144,22 @@ def _gauge_rows(survey: Survey) -> Iterable[str]:
 def _doubts(survey: Survey) -> Iterable[str]:
     yield from (f.text for f in survey.flags)
     for s in survey.stations:
-        told = " ".join(f.text for f in s.flags if f.code == ONLY_FLAGGED)
-        yield from (
-            f"{s.station.name}: {f.text}"
-            for f in s.flags
-            if f.code != "gauge-at-fault" and (f.code == ONLY_FLAGGED or f.text not in told)
-        )
-        yield from (
-            f"{s.station.name}: {p.photo} {p.standing}: {p.why or _standing_off(p.off_deg)}"
-            for p in s.chord.combined.photos
-            if p.standing in ("set aside", "outlying")
-        )
+        yield from _doubts_of(s)
+
+
+def _doubts_of(s: StationResult) -> Iterable[str]:
+    """Flags of one station and photos that do not weigh in."""
+    told = " ".join(f.text for f in s.flags if f.code == ONLY_FLAGGED)
+    yield from (
+        f"{s.station.name}: {f.text}"
+        for f in s.flags
+        if f.code != "gauge-at-fault" and (f.code == ONLY_FLAGGED or f.text not in told)
+    )
+    yield from (
+        f"{s.station.name}: {p.photo} {p.standing}: {p.why or _standing_off(p.off_deg)}"
+        for p in s.chord.combined.photos
+        if p.standing in ("set aside", "outlying")
+    )
 
 
 def _standing_off(off: float | None) -> str:
@@ -143,7 +173,9 @@ def budget_table(title: str, quantity: Quantity) -> Fitting:
 
 def _budget(title: str, quantity: Quantity, bar: int) -> Table:
     heading = f"{title}: {degrees(quantity)}"
-    table = plain_table("part of the uncertainty", "u", "share of u²", "", left=("part of the uncertainty", ""), title=heading)
+    table = plain_table(
+        "part of the uncertainty", "u", "share of u²", "", left=("part of the uncertainty", ""), title=heading
+    )
     n = places(quantity.u) + 1
     for name, u in quantity.budget().items():
         share = u * u / (quantity.u * quantity.u) if quantity.u > 0 else 0.0

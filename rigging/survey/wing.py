@@ -28,6 +28,7 @@ class Washout:
     design_deg: float
     deviation: Quantity
     decision: Decision
+    root: str = ""
 
 
 @dataclass(frozen=True)
@@ -74,7 +75,7 @@ def washout(job: Job, chords: Mapping[str, Quantity], doubts: Mapping[str, str] 
         design = root.chord_deg - s.chord_deg
         off = angle.shifted(-design)
         doubt = doubts.get(s.name) or doubts.get(root.name)
-        out[s.name] = Washout(s.name, angle, design, off, decide(off, s.chord_tolerance_deg, doubt))
+        out[s.name] = Washout(s.name, angle, design, off, decide(off, s.chord_tolerance_deg, doubt), root.name)
     return out
 
 

@@ -105,7 +105,9 @@ def drawn_mm(reading: Reading) -> float | None:
     if reading.evidence is None:
         return None
     line = next((x for x in reading.evidence.lines if x.role == "chord" and x.used and len(x.path) > 1), None)
-    lengths = [n for c in reading.evidence.cards if line is not None and (n := _by_card(c, line.path[0], line.path[-1]))]
+    lengths = [
+        n for c in reading.evidence.cards if line is not None and (n := _by_card(c, line.path[0], line.path[-1]))
+    ]
     return float(np.median(lengths)) if lengths else None
 
 
