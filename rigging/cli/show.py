@@ -104,7 +104,7 @@ def _said_of(record: Record, name: str) -> str:
     state = str(record.result.get("states", {}).get(name, "not in the job then"))
     if not line or line.get("value") is None:
         return state
-    from shared.quantity import K, Component, Quantity
+    from shared.quantity import Component, K, Quantity
     from shared.rounding import degrees
 
     U = line.get("U")

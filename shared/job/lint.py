@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -94,7 +95,7 @@ def _off(span: np.ndarray, value: np.ndarray) -> tuple[np.ndarray, np.ndarray]: 
 
 def _places(job: Job, side: str, run: Sequence[Station]) -> Iterator[Hint]:
     """Spans that are equal, out of the order of the file, or far from the rest."""
-    for a, b in zip(run, run[1:], strict=False):
+    for a, b in pairwise(run):
         if b.span_mm - a.span_mm < ONE_PLACE_MM:
             yield Hint(
                 "equal-spans",
