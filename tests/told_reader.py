@@ -15,6 +15,7 @@ class Told:
     """What a photo shows. u : standard uncertainty of its own. lean : change of the chord per u of the stated lean.
 
     chord, spar : None where the line is not read. drawn_mm : length of the chord line seen, a pixel a millimetre.
+    aside : where in the picture the card lies, pixels; None: elsewhere in every photo.
     """
 
     cards: tuple[int, ...]
@@ -27,6 +28,7 @@ class Told:
     taken: str | None = "2026-05-16T09:00:00"
     flags: tuple[Flag, ...] = ()
     drawn_mm: float | None = None
+    aside: float | None = None
 
 
 TOLD: dict[str, Told] = {}
@@ -43,21 +45,23 @@ def read_photo(picture: Picture, job: Job) -> Reading:
         none = Angle(None, f"card {t.cards[0]} belongs to no station of this job")
         return Reading(photo, None, none, none, None, None, made)
     name = picture.sha256[:6]
-    seen = Evidence((picture.width, picture.height), tuple(_card(n) for n in t.cards), _lines(t))
+    aside = t.aside if t.aside is not None else float(int(picture.sha256[:4], 16))
+    seen = Evidence((picture.width, picture.height), tuple(_card(n, aside) for n in t.cards), _lines(t, aside))
     chord, spar = _angle(t.chord, t, f"{name} chord", t.lean), _angle(t.spar, t, f"{name} spar", t.lean)
     return Reading(photo, station.name, chord, spar, t.forward, t.reference, made, t.flags, evidence=seen)  # type: ignore[arg-type]
 
 
-def _card(number: int) -> SeenCard:
-    """A panel card of 175 x 125 mm, a pixel a millimetre."""
-    outline = ((0.0, 0.0), (175.0, 0.0), (175.0, 125.0), (0.0, 125.0))
+def _card(number: int, aside: float) -> SeenCard:
+    """A panel card of 175 x 125 mm, a pixel a millimetre, so far aside in the picture."""
+    outline = ((aside, 0.0), (aside + 175.0, 0.0), (aside + 175.0, 125.0), (aside, 125.0))
     return SeenCard("panel", number, outline, (), (), 0.1)
 
 
-def _lines(t: Told) -> tuple[SeenLine, ...]:
+def _lines(t: Told, aside: float) -> tuple[SeenLine, ...]:
     if t.drawn_mm is None:
         return ()
-    return (SeenLine("chord", ((-300.0, 200.0), (t.drawn_mm - 300.0, 200.0)), 0.5, 0.1, True, "told"),)
+    ends = ((aside - 300.0, 200.0), (aside + t.drawn_mm - 300.0, 200.0))
+    return (SeenLine("chord", ends, 0.5, 0.1, True, "told"),)
 
 
 def _angle(value: float | None, t: Told, source: str, lean: float) -> Angle:

@@ -22,7 +22,7 @@ from rigging.survey.station_result import for_order, station_result
 from rigging.survey.units import in_units
 from rigging.survey.wing import Symmetry, run_of, symmetry, twists, washout
 from rigging.survey.witness_doubts import OTHER_SIDE, doubted, notes
-from shared.gauge.readings import GaugeReadings, Line
+from shared.gauge.readings import GaugeReadings, Line, Oddity
 from shared.job.lint import lint
 from shared.job.model import Job, Station
 from shared.quantity import Quantity
@@ -178,6 +178,13 @@ def _crosscheck(
     """Both looked at the drawn lines, so the marking by hand stays out of it; doubtful angles too."""
     if readings is None:
         return None
+    stale = [
+        r for r in readings.readings if r.station in asked.turned and not (r.taken or "") > asked.turned[r.station]
+    ]
+    if stale:
+        told = tuple(Oddity(r.row, f"{r.station} {r.line}: read before it was turned: not used", False) for r in stale)
+        fresh = tuple(r for r in readings.readings if r not in stale)
+        readings = replace(readings, readings=fresh, oddities=(*readings.oddities, *told))
     camera: dict[tuple[str, Line], Quantity] = {}
     for name, li in lines.items():
         for line in (li.chord, li.spar):

@@ -18,6 +18,7 @@ import numpy as np
 from rigging.survey.consistency import SIGNIFICANCE, consistency, inflated, outlying
 from rigging.survey.contradiction import Line, Witness, likely_cause, spanning, told
 from rigging.survey.least_squares import F64, covariance_matrix, mean_weights
+from rigging.survey.same_picture import same_picture
 from shared.quantity import Quantity, combine
 from shared.reading import Angle, Flag, Reading
 
@@ -97,8 +98,8 @@ def combine_photos(
     """One line's angle from all photos of one station.
 
     Sound photos weigh in by `mean_weights`. Flagged ones are set aside while a sound one exists, and
-    shown; when all are flagged they are combined and the result is `doubtful`. The same file twice
-    counts once.
+    shown; when all are flagged they are combined and the result is `doubtful`. The same file twice, or the
+    same picture saved anew, counts once.
 
     Parameters
     ----------
@@ -134,6 +135,7 @@ def _sort_out(
 ) -> list[PhotoUse]:
     """Each photo's standing before any weighing."""
     seen: set[str] = set()
+    weighed: list[Reading] = []
     uses: list[PhotoUse] = []
     for reading, angle in angles:
         flags = tuple(dict.fromkeys(reading.flags + angle.flags))
@@ -146,6 +148,8 @@ def _sort_out(
             use = replace(use, standing="set aside", why=set_aside.get(name) or set_aside[sha])
         elif sha in seen:
             use = replace(use, standing="set aside", why="the same file as another photo")
+        elif (copy := next((other.photo.name for other in weighed if same_picture(reading, other)), None)) is not None:
+            use = replace(use, standing="set aside", why=f"the same picture as {copy}, saved anew: no second witness")
         elif not math.isfinite(angle.quantity.u):
             use = replace(
                 use,
@@ -155,6 +159,8 @@ def _sort_out(
             )
         elif doubts:
             use = replace(use, standing="set aside", why=_FLAGGED)
+        if use.standing == "used":
+            weighed.append(reading)
         seen.add(sha)
         uses.append(use)
     return uses

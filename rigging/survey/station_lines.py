@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from rigging.planning.advice import advise
@@ -28,6 +28,7 @@ class Asked:
     root_setting: RootSetting
     stage: Stage | None
     now: datetime
+    turned: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

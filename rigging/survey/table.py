@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 
 from rich.console import Group, RenderableType
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from rigging.crosscheck.types import Pair
 from rigging.record.compare import Comparison
+from rigging.survey.gauge_marks import stands_out, zero_of
 from rigging.survey.gauge_rows import dropped, nothing_left
 from rigging.survey.model import LineResult, StationResult, Survey
 from rigging.survey.repeats import ONLY_FLAGGED
@@ -51,7 +53,7 @@ def station_view(survey: Survey, name: str) -> RenderableType:
     parts += _section("What to turn", fixes)
     parts += _section("What it means", _meaning(s, survey.stage))
     parts += [Text(), table]
-    parts += _section("Inclinometer", [_gauge(s)] if s.gauge else [])
+    parts += _section("Inclinometer", [_gauge(s, _odd(survey))] if s.gauge else [])
     parts += _section("Doubts", _doubts_of(s))
     return Group(*parts)
 
@@ -67,19 +69,21 @@ def stations_table(survey: Survey) -> Fitting:
     """One row a station; on a narrow screen what matters less stands in a second table."""
     head = ("station", "verdict", "chord, U (k = 2)", "off design", "spar line", "gauge")
     more = ("washout", "built-in", "photos")
-    rows = [(_first(s), _second(s)) for s in survey.stations]
+    odd = _odd(survey)
+    rows = [(_first(s, odd), _second(s)) for s in survey.stations]
     left = ("station", "verdict")
     whole, first, second = (plain_table(*names, left=left) for names in ((*head, *more), head, ("station", *more)))
     for main, rest in rows:
         whole.add_row(*main, *rest)
         first.add_row(*main)
         second.add_row(main[0], *rest)
-    return Fitting(((whole,), (first, Text(), second)))
+    said = [Text(words)] if (words := _mark_words(survey)) else []
+    return Fitting(((whole, *said), (first, *said, Text(), second)))
 
 
-def _first(s: StationResult) -> tuple[Text, ...]:
+def _first(s: StationResult, odd: Sequence[Pair]) -> tuple[Text, ...]:
     state = Text(s.state, style=_STYLES[s.state])
-    return (Text(s.station.name), state, *map(Text, (_value(s.chord), _off(s.chord), _value(s.spar), _gauge(s))))
+    return (Text(s.station.name), state, *map(Text, (_value(s.chord), _off(s.chord), _value(s.spar), _gauge(s, odd))))
 
 
 def _second(s: StationResult) -> tuple[Text, ...]:
@@ -95,9 +99,24 @@ def _off(line: LineResult) -> str:
     return "" if line.deviation is None else f"{number(line.deviation.value, 2, sign=True)}°"
 
 
-def _gauge(s: StationResult) -> str:
+def _gauge(s: StationResult, odd: Sequence[Pair]) -> str:
     mine = [p for p in s.gauge if p.line == "chord"]
-    return f"{number(mine[0].gauge.value, 2)}°{'' if mine[0].agrees else ' !'}" if mine else ""
+    return f"{number(mine[0].gauge.value, 2)}°{' !' if mine[0] in odd else ''}" if mine else ""
+
+
+def _odd(survey: Survey) -> list[Pair]:
+    check = survey.crosscheck
+    return [] if check is None else [p for p in check.pairs if stands_out(p, check)]
+
+
+def _mark_words(survey: Survey) -> str:
+    """What the mark beside a gauge's reading means here; empty where none is marked."""
+    check = survey.crosscheck
+    if check is None or not any(p.line == "chord" for p in _odd(survey)):
+        return ""
+    zero = zero_of(check)
+    taken = f", its zero error of {degrees(zero, sign=True)} taken out" if zero is not None else ""
+    return f"! camera and inclinometer disagree{taken}"
 
 
 def _photos(s: StationResult) -> str:
