@@ -52,6 +52,7 @@ class Shop:
         self.folder, self.capsys = folder, capsys
         self.job = wing()
         self.made = 0
+        self.raw: Callable[[str], str] | None = None
         (folder / "photos").mkdir()
         self.gauge("R1,chord,2.0")
         monkeypatch.chdir(folder)
@@ -91,7 +92,9 @@ class Shop:
 
     def run(self, *arguments: str) -> tuple[int, str]:
         """A command's exit code, and all it said on one line; its job file is `wing.toml`."""
-        self.path.write_bytes(tomli_w.dumps(self.job).encode())
+        text = tomli_w.dumps(self.job)
+        text = text if self.raw is None else self.raw(text)
+        self.path.write_bytes(text.encode("utf-8", "surrogateescape"))
         self.capsys.readouterr()
         code = run([str(a) for a in arguments])
         said = self.capsys.readouterr()
