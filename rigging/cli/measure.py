@@ -132,7 +132,15 @@ def show(job: Job, result: BatchResult) -> None:
     from rigging.batch.readings_file import CAUTION, iter_trees
     from rigging.batch.table import readings_table
     from rigging.cli.show import console
+    from rigging.survey.limits import limit_words
+    from shared.reading import Advice
 
+    limit = limit_words(
+        (tree["chord"]["budget"], [Advice(a["text"], a["u_now"], a["u_then"]) for a in tree["advice"]])
+        for tree in iter_trees(result.json)
+    )
+    if limit:
+        click.echo(f"{limit}\n")
     console().print(readings_table(job, iter_trees(result.json), gauge_shown(job)))
     total = len(result.lines)
     known = f", {result.known} of them known from before" if result.known else ""

@@ -13,10 +13,12 @@ from rigging.crosscheck.types import Pair
 from rigging.record.compare import Comparison
 from rigging.survey.gauge_marks import stands_out, zero_of
 from rigging.survey.gauge_rows import dropped, nothing_left
+from rigging.survey.limits import limit_words
 from rigging.survey.model import LineResult, StationResult, Survey
 from rigging.survey.repeats import ONLY_FLAGGED
 from rigging.survey.screen import Fitting, plain_table
 from shared.quantity import K, Quantity
+from shared.reading import Advice
 from shared.rounding import degrees, number, places
 
 _STYLES = {"conforming": "green", "nonconforming": "bold red", "undecided": "yellow", "not measured": "magenta"}
@@ -26,7 +28,8 @@ def survey_view(survey: Survey) -> RenderableType:
     """Everything a builder needs at the bench."""
     parts: list[RenderableType] = [Text(survey.verdict, style="bold"), Text()]
     parts += [Padding(Text(f), (0, 0, 0, 2)) for f in survey.findings]
-    parts += [Text(), stations_table(survey)]
+    limit = limit_words(_budgets(survey.stations))
+    parts += [Text(), *([Text(limit), Text()] if limit else []), stations_table(survey)]
     parts += _section("What to turn", [c.words for c in survey.corrections if c.needed])
     parts += _section("What it means", _what_it_means(survey))
     parts += _section("What would decide it", _advice(survey.stations))
@@ -142,6 +145,12 @@ def _meaning(s: StationResult, stage: str | None) -> Iterable[str]:
         yield f"   before glue: {part.before_glue}"
     if stage != "before glue" and part.after_glue:
         yield f"   after glue: {part.after_glue}"
+
+
+def _budgets(stations: Iterable[StationResult]) -> Iterable[tuple[dict[str, float], tuple[Advice, ...]]]:
+    for s in stations:
+        if s.chord.quantity is not None:
+            yield s.chord.quantity.budget(), () if s.chord.decision is None else s.chord.decision.advice
 
 
 def _advice(stations: Iterable[StationResult]) -> Iterable[str]:
