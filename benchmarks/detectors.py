@@ -45,10 +45,10 @@ from shared.files import write_whole
 from shared.job.model import Job, Station
 from vision.cards.detect import Card, find_cards
 from vision.cards.stations import name_station
-from vision.detect import ROLL_FREE_DEG, sheet_plane
+from vision.detect import sheet_plane
 from vision.image.photo import Picture, open_photo
 from vision.image.rectified import Plane
-from vision.lines.chord import GATE_DEG
+from vision.evidence.views import LEVEL_DEG
 from vision.reader import read_photo
 from vision.solution.scene import Scene
 from vision.solution.solve import Solution, solve, starts
@@ -124,7 +124,7 @@ class Ground:
         for ring in self.papers:
             lo, hi = ring.min(0), ring.max(0)
             inside &= ~((middle > lo) & (middle < hi)).all(1)
-        return segments[inside & (np.abs(slope - self.slope_deg) < GATE_DEG + ROLL_FREE_DEG)]
+        return segments[inside & (np.abs(slope - self.slope_deg) < LEVEL_DEG)]
 
 
 def ground_of(case: Case) -> Ground | None:

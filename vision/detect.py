@@ -1,9 +1,8 @@
-"""What is looked for on the rib plane, in order: chord line, level reference, spar line, marks."""
+"""What is detected about a rib, in order: chord line, level reference, spar line, marks."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache, partial
 from typing import Literal
 
 import numpy as np
@@ -12,28 +11,31 @@ from numpy.typing import NDArray
 from shared.job.model import Job, Station
 from shared.numerics.small_sums import straight
 from vision.cards.detect import Card
+from vision.evidence.belief import believed_at, beliefs
+from vision.evidence.views import Photograph, level_view, upright_view
 from vision.image.photo import Picture
-from vision.image.rectified import Plane, Reduced, Sheet, lay_flat
-from vision.level.gravity import Gravity, find_gravity
-from vision.level.laser import laser_map
-from vision.lines.chord import WIDEST_MM, ChordChoice, choose_chord
+from vision.image.rectified import Plane
+from vision.level.gravity import Gravity, Rib, find_gravity
+from vision.lines.chord import RIM_MM, ChordChoice, choose_chord
 from vision.lines.hints import Hint
 from vision.lines.marks import Mark, find_marks, locate
 from vision.lines.measure import Stroke, measure
-from vision.lines.spar_line import find_spar
-from vision.lines.tracing import hinted_ends, line_seen, order, reach_px, same_ink, segment
+from vision.lines.spar import SparChoice, find_spar
+from vision.lines.tracing import hinted_ends, line_seen, order, reach_px, segment
 from vision.solution.solve import LineSeen, Solution
 
-F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 Box = tuple[float, float, float, float]
 
-ROLL_FREE_DEG = 6.0
-"""How far an unlevelled hand may roll the camera, on top of the gate on the chord angle."""
 MARK_REACH_MM = 10.0
 """How far off the line a printed mark is still looked for."""
 STEEP = 0.75
 """Least cosine between the card's arrow and the photo's horizontal for the photo to count as upright."""
+TOO_FAINT = "the chord line is too faint to measure: draw it darker"
+SIDEWAYS = (
+    "the card's arrow points up or down in the photo: turn the photo upright, or lay the card with its arrow towards the "
+    "leading edge"
+)
 
 
 @dataclass(frozen=True)
@@ -46,10 +48,10 @@ class LocatedMark:
 
 
 @dataclass(frozen=True)
-class Findings:
-    """Everything seen beside the cards, or the reason why it ends here.
+class Detections:
+    """Everything detected beside the cards, or the reason why it ends here.
 
-    strokes : the measured lines, in the order of `lines`.
+    strokes : the measured lines, in the order of `lines`. chance : probability that the chord line, as measured, is it.
     """
 
     plane: Plane
@@ -59,121 +61,76 @@ class Findings:
     strokes: tuple[Stroke, ...] = ()
     chord: ChordChoice | None = None
     chord_ends: F64 | None = None
+    chance: float = 0.0
     gravity: Gravity | None = None
-    spar_reason: str | None = None
+    spar: SparChoice | None = None
     marks: tuple[LocatedMark, ...] = ()
-    reference: Literal["plumb", "level", "both"] | None = None
+
+    @property
+    def reference(self) -> Literal["plumb", "level", "both"] | None:
+        """What shows gravity."""
+        return self.gravity.reference if self.gravity else None
 
 
-def look(
-    picture: Picture, solution: Solution, cards: tuple[Card, ...], station: Station, job: Job, hints: tuple[Hint, ...]
-) -> Findings:
-    """Find and measure every line on and before the rib plane of `solution`."""
+def detect(
+    picture: Picture,
+    solution: Solution,
+    cards: tuple[Card, ...],
+    others: tuple[Card, ...],
+    station: Station,
+    job: Job,
+    hints: tuple[Hint, ...],
+) -> Detections:
+    """Find and measure every line on and before the rib plane of `solution`. others : cards of other stations."""
     plane = sheet_plane(solution, cards)
     toward = float(solution.state.rotation[:, 0] @ plane.along_u)
+    right = toward > 0
     if abs(toward) < STEEP:
-        return Findings(
-            plane,
-            toward > 0,
-            "the card's arrow points up or down in the photo: turn the photo upright, or "
-            "lay the card with its arrow towards the leading edge",
-        )
-    forward_right = toward > 0
+        return Detections(plane, right, SIDEWAYS)
     papers = [plane.to_sheet(c.at(c.spec.paper())) for c in cards]
-    boxes = [_box(p) for p in papers]
+    foreign = [plane.to_sheet(c.at(c.spec.paper())) for c in others]
+    boxes = tuple(_box(p) for p in papers)
     scale = float(np.median([c.px_per_mm for c in cards]))
-    photo = Reduced(picture.half(), 2, 2)
     blur = 0.8 * float(np.median([c.blur_px for c in cards]))
-    band = chord_band(picture, photo.further(4, 1), plane, boxes, station.chord_mm, scale)
-
-    @cache
-    def laser() -> F32:
-        return laser_map(picture.small_colour(), band)
-
+    photo = Photograph.of(picture, scale)
     by_role = {h.role: h for h in hints}
-    choice = choose_chord(
-        photo,
-        band,
-        boxes,
-        papers,
-        station.chord_mm,
-        -station.chord_deg if forward_right else station.chord_deg,
-        ROLL_FREE_DEG,
-        laser,
-        partial(same_ink, picture, plane, scale, blur),
-    )
+    mm = station.chord_mm
+    level = level_view(photo, plane, papers, foreign, mm)
+    middle = (min(b[0] for b in boxes) + max(b[2] for b in boxes)) / 2
+    levels = beliefs(level, mm, np.full(len(level.candidates), middle), right)
+    choice = choose_chord(photo.half, plane, levels, boxes, 2.0 / scale)
     if "chord" in by_role:
         ends = hinted_ends(plane, by_role["chord"])
     elif choice.chosen is None:
-        return Findings(plane, forward_right, choice.reason, chord=choice)
+        return Detections(plane, right, choice.reason, chord=choice)
     else:
-        ends = choice.chosen.ends
+        ends = choice.chosen.belief.ends
     stroke = measure(
         picture.gray, plane, ends[0], ends[1], half_px=reach_px(scale), segment_mm=segment(ends), blur_px=blur
     )
     if stroke is None:
-        return Findings(
-            plane,
-            forward_right,
-            "the chord line is too faint to measure: draw it darker",
-            chord=choice,
-            chord_ends=ends,
-        )
-    if "chord" not in by_role and stroke.width_mm > WIDEST_MM:
-        return Findings(
-            plane,
-            forward_right,
-            f"what was found is {stroke.width_mm:.1f} mm wide, no pen draws so broad: the edge "
-            "of a board, a shadow? Draw the chord line darker, or give a hint",
-            chord=choice,
-            chord_ends=ends,
-        )
+        return Detections(plane, right, TOO_FAINT, chord=choice, chord_ends=ends)
     ends = _onto(stroke, order(ends))
-    tall = photo.further(1, 4)
-    lit = laser() if any(dict(c.evidence)["laser colour"] > 0.3 for c in choice.candidates) else None
-    gravity = find_gravity(
-        picture, tall, plane, band, lit, ends, station, job, scale, blur, forward_right, by_role, tuple(boxes)
-    )
-    so_far = Findings(
-        plane,
-        forward_right,
-        gravity.reason,
-        (line_seen("chord", stroke), *gravity.lines),
-        (stroke, *gravity.strokes),
-        choice,
-        ends,
-        gravity,
-        reference=gravity.reference,
-    )
+    chance = 1.0
+    if "chord" not in by_role and choice.chosen is not None:
+        again = believed_at(level, ends, mm, middle, right)
+        chance = choice.chosen.chance * min(1.0, again.of("chord") / max(choice.chosen.belief.of("chord"), 1e-9))
+    rib = Rib(photo, plane, ends, mm, right, blur, boxes)
+    upright = upright_view(photo, plane, papers, foreign, mm, ends, False)
+    gravity = find_gravity(rib, level, levels, middle, upright, station, job, by_role)
+    so_far = Detections(
+        plane, right, gravity.reason, (line_seen("chord", stroke), *gravity.lines), (stroke, *gravity.strokes), choice,
+        ends, chance, gravity,
+    )  # fmt: skip
     if gravity.reason:
         return so_far
-    spar, spar_reason = find_spar(
-        picture,
-        tall,
-        plane,
-        ends,
-        stroke,
-        gravity.string_ends,
-        station,
-        papers,
-        scale,
-        blur,
-        forward_right,
-        by_role.get("spar"),
-    )
+    across = upright_view(photo, plane, papers, foreign, mm, ends, True)
+    spar = find_spar(rib, across, stroke, station, by_role.get("spar"))
     lines, strokes = so_far.lines, so_far.strokes
-    if spar is not None:
-        lines, strokes = (*lines, line_seen("spar", spar)), (*strokes, spar)
-    # looked for well beyond the line: a mark beside it means that one of the two is wrong
-    marks = [
-        m
-        for m in find_marks(photo, plane, ends, 0.05, 2.0 / scale, MARK_REACH_MM)
-        if not any(b[0] - 8 < m.uv[0] < b[2] + 8 and b[1] - 8 < m.uv[1] < b[3] + 8 for b in boxes)
-    ]
-    located = tuple(m for m in (_located(picture, plane, k) for k in marks) if m is not None)
-    return Findings(
-        plane, forward_right, None, lines, strokes, choice, ends, gravity, spar_reason, located, gravity.reference
-    )
+    if spar.stroke is not None:
+        lines, strokes = (*lines, line_seen("spar", spar.stroke)), (*strokes, spar.stroke)
+    marks = tuple(m for m in (_located(picture, plane, k) for k in _marks(photo, plane, ends, boxes)) if m is not None)
+    return Detections(plane, right, None, lines, strokes, choice, ends, chance, gravity, spar, marks)
 
 
 def sheet_plane(solution: Solution, cards: tuple[Card, ...]) -> Plane:
@@ -183,20 +140,15 @@ def sheet_plane(solution: Solution, cards: tuple[Card, ...]) -> Plane:
     return Plane.from_pose(s.rotation, s.rotation @ middle + s.shift, solution.theta())
 
 
-def chord_band(picture: Picture, wide: Reduced, plane: Plane, boxes: list[Box], chord_mm: float, scale: float) -> Sheet:
-    """The strip of the rib plane in which the chord line must lie: a chord either way of the cards as far as the
-    photo reaches, an eighth of it above and below."""
-    b = np.array(boxes)
-    middle = plane.to_pixels(np.array([[(b[:, 0].min() + b[:, 2].max()) / 2, (b[:, 1].min() + b[:, 3].max()) / 2]]))[0]
-    sides = plane.to_sheet(np.array([[0.0, middle[1]], [picture.width - 1.0, middle[1]]]))[:, 0]
-    u0, u1 = max(b[:, 0].min() - chord_mm, sides.min()), min(b[:, 2].max() + chord_mm, sides.max())
-    return lay_flat(
-        wide,
-        plane,
-        (u0, b[:, 1].min() - 0.12 * chord_mm, u1, b[:, 3].max() + 0.12 * chord_mm),
-        max(8.0 / scale, (u1 - u0) / 511),
-        2.0 / scale,
-    )
+def _marks(photo: Photograph, plane: Plane, ends: F64, boxes: tuple[Box, ...]) -> list[Mark]:
+    """Looked for well beyond the line: a mark beside it means that one of the two is wrong."""
+    return [
+        m
+        for m in find_marks(photo.half, plane, ends, 0.05, 2.0 / photo.scale, MARK_REACH_MM)
+        if not any(
+            b[0] - RIM_MM < m.uv[0] < b[2] + RIM_MM and b[1] - RIM_MM < m.uv[1] < b[3] + RIM_MM for b in boxes
+        )
+    ]
 
 
 def _onto(stroke: Stroke, ends: F64) -> F64:

@@ -22,9 +22,9 @@ from calibration.lens.model import Lens
 from calibration.lens.profiles import LensProfile
 from calibration.print.profile import KnownPrint
 from shared.job.model import Job, Station
+from shared.quantity import Component, Quantity
 from shared.reading import Angle, Evidence, Flag, Made, Photo, Reading
 from shared.version import version
-from vision import detect as findings
 from vision.assess import gates
 from vision.assess.advice import advise
 from vision.assess.annotations import show
@@ -33,10 +33,10 @@ from vision.cards import mirrored
 from vision.cards.detect import Card, find_cards
 from vision.cards.print_choice import print_of
 from vision.cards.stations import name_station
-from vision.detect import Findings
+from vision.detect import Detections, detect
+from vision.evidence.posterior import GIVE
 from vision.image.photo import Picture, open_photo
 from vision.image.photo_file import PhotoError
-from vision.level.lone_reference import lone_reference
 from vision.level.upright import edges_of, which_way_up
 from vision.lines.hints import Hint
 from vision.solution.lens_choice import choose_lens
@@ -57,8 +57,9 @@ MAYBE_POSE = 60.0
 """The same for the cards alone, beyond which the other pose is dropped before the lines are looked at."""
 HOPELESS_POSE = 4.0
 """How many times what would let it stay in mind the other pose's cost may be before it is given up half-way."""
-TWO_POSES = 9.0
-"""Difference of chi-square between the two poses of a flat card below which both are kept in mind."""
+TWO_POSES = 15.0
+"""Difference of chi-square between the two poses of a flat card below which both are kept in mind: the other's weight is
+then at least exp(-TWO_POSES / 2), 0.06 %."""
 
 
 @dataclass(frozen=True)
@@ -67,7 +68,7 @@ class Seen:
 
     reading: Reading
     solution: Solution | None = None
-    found: Findings | None = None
+    found: Detections | None = None
 
 
 @dataclass(frozen=True)
@@ -144,7 +145,18 @@ def read_fully(
         made = replace(made, lens=chosen.lens.ident)
         flags += verdict.flags + chosen.flags
         return _measure(
-            picture, photo, job, station, named.cards, chosen.lens, prints, tuple(hints), flags, made, monte_carlo
+            picture,
+            photo,
+            job,
+            station,
+            named.cards,
+            named.others,
+            chosen.lens,
+            prints,
+            tuple(hints),
+            flags,
+            made,
+            monte_carlo,
         )
     except _Refused as end:
         none = Angle(None, end.reason)
@@ -170,6 +182,7 @@ def _measure(
     job: Job,
     station: Station,
     cards: tuple[Card, ...],
+    others: tuple[Card, ...],
     lens: Lens,
     prints: KnownPrint,
     hints: tuple[Hint, ...],
@@ -182,7 +195,7 @@ def _measure(
     if verdict.reason:
         raise _Refused(verdict.reason, show(picture, cards, first[0]))
     flags += verdict.flags
-    found = findings.look(picture, first[0], cards, station, job, hints)
+    found = detect(picture, first[0], cards, others, station, job, hints)
     if found.reason:
         raise _Refused(found.reason, show(picture, cards, first[0], found))
     lean = _lean(job, station, found.forward_right)
@@ -201,23 +214,24 @@ def _measure(
     if verdict.reason:
         raise _Refused(verdict.reason, show(picture, cards, best, found))
     flags = tuple(dict.fromkeys(flags + verdict.flags))
-    result = _both_poses(solutions, photo)
-    doubt = doubts(result, best, found, station)
+    result, poses = _both_poses(solutions, photo)
+    doubt = doubts(result, best, found, station, poses)
     if doubt.reason:
         raise _Refused(doubt.reason, show(picture, cards, best, found), doubt.flags)
     assert result.chord is not None
-    edges = edges_of(picture, found)
-    turned, way = which_way_up(picture, edges, result.chord, station)
+    strings = found.gravity.strings if found.gravity else ()
+    edges = tuple(edges_of(picture, found.plane, b) for b in strings)
+    turned, way = which_way_up(picture, edges, result.chord)
     if turned:
         raise _Refused(turned, show(picture, cards, best, found), doubt.flags)
     flags += way
-    alone = lone_reference(picture, found, edges, result.chord, station, job.level)
     if draws > 1:
         said, off = compare(draw(best, draws), result.chord)
         made, flags = replace(made, settings=(*made.settings, ("monte carlo", said))), flags + off
-    chord = Angle(result.chord, None, doubt.chord_flags + alone)
+    chord = Angle(result.chord, None, doubt.chord_flags)
+    spar_reason = found.spar.reason if found.spar else None
     spar = Angle(
-        result.spar, None if result.spar else found.spar_reason or "no spar line was looked for", doubt.spar_flags
+        result.spar, None if result.spar else spar_reason or "no spar line was looked for", doubt.spar_flags
     )
     reading = Reading(
         photo,
@@ -326,14 +340,18 @@ def _lean(job: Job, station: Station, forward_right: bool) -> Lean:
     )
 
 
-def _both_poses(solutions: list[Solution], photo: Photo) -> Angles:
-    """The best pose's angles; where the card's other pose fits nearly as well, its difference goes into u."""
-    from shared.quantity import Component, Quantity
+def _both_poses(solutions: list[Solution], photo: Photo) -> tuple[Angles, tuple[Flag, ...]]:
+    """The best pose's angles; where the card's other pose fits nearly as well, its difference goes into u.
 
+    A flat card seen nearly square-on has two poses (Collins and Bartoli 2014). With w the other's posterior weight and d
+    its difference, the mixture's standard deviation is d sqrt(w (1 - w)). Where the other pose is likelier than GIVE and
+    would lie outside what is given, there is a flag as well.
+    """
     best = angles(solutions[0])
+    flags: tuple[Flag, ...] = ()
     for other in solutions[1:]:
         worse = (other.cost - solutions[0].cost) / solutions[0].scale ** 2
-        if worse > TWO_POSES or worse < 1e-3:
+        if worse > TWO_POSES:
             continue
         theirs = angles(other)
         weight = float(np.exp(-worse / 2) / (1 + np.exp(-worse / 2)))
@@ -347,7 +365,16 @@ def _both_poses(solutions: list[Solution], photo: Photo) -> Angles:
             )
 
         best = Angles(widened(best.chord, theirs.chord), widened(best.spar, theirs.spar), best.lean)
-    return best
+        away = best.chord is not None and theirs.chord is not None
+        if away and weight > GIVE and abs(theirs.chord.value - best.chord.value) > 3 * best.chord.u:  # type: ignore[union-attr]
+            flags = (
+                Flag(
+                    "two-poses",
+                    f"the card may tilt the other way (probability {weight:.0%}), which would give "
+                    f"{theirs.chord.value:+.2f} deg: use two cards, or stand more to one side",  # type: ignore[union-attr]
+                ),
+            )
+    return best, flags
 
 
-__all__ = ["Findings", "Hint", "LineSeen", "Seen", "read_fully", "read_photo"]
+__all__ = ["Detections", "Hint", "LineSeen", "Seen", "read_fully", "read_photo"]

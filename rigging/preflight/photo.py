@@ -19,7 +19,7 @@ from vision.assess import gates
 from vision.cards import mirrored
 from vision.cards.detect import Card, find_cards
 from vision.cards.stations import name_station
-from vision.detect import Findings, look
+from vision.detect import Detections, detect
 from vision.image.photo import Picture, open_photo
 from vision.image.photo_file import PhotoError
 from vision.solution.lens_choice import choose_lens
@@ -105,11 +105,17 @@ def check_photo(source: Source, job: Job, *, lines: bool = True) -> PhotoCheck:
     if not lines:
         return check
     scene = Scene(chosen.lens, named.cards, (), Lean(0.0, 10.0, "none", 1.0), picture.sha256[:12])
-    return _lines(check, picture, job, named.station, named.cards, _plane(scene))
+    return _lines(check, picture, job, named.station, named.cards, named.others, _plane(scene))
 
 
 def _lines(
-    check: PhotoCheck, picture: Picture, job: Job, station: Station, cards: tuple[Card, ...], plane: Solution | None
+    check: PhotoCheck,
+    picture: Picture,
+    job: Job,
+    station: Station,
+    cards: tuple[Card, ...],
+    others: tuple[Card, ...],
+    plane: Solution | None,
 ) -> PhotoCheck:
     if plane is None:
         return check.stopped("unfit", "the card's pose could not be solved for: photograph it less obliquely")
@@ -118,18 +124,18 @@ def _lines(
         return check.stopped("unfit", verdict.reason)
     for flag in verdict.flags:
         check = check.but(flag.code, flag.text)
-    found = look(picture, plane, cards, station, job, ())
+    found = detect(picture, plane, cards, others, station, job, ())
     check = _found(check, found, station)
     return check.stopped("level" if check.chord else "chord", found.reason) if found.reason else check
 
 
-def _found(check: PhotoCheck, found: Findings, station: Station) -> PhotoCheck:
+def _found(check: PhotoCheck, found: Detections, station: Station) -> PhotoCheck:
     check = replace(check, chord=found.chord_ends is not None, reference=found.reference, marks=len(found.marks))
     if found.reason or station.spar_deg is None:
         return check
     if any(line.role == "spar" for line in found.lines):
         return replace(check, spar=True)
-    return replace(check, spar=False).but("spar", found.spar_reason or "the spar line was not found")
+    return replace(check, spar=False).but("spar", (found.spar.reason if found.spar else None) or "the spar line was not found")
 
 
 def _plane(scene: Scene) -> Solution | None:

@@ -10,7 +10,7 @@ import numpy as np
 
 from shared.quantity import K, Quantity
 from shared.reading import Advice
-from vision.detect import Findings
+from vision.detect import Detections
 from vision.solution.propagate import Angles
 from vision.solution.solve import Solution
 
@@ -18,7 +18,7 @@ WORTH = 0.8
 """A remedy is named when it brings U below this share of what it is."""
 
 
-def advise(solution: Solution, result: Angles, found: Findings) -> tuple[Advice, ...]:
+def advise(solution: Solution, result: Angles, found: Detections) -> tuple[Advice, ...]:
     """Remedies, the most helpful first; at most three."""
     chord = result.chord
     if chord is None or chord.u <= 0:
@@ -67,14 +67,14 @@ def _scaled(q: Quantity, factor: float, *names: str) -> float:
     return float(np.sqrt(sum((u * factor if n in names else u) ** 2 for n, u in q.budget().items())))
 
 
-def _string_offset(solution: Solution, found: Findings) -> float | None:
+def _string_offset(solution: Solution, found: Detections) -> float | None:
     """The string's sideways distance from the foot of the perpendicular on the rib plane, in distances."""
-    if found.gravity is None or not found.gravity.string_ends or found.chord_ends is None:
+    if found.gravity is None or not found.gravity.strings or found.chord_ends is None:
         return None
     n, t = solution.normal, solution.state.shift
     foot = n * float(n @ t)
     d = float(n @ t)
-    s = found.gravity.string_ends[0]
+    s = found.gravity.strings[0].ends
     at = s.mean(0)
     p = found.plane.origin + at[0] * found.plane.along_u + at[1] * found.plane.along_v
     return float((p - foot) @ found.plane.along_u) / d

@@ -8,7 +8,9 @@ from numpy.typing import NDArray
 from shared.numerics.small_sums import cross, straight
 from shared.reading import Evidence, Point, SeenCard, SeenLine, SeenMark
 from vision.cards.detect import Card
-from vision.detect import Findings
+from vision.assess.doubts import NAMES
+from vision.detect import Detections
+from vision.evidence.kinds import KINDS
 from vision.image.photo import Picture
 from vision.image.rectified import Plane
 from vision.lines.measure import Stroke
@@ -17,10 +19,12 @@ from vision.solution.solve import Solution
 F64 = NDArray[np.float64]
 
 GRID_MM = 100.0
+NOT_LINES = KINDS.index("edge")
+"""From this kind on a candidate is no line that could be taken for a reference."""
 
 
 def show(
-    picture: Picture, cards: tuple[Card, ...], solution: Solution | None = None, found: Findings | None = None
+    picture: Picture, cards: tuple[Card, ...], solution: Solution | None = None, found: Detections | None = None
 ) -> Evidence:
     """Everything found so far, ready to be drawn."""
     rms = solution.corner_rms if solution else (float("nan"),) * len(cards)
@@ -71,49 +75,39 @@ def _line(plane: Plane, role: str, s: Stroke) -> SeenLine:
     )
 
 
-def _candidates(found: Findings) -> list[SeenLine]:
-    out = []
+RIVALS, LEAST = 4, 0.02
+"""How many rivals of each family are shown at most, and how likely they must be to be anything but grain and edges."""
+
+
+def _candidates(found: Detections) -> list[SeenLine]:
+    """The rivals of what was taken: for each, what the witness takes it for and how likely."""
     chosen = found.chord.chosen if found.chord else None
-    equal = found.chord is not None and chosen is None
-    for c in (found.chord.candidates if found.chord else ())[:5]:
-        if c is chosen:
-            continue
-        why = c.against or (
-            "of equal right to be the chord line"
-            if equal and c.weight > 0.6 * max(k.weight for k in found.chord.candidates if not k.against)  # type: ignore[union-attr]
-            else "weaker than the chosen line"
-        )
-        out.append(
-            SeenLine(
-                "candidate",
-                _path(found.plane, *c.ends),
-                float("nan"),
-                float("nan"),
-                False,
-                why,
-                tuple((name, float(value)) for name, value in c.evidence),
+    rest = [r.belief for r in (found.chord.candidates if found.chord else ()) if r is not chosen]
+    upright = [b for b in (found.gravity.weighed if found.gravity else ())]
+    used = found.gravity.strings if found.gravity else ()
+    upright = [b for b in upright if all(abs(b.ends[:, 0].mean() - s.ends[:, 0].mean()) > 15 for s in used)]
+    out = []
+    for family in (rest, upright):
+        likely = sorted(family, key=lambda b: -b.shares[:NOT_LINES].sum())[:RIVALS]
+        for b in likely:
+            if b.shares[:NOT_LINES].sum() < LEAST:
+                continue
+            share = float(b.shares.max())
+            out.append(
+                SeenLine(
+                    "candidate",
+                    _path(found.plane, *b.ends),
+                    float("nan"),
+                    float("nan"),
+                    False,
+                    f"{NAMES[b.likeliest]}, it seems ({share:.0%})",
+                    tuple((NAMES[k], round(float(p), 4)) for k, p in zip(KINDS, b.shares, strict=True) if p > LEAST),
+                )
             )
-        )
-    used = found.gravity.string_ends if found.gravity else ()
-    for u in (found.gravity.weighed if found.gravity else ())[:6]:
-        if any(abs(u.ends[:, 0].mean() - s[:, 0].mean()) < 15 for s in used):
-            continue
-        why = "ends at the rib: a drawn line or a shadow" if u.on_rib_only else "not in front of the rib"
-        out.append(
-            SeenLine(
-                "candidate",
-                _path(found.plane, *u.ends),
-                float("nan"),
-                float("nan"),
-                False,
-                why,
-                (("on the rib", u.on_rib), ("above", u.above), ("below", u.below)),
-            )
-        )
     return out
 
 
-def _mark(found: Findings, pixel: F64, kind: str, sigma_px: float) -> SeenMark:
+def _mark(found: Detections, pixel: F64, kind: str, sigma_px: float) -> SeenMark:
     s = found.strokes[0]
     uv = found.plane.to_sheet(pixel[None])[0]
     slope, at = straight(s.uv[:, 0], s.uv[:, 1])

@@ -9,8 +9,8 @@ import numpy as np
 from shared.job.model import Station
 from shared.numerics.small_sums import straight
 from shared.reading import Flag
-from vision.detect import Findings
-from vision.lines.chord import GATE_DEG
+from vision.detect import Detections
+from vision.evidence.posterior import DOUBT, GIVE
 from vision.solution.propagate import Angles
 from vision.solution.solve import Solution
 
@@ -22,10 +22,25 @@ HOPELESS_PULL = 6.0
 """The same, beyond which no value is given."""
 SHORT, VERY_SHORT = 0.75, 0.5
 """Part of the chord over which a chord line must be seen, without and with two marks on it, to go undoubted."""
-FAR_DEG = 1.5
-"""A chord angle further than this from the design is doubted: line, card, string and job may not belong together."""
 MAX_U_DEG = 1.5
 """A standard uncertainty beyond which a value says nothing about a rib."""
+
+
+NAMES = {
+    "chord": "the chord line",
+    "pen": "another drawn line",
+    "spar": "the spar line",
+    "string": "a string",
+    "string_shadow": "the string's shadow",
+    "laser": "the laser's line",
+    "laser-beyond": "the laser's line on something else",
+    "straightedge": "the edge of a straightedge",
+    "rod": "a rod, a cable or a slanted string",
+    "edge": "an edge",
+    "seam": "grain or a seam",
+    "nothing": "no line at all",
+}
+"""The witness's kinds in words."""
 
 
 @dataclass(frozen=True)
@@ -38,20 +53,19 @@ class Doubt:
     spar_flags: tuple[Flag, ...] = ()
 
 
-def doubts(result: Angles, solution: Solution, found: Findings, station: Station) -> Doubt:
-    """Hold everything that was seen against everything else."""
+def doubts(
+    result: Angles, solution: Solution, found: Detections, station: Station, poses: tuple[Flag, ...]
+) -> Doubt:
+    """Hold everything that was seen against everything else. poses : flags on which way the card tilts."""
     assert result.chord is not None
-    off = result.chord.value - station.chord_deg
-    if abs(off) > GATE_DEG:
-        return Doubt(
-            f"the line found stands {off:+.0f} deg from the station's design angle: it is hardly the chord line, "
-            "or the card is another station's"
-        )
     if not np.isfinite(result.chord.u) or result.chord.u > MAX_U_DEG:
         return Doubt(
             f"the geometry leaves the angle open by U = {2 * result.chord.u:.1f} deg: calibrate the lens, use two "
             "cards, hang the string nearer the middle"
         )
+    wrong, why = _taken_wrongly(found)
+    if wrong > DOUBT:
+        return Doubt(f"{why} (probability {wrong:.0%})")
     flags: list[Flag] = []
     chord: list[Flag] = []
     spar: list[Flag] = []
@@ -61,15 +75,14 @@ def doubts(result: Angles, solution: Solution, found: Findings, station: Station
     if reason:
         return Doubt(reason)
     flags += disagreeing
-    flags += found.gravity.flags if found.gravity is not None else ()
     flags += lens(solution)
-    if found.chord is not None and found.chord.rivalled and len(found.marks) < 2:
-        chord.append(
-            Flag(
-                "another-line",
-                "another long line is drawn on the rib: check in the picture that the right one "
-                "was taken, or put reference marks on it",
-            )
+    flags += poses
+    if wrong > GIVE:
+        chord.append(Flag("line-doubtful", f"{why} (probability {wrong:.1%})"))
+    if found.spar is not None and result.spar is not None and 1 - found.spar.chance > GIVE:
+        spar.append(
+            Flag("spar-doubtful", f"what was taken for the spar line may be {NAMES[found.spar.rival or 'nothing']} "
+                 f"(probability {1 - found.spar.chance:.1%})")
         )
     stroke = found.strokes[0]
     kept = float(stroke.kept.mean())
@@ -79,26 +92,22 @@ def doubts(result: Angles, solution: Solution, found: Findings, station: Station
         chord.append(
             Flag("chord-wavy", f"the chord line is wavy or bent by {stroke.waviness.size / stroke.px_per_mm:.1f} mm")
         )
-    if result.spar is not None and station.spar_deg is not None and abs(result.spar.value - station.spar_deg) > 6:
-        spar.append(
-            Flag(
-                "spar-far",
-                f"the spar line stands {result.spar.value - station.spar_deg:+.1f} deg from its design "
-                "angle: check that it is the spar line",
-            )
-        )
-    if abs(off) > FAR_DEG:
-        chord.append(
-            Flag(
-                "far-from-design",
-                f"the chord angle is {off:+.1f} deg from the design: check that line and "
-                "card are this station's, and that the string hangs plumb",
-            )
-        )
     return Doubt(None, tuple(flags), tuple(chord), tuple(spar))
 
 
-def _length(found: Findings, station: Station) -> list[Flag]:
+def _taken_wrongly(found: Detections) -> tuple[float, str]:
+    """Probability that chord line or level reference is not what it was taken for, and which may be, in words."""
+    assert found.gravity is not None
+    line, level = 1 - found.chance, 1 - found.gravity.chance
+    if line >= level:
+        chosen = found.chord.chosen if found.chord else None
+        other = NAMES[chosen.belief.instead_of("chord")] if chosen else "another line"
+        return line, f"what was taken for the chord line may be {other}: put reference marks on it, or give a hint"
+    other = NAMES[found.gravity.rival or "nothing"]
+    return level, f"what was taken for the level reference may be {other}: hang a string that stands out, its bob in view"
+
+
+def _length(found: Detections, station: Station) -> list[Flag]:
     """A chord line runs from edge to edge; one that does not is doubted, unless two marks lie on it."""
     part = found.strokes[0].length_mm / station.chord_mm
     if (part < SHORT and len(found.marks) < 2) or part < VERY_SHORT:
@@ -114,7 +123,7 @@ def _length(found: Findings, station: Station) -> list[Flag]:
     return []
 
 
-def _marks(found: Findings) -> list[Flag]:
+def _marks(found: Detections) -> list[Flag]:
     """Quartered marks against the fitted line, in the rib plane: each one's distance, and the line through two."""
     marks = [m for m in found.marks if np.isfinite(m.sigma_px)]
     if not marks:

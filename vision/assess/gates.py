@@ -27,8 +27,6 @@ MAX_TILT_DEG = 55.0
 WORRY_TILT_DEG = 35.0
 MIN_CONTRAST = 18.0
 """Half the grey step between the card's black and white; less is fog, glare or darkness."""
-MAX_CLIPPED = 0.25
-"""Share of the card's white that may be burnt out before its corners shift."""
 MAX_CORNER_RMS_PX = 1.0
 WORRY_CORNER_RMS_PX = 0.30
 """Residual of card corners: good photos show 0.03 to 0.10 px; a bent card or another lens shows more."""
@@ -67,9 +65,6 @@ def before_solving(gray: NDArray[np.uint8], cards: list[Card]) -> Verdict:
         flags.append(Flag("blurred", f"the photo is soft (corner flanks {blur:.1f} px wide)"))
     if smear > WORRY_SMEAR_PX:
         flags.append(Flag("shaken", f"the photo is smeared by {smear:.1f} px in one direction: the camera moved"))
-    clipped = max(_burnt(gray, c) for c in cards)
-    if clipped > MAX_CLIPPED:
-        flags.append(Flag("overexposed", f"{100 * clipped:.0f} % of the card is burnt out"))
     return Verdict(None, tuple(flags))
 
 
@@ -114,10 +109,3 @@ def smear_px(card: Card) -> float:
         return float("inf")
     across, down = (float(np.median(e.blur_px[k])) for k in (upright, ~upright))
     return float(np.sqrt(12 * abs(across**2 - down**2)))
-
-
-def _burnt(gray: NDArray[np.uint8], card: Card) -> float:
-    q = card.at(card.spec.outline())
-    (x0, y0), (x1, y1) = np.floor(q.min(0)).astype(int), np.ceil(q.max(0)).astype(int)
-    part = gray[max(y0, 0) : y1 : 2, max(x0, 0) : x1 : 2]
-    return float((part >= 254).mean()) if part.size else 0.0

@@ -11,15 +11,16 @@ from vision.cards.detect import Card
 
 @dataclass(frozen=True)
 class Named:
-    """The station and its cards, or None with the reason."""
+    """The station and its cards, or None with the reason. others : all other cards in the photo."""
 
     station: Station | None
     cards: tuple[Card, ...]
     reason: str | None = None
+    others: tuple[Card, ...] = ()
 
 
 def name_station(cards: list[Card], job: Job) -> Named:
-    """The one station whose cards are in the photo; anything else is a reason, never a guess."""
+    """The station whose cards stand foremost in the photo; ribs of others may stand behind it."""
     if not cards:
         return Named(None, (), "no station card was found: it must lie on the rib, whole, sharp and unhidden")
     twice = [n for n, k in Counter(c.number for c in cards).items() if k > 1]
@@ -38,12 +39,8 @@ def name_station(cards: list[Card], job: Job) -> Named:
             tuple(cards),
             f"card {numbers} belongs to no station of this job: check the card, or the job's card numbers",
         )
-    if len(known) > 1:
-        return Named(
-            None,
-            tuple(cards),
-            f"cards of several stations ({', '.join(sorted(known))}) are in the photo: photograph one rib at a time",
-        )
-    station = next(iter(known.values()))
+    # the foremost rib is the photo's own: its cards are seen the largest
+    nearest = max((c for c in cards if owners[c.number] is not None), key=lambda c: c.px_per_mm)
+    station = owners[nearest.number]
     mine = tuple(c for c in cards if owners[c.number] is station)
-    return Named(station, mine)
+    return Named(station, mine, None, tuple(c for c in cards if owners[c.number] is not station))

@@ -1,5 +1,5 @@
 """The level reference of a photo: every string that hangs before the rib, and the level line on it: a laser's, or the
-levelled straightedge that the job tells of."""
+levelled straightedge that the job states."""
 
 from __future__ import annotations
 
@@ -12,234 +12,238 @@ from numpy.typing import NDArray
 
 from calibration.level.reversal import level_zero
 from shared.job.model import Job, Station
-from shared.reading import Flag
-from vision.image.photo import Picture
-from vision.image.rectified import Plane, Reduced, Sheet
-from vision.level.laser import find_level_stripes
-from vision.level.plumb import Plumb, find_plumb, measured
-from vision.level.references import UprightLine
+from vision.evidence.belief import Belief, believed_at, beliefs
+from vision.evidence.posterior import SURE, worth_using
+from vision.evidence.views import Photograph, View
+from vision.image.rectified import Plane
 from vision.level.straightedge import Straightedge, find_straightedge
-from vision.lines.candidates import Stripe, profile_along
-from vision.lines.chord import SAME_SURFACE
+from vision.level.string import line_ends, measure_string, scatter
 from vision.lines.hints import Hint, Role
 from vision.lines.measure import Stroke, measure
-from vision.lines.tracing import hinted_ends, line_seen, same_ink, segment
+from vision.lines.tracing import hinted_ends, line_seen, segment
 from vision.solution.solve import LineSeen
 
-F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 Box = tuple[float, float, float, float]
 
-GHOST = 0.4
-"""A second level line seen over more than this share of the first one raises a doubt."""
-TONE_MM = (3.0, 4.5)
-"""How far beside a line the tone of what it lies on is taken, sheet mm."""
-THICK_MM = 2.6
-"""A string thicker than this, on the rib's scale, is doubted."""
+POSSIBLE = 0.02
+"""Probability from which on a candidate is measured and judged once more as measured."""
+TAKEN = 0.5
+"""Probability from which on a candidate counts as a level reference."""
+CROOKED_PX = 0.8
+"""Scatter of its centres beyond which a string is not straight: a good one has a tenth of it."""
+SHORTEST = 0.1
+"""A level line seen over less of the rib than this, in chords, is too short."""
+APART_MM = 12.0
+"""Strings nearer to each other than this, at both ends, are one."""
+NONE = "no level reference was found: hang a string before the rib, or throw a level laser line on it"
+CROOKED = (
+    "the string does not show as one straight line (draught, a knot, something like it beside it): let it hang still "
+    "before a plain background"
+)
+FAINT = "a string seems to hang before the rib but cannot be measured: use one of a colour that differs from rib and wall"
 
 
 @dataclass(frozen=True)
 class Gravity:
-    """The references used, or the reason why none. string_ends : (2, 2) sheet mm of each string.
-    weighed : upright lines that were looked at, for the picture."""
+    """The references used, or the reason why none. strings : what is believed of each string used, as measured. chance :
+    probability that all references are true. weighed : all upright candidates, for the picture."""
 
     lines: tuple[LineSeen, ...] = ()
     strokes: tuple[Stroke, ...] = ()
-    string_ends: tuple[F64, ...] = ()
+    strings: tuple[Belief, ...] = ()
     reference: Literal["plumb", "level", "both"] | None = None
     reason: str | None = None
-    weighed: tuple[UprightLine, ...] = ()
-    flags: tuple[Flag, ...] = ()
+    chance: float = 0.0
+    rival: str = ""
+    weighed: tuple[Belief, ...] = ()
+
+
+@dataclass(frozen=True)
+class Rib:
+    """What the lines of a rib are looked for with. chord : (2, 2) sheet mm of the chord line, left end first. scale : pixels a
+    mm. boxes : (u0, v0, u1, v1) sheet mm of the cards."""
+
+    photo: Photograph
+    plane: Plane
+    chord: F64
+    chord_mm: float
+    forward_right: bool
+    blur: float
+    boxes: tuple[Box, ...]
 
 
 def find_gravity(
-    picture: Picture,
-    tall: Reduced,
-    plane: Plane,
-    band: Sheet,
-    laser: F32 | None,
-    chord: F64,
-    station: Station,
-    job: Job,
-    scale: float,
-    blur: float,
-    forward_right: bool,
-    hints: Mapping[Role, Hint],
-    boxes: tuple[Box, ...],
+    rib: Rib, level: View, levels: list[Belief], middle_mm: float, upright: View, station: Station, job: Job, hints: Mapping[Role, Hint]
 ) -> Gravity:
     """Find and measure strings and level lines.
 
-    tall : the grey picture, reduced mostly downwards. band, laser : the sheet round the chord line and where it
-    has a laser's colour (None: nowhere). chord : (2, 2) sheet mm, left end first.
+    level, levels : the view along the chord line and what is believed of its candidates, strips centred at middle_mm.
+    upright : the view of upright lines.
     """
+    by_hand = bool(hints.keys() & {"plumb", "level"})
+    weighed = [] if by_hand else beliefs(upright, rib.chord_mm, crossings(upright, rib.chord), rib.forward_right)
+    strings, reason = _hinted_string(rib, hints), None
+    if not by_hand:
+        strings, reason = _strings(rib, upright, weighed)
+    bar = Straightedge()
+    if job.level.straightedge_mm is not None and not by_hand:
+        bar = find_straightedge(
+            rib.photo.picture.gray, rib.plane, rib.chord, rib.chord_mm, rib.forward_right, job.level.straightedge_mm,
+            rib.photo.scale, rib.blur, rib.boxes,
+        )  # fmt: skip
+    line = _laser(rib, level, levels, middle_mm, hints) if bar.stroke is None else (bar.stroke, 1 - SURE)
+    shares = [b.of("string") for _, b in strings] + ([line[1]] if line is not None else [])
+    used, chance = worth_using(shares)
+    line = line if len(strings) in used else None
+    strings = [s for k, s in enumerate(strings) if k in used]
     own = job.level.u_deg
-    c = station.chord_mm
-    if "plumb" in hints:
-        by_hand = measured(picture, plane, hinted_ends(plane, hints["plumb"]), c, scale, blur, boxes, None)
-        plumb = Plumb(() if by_hand is None else (by_hand,))
-    elif "level" in hints:
-        plumb = Plumb()
-    else:
-        plumb = find_plumb(picture, tall, plane, chord, c, forward_right, scale, blur, boxes)
     lines = [
         line_seen("plumb", s, own, f"string {k + 1} at {station.name}", "string's own error")
-        for k, s in enumerate(plumb.strokes)
+        for k, (s, _) in enumerate(strings)
     ]
-    strokes = list(plumb.strokes)
-    ends = [np.stack([s.uv[0], s.uv[-1]]) for s in strokes]
-    bar = Straightedge()
-    if job.level.straightedge_mm is not None and not hints.keys() & {"plumb", "level"}:
-        bar = find_straightedge(
-            picture.gray, plane, chord, c, forward_right, job.level.straightedge_mm, scale, blur, boxes
-        )
-    level = bar.stroke or _level(picture, plane, band, laser, chord, station, scale, blur, forward_right, hints, boxes)
-    if level is not None:
+    strokes = [s for s, _ in strings]
+    if line is not None:
         zero = level_zero(job.level, job.folder)
-        lines.append(
-            line_seen(
-                "level",
-                level,
-                max(zero.u, 1e-4),
-                f"level reference {job.level.profile or ''}".strip(),
-                "level line's own error",
-                zero.value,
-            )
-        )
-        strokes.append(level)
+        source = f"level reference {job.level.profile or ''}".strip()
+        lines.append(line_seen("level", line[0], max(zero.u, 1e-4), source, "level line's own error", zero.value))
+        strokes.append(line[0])
     if not lines:
-        return Gravity(
-            (),
-            (),
-            (),
-            None,
-            bar.reason
-            or plumb.reason
-            or "no level reference was found: hang a string before the rib, or throw a level laser line on it",
-            plumb.weighed,
-        )
-    reference: Literal["plumb", "level", "both"] = (
-        "both" if ends and level is not None else "plumb" if ends else "level"
+        return Gravity(reason=bar.reason or reason or NONE, weighed=tuple(weighed))
+    both = bool(strings) and line is not None
+    least = min((b for _, b in strings), key=lambda b: b.of("string"), default=None)
+    return Gravity(
+        tuple(lines),
+        tuple(strokes),
+        tuple(b for _, b in strings),
+        "both" if both else "plumb" if strings else "level",
+        None,
+        chance,
+        least.instead_of("string") if least is not None else "",
+        tuple(weighed),
     )
-    ghosts = () if bar.stroke else _ghosts(picture, band, laser, chord, station, scale, blur, forward_right, level)
-    return Gravity(tuple(lines), tuple(strokes), tuple(ends), reference, None, plumb.weighed, _doubts(plumb) + ghosts)
 
 
-def _ghosts(
-    picture: Picture,
-    band: Sheet,
-    laser: F32 | None,
-    chord: F64,
-    station: Station,
-    scale: float,
-    blur: float,
-    forward_right: bool,
-    level: Stroke | None,
-) -> tuple[Flag, ...]:
-    """A second level line on the rib that is really there: a reflection, or another laser."""
-    stripes = (
-        [] if laser is None or level is None else on_rib_stripes(band, laser, chord, station.chord_mm, forward_right)
+def crossings(view: View, chord: F64) -> F64:
+    """(n,) v, sheet mm, where each upright candidate crosses the chord line through (2, 2) sheet mm."""
+    c, r = view.candidates, view.raster
+    rise = (chord[1, 1] - chord[0, 1]) / (chord[1, 0] - chord[0, 0])
+    # u = a + b v on the candidate, v = v0 + rise (u - u0) on the chord line
+    b = c.slope * r.step[1] / r.step[0]
+    a = r.start[1] + c.row * r.step[1] - b * r.start[0]
+    return np.asarray((chord[0, 1] + rise * (a - chord[0, 0])) / (1 - rise * b), dtype=np.float64)
+
+
+def crossing_of(ends: F64, chord: F64) -> F64:
+    """(2,) sheet mm where the upright line through (2, 2) meets the chord line through (2, 2)."""
+    rise = (chord[1, 1] - chord[0, 1]) / (chord[1, 0] - chord[0, 0])
+    b = (ends[1, 0] - ends[0, 0]) / (ends[1, 1] - ends[0, 1])
+    a = ends[0, 0] - b * ends[0, 1]
+    v = (chord[0, 1] + rise * (a - chord[0, 0])) / (1 - rise * b)
+    return np.array([a + b * v, v])
+
+
+def _hinted_string(rib: Rib, hints: Mapping[Role, Hint]) -> list[tuple[Stroke, Belief]]:
+    if "plumb" not in hints:
+        return []
+    ends = hinted_ends(rib.plane, hints["plumb"])
+    stroke = _measured(rib, ends, None)
+    return [] if stroke is None else [(stroke, _certain("string", ends))]
+
+
+def _strings(rib: Rib, view: View, weighed: list[Belief]) -> tuple[list[tuple[Stroke, Belief]], str | None]:
+    """The strings measured, the surest first, each with what is believed of it as measured; a reason where none."""
+    found: list[tuple[Stroke, Belief]] = []
+    reason: str | None = None
+    for belief in sorted(weighed, key=lambda b: -b.of("string")):
+        if belief.of("string") < POSSIBLE:
+            break
+        if any(not _apart(belief.ends, _ends(s)) for s, _ in found):
+            continue
+        stroke = _measured(rib, belief.ends, crossing_of(belief.ends, rib.chord))
+        if stroke is None or scatter(stroke) > CROOKED_PX:
+            reason = reason or (FAINT if stroke is None else CROOKED) if belief.of("string") > TAKEN else reason
+            continue
+        ends = np.stack(line_ends(stroke, float(belief.ends[0, 1]), float(belief.ends[1, 1])))
+        v = float(crossing_of(ends, rib.chord)[1])
+        again = believed_at(view, ends, rib.chord_mm, v, rib.forward_right)
+        if again.of("string") > TAKEN and all(_apart(_ends(stroke), _ends(s)) for s, _ in found):
+            found.append((stroke, again))
+    return found, reason
+
+
+def _measured(rib: Rib, ends: F64, crossing: F64 | None) -> Stroke | None:
+    return measure_string(
+        rib.photo.picture, rib.plane, ends, crossing, rib.chord_mm, rib.photo.scale, rib.blur, rib.boxes
     )
-    for seen, ends in stripes[1:]:
-        if seen > GHOST * stripes[0][0] and not same_ink(picture, band.plane, scale, blur, stripes[0][1], ends):
-            return (
-                Flag(
-                    "second-level-line",
-                    "there are two level lines on the rib (a reflection?): which one is the laser's?",
-                ),
-            )
-    return ()
 
 
-def _doubts(plumb: Plumb) -> tuple[Flag, ...]:
-    flags = []
-    strings = plumb.strokes
-    if plumb.others:
-        flags.append(
-            Flag(
-                "second-upright",
-                "another upright line seems to hang before the rib and could not be measured: which one is the string?",
-            )
-        )
-    thick = max((s.width_mm for s in strings), default=0.0)
-    if thick > THICK_MM:
-        flags.append(
-            Flag("thick-string", f"the plumb line is {thick:.1f} mm thick: is it a string, or a rod or a cable?")
-        )
-    return tuple(flags)
-
-
-def on_rib_stripes(
-    band: Sheet, laser: F32, chord: F64, chord_mm: float, forward_right: bool
-) -> list[tuple[float, F64]]:
-    """Level stripes of a laser's colour on the rib: how long each is seen there, mm, and its ends (2, 2) there.
-
-    The rib is taken as thin towards the trailing edge: what passes above or below it there is the wall behind.
-    """
-    left, right = band.index(chord)[:, 0]
-    cols = np.arange(max(0, int(left) + 1), min(band.image.shape[1], int(right)))
-    slope = (chord[1, 1] - chord[0, 1]) / (chord[1, 0] - chord[0, 0])
-    u = band.u0 + band.mm_u * cols
-    chord_v = chord[0, 1] + slope * (u - chord[0, 0])
-    tail = np.abs(u - (chord[0, 0] if forward_right else chord[1, 0]))
-    depth = np.minimum(0.08 * chord_mm, 0.1 * tail)
-    found = []
-    for s in find_level_stripes(band, laser, chord_mm):
-        v = band.v0 + band.mm_v * (s.row + s.slope * cols)
-        seen = np.nan_to_num(profile_along(laser, s.row, s.slope), nan=0.0)[cols] > 0.4
-        on = (np.abs(v - chord_v) < depth) & (cols >= s.first) & (cols <= s.last)
-        if (on & seen).sum() * band.mm_u < 0.1 * chord_mm:
-            continue
-        if _off_the_rib(band, cols[on & seen], s, chord_v[on & seen]):
-            continue
-        c = cols[on][[0, -1]].astype(np.float64)
-        found.append((float((on & seen).sum() * band.mm_u), band.uv(np.stack([c, s.row + s.slope * c], axis=1))))
-    return sorted(found, key=lambda f: -f[0])
-
-
-def _off_the_rib(band: Sheet, cols: NDArray[np.int_], s: Stripe, chord_v: F64) -> bool:
-    """Whether both sides of a level stripe differ in tone from the rib beside the chord line above or below it: what lies
-    lower than a shallow rib is the wall behind, on which the laser's line goes on."""
-    image = band.image.astype(np.float64)
-    line = band.v0 + band.mm_v * (s.row + s.slope * cols)
-
-    def tone(v: NDArray[np.floating]) -> F64:
-        rows = np.clip(np.rint((v - band.v0) / band.mm_v).astype(int), 0, len(image) - 1)
-        return np.asarray(image[rows, cols])
-
-    rib = np.median([tone(chord_v + k) for k in (-TONE_MM[1], -TONE_MM[0], TONE_MM[0], TONE_MM[1])], axis=0)
-    sides = [np.mean([tone(line + sign * k) for k in TONE_MM], axis=0) for sign in (-1, 1)]
-    return all(float(np.median(np.abs(side - rib) / (np.maximum(side, rib) + 10))) > SAME_SURFACE for side in sides)
-
-
-def _level(
-    picture: Picture,
-    plane: Plane,
-    band: Sheet,
-    laser: F32 | None,
-    chord: F64,
-    station: Station,
-    scale: float,
-    blur: float,
-    forward_right: bool,
-    hints: Mapping[Role, Hint],
-    boxes: tuple[Box, ...],
-) -> Stroke | None:
-    if "level" in hints:
-        ends = hinted_ends(plane, hints["level"])
-    elif laser is None:
-        return None
-    else:
-        stripes = on_rib_stripes(band, laser, chord, station.chord_mm, forward_right)
-        if not stripes or stripes[0][0] < 0.12 * station.chord_mm:
+def _laser(
+    rib: Rib, view: View, levels: list[Belief], middle_mm: float, hints: Mapping[Role, Hint]
+) -> tuple[Stroke, float] | None:
+    """The level line measured and the probability that it is one."""
+    if hints.keys() & {"plumb", "level"}:
+        if "level" not in hints:
             return None
-        ends = stripes[0][1]
+        stroke = _level_stroke(rib, hinted_ends(rib.plane, hints["level"]))
+        return None if stroke is None else (stroke, 1 - SURE)
+    for belief in sorted(levels, key=lambda b: -b.of("laser")):
+        if belief.of("laser") < POSSIBLE:
+            return None
+        ends = _within(belief.ends, rib.chord)
+        stroke = _level_stroke(rib, ends) if ends[1, 0] - ends[0, 0] > SHORTEST * rib.chord_mm else None
+        if stroke is None:
+            continue
+        again = believed_at(view, np.stack([stroke.uv[0], stroke.uv[-1]]), rib.chord_mm, middle_mm, rib.forward_right)
+        if again.of("laser") > TAKEN:
+            return stroke, again.of("laser")
+    return None
+
+
+def _level_stroke(rib: Rib, ends: F64) -> Stroke | None:
     return measure(
-        picture.gray,
-        plane,
+        rib.photo.picture.gray,
+        rib.plane,
         ends[0],
         ends[1],
-        half_px=float(np.clip(3.2 * scale, 7, 12)),
+        half_px=float(np.clip(3.2 * rib.photo.scale, 7, 12)),
         segment_mm=segment(ends),
-        blur_px=max(blur, 1.2),
-        avoid=boxes,
+        blur_px=max(rib.blur, 1.2),
+        avoid=rib.boxes,
     )
+
+
+def _within(ends: F64, chord: F64) -> F64:
+    """A line's ends, brought in to where the chord line is: what lies beyond is no rib."""
+    u = np.clip(ends[:, 0], chord[0, 0], chord[1, 0])
+    slope = (ends[1, 1] - ends[0, 1]) / (ends[1, 0] - ends[0, 0])
+    return np.stack([u, ends[0, 1] + slope * (u - ends[0, 0])], axis=1)
+
+
+def _certain(kind: str, ends: F64) -> Belief:
+    """What a person pointed at."""
+    from vision.evidence.kinds import KINDS, PLACES
+
+    shares = np.zeros(len(KINDS))
+    shares[KINDS.index(kind)] = 1.0
+    places = ends[0] + np.linspace(0, 1, PLACES)[:, None] * (ends[1] - ends[0])
+    return Belief(ends, places, np.ones(PLACES), shares)
+
+
+def _ends(stroke: Stroke) -> F64:
+    """(2, 2) sheet mm, top first."""
+    return np.stack([stroke.uv[0], stroke.uv[-1]])
+
+
+def _apart(a: F64, b: F64) -> bool:
+    """Whether two upright lines (2, 2) sheet mm, top first, are two strings, not one found twice."""
+    lo, hi = max(a[0, 1], b[0, 1]), min(a[1, 1], b[1, 1])
+    if hi <= lo:
+        lo, hi = min(a[0, 1], b[0, 1]), max(a[1, 1], b[1, 1])
+
+    def at(ends: F64, v: float) -> float:
+        d = ends[1] - ends[0]
+        return float(ends[0, 0] + d[0] * (v - ends[0, 1]) / d[1])
+
+    off = [at(a, v) - at(b, v) for v in (lo, hi)]
+    return min(abs(off[0]), abs(off[1])) > APART_MM and off[0] * off[1] > 0

@@ -20,7 +20,6 @@ from scipy.special import ndtr
 
 from vision.image.line_sums import line_sums
 from vision.image.rectified import Plane, Reduced, Sheet, lay_flat
-from vision.lines.candidates import profile_along
 from vision.lines.measure import CENTRE_FLOOR_PX, Sampled, Stroke, sample
 from vision.lines.waviness import estimate_waviness
 
@@ -165,8 +164,15 @@ def _pairs(sheet: Sheet, votes: F32, width_mm: float, most: int = 6) -> list[_Pa
     return found
 
 
+SLACK = 2
+"""How many rows off its line an edge may lie."""
+
+
 def _seen(votes: F32, row: float, slope: float) -> Bools:
-    own = np.nan_to_num(profile_along(votes, row, slope, slack=2), nan=-1.0)
+    h, w = votes.shape
+    rows = np.rint(row + slope * np.arange(w)).astype(int) + np.arange(-SLACK, SLACK + 1)[:, None]
+    inside = (rows >= 0) & (rows < h)
+    own = np.where(inside, votes[np.clip(rows, 0, h - 1), np.arange(w)], -1.0).max(axis=0)
     return np.asarray(np.convolve(own, np.ones(5) / 5, mode="same") > 0.15)
 
 

@@ -29,6 +29,8 @@ TWO_SIDED = 0.3
 """Least step on a string's lesser side over that on its greater one: what has less is an edge, not a line."""
 SHADE = 0.35
 """Standard deviation, in widths of a string, of how far shading may move it where only one half of it shows."""
+MIDDLE, NARROWER = 0.6, 0.5
+"""Part of a profile that counts as its middle, and how much narrower a line found there must be than one found in all of it."""
 ROUGH, FINE = 3, 6
 """Rounds of the bars' fits that only say where to sample next, and of those that count."""
 CENTRE_FLOOR_PX = 0.02
@@ -234,16 +236,25 @@ def _two_sided(coef: F64) -> NDArray[np.bool_]:
 
 
 def _mean_shape(x: F64, mean: F64, blur_px: float) -> tuple[float, float]:
-    """Half width and blur of the mean profile, pixels, by a small search; blur near the picture's own."""
+    """Half width and blur of the mean profile, pixels, by a small search; blur near the picture's own.
+
+    Where the ground beside a thin line slopes or steps, a broad bar fits the whole profile better than the line does.
+    The middle part alone then shows a much narrower one, which is the line.
+    """
     blur, half = (
         g.ravel()
         for g in np.meshgrid(
             blur_px * np.array([0.7, 1.0, 1.4]), np.geomspace(0.3, max(1.0, 0.5 * np.abs(x).max()), 12)
         )
     )
-    _, _, _, rms = _bars(x, np.repeat(mean[None], len(half), axis=0), half, blur, rounds=4)
-    best = int(np.argmin(rms * (1 + 0.02 * np.abs(np.log(blur / blur_px)))))
-    return float(half[best]), float(blur[best])
+
+    def best(part: NDArray[np.bool_]) -> int:
+        _, _, _, rms = _bars(x[part], np.repeat(mean[None, part], len(half), axis=0), half, blur, rounds=4)
+        return int(np.argmin(rms * (1 + 0.02 * np.abs(np.log(blur / blur_px)))))
+
+    whole, middle = best(np.abs(x) < np.inf), best(np.abs(x) <= MIDDLE * np.abs(x).max())
+    k = middle if half[middle] < NARROWER * half[whole] else whole
+    return float(half[k]), float(blur[k])
 
 
 def _bars(x: F64, values: F64, half_width: float | F64, blur: float | F64, rounds: int) -> tuple[F64, F64, F64, F64]:

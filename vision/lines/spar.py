@@ -1,144 +1,134 @@
-"""Upright lines on the rib that may be the spar line.
-
-It is drawn from surface to surface and ends at the outline; so does the string's shadow, which lies close
-to the string and parallel to it. Where the job says at which part of the chord the spar stands, only
-lines there are looked at; else two of equal right are not decided between.
-"""
+"""The spar line: the upright line across the rib that is it, measured."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.image.rectified import Sheet
-from vision.level.references import upright_depth, upright_ends
-from vision.lines.candidates import Stripe, find_stripes
+from shared.job.model import Station
+from vision.evidence.belief import Belief, believed_at, beliefs
+from vision.evidence.posterior import DOUBT, one_of
+from vision.evidence.views import View
+from vision.level.gravity import POSSIBLE, Rib, crossing_of, crossings
+from vision.lines.hints import Hint
+from vision.lines.measure import Stroke, measure
+from vision.lines.tracing import hinted_ends, reach_px, segment
+from vision.lines.waviness import Waviness
 
 F64 = NDArray[np.float64]
 
-SPAR_TILT = 0.16
-PLACE_TOLERANCE = 0.035
-"""How far from its place in the job, in chords, a spar line is still looked for."""
-BRIDGE, WHOLE, BROKEN = 0.035, 0.8, 0.6
-"""Longest gap in a spar line, in chords; share of it seen for it to be whole, and to be looked at at all."""
-CUT = (0.05, -0.03)
-"""Height above and below the chord line, in chords, at which a stripe that runs on is cut off."""
-STRING_MM = 3.0
-"""An upright line that keeps nearer to the string than this is the string."""
-SHADOW_REACH = 0.065
-"""How far from the string, in chords, its shadow may fall: a string hangs within a few centimetres of the rib."""
+SHORTEST = 0.04
+"""A spar line measured over less than this, in chords, is too short."""
+INSET = 0.004
+"""How far inside the stretch over which it shows the line is measured, chords: the rib's edges are no part of it."""
+PLACE = 0.02
+"""Standard deviation, in chords, of where a spar line stands from where the job says (`spar_at`)."""
+ELSEWHERE = 0.02
+"""Probability that the job's word on the place does not hold for this line."""
+PEN, OTHER = 0.15, 0.6
+"""Standard deviation of the logarithm of two lines' breadths: of one pen, and of any two lines."""
+HAND_SHARE = 0.6
+HAND_MM, HAND_REACH_MM = 0.03, 30.0
+"""Least waviness of a short pen line, mm, and how far along it reaches (common practice, no source: pen lines are
+straight to about 0.1 mm, slowly)."""
+FAINT = "the spar line is too faint or too short to measure"
+NOT_FOUND = "no spar line was found that crosses the chord line and ends at the rib's outline"
+EQUAL = (
+    "two upright lines are about as likely to be the spar line: say in the job where it stands (spar_at), or give a hint"
+)
 
 
 @dataclass(frozen=True)
-class Upright:
-    """An upright line on the rib. ends : (2, 2) sheet mm, top first. weight : mm well seen. doubtful : it lies where
-    the string's shadow may fall, or is broken, and is to be believed only if the chord line's pen drew it."""
+class SparChoice:
+    """The spar line's stroke, or the reason why none. chance : that it is the one. weighed : all candidates."""
 
-    ends: F64
-    weight: float
-    doubtful: bool
+    stroke: Stroke | None = None
+    reason: str | None = None
+    chance: float = 0.0
+    rival: str = ""
+    weighed: tuple[Belief, ...] = ()
 
 
-def upright_lines(
-    sheet: Sheet,
-    chord: F64,
-    chord_mm: float,
-    forward_right: bool,
-    spar_at: float | None,
-    strings: list[F64],
-    papers: list[F64],
-) -> list[Upright]:
-    """Lines drawn across the rib where the spar may stand, the longest first.
+def find_spar(rib: Rib, view: View, pen: Stroke, station: Station, hint: Hint | None) -> SparChoice:
+    """Find and measure it. view : of the lines across the rib. pen : the chord line as measured."""
+    if hint is not None:
+        pointed = _measured(rib, hinted_ends(rib.plane, hint), 0.0, pen)
+        return SparChoice(pointed, None if pointed else FAINT, 1.0)
+    if station.spar_deg is None:
+        return SparChoice(reason="the job gives no spar line at this station")
+    weighed = beliefs(view, rib.chord_mm, crossings(view, rib.chord), rib.forward_right)
+    likely = sorted((b for b in weighed if b.of("spar") > POSSIBLE), key=lambda b: -b.of("spar"))
+    found: list[tuple[Stroke, Belief]] = []
+    for belief in likely:
+        stroke = _measured(rib, belief.ends, INSET * rib.chord_mm, pen)
+        if stroke is None or any(_same(stroke, s) for s, _ in found):
+            continue
+        ends = np.stack([stroke.uv[0], stroke.uv[-1]])
+        v = float(crossing_of(ends, rib.chord)[1])
+        found.append((stroke, believed_at(view, ends, rib.chord_mm, v, rib.forward_right)))
+    if not found:
+        return SparChoice(reason=FAINT if likely else NOT_FOUND, weighed=tuple(weighed))
+    speaks = [_place(rib, s, station) * _pen(s, pen) for s, _ in found]
+    choice = one_of([b.of("spar") for _, b in found], speaks)
+    assert choice.best is not None
+    if choice.chance < 1 - DOUBT:
+        several = sorted(choice.chances)[-2:]
+        return SparChoice(reason=EQUAL if len(several) > 1 and several[0] > DOUBT else NOT_FOUND, weighed=tuple(weighed))
+    stroke, belief = found[choice.best]
+    return SparChoice(stroke, None, choice.chance, belief.instead_of("spar"), tuple(weighed))
 
-    chord : (2, 2) sheet mm, left end first. strings : (2, 2) each, sheet mm. papers : corners (4, 2) of the cards'
-    paper. spar_at : the job's word on where it stands, in chords.
-    """
-    depth = upright_depth(sheet)
-    for ring in papers:  # the cards' own pattern is full of upright stripes
-        depth[sheet.within(ring).T] = -0.02
-    stripes = find_stripes(
-        depth,
-        sheet.valid.T,
-        SPAR_TILT * sheet.mm_v / sheet.mm_u,
-        apart=max(2.0, 2.5 / sheet.mm_u),
-        bridge=max(2.0, BRIDGE * chord_mm / sheet.mm_v),
-        shortest=0.04 * chord_mm / sheet.mm_v,
-        window=max(2, round(5 / sheet.mm_v)),
-        most=10,
+
+def _place(rib: Rib, stroke: Stroke, station: Station) -> float:
+    """Likelihood ratio of where the line crosses the chord line, against anywhere along it."""
+    if station.spar_at is None:
+        return 1.0
+    nose = rib.chord[1] if rib.forward_right else rib.chord[0]
+    at = crossing_of(np.stack([stroke.uv[0], stroke.uv[-1]]), rib.chord)
+    off = float(np.linalg.norm(at - nose)) / rib.chord_mm - station.spar_at
+    return float((1 - ELSEWHERE) * np.exp(-0.5 * (off / PLACE) ** 2) / (PLACE * np.sqrt(2 * np.pi)) + ELSEWHERE)
+
+
+def _pen(stroke: Stroke, pen: Stroke) -> float:
+    """Likelihood ratio of the line's breadth for the chord line's pen, against any other line."""
+    z = float(np.log(broad(stroke) / broad(pen)))
+    return float(np.exp(-0.5 * (z / PEN) ** 2 + 0.5 * (z / OTHER) ** 2) * OTHER / PEN + 1e-3)
+
+
+def broad(stroke: Stroke) -> float:
+    """Standard deviation of a line's profile across, mm: of thin lines width and blur cannot be told apart."""
+    return float(np.hypot(stroke.width_mm / np.sqrt(12), stroke.blur_px / stroke.px_per_mm))
+
+
+def _measured(rib: Rib, ends: F64, inset_mm: float, pen: Stroke) -> Stroke | None:
+    d = (ends[1] - ends[0]) / np.linalg.norm(ends[1] - ends[0])
+    a, b = ends[0] + inset_mm * d, ends[1] - inset_mm * d
+    scale = rib.photo.scale
+    s = measure(
+        rib.photo.picture.gray,
+        rib.plane,
+        a,
+        b,
+        half_px=reach_px(scale),
+        segment_mm=segment(np.stack([a, b])),
+        blur_px=rib.blur,
+        avoid=rib.boxes,
     )
-    found: list[Upright] = []
-    for s in stripes:
-        ends = upright_ends(sheet, s)
-        drawn = _drawn_across(sheet, s, ends, chord, chord_mm)
-        if drawn is None:
-            continue
-        ends = drawn
-        at = _place(ends, chord, chord_mm, forward_right)
-        if spar_at is not None and abs(at - spar_at) > PLACE_TOLERANCE:
-            continue
-        if any(is_string(ends, st) for st in strings):
-            continue
-        found.append(
-            Upright(
-                ends,
-                float(np.linalg.norm(ends[1] - ends[0])) * s.cover,
-                s.cover < WHOLE or any(is_shadow(ends, st, chord_mm) for st in strings),
-            )
-        )
-    return _distinct(sorted(found, key=lambda f: -f.weight))
+    return None if s is None or s.length_mm < SHORTEST * rib.chord_mm else replace(s, waviness=_same_hand(s, pen))
 
 
-def _height(point: F64, chord: F64) -> float:
-    slope = (chord[1, 1] - chord[0, 1]) / (chord[1, 0] - chord[0, 0])
-    return float(chord[0, 1] + slope * (point[0] - chord[0, 0]) - point[1])
+def _same(one: Stroke, other: Stroke) -> bool:
+    """Whether two upright strokes are one line."""
+    return bool(np.abs(one.uv[[0, -1], 0] - other.uv[[0, -1], 0]).max() < 3.0)
 
 
-def _drawn_across(sheet: Sheet, s: Stripe, ends: F64, chord: F64, chord_mm: float) -> F64 | None:
-    """The ends of a stripe that runs from above the chord line to below it and ends where the rib's surfaces are.
-
-    Where one end runs on, into a box or an edge behind in line with it, the stripe is cut off well inside the
-    rib there; one that runs on both ways is no drawn line. None when it is not such a stripe.
-    """
-    top, bottom = _height(ends[0], chord) / chord_mm, _height(ends[1], chord) / chord_mm
-    last = sheet.image.shape[0] - 2 - 3 / sheet.mm_v
-    top_ends, bottom_ends = s.first > 1 and top < 0.125, s.last < last and bottom > -0.09
-    if s.cover < BROKEN or top < 0.01 or bottom > -0.008 or not (top_ends or bottom_ends):
-        return None
-    high, low = top if top_ends else min(top, CUT[0]), bottom if bottom_ends else max(bottom, CUT[1])
-    if high - low < 0.045:
-        return None
-    step = (ends[1] - ends[0]) / (top - bottom)
-    return np.stack([ends[0] + step * (top - high), ends[0] + step * (top - low)])
-
-
-def _place(ends: F64, chord: F64, chord_mm: float, forward_right: bool) -> float:
-    u = float(ends[:, 0].mean())
-    nose = chord[1, 0] if forward_right else chord[0, 0]
-    return abs(float(nose) - u) / chord_mm + 0.012
-
-
-def is_string(ends: F64, string: F64) -> bool:
-    """Whether a line (2, 2) is the string (2, 2) itself, sheet mm."""
-    return max(_beside(ends, string)) < STRING_MM
-
-
-def is_shadow(ends: F64, string: F64, chord_mm: float) -> bool:
-    """Whether a line (2, 2) lies so close and parallel to a string (2, 2), sheet mm, as its shadow would."""
-    off = _beside(ends, string)
-    return max(off) < SHADOW_REACH * chord_mm and abs(off[0] - off[1]) < 0.035 * abs(ends[1, 1] - ends[0, 1]) + 1.5
-
-
-def _beside(ends: F64, string: F64) -> list[float]:
-    """How far from the string each end of a line lies, mm."""
-    d = string[1] - string[0]
-    return [abs(float(string[0, 0] + d[0] * (e[1] - string[0, 1]) / d[1] - e[0])) for e in ends]
-
-
-def _distinct(found: list[Upright]) -> list[Upright]:
-    kept: list[Upright] = []
-    for line in found:
-        if all(abs(line.ends[:, 0].mean() - k.ends[:, 0].mean()) > 6.0 for k in kept):
-            kept.append(line)
-    return kept
+def _same_hand(short: Stroke, long: Stroke) -> Waviness:
+    """The spar line is too short to show its own slow waviness, most of which its slope takes up: it is at least
+    a good half of what the same hand and pen left on the chord line, and reaches as far as pen lines do."""
+    size = max(
+        short.waviness.size,
+        HAND_SHARE * long.waviness.size * short.px_per_mm / long.px_per_mm,
+        HAND_MM * short.px_per_mm,
+    )
+    return Waviness(size, max(short.waviness.reach, HAND_REACH_MM))

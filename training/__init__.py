@@ -1,0 +1,1 @@
+"""Makes and judges the learned witness: scenes, labels, training, calibration, export. Nothing outside imports it."""

@@ -1,0 +1,161 @@
+"""Harvest labelled strips: python -m training.gather OUT [--wings FOLDER...] [--drawn FIRST COUNT] [--processes P]
+
+From ray-traced wings (`training.scenes`) and from photos of the drawn simulator, drawn here by chance: two good scenes to
+one of the decoys. Each photo becomes one .npz; what is there already is left alone.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
+from functools import lru_cache
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from calibration.lens.model import Lens
+from calibration.print.profile import KnownPrint
+from shared.job.file import load_job
+from shared.job.model import Job
+from shared.reading import Photo
+from training.harvest import Harvest, harvest
+from training.labels import TrueLine
+from vision import reader
+from vision.cards.detect import find_cards
+from vision.cards.print_choice import print_of
+from vision.detect import sheet_plane
+from vision.image.photo import Picture, open_photo
+from vision.solution.lens_choice import choose_lens
+
+DRAWN_PHONES = 900
+"""Numbers of the drawn photos' phones begin here: one for each last two digits of the seed."""
+CARDS = ("panel", "panel", "strip", "panels", "strips")
+
+
+def taken(
+    picture: Picture, job: Job, station: str, lens: Lens | None, lines: list[TrueLine], forward_right: bool, seed: int
+) -> Harvest | None:
+    """The strips of one photo; None where its cards or lens are of no use."""
+    own = job.station(station)
+    found = find_cards(picture.gray, picture.half())
+    cards = tuple(c for c in found if c.number in own.cards)
+    lens = lens or choose_lens(None, job, picture).lens
+    if not cards or lens is None:
+        return None
+    photo = Photo(picture.name, picture.sha256, picture.width, picture.height, None, None)
+    prints: KnownPrint = print_of(job)
+    solution = reader._plane_only(cards, lens, prints, photo)[0]
+    plane = sheet_plane(solution, cards)
+    papers = [plane.to_sheet(c.at(c.spec.paper())) for c in cards]
+    others = [plane.to_sheet(c.at(c.spec.paper())) for c in found if c not in cards]
+    scale = float(np.median([c.px_per_mm for c in cards]))
+    rng = np.random.default_rng(seed)
+    return harvest(picture, plane, papers, others, scale, own.chord_mm, forward_right, lines, rng)
+
+
+@lru_cache(maxsize=4)
+def wing_job(folder: Path) -> Job:
+    """A wing's job file."""
+    return load_job(folder / "job.toml")
+
+
+def traced(out: Path, folder: Path, name: str, record: dict[str, object]) -> str:
+    """Harvest one ray-traced photo."""
+    target = out / f"{folder.parent.name}-{folder.name}-{name}.npz"
+    if target.exists():
+        return ""
+    try:
+        picture = open_photo(folder / "stations" / f"{name}.jpg")
+        lines = [TrueLine.of(r) for r in record["lines"]]  # type: ignore[attr-defined]
+        got = taken(picture, wing_job(folder), str(record["station"]), None, lines, record["forward"] == "right", len(name))
+    except Exception as error:
+        return f"{target.name}: {type(error).__name__}: {error}"
+    if got is None:
+        return f"{target.name}: no cards"
+    keep(target, got, f"{folder.name}/{name}", int("".join(c for c in str(record["phone"]) if c.isdigit()) or 0))
+    return ""
+
+
+def drawn(out: Path, seed: int) -> str:
+    """Draw and harvest one photo of the drawn simulator."""
+    from shop import PHONE_12, draw
+    from shop.chance import good_scene, with_shop_errors
+    from shop.decoys import makers
+    from shop.jobs import job_for, lens_for
+
+    from training.drawn import lines_of
+
+    target = out / f"drawn-{seed}.npz"
+    if target.exists():
+        return ""
+    rng = np.random.default_rng([seed, 41])
+    camera = PHONE_12
+    scene = good_scene(seed, CARDS[seed % len(CARDS)], "laser" if rng.random() < 0.15 else "plumb", camera, bool(rng.random() < 0.3))  # type: ignore[arg-type]
+    if seed % 3 == 2:
+        kinds = makers()
+        name = sorted(kinds)[int(rng.integers(len(kinds)))]
+        scene = kinds[name][1](good_scene(seed, "panel", camera=camera), rng)
+    scene = with_shop_errors(replace(scene, blur_px=float(rng.uniform(0.5, 1.4))), rng)
+    try:
+        bgr, truth = draw(scene)
+        job = job_for(scene)
+        picture = Picture.from_array(bgr)
+        lines = [TrueLine.of(r) for r in lines_of(scene)]
+        got = taken(picture, job, scene.label, lens_for(scene.camera, rng), lines, truth.forward == "right", seed)
+    except Exception as error:
+        return f"{target.name}: {type(error).__name__}: {error}"
+    if got is None:
+        return f"{target.name}: no cards"
+    keep(target, got, f"drawn/{seed}", DRAWN_PHONES + seed % 100)
+    return ""
+
+
+def keep(target: Path, got: Harvest, name: str, phone: int) -> None:
+    """Write one photo's strips, whole or not at all."""
+    part = target.with_suffix(".part")
+    with part.open("wb") as file:
+        np.savez(file, strips=got.strips, family=got.family, kinds=got.kinds, seen=got.seen, gain=got.gain, rank=got.rank, name=np.array(name), phone=np.array(phone))
+    part.replace(target)
+
+
+def tasks(a: argparse.Namespace) -> Iterator[tuple[object, ...]]:
+    """What there is to do."""
+    for base in a.wings or []:
+        for truth in sorted(base.glob("*/truth.json")):
+            for name, record in json.loads(truth.read_text()).items():
+                yield traced, a.out, truth.parent, name, record
+    first, count = a.drawn
+    for seed in range(first, first + count):
+        yield drawn, a.out, seed
+
+
+def run(task: tuple[object, ...]) -> str:
+    """Do one task."""
+    return str(task[0](*task[1:]))  # type: ignore[operator]
+
+
+def main() -> None:
+    """Command line."""
+    p = argparse.ArgumentParser(description=__doc__)
+    p.add_argument("out", type=Path)
+    p.add_argument("--wings", type=Path, nargs="*")
+    p.add_argument("--drawn", type=int, nargs=2, default=(0, 0), metavar=("FIRST", "COUNT"))
+    p.add_argument("--processes", type=int, default=os.cpu_count() or 1)
+    a = p.parse_args()
+    a.out.mkdir(parents=True, exist_ok=True)
+    done = 0
+    with ProcessPoolExecutor(a.processes, initializer=cv2.setNumThreads, initargs=(1,)) as pool:
+        for said in pool.map(run, tasks(a), chunksize=2):
+            done += 1
+            if said:
+                print(said, flush=True)
+    print(f"{done} photos, {len(list(a.out.glob('*.npz')))} harvested", flush=True)
+
+
+if __name__ == "__main__":
+    main()

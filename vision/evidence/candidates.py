@@ -1,0 +1,178 @@
+"""Every straight thing along a raster's rows, without judgement: where sums of plain ridge maps along lines peak.
+
+A faint line is found by summing along all of it, not by linking pieces. Dark stripes, light stripes and stripes of another
+hue are summed apart, so that a texture of both signs cancels; the best of all maps are returned.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.evidence.raster import Raster
+from vision.image.line_sums import line_sums
+from vision.image.ridges import level_ridges
+
+F32 = NDArray[np.float32]
+F64 = NDArray[np.float64]
+
+FULL_DEPTH = (0.05, 0.05, 0.15)
+"""Relative depth from which on a stripe counts in full, by map: more ink is not more line. Coloured walls are full of hues."""
+SHARE = (0.5, 0.5, 0.25)
+"""Most of all candidates that come from each map, so that one map full of texture leaves room for the others."""
+LEAST_FULL = 0.02
+"""The same, at least, where the map's own noise is small: paper and foam show less than this by chance."""
+NOISES = 4.0
+"""The same in units of the map's noise."""
+ABSENT = -0.35
+"""What a column without a ridge takes off, in the same unit."""
+STEEP = 4.0
+"""Most that a column counts where a line's place, not its presence, is asked: the middle of a broad stripe is deepest."""
+POOLED = 2
+"""Rows taken together before summing."""
+SIDES_MM = (1.5, 3.4)
+"""Where the sides of a stripe are looked at: lines 0.3 to 4 mm broad."""
+ROUGH = (0.0,), (-1.0, 0.0, 1.0)
+FINE = (-6.0, -4.5, -3.0, -1.5, 0.0, 1.5, 3.0, 4.5, 6.0), (-2.0, -1.0, 0.0, 1.0, 2.0)
+"""Tilts over a map's whole width, and offsets in its middle, rows, tried round a line before and after the choice."""
+SMOOTH_MM = 6.0
+"""Length of the running mean along a stripe."""
+
+
+@dataclass(frozen=True)
+class Candidates:
+    """Straight lines across a raster, the best first. row, slope : (n,) row at column 0, rows a column. gain : (n,) best
+    sum along a window of the length looked for, in columns of full depth. seen_as : (n,) 0 dark, 1 light, 2 hue."""
+
+    row: F64
+    slope: F64
+    gain: F64
+    seen_as: NDArray[np.intp]
+
+    def __len__(self) -> int:
+        return len(self.row)
+
+    def at(self, column: F64 | float) -> F64:
+        """(n, m) rows at columns (m,)."""
+        return np.asarray(self.row[:, None] + self.slope[:, None] * np.atleast_1d(column))
+
+
+def find_candidates(
+    raster: Raster, hide: NDArray[np.bool_], slope_limit: float, length_mm: float, most: int, apart_mm: float
+) -> Candidates:
+    """The `most` best lines of a raster.
+
+    hide : (h, w) bool, what is not looked at (cards). slope_limit : largest |slope|, mm across per mm along.
+    length_mm : of the line looked for: what is longer gains no more. apart_mm : lines nearer to each other than this, at
+    both quarters of the raster's length, are one.
+    """
+    along, across = raster.step
+    limit = slope_limit * along / across
+    blind = ~raster.valid | hide
+    window = max(8, min(raster.grey.shape[1] // 2, int(length_mm / along / 2)))
+    sharp: list[F32] = []
+    rows, slopes, gains, names = [], [], [], []
+    for name, depth in enumerate(ridge_maps(raster)):
+        depth[blind] = 0.0
+        steep = _votes(depth, FULL_DEPTH[name])
+        sharp.append(steep)
+        votes = np.minimum(steep, np.float32(1.0))
+        row, slope = _peaks(votes, limit, 2 * most, apart_mm / across)
+        row, slope, gain = _sharper(votes, row, slope, window, ROUGH)
+        rows.append(row)
+        slopes.append(slope)
+        gains.append(gain)
+        names.append(np.full(len(row), name))
+    found = Candidates(np.concatenate(rows), np.concatenate(slopes), np.concatenate(gains), np.concatenate(names))
+    few = _apart(found, raster.grey.shape[1], apart_mm / across, most)
+    any_map = np.maximum(np.maximum(sharp[0], sharp[1]), sharp[2])
+    row, slope, _ = _sharper(any_map, few.row, few.slope, any_map.shape[1] // 2, FINE)
+    return _apart(Candidates(row, slope, few.gain, few.seen_as), raster.grey.shape[1], apart_mm / across / 2, most)
+
+
+def ridge_maps(raster: Raster) -> tuple[F32, F32, F32]:
+    """(h, w) depths of dark, light and other-hued stripes along the rows, in the order dark, light, hue."""
+    along, across = raster.step
+    reaches = tuple(sorted({max(2, round(s / across)) for s in SIDES_MM}))
+    dark, light = level_ridges(raster.grey, reaches, max(1, round(SMOOTH_MM / along)))
+    hue: F32 | None = None
+    coarse = tuple(sorted({max(2, round(s / across / 2)) for s in SIDES_MM}))
+    for k in range(2):
+        for ridge in level_ridges(cv2.exp(raster.hue[..., k]) * 100, coarse, max(1, round(SMOOTH_MM / along / 2))):  # type: ignore[arg-type]
+            hue = ridge if hue is None else np.maximum(hue, ridge)
+    assert hue is not None
+    h, w = raster.grey.shape
+    return dark, light, np.asarray(cv2.resize(hue, (w, h), interpolation=cv2.INTER_LINEAR), dtype=np.float32)
+
+
+def _votes(depth: F32, most: float) -> F32:
+    """Depths as votes between ABSENT and STEEP; 1 is a stripe in full."""
+    part = depth[::7, ::5]
+    noise = 1.4826 * float(np.median(np.abs(part - np.median(part))))
+    full = min(max(NOISES * noise, LEAST_FULL), most)
+    return np.asarray(np.minimum(np.maximum(depth * np.float32(1 / full), np.float32(ABSENT)), np.float32(STEEP)))
+
+
+def _peaks(votes: F32, limit: float, most: int, apart: float) -> tuple[F64, F64]:
+    """Row and slope of the `most` highest sums that are the highest of all lines within `apart` rows of them."""
+    h = len(votes) - len(votes) % POOLED
+    sums, rises = line_sums(np.maximum(votes[:h:POOLED], votes[1:h:POOLED]), limit / POOLED)
+    width = 1 << max(1, (votes.shape[1] - 1).bit_length())
+    # by the row in the middle instead of the one at column 0: neighbours in both are then neighbours in space
+    lift = np.rint(rises / (width - 1) * votes.shape[1] / 2).astype(int)
+    most_lift = int(np.abs(lift).max())
+    middle = np.full((len(sums), sums.shape[1] + 2 * most_lift), -np.inf, dtype=np.float32)
+    for k, up in enumerate(lift):
+        middle[k, most_lift + up : most_lift + up + sums.shape[1]] = sums[k]
+    half = max(1, round(apart / POOLED))
+    tilts = max(1, round(4 * apart / POOLED * width / votes.shape[1]))
+    top = cv2.dilate(middle, np.ones((2 * tilts + 1, 2 * half + 1), np.uint8))
+    ks, rows = np.nonzero((middle == top) & (middle > 0))
+    best = np.argsort(-middle[ks, rows], kind="stable")[:most]
+    ks, rows = ks[best], rows[best]
+    slope = rises[ks] / (width - 1) * POOLED
+    return POOLED * (rows - most_lift - lift[ks]) + 0.5, slope.astype(np.float64)
+
+
+def _sharper(
+    votes: F32, row: F64, slope: F64, window: int, about: tuple[tuple[float, ...], tuple[float, ...]]
+) -> tuple[F64, F64, F64]:
+    """The best lines near others at the map's own resolution, and their best sums over a window (columns / 2).
+
+    about : tilts and offsets tried, rows at the far end and in the middle.
+    """
+    h, w = votes.shape
+    cols = np.arange(0, w, 2)
+    tilts, offs = (g.ravel() for g in np.meshgrid(np.array(about[0]) / w, np.array(about[1])))
+    flat = np.concatenate([votes[:, ::2], np.zeros((1, len(cols)), np.float32)]).ravel()
+    best: list[tuple[float, float, float]] = []
+    for r, s in zip(row.tolist(), slope.tolist(), strict=True):
+        rows = np.rint(r + s * cols + offs[:, None] + tilts[:, None] * (cols - w / 2)).astype(np.intp)
+        rows[(rows < 0) | (rows >= h)] = h
+        seen = flat.take(rows * len(cols) + np.arange(len(cols)))
+        total = np.cumsum(seen, axis=1)
+        sums = (total[:, window - 1 :] - np.concatenate([np.zeros((len(offs), 1)), total[:, :-window]], axis=1)).max(1)
+        k = int(sums.argmax())
+        best.append((r + float(offs[k]) - float(tilts[k]) * w / 2, s + float(tilts[k]), 2 * float(sums[k])))
+    out = np.array(best).reshape(-1, 3)
+    return out[:, 0], out[:, 1], out[:, 2]
+
+
+def _apart(c: Candidates, width: int, apart: float, most: int) -> Candidates:
+    """The best candidates, none nearer than `apart` rows to a better one at both quarters of the width."""
+    order = np.argsort(-c.gain, kind="stable")
+    quarters = c.at(np.array([0.25, 0.75]) * width)
+    kept: list[int] = []
+    left = [int(share * most) for share in SHARE]
+    for i in order.tolist():
+        if len(kept) == most:
+            break
+        if not left[c.seen_as[i]]:
+            continue
+        if not kept or (np.abs(quarters[kept] - quarters[i]).max(1) > apart).all():
+            kept.append(i)
+            left[c.seen_as[i]] -= 1
+    return Candidates(c.row[kept], c.slope[kept], c.gain[kept], c.seen_as[kept])

@@ -1,0 +1,161 @@
+"""A hanging string, measured: on and about the rib first, then followed outwards as far as it shows."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shared.numerics.small_sums import straight
+from vision.image.photo import Picture
+from vision.image.rectified import Plane
+from vision.lines.measure import Stroke, measure, shaded
+from vision.lines.tracing import segment
+
+F64 = NDArray[np.float64]
+U8 = NDArray[np.uint8]
+Box = tuple[float, float, float, float]
+
+FAIR_PX = 0.20
+"""Scatter of a string's centres in the grey picture beyond which its colour is looked at as well: good ones have half."""
+ABOUT_PX = 200
+"""How far from a string as found its path may lead, pixels, with what is looked at on its sides."""
+FURTHER = 2.15
+"""How many times as far as before a string is followed in one step."""
+DRIFT_PX = 2.0
+"""How far following a string further may move it on the stretch measured before."""
+LEAST_KEPT = 0.25
+"""Least share of a string's segments that must lie on its line."""
+SHORTEST = 0.12
+"""A string measured over less than this, in chords, is too short."""
+ABOUT_RIB = 0.13
+"""How far above and below the chord line a string is measured first, chords."""
+RIM_PX = 8.0
+"""Pixels at the picture's upper and lower edge that are left out."""
+
+
+def measure_string(
+    picture: Picture,
+    plane: Plane,
+    ends: F64,
+    crossing: F64 | None,
+    chord_mm: float,
+    scale: float,
+    blur: float,
+    boxes: tuple[Box, ...],
+) -> Stroke | None:
+    """A string's stroke in the grey picture; where it hardly shows there, in the colour that shows it best. None where it
+    cannot be measured over SHORTEST of the chord.
+
+    ends : (2, 2) sheet mm, upper end first. crossing : (2,) sheet mm, where it crosses the chord line. What was found may
+    be a few pixels askew: the string is measured about there first and followed outwards, each time by what the stretch so
+    far foretells. None (a hint): measured from end to end at once. scale : pixels a mm. boxes : (u0, v0, u1, v1) sheet mm
+    of the cards.
+    """
+    near = float(np.clip(3.0 * scale, 7, 12))
+    d = (ends[1] - ends[0]) / (ends[1, 1] - ends[0, 1])  # per mm down
+    x = plane.to_pixels(ends[:1])[0, 0]
+    rim = plane.to_sheet(np.array([[x, RIM_PX], [x, picture.height - 1 - RIM_PX]]))[:, 1]
+    top, bottom = max(float(rim[0]), float(ends[0, 1])), min(float(rim[1]), float(ends[1, 1]))
+    middle, reach = (ends[0], 0.0) if crossing is None else (crossing, ABOUT_RIB * chord_mm)
+    first = (ends[0], ends[1]) if crossing is None else (middle - d * reach, middle + d * min(reach, bottom - middle[1]))
+
+    def traced(image: U8, a: F64, b: F64, rounds: int = 2) -> Stroke | None:
+        return measure(
+            image,
+            plane,
+            a,
+            b,
+            half_px=near,
+            segment_mm=segment(np.stack([a, b])),
+            blur_px=blur,
+            any_sign=True,
+            rounds=rounds,
+            avoid=boxes,
+            quick=True,
+        )
+
+    def begun(image: U8) -> Stroke | None:
+        best = traced(image, *first)
+        return best if crossing is None or (best is not None and best.kept.mean() >= LEAST_KEPT) else None
+
+    def outwards(image: U8, best: Stroke) -> Stroke:
+        if crossing is None:
+            return best
+        at, rounds, far = first, 2, reach
+        while at[0][1] > top + 1 or at[1][1] < bottom - 1:
+            far *= FURTHER
+            a, b = line_ends(best, max(top, middle[1] - far), min(bottom, middle[1] + far))
+            # half-way, the stretch so far foretells the place well enough for one round to tell whether to go on
+            for more in (2,) if a[1] <= top + 1 and b[1] >= bottom - 1 else (1, 2):
+                stroke = traced(image, a, b, more)
+                if stroke is not None and _followed(plane, best, stroke):
+                    best, at, rounds = stroke, (a, b), more
+                    break
+            else:
+                return best if rounds == 2 else traced(image, *at) or best
+        return best
+
+    start = begun(picture.gray)
+    best = None if start is None else outwards(picture.gray, start)
+    if best is not None and best.kept.mean() > 0.6 and scatter(best) < FAIR_PX and best.length_mm > SHORTEST * chord_mm:
+        return shaded(best)
+    colour = picture.full_colour()
+    channels = [] if colour is None else [_channel(colour, k, plane.to_pixels(ends)) for k in range(3)]
+    starts = [(stroke, image) for image in channels if (stroke := begun(image)) is not None]
+    if starts:  # the channel that shows the string best about the rib shows it best farther out
+        start, image = min(starts, key=lambda s: _vague(s[0]))
+        other = outwards(image, start)
+        if best is None or _vague(other) < _vague(best):
+            best = other
+    return None if best is None or best.length_mm < SHORTEST * chord_mm else shaded(best)
+
+
+def scatter(stroke: Stroke) -> float:
+    """Scatter of a string's centres, pixels."""
+    return float(np.hypot(np.median(stroke.sigma_px), stroke.waviness.size))
+
+
+def line_ends(stroke: Stroke, v0: float, v1: float) -> tuple[F64, F64]:
+    """The points of a stroke's straight line at two heights, sheet mm."""
+    slope, at = straight(stroke.uv[:, 1], stroke.uv[:, 0])
+    return np.array([slope * v0 + at, v0]), np.array([slope * v1 + at, v1])
+
+
+def _channel(colour: U8, k: int, ends: F64) -> U8:
+    """(h, w) one channel of a picture (h, w, 3) about the upright line through two pixels (2, 2); zero far from it."""
+    h, w, _ = colour.shape
+    x = ends[0, 0] + (ends[1, 0] - ends[0, 0]) / (ends[1, 1] - ends[0, 1]) * (np.array([0.0, h]) - ends[0, 1])
+    left, right = (int(k) for k in np.clip([x.min() - ABOUT_PX, x.max() + ABOUT_PX], 0, w))
+    out = np.zeros((h, w), dtype=np.uint8)
+    out[:, left:right] = colour[:, left:right, k]
+    return out
+
+
+def _followed(plane: Plane, before: Stroke, after: Stroke) -> bool:
+    """Whether a string followed further is still the string measured so far."""
+    return bool(
+        after.kept.mean() >= LEAST_KEPT
+        and _moved(plane, before, after) <= DRIFT_PX
+        and scatter(after) <= max(1.5 * scatter(before), 0.2)
+        and _kept_share(after, before.uv[0, 1], before.uv[-1, 1]) >= 0.75 * before.kept.mean()
+    )
+
+
+def _kept_share(stroke: Stroke, v0: float, v1: float) -> float:
+    """Share of a string's segments between two heights, sheet mm, that lie on its line."""
+    first = stroke.uv[0, 1] - stroke.place[stroke.kept][0]
+    v = first + stroke.place
+    part = (v >= v0 - 1) & (v <= v1 + 1)
+    return float(stroke.kept[part].mean()) if part.any() else 0.0
+
+
+def _moved(plane: Plane, before: Stroke, after: Stroke) -> float:
+    """How far a longer measurement lies from a shorter one at the shorter one's ends, pixels."""
+    v0, v1 = float(before.uv[0, 1]), float(before.uv[-1, 1])
+    one, other = (plane.to_pixels(np.stack(line_ends(s, v0, v1))) for s in (before, after))
+    return float(np.abs(one - other).max())
+
+
+def _vague(stroke: Stroke) -> float:
+    """How poorly a stroke fixes a slope: scatter over length and count."""
+    return float(scatter(stroke) / np.sqrt(stroke.kept.sum()) / stroke.length_mm)
