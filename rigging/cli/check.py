@@ -54,7 +54,7 @@ def _show(result: JobCheck, quick: bool) -> None:
     from rigging.survey.screen import plain_table
 
     console = screen()
-    names = ("station", "photos", "cards", "sharp", "lens")
+    names: tuple[str, ...] = ("station", "photos", "cards", "sharp", "lens")
     names += () if quick else ("chord", "level", "spar", "marks")
     table = plain_table(*names, left=names)
     for s in result.stations:

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rigging.survey.fairness import LEAST_RUN_MM
 from rigging.survey.least_squares import fit
-from rigging.survey.wing import LEAST_RUN_MM, run_of
+from rigging.survey.wing import run_of
 from shared.job.model import Job
 from shared.quantity import Component, Quantity, combine
 from shared.rounding import degrees, number

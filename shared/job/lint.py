@@ -13,9 +13,12 @@ from itertools import pairwise
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from shared.job.model import Job, Station
 from shared.rounding import number
+
+F64 = NDArray[np.float64]
 
 LEAST_DEG, LEAST_PART = 0.5, 0.15
 """A design angle, or a chord (as a part of itself), further off the run of its neighbours than this may be a slip:
@@ -82,7 +85,7 @@ def _run(run: Sequence[Station], key: Literal["chord_deg", "chord_mm"]) -> Itera
         del left[worst]
 
 
-def _off(span: np.ndarray, value: np.ndarray) -> tuple[np.ndarray, np.ndarray]:  # type: ignore[type-arg]
+def _off(span: F64, value: F64) -> tuple[F64, F64]:
     """(n,) how far each value lies off the line through its two neighbours (at an end: extended), and that line's value."""
     expected = np.empty(len(value))
     for k in range(len(value)):
