@@ -76,7 +76,9 @@ def test_gauge_faults_are_told_from_wing_faults(survey: Survey):
     assert any("Inclinometer" in f and "R4 chord" in f for f in survey.findings)
     assert {f.code for f in survey.station("R4").flags} == {"gauge-disagrees"}
     assert "gauge-disagrees" not in {f.code for f in survey.station("R5").flags}
-    assert {t.station for t in survey.order[:3]} == {"L3", "R5", "R6"} and "R4" in [t.station for t in survey.order[3:5]]
+    assert {t.station for t in survey.order[:3]} == {"L3", "R5", "R6"} and "R4" in [
+        t.station for t in survey.order[3:5]
+    ]
 
 
 def test_wing_view(survey: Survey):

@@ -135,7 +135,9 @@ def _found(check: PhotoCheck, found: Detections, station: Station) -> PhotoCheck
         return check
     if any(line.role == "spar" for line in found.lines):
         return replace(check, spar=True)
-    return replace(check, spar=False).but("spar", (found.spar.reason if found.spar else None) or "the spar line was not found")
+    return replace(check, spar=False).but(
+        "spar", (found.spar.reason if found.spar else None) or "the spar line was not found"
+    )
 
 
 def _plane(scene: Scene) -> Solution | None:

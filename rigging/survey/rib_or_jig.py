@@ -13,7 +13,7 @@ from typing import Literal
 from rigging.survey.decision import Decision, decide
 from shared.job.model import Station
 from shared.quantity import Quantity
-from shared.rounding import degrees, number
+from shared.rounding import degrees, number, places
 
 Cause = Literal["neither", "jig", "rib", "both", "sum", "untold"]
 
@@ -93,7 +93,7 @@ def with_bay(part: RibOrJig, bay: str, turn: Quantity) -> RibOrJig:
 
     turn : what the jig is to turn by, degrees, nose-up positive.
     """
-    words = f"{number(abs(turn.value), 2)}° {_sense(turn.value)}"
+    words = f"{number(abs(turn.value), places(turn.U))}° {_sense(turn.value)}"
     if part.cause == "jig":
         return replace(
             part,

@@ -171,6 +171,7 @@ def _gauge_rows(survey: Survey) -> Iterable[str]:
 
 def _doubts(survey: Survey) -> Iterable[str]:
     yield from (f.text for f in survey.flags)
+    yield from (f.text for f in (survey.crosscheck.flags if survey.crosscheck else ()))
     for s in survey.stations:
         yield from _doubts_of(s)
 

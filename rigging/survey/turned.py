@@ -20,6 +20,9 @@ from shared.errors import UserError
 from shared.job.model import Job
 from shared.reading import Reading
 
+ALONG = "turned along with"
+"""How the reason begins why a photo of a panel-mate no longer holds."""
+
 
 @dataclass(frozen=True)
 class Turned:
@@ -48,7 +51,7 @@ def take_turned(
 
     def after(job: Job, readings: Sequence[Reading]) -> Wanted:
         new = [r for r in readings if r.photo.sha256 not in known]
-        moved.update(_moved(job, [r.station for r in new if r.station is not None]))
+        moved.update(_moved(job, [r.station for r in new if r.station is not None], _waiting(last)))
         if not moved:
             raise UserError(
                 ", ".join(p.name for p in photos),
@@ -87,16 +90,24 @@ def _still_there(last: Record, folder: Path) -> tuple[list[Source], tuple[str, .
     return found, tuple(lost)
 
 
-def _moved(job: Job, stations: Sequence[str]) -> Iterator[tuple[str, str]]:
+def _waiting(last: Record) -> frozenset[str]:
+    """Stations that were turned along with another and have not been photographed since: their new photo is no turn."""
+    aside = last.materials.asked.set_aside
+    along = {r.station for r in last.readings if aside.get(r.photo.sha256, "").startswith(ALONG)}
+    fresh = {r.station for r in last.readings if r.photo.sha256 not in aside and r.photo.name not in aside}
+    return frozenset(n for n in along - fresh if n is not None)
+
+
+def _moved(job: Job, stations: Sequence[str], waiting: frozenset[str]) -> Iterator[tuple[str, str]]:
     """Station -> why its earlier photos no longer hold: turned itself, or with the panel whose jig was turned."""
     panelled = {j.panel for j in job.jigs if j.panel is not None}
     for name in dict.fromkeys(stations):
         yield name, f"photographed before {name} was turned"
-    for name in dict.fromkeys(stations):
+    for name in dict.fromkeys(n for n in stations if n not in waiting):
         panel = job.station(name).panel
         for mate in job.stations:
             if panel in panelled and mate.panel == panel and mate.name not in stations:
-                yield mate.name, f"turned along with {name} since"
+                yield mate.name, f"{ALONG} {name} since"
 
 
 def _why_not(new: Sequence[Reading]) -> str:

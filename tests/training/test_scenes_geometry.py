@@ -48,7 +48,7 @@ def test_the_chord_label_backprojected_has_the_true_angle(forward: int, lean: fl
     p = in_frame(CAM, pose, line.points)
     assert p is not None and p.shape == (SAMPLES, 3)
     back = on_plane(project(CAM, pose, p), CAM, pose, np.zeros(3), rib.axes[2])
-    d = back[-1] - back[0]                                 # from the trailing to the leading edge
+    d = back[-1] - back[0]  # from the trailing to the leading edge
     assert d[0] * forward > 0
     assert np.degrees(np.arctan2(d[2], np.hypot(d[0], d[1]))) == pytest.approx(rib.chord_deg, abs=1e-3)
     if lean == 0.0:
@@ -80,9 +80,9 @@ def test_ink_lies_under_the_label() -> None:
     at = rib.sheet.px(np.linspace([-280.0, 10.2], [280.0, 15.8], 50))
     ink = 0.9 - rib.sheet.image[..., 0]
     for x, y in at:
-        column = ink[int(y) - 6:int(y) + 7, int(x)]
+        column = ink[int(y) - 6 : int(y) + 7, int(x)]
         middle = (column * (np.arange(int(y) - 6, int(y) + 7) + 0.5)).sum() / column.sum()
-        assert abs(middle - y) < 0.25                      # a quarter of a pixel of the texture
+        assert abs(middle - y) < 0.25  # a quarter of a pixel of the texture
 
 
 def test_published_ordinates_of_naca_0012() -> None:
@@ -98,7 +98,7 @@ def test_hidden_spans_and_things_in_front_are_not_visible() -> None:
     line = Line("chord", 0, np.array([[-200.0, 0, 0], [200.0, 0, 0]]), hidden=((0.25, 0.5),), solid=False)
 
     def hit(start: np.ndarray, toward: np.ndarray) -> np.ndarray:
-        away = 500.0 / toward[:, 1]                        # a board half way, over the right quarter
+        away = 500.0 / toward[:, 1]  # a board half way, over the right quarter
         return np.where(start[:, 0] + toward[:, 0] * away > 50.0, away, np.inf)
 
     (label,) = label_lines([line], CAM, pose, hit, None)
@@ -182,7 +182,10 @@ def test_neighbours_are_stations_of_the_wing_with_their_own_angles() -> None:
 def test_the_rendered_picture_holds_all_that_the_lens_shows(scale: float) -> None:
     for seed in range(0, 60, 3):
         cam = draw_phone(seed, (scale, scale), Choice()).cam.scaled(scale)
-        edge = np.array([[x, y] for x in np.linspace(0, cam.width - 1, 9) for y in (0, cam.height - 1)] +
-                        [[x, y] for x in (0, cam.width - 1) for y in np.linspace(0, cam.height - 1, 9)], float)
+        edge = np.array(
+            [[x, y] for x in np.linspace(0, cam.width - 1, 9) for y in (0, cam.height - 1)]
+            + [[x, y] for x in (0, cam.width - 1) for y in np.linspace(0, cam.height - 1, 9)],
+            float,
+        )
         bare = cv2.undistortPoints(edge.reshape(-1, 1, 2), cam.matrix, np.array(cam.dist)).reshape(-1, 2) * cam.f
         assert (np.abs(bare) <= np.array(film_size(cam)) / 2).all()

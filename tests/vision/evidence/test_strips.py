@@ -49,7 +49,9 @@ def test_a_strip_says_where_the_picture_ends() -> None:
 
 def test_the_same_rib_from_its_other_side_gives_the_same_strip() -> None:
     rng = np.random.default_rng(4)
-    picture = with_line(noise(2, 2.0), 180.0, 0.05, 30.0, first=90, last=320) + rng.normal(0, 6, (400, 1)).cumsum(0) * 0.3
+    picture = (
+        with_line(noise(2, 2.0), 180.0, 0.05, 30.0, first=90, last=320) + rng.normal(0, 6, (400, 1)).cumsum(0) * 0.3
+    )
     mirrored = picture[:, ::-1]
     r = raster(mirrored, start=(-597.0, -150.0))  # column k of the one is column 399 - k of the other
     a = strip(picture, 180.0, 0.05)
