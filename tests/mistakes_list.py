@@ -23,7 +23,7 @@ class Mistake:
     what: str
     command: str
     says: str
-    make: Make = lambda shop: None
+    make: Make = lambda shop: shop
     code: int = 2
     raw: Callable[[str], str] | None = None
 
@@ -122,7 +122,7 @@ MISTAKES: tuple[Mistake, ...] = (
         "write decimals with a point",
         code=2,
         raw=lambda text: text.replace("chord_deg = 2.0", "chord_deg = 2,0", 1),
-    ),  # fmt: skip
+    ),
     Mistake(
         "a job saved in another encoding", SURVEY, "is not text in UTF-8", taken(), raw=lambda text: "\udcff" + text
     ),
@@ -151,7 +151,7 @@ MISTAKES: tuple[Mistake, ...] = (
         SURVEY,
         "a spar line needs both its design angle and its tolerance",
         taken(lambda shop: shop.station("R2").pop("spar_tolerance_deg")),
-    ),  # fmt: skip
+    ),
     Mistake(
         "a thread that is none",
         SURVEY,
@@ -163,39 +163,39 @@ MISTAKES: tuple[Mistake, ...] = (
         SURVEY,
         "no station has the panel 'outer'",
         taken(lambda shop: shop.job["jig"].append({"thread": "M6", "panel": "outer"})),
-    ),  # fmt: skip
+    ),
     Mistake(
         "two jigs for the same ribs",
         SURVEY,
         "there is a jig for single stations already",
         taken(lambda shop: shop.job["jig"].append({"thread": "M6"})),
-    ),  # fmt: skip
+    ),
     Mistake(
         "glue that gels before its working time ends",
         SURVEY,
         "ends after the gel time",
         taken(table("glue", working_min=60, gel_min=35)),
-    ),  # fmt: skip
+    ),
     Mistake(
         "a time of mixing with a time zone",
         SURVEY,
         "must be local time without a zone",
         taken(table("glue", working_min=35, gel_min=60, mixed_at="2026-05-16T09:15+02:00")),
-    ),  # fmt: skip
+    ),
     Mistake(
         "a profile that is not where the job says",
         "check wing.toml photos --quick",
         "level profile level.json is not there",
         taken(table("level", profile="level.json")),
         1,
-    ),  # fmt: skip
+    ),
     # the inclinometer's file
     Mistake(
         "an inclinometer file that is not there",
         SURVEY,
         "gauge.csv",
         taken(lambda shop: (shop.folder / "gauge.csv").unlink()),
-    ),  # fmt: skip
+    ),
     Mistake(
         "a photo given as the inclinometer's file",
         SURVEY,
@@ -207,7 +207,7 @@ MISTAKES: tuple[Mistake, ...] = (
         SURVEY,
         "no column of readings found",
         taken(write("gauge.csv", b"who,when\nme,today\n")),
-    ),  # fmt: skip
+    ),
     Mistake("a reading that is no angle", "gauge add R1 level", "is not an angle in degrees"),
     Mistake("a reading for a station that is not there", "gauge add R9 2.0", 'station "R9": is not in the job'),
     Mistake(
@@ -216,7 +216,7 @@ MISTAKES: tuple[Mistake, ...] = (
         'declared "0-90"',
         taken(table("gauge", sense="0-90"), write("gauge.csv", b"station,line,reading\nR1,chord,-2.0\n")),
         0,
-    ),  # fmt: skip
+    ),
     # the photos
     Mistake("a file that is no photo", SURVEY, "broken.jpg", taken(write("photos/broken.jpg", b"not a photo")), 1),
     Mistake(
@@ -225,28 +225,28 @@ MISTAKES: tuple[Mistake, ...] = (
         "card 30 belongs to no station of this job",
         taken(lambda shop: shop.photo("z.png", Told((30,), 1.0))),
         1,
-    ),  # fmt: skip
+    ),
     Mistake(
         "the same file twice under two names",
         SURVEY,
         "the same file as another photo",
         taken(lambda shop: shutil.copy(shop.folder / "photos/R1.png", shop.folder / "photos/R1 copy.png")),
         0,
-    ),  # fmt: skip
+    ),
     Mistake(
         "a station left out",
         SURVEY,
         "1 not measured (R3)",
         taken(lambda shop: (shop.folder / "photos/R3.png").unlink()),
         0,
-    ),  # fmt: skip
+    ),
     Mistake(
         "the root left out",
         SURVEY,
         "the root R1 was not measured, so there is no washout",
         taken(lambda shop: (shop.folder / "photos/R1.png").unlink()),
         0,
-    ),  # fmt: skip
+    ),
     Mistake(
         "photos without one chord line",
         SURVEY,
@@ -261,7 +261,7 @@ MISTAKES: tuple[Mistake, ...] = (
         "its seal does not hold",
         surveyed(edit("wing-surveys/0001.json", "conform", "comform")),
         1,
-    ),  # fmt: skip
+    ),
     Mistake(
         "a kept survey cut short",
         "show wing.toml",
@@ -274,21 +274,21 @@ MISTAKES: tuple[Mistake, ...] = (
         "is not the file that was measured",
         surveyed(write("photos/R1.png", b"another")),
         1,
-    ),  # fmt: skip
+    ),
     Mistake(
         "a photo thrown away after the survey",
         "verify wing.toml",
         "photo R1.png: missing",
         surveyed(lambda shop: (shop.folder / "photos/R1.png").unlink()),
         1,
-    ),  # fmt: skip
+    ),
     Mistake(
         "a survey taken out of the record",
         "verify wing.toml",
         "survey 1 is missing before survey 2",
         surveyed(lambda shop: shop.survey(), lambda shop: (shop.folder / "wing-surveys/0001.json").unlink()),
         1,
-    ),  # fmt: skip
+    ),
     # planning and printing
     Mistake("a distance in a unit of one's own", "plan wing.toml --distance 3paces", "--distance"),
     Mistake(
