@@ -249,7 +249,7 @@ def read(scene: Scene, station: str) -> Reading:
         none = Angle(None, end.reason)
         return Reading(picture, station, none, none, "right", "plumb", made)
     verdict = gates.after_solving(solutions[0])
-    result = _both_poses(solutions, picture)
+    result, poses = _both_poses(solutions, picture)
     assert result.chord is not None
     reason = verdict.reason
     if result.chord.u > doubts.MAX_U_DEG:
@@ -261,7 +261,7 @@ def read(scene: Scene, station: str) -> Reading:
     if disagreeing:
         none = Angle(None, disagreeing)
         return Reading(picture, station, none, none, "right", "plumb", made)
-    flags: tuple[Flag, ...] = (*verdict.flags, *doubted, *doubts.lens(solutions[0]))
+    flags: tuple[Flag, ...] = (*verdict.flags, *doubted, *doubts.lens(solutions[0]), *poses)
     return Reading(picture, station, Angle(result.chord), Angle(result.spar), "right", "plumb", made, tuple(flags))
 
 

@@ -28,7 +28,9 @@ def augmented(x: Tensor, seen: Tensor, level: bool, g: torch.Generator) -> tuple
     x = torch.gather(x, 3, columns[:, None, None].expand_as(x))
     places = (torch.arange(PLACES, device=device) + shift[:, None]) % PLACES
     seen = torch.gather(seen, 1, places)
-    rows = (torch.arange(ROWS, device=device) + torch.randint(-1, 2, (n, 1), generator=g, device=device)).clamp(0, ROWS - 1)
+    rows = (torch.arange(ROWS, device=device) + torch.randint(-1, 2, (n, 1), generator=g, device=device)).clamp(
+        0, ROWS - 1
+    )
     fine = torch.gather(x[:, :5], 2, rows[:, None, :, None].expand(n, 5, ROWS, COLUMNS))
     x[:, :5] = fine
     # light, ink and noise

@@ -81,7 +81,7 @@ class _Lines:
         px = np.full((len(points), 2), np.nan)
         px[ahead] = pose.project(points[ahead], self.camera)
         with np.errstate(invalid="ignore"):
-            seen = ((px > 0) & (px < [self.camera.width - 1, self.camera.height - 1])).all(1)
+            seen = np.asarray(((px > 0) & (px < [self.camera.width - 1, self.camera.height - 1])).all(1))
         for k in np.flatnonzero(seen):
             p = (float(px[k, 0]), float(px[k, 1]))
             inside = cv2.pointPolygonTest(self.face.astype(np.float32), p, False) >= 0
@@ -116,8 +116,8 @@ class _Lines:
             q = np.array([-t[1], t[0]]) * board.width_mm / 2
             for side in (q, -q):
                 self._on_plane("edge", self.plane, a + side, b + side, "on", 0)
-        for at in TICKS:
-            self._on_plane("pen", self.plane, self._at((at, 0.01 * c)), self._at((at, 0.03 * c)), "on", 0)
+        for tick in TICKS:
+            self._on_plane("pen", self.plane, self._at((tick, 0.01 * c)), self._at((tick, 0.03 * c)), "on", 0)
 
     def _levels(self) -> None:
         s = self.scene
@@ -140,7 +140,9 @@ class _Lines:
                 self._on_plane("straightedge", plane, *ends, "before")
         if s.laser is not None:
             self._on_plane("laser", self.plane, *laser_line(s.laser, self.plane, 0.7 * s.chord_mm), "on", 0)
-            self._on_plane("laser", upright_plane(s.wall_mm), *laser_line(s.laser, upright_plane(s.wall_mm), 1500.0), "behind")
+            self._on_plane(
+                "laser", upright_plane(s.wall_mm), *laser_line(s.laser, upright_plane(s.wall_mm), 1500.0), "behind"
+            )
 
     def _shadow(self, low: F64, top: F64) -> None:
         """The string's shadow on the rib; the sun is the first thing that `shop.draw` draws by chance."""

@@ -44,13 +44,17 @@ class Data:
     def part(self, keep: NDArray[np.bool_]) -> Data:
         """The strips kept (n,)."""
         k = torch.as_tensor(np.flatnonzero(keep), device=self.strips.device)
-        return Data(self.strips[k], self.kinds[k], self.seen[k], self.photo[keep], self.phone[keep], self.sub[keep], self.names)
+        return Data(
+            self.strips[k], self.kinds[k], self.seen[k], self.photo[keep], self.phone[keep], self.sub[keep], self.names
+        )
 
 
 def load(folders: list[Path], family: str, device: str, ranks: int = 99) -> Data:
-    """All harvested photos of some folders. ranks : edges, seams and nothings beyond the first so many candidates are left out."""
+    """All harvested photos of some folders. ranks : edges, seams and nothings after the first so many are left out."""
     parts: list[tuple[NDArray[np.generic], ...]] = []
-    names, photo, phone = [], [], []
+    names: list[str] = []
+    photo: list[NDArray[np.int64]] = []
+    phone: list[NDArray[np.int64]] = []
     for path in sorted(p for f in folders for p in f.rglob("*.npz")):
         with np.load(path) as z:
             keep = np.isin(z["family"], FAMILIES[family]) & (z["kinds"] != UNSURE)
@@ -61,7 +65,15 @@ def load(folders: list[Path], family: str, device: str, ranks: int = 99) -> Data
             names.append(str(z["name"]))
     strips, kinds, seen, sub = (np.concatenate(p) for p in zip(*parts, strict=True))
     to = lambda a: torch.as_tensor(a, device=device)  # noqa: E731
-    return Data(to(strips), to(kinds.astype(np.int64)), to(seen.astype(np.int64)), np.concatenate(photo), np.concatenate(phone), sub, names)
+    return Data(
+        to(strips),
+        to(kinds.astype(np.int64)),
+        to(seen.astype(np.int64)),
+        np.concatenate(photo),
+        np.concatenate(phone),
+        sub,
+        names,
+    )
 
 
 def train(data: Data, level: bool, seed: int, epochs: int, device: str, batch: int = 256) -> Witness:
@@ -92,6 +104,8 @@ def train(data: Data, level: bool, seed: int, epochs: int, device: str, batch: i
             total += float(loss.detach()) if k % 20 == 0 else 0.0
         if epoch % 3 == 2 or epoch == epochs - 1:
             print(f"  epoch {epoch + 1}: loss {total / max(1, (steps + 19) // 20):.4f}", flush=True)
+    with torch.no_grad():  # what the weights in the loss did to the odds is taken back
+        net.kind[-1].bias -= torch.log(weight)
     return net.eval()
 
 
@@ -147,8 +161,16 @@ def export(net: Witness, path: Path) -> None:
     from vision.evidence.strips import CHANNELS, COLUMNS, ROWS
 
     net = net.cpu()
-    torch.onnx.export(net, (torch.zeros(1, CHANNELS, ROWS, COLUMNS),), str(path), input_names=["strips"], output_names=["kinds", "states"],
-                      dynamic_axes={"strips": {0: "n"}, "kinds": {0: "n"}, "states": {0: "n"}}, opset_version=13, dynamo=False)
+    torch.onnx.export(
+        net,
+        (torch.zeros(1, CHANNELS, ROWS, COLUMNS),),
+        str(path),
+        input_names=["strips"],
+        output_names=["kinds", "states"],
+        dynamic_axes={"strips": {0: "n"}, "kinds": {0: "n"}, "states": {0: "n"}},
+        opset_version=13,
+        dynamo=False,
+    )
 
 
 def main() -> None:
@@ -159,11 +181,15 @@ def main() -> None:
     p.add_argument("--seeds", type=int, default=3)
     p.add_argument("--epochs", type=int, default=24)
     p.add_argument("--batch", type=int, default=256)
-    p.add_argument("--ranks", type=int, default=99, help="train on edges, seams and nothings among the first so many only")
+    p.add_argument(
+        "--ranks", type=int, default=99, help="train on edges, seams and nothings among the first so many only"
+    )
     p.add_argument("--family", choices=[*FAMILIES, "both"], default="both")
     p.add_argument("--first", type=int, default=0, help="first seed")
     p.add_argument("--threads", type=int, default=0, help="of the processor; 0: all")
-    p.add_argument("--all", action="store_true", help="train on the held-out phones as well, for the networks that ship")
+    p.add_argument(
+        "--all", action="store_true", help="train on the held-out phones as well, for the networks that ship"
+    )
     a = p.parse_args()
     a.out.mkdir(parents=True, exist_ok=True)
     if a.threads:
@@ -175,7 +201,17 @@ def main() -> None:
         data = load(a.data, family, device, a.ranks)
         held = np.isin(data.phone % 10, HELD_OUT)
         fit, judge = data.part(~held), data.part(held)
-        print(family, len(fit.kinds), "strips of", len(np.unique(fit.photo)), "photos; held out", len(judge.kinds), "of", len(np.unique(judge.photo)), flush=True)
+        print(
+            family,
+            len(fit.kinds),
+            "strips of",
+            len(np.unique(fit.photo)),
+            "photos; held out",
+            len(judge.kinds),
+            "of",
+            len(np.unique(judge.photo)),
+            flush=True,
+        )
         summed = []
         for seed in range(a.first, a.first + a.seeds):
             net = train(data if a.all else fit, family == "level", seed, a.epochs, device, a.batch)
@@ -195,10 +231,17 @@ def main() -> None:
         for kind, sub in asked:
             report[f"{family} {kind}"] = figures(judge, probs, kind, sub)
         truth = judge.kinds.cpu().numpy()
-        np.savez_compressed(a.out / f"judged-{family}-{a.first}.npz", z=np.stack(summed).astype(np.float16), truth=truth, photo=judge.photo, sub=judge.sub, names=np.array(judge.names))
+        np.savez_compressed(
+            a.out / f"judged-{family}-{a.first}.npz",
+            z=np.stack(summed).astype(np.float16),
+            truth=truth,
+            photo=judge.photo,
+            sub=judge.sub,
+            names=np.array(judge.names),
+        )
         report[f"{family} seconds"] = time.time() - start
         print(json.dumps({k: v for k, v in report.items() if k.startswith(family)}, indent=1), flush=True)
-    (a.out / f"report-{a.family}.json").write_text(json.dumps(report, indent=1))
+    (a.out / f"report-{a.family}-{a.first}.json").write_text(json.dumps(report, indent=1))
 
 
 if __name__ == "__main__":

@@ -14,6 +14,7 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
+from typing import Literal
 
 import cv2
 import numpy as np
@@ -32,9 +33,11 @@ from vision.detect import sheet_plane
 from vision.image.photo import Picture, open_photo
 from vision.solution.lens_choice import choose_lens
 
+LASERS = 0.3
+"""Share of the drawn photos with a laser instead of a string."""
 DRAWN_PHONES = 900
 """Numbers of the drawn photos' phones begin here: one for each last two digits of the seed."""
-CARDS = ("panel", "panel", "strip", "panels", "strips")
+CARDS: tuple[Literal["panel", "strip", "panels", "strips"], ...] = ("panel", "panel", "strip", "panels", "strips")
 
 
 def taken(
@@ -72,7 +75,9 @@ def traced(out: Path, folder: Path, name: str, record: dict[str, object]) -> str
     try:
         picture = open_photo(folder / "stations" / f"{name}.jpg")
         lines = [TrueLine.of(r) for r in record["lines"]]  # type: ignore[attr-defined]
-        got = taken(picture, wing_job(folder), str(record["station"]), None, lines, record["forward"] == "right", len(name))
+        got = taken(
+            picture, wing_job(folder), str(record["station"]), None, lines, record["forward"] == "right", len(name)
+        )
     except Exception as error:
         return f"{target.name}: {type(error).__name__}: {error}"
     if got is None:
@@ -95,7 +100,9 @@ def drawn(out: Path, seed: int) -> str:
         return ""
     rng = np.random.default_rng([seed, 41])
     camera = PHONE_12
-    scene = good_scene(seed, CARDS[seed % len(CARDS)], "laser" if rng.random() < 0.15 else "plumb", camera, bool(rng.random() < 0.3))  # type: ignore[arg-type]
+    scene = good_scene(
+        seed, CARDS[seed % len(CARDS)], "laser" if rng.random() < LASERS else "plumb", camera, bool(rng.random() < 0.3)
+    )  # type: ignore[arg-type]
     if seed % 3 == 2:
         kinds = makers()
         name = sorted(kinds)[int(rng.integers(len(kinds)))]
@@ -119,7 +126,17 @@ def keep(target: Path, got: Harvest, name: str, phone: int) -> None:
     """Write one photo's strips, whole or not at all."""
     part = target.with_suffix(".part")
     with part.open("wb") as file:
-        np.savez(file, strips=got.strips, family=got.family, kinds=got.kinds, seen=got.seen, gain=got.gain, rank=got.rank, name=np.array(name), phone=np.array(phone))
+        np.savez(
+            file,
+            strips=got.strips,
+            family=got.family,
+            kinds=got.kinds,
+            seen=got.seen,
+            gain=got.gain,
+            rank=got.rank,
+            name=np.array(name),
+            phone=np.array(phone),
+        )
     part.replace(target)
 
 

@@ -76,7 +76,9 @@ def label(
             continue
         pace = float(np.nanmedian(np.abs(np.diff(at[inside, 0])))) * raster.step[0]  # mm along a sample
         on = off[:, shown] < 2 * ON_MM
-        rms = np.array([np.sqrt(np.mean(o[k] ** 2)) if k.any() else np.inf for o, k in zip(off[:, shown], on, strict=True)])
+        rms = np.array(
+            [np.sqrt(np.mean(o[k] ** 2)) if k.any() else np.inf for o, k in zip(off[:, shown], on, strict=True)]
+        )
         length = on.sum(1) * pace
         hit = (on.mean(1) >= SHARE) & (rms < ON_MM) & (length >= LEAST_MM)
         near = ((off[:, shown] < NEAR_MM).mean(1) >= 0.5) & ~hit

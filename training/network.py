@@ -35,7 +35,9 @@ class Witness(nn.Module):
     def __init__(self, width: int = WIDTH) -> None:
         super().__init__()
 
-        def layer(a: int, b: int, kernel: tuple[int, int], stride: tuple[int, int], pad: tuple[int, int]) -> nn.Sequential:
+        def layer(
+            a: int, b: int, kernel: tuple[int, int], stride: tuple[int, int], pad: tuple[int, int]
+        ) -> nn.Sequential:
             return nn.Sequential(nn.Conv2d(a, b, kernel, stride, pad, bias=False), nn.BatchNorm2d(b), nn.ReLU())
 
         self.across = nn.Sequential(

@@ -23,7 +23,7 @@ def ship(fit: Path, weights: Path = WEIGHTS) -> dict[str, list[float]]:
     for old in weights.glob("*.onnx"):
         old.unlink()
     for path in sorted(fit.glob("*.onnx")):
-        family, _, number = path.stem.partition("-")
+        family = path.stem.partition("-")[0]
         temperature.setdefault(family, []).append(report[path.stem]["temperature"])
         shutil.copy(path, weights / f"{family}-{len(temperature[family]) - 1}.onnx")
     (weights / "calibration.json").write_text(json.dumps({"temperature": temperature}, indent=1) + "\n", "utf-8")

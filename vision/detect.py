@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import Literal
 
 import numpy as np
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 from shared.job.model import Job, Station
 from shared.numerics.small_sums import straight
 from vision.cards.detect import Card
-from vision.evidence.belief import believed_at, beliefs
+from vision.evidence.belief import beliefs, believed_at
 from vision.evidence.views import Photograph, level_view, upright_view
 from vision.image.photo import Picture
 from vision.image.rectified import Plane
@@ -21,7 +22,7 @@ from vision.lines.hints import Hint
 from vision.lines.marks import Mark, find_marks, locate
 from vision.lines.measure import Stroke, measure
 from vision.lines.spar import SparChoice, find_spar
-from vision.lines.tracing import hinted_ends, line_seen, order, reach_px, segment
+from vision.lines.tracing import hinted_ends, line_seen, order, reach_px, same_ink, segment
 from vision.solution.solve import LineSeen, Solution
 
 F64 = NDArray[np.float64]
@@ -98,7 +99,7 @@ def detect(
     level = level_view(photo, plane, papers, foreign, mm)
     middle = (min(b[0] for b in boxes) + max(b[2] for b in boxes)) / 2
     levels = beliefs(level, mm, np.full(len(level.candidates), middle), right)
-    choice = choose_chord(photo.half, plane, levels, boxes, 2.0 / scale)
+    choice = choose_chord(photo.half, plane, levels, boxes, 2.0 / scale, partial(same_ink, picture, plane, scale, blur))
     if "chord" in by_role:
         ends = hinted_ends(plane, by_role["chord"])
     elif choice.chosen is None:
@@ -145,9 +146,7 @@ def _marks(photo: Photograph, plane: Plane, ends: F64, boxes: tuple[Box, ...]) -
     return [
         m
         for m in find_marks(photo.half, plane, ends, 0.05, 2.0 / photo.scale, MARK_REACH_MM)
-        if not any(
-            b[0] - RIM_MM < m.uv[0] < b[2] + RIM_MM and b[1] - RIM_MM < m.uv[1] < b[3] + RIM_MM for b in boxes
-        )
+        if not any(b[0] - RIM_MM < m.uv[0] < b[2] + RIM_MM and b[1] - RIM_MM < m.uv[1] < b[3] + RIM_MM for b in boxes)
     ]
 
 

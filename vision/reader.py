@@ -34,9 +34,10 @@ from vision.cards.detect import Card, find_cards
 from vision.cards.print_choice import print_of
 from vision.cards.stations import name_station
 from vision.detect import Detections, detect
-from vision.evidence.posterior import GIVE
+from vision.evidence.posterior import GIVE, true_reference
 from vision.image.photo import Picture, open_photo
 from vision.image.photo_file import PhotoError
+from vision.level.agree import contradict
 from vision.level.upright import edges_of, which_way_up
 from vision.lines.hints import Hint
 from vision.solution.lens_choice import choose_lens
@@ -133,7 +134,7 @@ def read_fully(
         if station is None:
             mirror = not cards and mirrored.is_mirrored(picture.gray)
             raise _Refused(mirrored.REASON if mirror else named.reason or "", show(picture, tuple(cards)))
-        verdict = gates.before_solving(picture.gray, list(named.cards))
+        verdict = gates.before_solving(list(named.cards))
         if verdict.reason:
             raise _Refused(verdict.reason, show(picture, named.cards))
         prints = print_of(job)
@@ -206,6 +207,7 @@ def _measure(
                 f"the job does not state the ribs' lean (dihedral): U allows for {2 * UNKNOWN_U_LEAN_DEG:g} deg of it",
             ),
         )
+    found = _contradicted(found, lean)
     scene = _scene(lens, cards, prints, photo, found.lines, lean)
     near = [s for s in first if s.cost - first[0].cost < MAYBE_POSE * first[0].scale ** 2]
     solutions = _solve_all(scene, [with_lines(scene, s.state) for s in near])
@@ -230,9 +232,7 @@ def _measure(
         made, flags = replace(made, settings=(*made.settings, ("monte carlo", said))), flags + off
     chord = Angle(result.chord, None, doubt.chord_flags)
     spar_reason = found.spar.reason if found.spar else None
-    spar = Angle(
-        result.spar, None if result.spar else spar_reason or "no spar line was looked for", doubt.spar_flags
-    )
+    spar = Angle(result.spar, None if result.spar else spar_reason or "no spar line was looked for", doubt.spar_flags)
     reading = Reading(
         photo,
         station.name,
@@ -338,6 +338,21 @@ def _lean(job: Job, station: Station, forward_right: bool) -> Lean:
     return Lean(
         stated or 0.0, u, f"lean of {station.name}" if own else "lean of the ribs", -1.0 if from_outboard else 1.0
     )
+
+
+def _contradicted(found: Detections, lean: Lean) -> Detections:
+    """What is left of the belief in the string used where another one, that cannot be plumb as well, looks like a string."""
+    gravity = found.gravity
+    if gravity is None or not gravity.strings or not gravity.unused:
+        return found
+    used = next(line for line in found.lines if line.role == "plumb")
+    rivals = [
+        share
+        for stroke, share in gravity.unused
+        if contradict(found.plane, used.pixels, stroke.pixels, lean, used.own_deg)
+    ]
+    chance = true_reference("string", gravity.strings[0].of("string"), rivals)
+    return replace(found, gravity=replace(gravity, chance=min(gravity.chance, chance)))
 
 
 def _both_poses(solutions: list[Solution], photo: Photo) -> tuple[Angles, tuple[Flag, ...]]:

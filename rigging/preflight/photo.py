@@ -93,7 +93,7 @@ def check_photo(source: Source, job: Job, *, lines: bool = True) -> PhotoCheck:
             return check.stopped("mirrored", mirrored.REASON)
         return check.stopped("no-station", (named.reason or "") + ("" if cards else _softness(picture)))
     check = replace(check, station=named.station.name)
-    verdict = gates.before_solving(picture.gray, list(named.cards))
+    verdict = gates.before_solving(list(named.cards))
     if verdict.reason:
         return check.stopped("unfit", verdict.reason)
     chosen = choose_lens(None, job, picture)

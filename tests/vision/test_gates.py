@@ -27,7 +27,6 @@ from vision.lines import chord
 from vision.reader import read_photo
 
 METHOD = Path(__file__).parents[2] / "docs" / "method.md"
-GRAY = np.full((400, 400), 120, np.uint8)
 
 
 def card(
@@ -59,8 +58,8 @@ def edges(across: float, down: float, upright: int = 20, level: int = 20) -> Edg
     return Edges(np.zeros((m, 2)), np.zeros((m, 2)), n, np.full(m, 0.02), np.repeat([across, down], [upright, level]))
 
 
-def before(*cards: Card, gray: np.ndarray = GRAY) -> gates.Verdict:
-    return gates.before_solving(gray, list(cards))
+def before(*cards: Card) -> gates.Verdict:
+    return gates.before_solving(list(cards))
 
 
 def test_a_good_card_passes_every_gate() -> None:
@@ -120,7 +119,7 @@ def test_the_method_states_the_thresholds_as_they_are() -> None:
         numbers = [float(cell) for cell in row[1:3] if cell.strip()]
         names = [name.strip(" `") for name in row[3].split(",")]
         told |= dict(zip(names, numbers, strict=True))
-    assert len(told) == 17
+    assert len(told) == 16
     for name, number in told.items():
         module = next(m for m in (gates, cards, posterior, doubts) if hasattr(m, name))
         assert number == getattr(module, name), name

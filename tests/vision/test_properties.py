@@ -270,7 +270,7 @@ def test_brightness_gamma_and_white_balance_change_nothing_beyond_u(
     one, other = chord_of(upright()), chord_of(reading)
     assert abs(one.value - other.value) < 0.5 * one.u
     assert other.u == pytest.approx(one.u, rel=0.3)
-    assert codes(reading) <= {"overexposed"}
+    assert codes(reading) == set()
     a, b = upright().spar.quantity, reading.spar.quantity
     assert a is not None
     assert b is None or abs(a.value - b.value) < a.u

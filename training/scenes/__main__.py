@@ -22,7 +22,9 @@ RETRIES = 2
 
 def arguments() -> argparse.Namespace:
     """Read the command line."""
-    p = argparse.ArgumentParser("python -m training.scenes", description="Ray-traced photos of wing ribs with exact labels.")
+    p = argparse.ArgumentParser(
+        "python -m training.scenes", description="Ray-traced photos of wing ribs with exact labels."
+    )
     p.add_argument("out", type=Path, nargs="?")
     p.add_argument("--seed", type=int, default=1)
     p.add_argument("--wings", type=int, default=1)

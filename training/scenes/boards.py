@@ -39,7 +39,10 @@ def board_shot(cam: Camera, seed: int, spp: int, scale: float) -> NDArray[np.uin
     corners = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * half
     points = np.array([mid[0], 0, mid[1]]) + corners[:, :1] * r[:, 0] + corners[:, 1:] * r[:, 2]
     wall = np.array([[-3000.0, 600, -3000], [3000, 600, -3000], [3000, 600, 3000], [-3000, 600, 3000]])
-    world.plates += [Plate(points, uv, quad, image), Plate(wall, uv, quad, surface(rng, 600, 600, "ply", 0.3) * np.float32(0.6))]
+    world.plates += [
+        Plate(points, uv, quad, image),
+        Plate(wall, uv, quad, surface(rng, 600, 600, "ply", 0.3) * np.float32(0.6)),
+    ]
     world.sky, world.sun_light, world.sun = (0.7, 0.7, 0.7), (0.8, 0.8, 0.75), np.array([0.17, 0.85, -0.5])
     world.lamps = [Lamp(np.array([0, 5000.0, -5000]), np.array([0, 6000.0, -5000]), (1, 1), (0, 0, 0))] * LAMPS
     pose = look(0, 0, 0, np.zeros(3), far)

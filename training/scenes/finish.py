@@ -35,10 +35,14 @@ def draw_look(draw: Draw) -> Look:
     rng = draw.rng("look")
     v = rng.uniform(0, 1, 6)
     red, blue = (float(x) for x in rng.normal(0, 2e-4, 2))
-    return Look((red, blue) if draw.has("chroma") else (0.0, 0.0), draw.has("mosaic"),
-                (6.0 if v[0] < 0.5 else 12.0) if draw.has("denoise") else 0.0,
-                0.2 + 0.7 * float(v[1]) if draw.has("sharpen") else 0.0,
-                0.5 * float(v[2]) if draw.has("tone") else 0.0, 0.35 * float(v[3]) if draw.has("vignette") else 0.0)
+    return Look(
+        (red, blue) if draw.has("chroma") else (0.0, 0.0),
+        draw.has("mosaic"),
+        (6.0 if v[0] < 0.5 else 12.0) if draw.has("denoise") else 0.0,
+        0.2 + 0.7 * float(v[1]) if draw.has("sharpen") else 0.0,
+        0.5 * float(v[2]) if draw.has("tone") else 0.0,
+        0.35 * float(v[3]) if draw.has("vignette") else 0.0,
+    )
 
 
 @lru_cache(maxsize=2)
@@ -58,7 +62,9 @@ def lens_maps(cam: Camera) -> tuple[Image, Image]:
     bare = bare.reshape(*x.shape, 2)
     size = film_size(cam)
     at = np.arange(cam.height), np.arange(cam.width)
-    mx, my = (RectBivariateSpline(gy, gx, bare[..., k] * cam.f + size[k] / 2 - 0.5)(*at).astype(np.float32) for k in (0, 1))
+    mx, my = (
+        RectBivariateSpline(gy, gx, bare[..., k] * cam.f + size[k] / 2 - 0.5)(*at).astype(np.float32) for k in (0, 1)
+    )
     return mx, my
 
 
@@ -71,8 +77,11 @@ def pool() -> NDArray[np.float32]:
 def normals(rng: np.random.Generator, h: int, w: int) -> NDArray[np.float32]:
     """Normal random numbers (h, w) out of the pool, from anywhere in it."""
     numbers, start, n = pool(), int(rng.integers(POOL)), h * w
-    return np.take(numbers, np.arange(start, start + n), mode="wrap").reshape(h, w) if start + n > POOL else \
-        numbers[start:start + n].reshape(h, w)
+    return (
+        np.take(numbers, np.arange(start, start + n), mode="wrap").reshape(h, w)
+        if start + n > POOL
+        else numbers[start : start + n].reshape(h, w)
+    )
 
 
 def through_lens(light: Image, cam: Camera, chroma: tuple[float, float]) -> Image:
@@ -107,7 +116,7 @@ def blur(light: Image, draw: Draw, scale: float) -> Image:
     if draw.has("defocus"):
         r = float(draw.rng("defocus").uniform(0.8, 2.5)) * scale
         n = int(np.ceil(r))
-        y, x = np.mgrid[-n:n + 1, -n:n + 1]
+        y, x = np.mgrid[-n : n + 1, -n : n + 1]
         disc = np.clip(r + 0.5 - np.hypot(x, y), 0, 1).astype(np.float32)
         light = as_image(cv2.filter2D(light, -1, disc / disc.sum()))
     if draw.has("motion"):
@@ -130,7 +139,7 @@ def develop(light: Image, draw: Draw, look: Look, dim: bool) -> NDArray[np.uint8
     sigma = cv2.sqrt(light * np.float32(4e-4) + np.float32(2e-5))
     for k in range(3):
         light[..., k] += np.float32(strength) * sigma[..., k] * normals(rng, h, w)
-    if look.mosaic:                                          # RGGB, sixteen bits, edge-aware interpolation
+    if look.mosaic:  # RGGB, sixteen bits, edge-aware interpolation
         raw = np.empty((h, w), np.float32)
         for (r, c), k in zip(((0, 0), (0, 1), (1, 0), (1, 1)), (0, 1, 1, 2), strict=True):
             raw[r::2, c::2] = light[r::2, c::2, k]
@@ -141,7 +150,9 @@ def develop(light: Image, draw: Draw, look: Look, dim: bool) -> NDArray[np.uint8
     if look.denoise:
         out = np.asarray(cv2.bilateralFilter(out, 5, look.denoise, 2.0), np.uint8)
     if look.sharpen:
-        out = np.asarray(cv2.addWeighted(out, 1 + look.sharpen, cv2.GaussianBlur(out, (0, 0), 1.2), -look.sharpen, 0), np.uint8)
+        out = np.asarray(
+            cv2.addWeighted(out, 1 + look.sharpen, cv2.GaussianBlur(out, (0, 0), 1.2), -look.sharpen, 0), np.uint8
+        )
     return out
 
 

@@ -14,8 +14,16 @@ from training.scenes.world import Image, Line, Plate, Rgb, World
 
 def furnish_front(world: World, rib: Rib, draw: Draw, bench_z: float) -> None:
     """All that is at the rib or before it."""
-    for name, add in (("clamps", clamps), ("hand", hand), ("tools", tools), ("ruler_on_rib", ruler), ("jig_posts", posts),
-                      ("spar_stub", stub), ("cable_front", cable), ("curly_cable", curly)):
+    for name, add in (
+        ("clamps", clamps),
+        ("hand", hand),
+        ("tools", tools),
+        ("ruler_on_rib", ruler),
+        ("jig_posts", posts),
+        ("spar_stub", stub),
+        ("cable_front", cable),
+        ("curly_cable", curly),
+    ):
         if draw.has(name):
             add(world, rib, draw.rng(name), bench_z)
 
@@ -37,7 +45,7 @@ def hand(world: World, rib: Rib, rng: np.random.Generator, _: float) -> None:
     skin = tuple(np.array([0.62, 0.38, 0.27]) * rng.uniform(0.3, 1.1))
     frac, upper = float(rng.choice([rng.uniform(0.02, 0.15), rng.uniform(0.72, 0.97)])), rng.random() < 0.4
     z = float(rib.outline.up(frac)) if upper else float(rib.outline.low(frac))
-    way = -1.0 if upper else 1.0                        # fingers point into the rib
+    way = -1.0 if upper else 1.0  # fingers point into the rib
     at = rib.place([[float(rib.outline.x(frac)), z - way * 28]], 26.0)[0]
     side = float(rng.uniform(-0.5, 0.5))
     palm = np.array([side, 0, way]) / np.hypot(side, 1)
@@ -64,21 +72,26 @@ def tools(world: World, rib: Rib, rng: np.random.Generator, bench_z: float) -> N
         if kind == 0:
             for s in (-1, 1):
                 bend = np.array([-way[1], way[0], 0]) * 0.2 * s
-                world.matt.tube(np.array([at - way + bend, at - way * 0.3 + bend, at, at + way * 0.5 - bend * 0.4]),
-                                np.array([7.0, 7.0, 6.0, 3.0]), (0.6, 0.05, 0.04))
+                world.matt.tube(
+                    np.array([at - way + bend, at - way * 0.3 + bend, at, at + way * 0.5 - bend * 0.4]),
+                    np.array([7.0, 7.0, 6.0, 3.0]),
+                    (0.6, 0.05, 0.04),
+                )
         elif kind == 1:
             rgb = (0.7, 0.6, 0.36) if rng.random() < 0.5 else (0.1, 0.2, 0.5)
             roll = at + np.outer([0, 1, 24, 25], [0, 0, 1.0])
             world.matt.tube(roll, np.array([25.0, 48.0, 48.0, 25.0]), rgb, 32)
         else:
-            world.matt.box(at, (80, 12, 6), (0.75, 0.6, 0.05), np.stack([way / 90, np.cross([0, 0, 1.0], way / 90), [0, 0, 1.0]]))
+            world.matt.box(
+                at, (80, 12, 6), (0.75, 0.6, 0.05), np.stack([way / 90, np.cross([0, 0, 1.0], way / 90), [0, 0, 1.0]])
+            )
 
 
 def ruler_image(n: int) -> Image:
     """A ruler's face: n centimetres with ticks and figures, (128, 40 n, 3)."""
     image = np.full((128, 40 * n, 3), 0.75, np.float32)
     for k in range(10 * n):
-        image[:56 if k % 10 == 0 else 40 if k % 5 == 0 else 26, 4 * k:4 * k + 1] = 0.05
+        image[: 56 if k % 10 == 0 else 40 if k % 5 == 0 else 26, 4 * k : 4 * k + 1] = 0.05
     for k in range(1, n):
         text(image, str(k), (40 * k - 12, 84), 26, (0.05, 0.05, 0.05))
     return image
@@ -109,7 +122,9 @@ def posts(world: World, rib: Rib, rng: np.random.Generator, bench_z: float) -> N
         y = -deep - 6 if front else deep + 6
         rgb: Rgb = tuple(np.array(WOOD) * rng.uniform(0.5, 1.4))
         z = (bench_z + top) / 2
-        upright_box(world, np.array([x, y, z]), (half, deep, (top - bench_z) / 2), rgb, float(rng.normal(0, 0.8)), "post")
+        upright_box(
+            world, np.array([x, y, z]), (half, deep, (top - bench_z) / 2), rgb, float(rng.normal(0, 0.8)), "post"
+        )
 
 
 def stub(world: World, rib: Rib, rng: np.random.Generator, _: float) -> None:
@@ -120,7 +135,7 @@ def stub(world: World, rib: Rib, rng: np.random.Generator, _: float) -> None:
     ex, ez, nn = rib.axes
     at = rib.place([[float(rib.outline.x(frac)), (up * 0.8 + low * 0.9) / 2 + 6]], out / 2)[0]
     high = max(10.0, (up * 0.7 - 12) / 2)
-    at = at + ez * (high + 14 - ((up * 0.8 + low * 0.9) / 2 + 6))   # clear of the chord line
+    at = at + ez * (high + 14 - ((up * 0.8 + low * 0.9) / 2 + 6))  # clear of the chord line
     world.matt.box(at, (wide, out / 2, high), tuple(np.array(WOOD) * rng.uniform(0.7, 1.4)), np.stack([ex, nn, ez]))
     for s in (-1, 1):
         ends = np.array([at + s * wide * ex + nn * out / 2 + t * high * ez for t in (-1, 1)])

@@ -71,8 +71,11 @@ def film_size(cam: Camera) -> tuple[int, int]:
 def turn(axis: str, deg: float) -> Array:
     """Rotation matrix about x, y or z by degrees, right-handed."""
     c, s = np.cos(np.radians(deg)), np.sin(np.radians(deg))
-    rows = {"x": [[1, 0, 0], [0, c, -s], [0, s, c]], "y": [[c, 0, s], [0, 1, 0], [-s, 0, c]],
-            "z": [[c, -s, 0], [s, c, 0], [0, 0, 1]]}
+    rows = {
+        "x": [[1, 0, 0], [0, c, -s], [0, s, c]],
+        "y": [[c, 0, s], [0, 1, 0], [-s, 0, c]],
+        "z": [[c, -s, 0], [s, c, 0], [0, 0, 1]],
+    }
     return np.array(rows[axis], float)
 
 
@@ -115,4 +118,4 @@ def in_frame(cam: Camera, pose: Pose, points: Array, beyond: float = 0.02) -> Ar
     where = np.flatnonzero(inside)
     if len(where) < 2:
         return None
-    return resample(fine[where[0]:where[-1] + 1], SAMPLES)
+    return resample(fine[where[0] : where[-1] + 1], SAMPLES)

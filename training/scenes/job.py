@@ -19,24 +19,62 @@ def lens_profile(phone: Phone) -> dict[str, Any]:
     cam = phone.cam.scaled(phone.scale)
     covariance = np.diag(np.square(U_LENS))
     covariance[0, 1] = covariance[1, 0] = U_LENS[0] ** 2
-    return {"format": "ribangle lens profile 1", "ident": f"{phone.ident}-{cam.width}x{cam.height}", "make": phone.make,
-            "model": phone.model, "lens_model": "", "focal_mm": phone.focal_mm, "focal35_mm": float(phone.focal35),
-            "width": cam.width, "height": cam.height, "theta": [cam.f, cam.f, cam.cx, cam.cy, *cam.dist],
-            "covariance": covariance.tolist(), "free": "f, c, k1, k2, p1, p2, k3", "date": "2026-09-01",
-            "method": "the simulator's own lens", "board": "none", "rms_px": None, "held_out_px": None, "coverage": 1.0}
+    return {
+        "format": "ribangle lens profile 1",
+        "ident": f"{phone.ident}-{cam.width}x{cam.height}",
+        "make": phone.make,
+        "model": phone.model,
+        "lens_model": "",
+        "focal_mm": phone.focal_mm,
+        "focal35_mm": float(phone.focal35),
+        "width": cam.width,
+        "height": cam.height,
+        "theta": [cam.f, cam.f, cam.cx, cam.cy, *cam.dist],
+        "covariance": covariance.tolist(),
+        "free": "f, c, k1, k2, p1, p2, k3",
+        "date": "2026-09-01",
+        "method": "the simulator's own lens",
+        "board": "none",
+        "rms_px": None,
+        "held_out_px": None,
+        "coverage": 1.0,
+    }
 
 
 def job_text(wing: Wing, bar: bool) -> str:
     """A job file. bar : whether a levelled straightedge is used."""
-    out = ["[camera]", 'lens = "auto"', 'lens_folder = "lens"', "", "[wing]", f'name = "{wing.ident}"',
-           f'root = "{wing.stations[0].name}"',
-           "dihedral_deg = 0.0", f"u_lean_deg = {U_LEAN}", "", "[level]", f"u_deg = {U_STRING}"]
+    out = [
+        "[camera]",
+        'lens = "auto"',
+        'lens_folder = "lens"',
+        "",
+        "[wing]",
+        f'name = "{wing.ident}"',
+        f'root = "{wing.stations[0].name}"',
+        "dihedral_deg = 0.0",
+        f"u_lean_deg = {U_LEAN}",
+        "",
+        "[level]",
+        f"u_deg = {U_STRING}",
+    ]
     if bar:
         out.append(f"straightedge_mm = {wing.bar_mm}")
     for s in wing.stations:
-        out += ["", "[[station]]", f'name = "{s.name}"', f'side = "{s.side}"', f"span_mm = {s.span}", f"chord_mm = {s.chord}",
-                f"cards = [{s.number}, {s.number + 14}]", f"chord_deg = {s.design[0]}", "chord_tolerance_deg = 0.25",
-                f"spar_deg = {s.design[1]}", "spar_tolerance_deg = 0.25", "spar_at = 0.3", "lean_deg = 0.0"]
+        out += [
+            "",
+            "[[station]]",
+            f'name = "{s.name}"',
+            f'side = "{s.side}"',
+            f"span_mm = {s.span}",
+            f"chord_mm = {s.chord}",
+            f"cards = [{s.number}, {s.number + 14}]",
+            f"chord_deg = {s.design[0]}",
+            "chord_tolerance_deg = 0.25",
+            f"spar_deg = {s.design[1]}",
+            "spar_tolerance_deg = 0.25",
+            "spar_at = 0.3",
+            "lean_deg = 0.0",
+        ]
     return "\n".join(out) + "\n"
 
 

@@ -43,8 +43,15 @@ def label_lines(lines: list[Line], cam: Camera, pose: Pose, hit: Hit, sun: Array
             seen &= lit_but_for(line, p, sun, hit)
         if seen.sum() < FEWEST:
             continue
-        out.append({"kind": line.kind, "rib": line.rib, "note": line.note,
-                    "points": np.where(np.isfinite(px), np.round(px, 2), -1e4).tolist(), "visible": seen.astype(bool).tolist()})
+        out.append(
+            {
+                "kind": line.kind,
+                "rib": line.rib,
+                "note": line.note,
+                "points": np.where(np.isfinite(px), np.round(px, 2), -1e4).tolist(),
+                "visible": seen.astype(bool).tolist(),
+            }
+        )
     return out
 
 

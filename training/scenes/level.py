@@ -10,15 +10,21 @@ from training.scenes.rib import Rib
 from training.scenes.world import Line, Rgb, Soup, World
 
 STRINGS: dict[str, tuple[tuple[float, float], Rgb]] = {
-    "cotton": ((0.4, 0.8), (0.85, 0.83, 0.78)), "cord": ((1.0, 1.5), (0.80, 0.76, 0.66)),
-    "fishing": ((0.11, 0.16), (0.55, 0.58, 0.60)), "orange": ((0.4, 1.1), (0.90, 0.35, 0.05)),
-    "pink": ((0.4, 1.1), (0.85, 0.10, 0.40)), "black": ((0.3, 1.0), (0.05, 0.05, 0.06)),
-    "white": ((0.3, 1.0), (0.92, 0.92, 0.90)), "wood": ((0.4, 0.9), (0.62, 0.47, 0.30)),
-    "green": ((0.4, 1.0), (0.20, 0.60, 0.20)), "braided": ((0.8, 1.4), (0.85, 0.83, 0.78)),
+    "cotton": ((0.4, 0.8), (0.85, 0.83, 0.78)),
+    "cord": ((1.0, 1.5), (0.80, 0.76, 0.66)),
+    "fishing": ((0.11, 0.16), (0.55, 0.58, 0.60)),
+    "orange": ((0.4, 1.1), (0.90, 0.35, 0.05)),
+    "pink": ((0.4, 1.1), (0.85, 0.10, 0.40)),
+    "black": ((0.3, 1.0), (0.05, 0.05, 0.06)),
+    "white": ((0.3, 1.0), (0.92, 0.92, 0.90)),
+    "wood": ((0.4, 0.9), (0.62, 0.47, 0.30)),
+    "green": ((0.4, 1.0), (0.20, 0.60, 0.20)),
+    "braided": ((0.8, 1.4), (0.85, 0.83, 0.78)),
 }
 """Radius in mm and colour."""
 BOBS: dict[str, tuple[list[float], list[float], int]] = {
-    "cone": ([0, 6, 18, 52], [3, 9, 9, 0.5], 20), "cylinder": ([0, 0.5, 44, 44.5], [0.5, 9, 9, 0.5], 20),
+    "cone": ([0, 6, 18, 52], [3, 9, 9, 0.5], 20),
+    "cylinder": ([0, 0.5, 44, 44.5], [0.5, 9, 9, 0.5], 20),
     "nut": ([0, 0.3, 10, 10.3], [0.5, 11, 11, 0.5], 6),
 }
 """Depths below the string's end and radii there, mm; sides."""
@@ -27,7 +33,7 @@ BOBS: dict[str, tuple[list[float], list[float], int]] = {
 def thread(soup: Soup, path: Array, radius: float, rgb: Rgb, braided: bool) -> None:
     """A string along a path; a braided one is two-coloured every few millimetres."""
     if not braided:
-        soup.tube(resample(path, 40), radius, rgb)      # short pieces: slivers a metre long trace badly
+        soup.tube(resample(path, 40), radius, rgb)  # short pieces: slivers a metre long trace badly
         return
     length = float(np.linalg.norm(path[-1] - path[0]))
     n = int(length / 2.2)
@@ -91,7 +97,10 @@ def neighbour_strings(world: World, ribs: list[Rib], draw: Draw) -> None:
             continue
         rng = draw.rng("neighbour string", rib.spec.index)
         (r, _), rgb = STRINGS[str(rng.choice(["cotton", "orange", "black", "white"]))]
-        x, y = float(rng.uniform(-0.4, 0.4)) * rib.spec.chord + rib.spec.at[0], rib.spec.at[1] - float(rng.uniform(5, 40))
+        x, y = (
+            float(rng.uniform(-0.4, 0.4)) * rib.spec.chord + rib.spec.at[0],
+            rib.spec.at[1] - float(rng.uniform(5, 40)),
+        )
         ends = np.array([[x, y, -0.1 * rib.spec.chord], [x, y, 1100.0]])
         world.matt.tube(resample(ends, 40), r, rgb)
         world.lines.append(Line("string", None, ends, r + 0.5, note="before a rib behind"))

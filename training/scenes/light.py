@@ -61,7 +61,7 @@ def extra(world: World, pose: Pose, wall_y: float, draw: Draw) -> None:
 def frame_shadow(world: World, rib: Rib, pose: Pose, rng: np.random.Generator) -> None:
     """A window frame behind the camera, in the sun's way; the edges of its shadow on the rib."""
     assert world.sun is not None
-    back = (pose.eye[1] - 350.0) / world.sun[1]                # along the sun's way to the frame's plane, negative
+    back = (pose.eye[1] - 350.0) / world.sun[1]  # along the sun's way to the frame's plane, negative
     n, turned = int(rng.integers(2, 5)), np.radians(rng.normal(0, 4))
     step, half = float(rng.uniform(250, 500)), float(rng.uniform(12, 30))
     mid = back * world.sun + [rng.uniform(-150, 150), 0, rng.uniform(-100, 100)]

@@ -40,14 +40,16 @@ def stand(shot: Shot, draw: Draw) -> tuple[Camera, Pose]:
     rng, cam, main = draw.rng("pose"), shot.cam.scaled(shot.scale), shot.ribs[0]
     distance = cam.f * main.chord / (float(rng.uniform(0.55, 0.76)) * cam.width)
     target = np.array([rng.uniform(-80, 80), 0, rng.uniform(-70, 90)])
-    return cam, look(float(rng.uniform(-10, 10)), float(rng.uniform(-7, 7)), float(rng.uniform(-4, 4)), target, distance)
+    return cam, look(
+        float(rng.uniform(-10, 10)), float(rng.uniform(-7, 7)), float(rng.uniform(-4, 4)), target, distance
+    )
 
 
 def build_world(shot: Shot, draw: Draw) -> Built:
     """Everything that stands in the photo."""
     cam, pose = stand(shot, draw)
     world, main = World(), shot.ribs[0]
-    near = cam.f / float(np.linalg.norm(pose.eye))           # photo pixels a millimetre on the main rib
+    near = cam.f / float(np.linalg.norm(pose.eye))  # photo pixels a millimetre on the main rib
     glossy = draw.has("glare")
     ribs = [build(main, draw, 1.3 * near, world, glossy)]
     for spec in shot.ribs[1:]:
@@ -102,8 +104,10 @@ def shoot(shot: Shot, draw: Draw, spp: int) -> tuple[NDArray[np.uint8], dict[str
     rays = finish.blur(rays, draw, shot.scale)
     rgb = finish.develop(rays, draw, shot.look, world.laser_z is not None)
     lap()
-    cost = {name: [round(b[k] - a[k], 3) for k in (0, 1)]
-            for name, a, b in zip(("build", "load", "trace", "label", "finish"), clock, clock[1:], strict=False)}
+    cost = {
+        name: [round(b[k] - a[k], 3) for k in (0, 1)]
+        for name, a, b in zip(("build", "load", "trace", "label", "finish"), clock, clock[1:], strict=False)
+    }
     return rgb, {**truth_of(shot, built, draw), "lines": labels, "cost_s": cost}
 
 
@@ -112,16 +116,44 @@ def truth_of(shot: Shot, built: Built, draw: Draw) -> dict[str, Any]:
     cam, pose, main = built.cam, built.pose, built.ribs[0]
     te, le = main.place([[float(main.outline.x(f)), 0.0] for f in (0.985, 0.012)])
     ends = project(cam, pose, np.array([te, le])).tolist()
-    return {"station": shot.station, "forward": "right" if main.spec.forward > 0 else "left", "chord_mm": main.spec.chord,
-            "chord_deg": main.chord_deg, "spar_deg": main.spec.spar, "true_lean_deg": main.spec.lean, "lean_deg": 0.0,
-            "string_tilt_deg": shot.string_tilt, "level": built.level, "cards": cards_of(main),
-            "behind": [{"rib": r.spec.index, "station": r.spec.station, "chord_deg": r.chord_deg, "spar_deg": r.spec.spar,
-                        "true_lean_deg": r.spec.lean, "chord_mm": r.spec.chord, "cards": cards_of(r),
-                        "forward": "right" if r.spec.forward > 0 else "left"} for r in built.ribs[1:]],
-            "geo": {"R": pose.R.tolist(), "eye": pose.eye.tolist(), "K": cam.matrix.tolist(), "dist": list(cam.dist),
-                    "size": [cam.width, cam.height], "ex": (le - te).tolist(), "te": te.tolist()},
-            "te_px": ends[0], "le_px": ends[1], "sun": None if built.world.sun is None else built.world.sun.tolist(),
-            "effects": sorted(draw.used)}
+    return {
+        "station": shot.station,
+        "forward": "right" if main.spec.forward > 0 else "left",
+        "chord_mm": main.spec.chord,
+        "chord_deg": main.chord_deg,
+        "spar_deg": main.spec.spar,
+        "true_lean_deg": main.spec.lean,
+        "lean_deg": 0.0,
+        "string_tilt_deg": shot.string_tilt,
+        "level": built.level,
+        "cards": cards_of(main),
+        "behind": [
+            {
+                "rib": r.spec.index,
+                "station": r.spec.station,
+                "chord_deg": r.chord_deg,
+                "spar_deg": r.spec.spar,
+                "true_lean_deg": r.spec.lean,
+                "chord_mm": r.spec.chord,
+                "cards": cards_of(r),
+                "forward": "right" if r.spec.forward > 0 else "left",
+            }
+            for r in built.ribs[1:]
+        ],
+        "geo": {
+            "R": pose.R.tolist(),
+            "eye": pose.eye.tolist(),
+            "K": cam.matrix.tolist(),
+            "dist": list(cam.dist),
+            "size": [cam.width, cam.height],
+            "ex": (le - te).tolist(),
+            "te": te.tolist(),
+        },
+        "te_px": ends[0],
+        "le_px": ends[1],
+        "sun": None if built.world.sun is None else built.world.sun.tolist(),
+        "effects": sorted(draw.used),
+    }
 
 
 def cards_of(rib: Rib) -> list[list[Any]]:

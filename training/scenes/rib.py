@@ -17,9 +17,12 @@ from training.scenes.world import Line, Rgb
 CARDS = {"panel": (7, 5, 25.0, 18.0), "strip": (9, 3, 15.0, 11.0)}
 """Squares across and down, square and marker in mm."""
 PENS: dict[str, tuple[tuple[float, float], tuple[float, float], Rgb]] = {
-    "pen": ((0.5, 1.1), (0.65, 0.95), (0.08, 0.08, 0.12)), "pencil": ((0.35, 0.6), (0.5, 0.8), (0.22, 0.21, 0.21)),
-    "ballpoint": ((0.35, 0.6), (0.7, 0.95), (0.06, 0.08, 0.28)), "marker": ((1.2, 1.7), (0.75, 0.97), (0.05, 0.05, 0.06)),
-    "red": ((0.5, 1.3), (0.65, 0.95), (0.45, 0.05, 0.05)), "blue": ((0.5, 1.3), (0.65, 0.95), (0.06, 0.10, 0.38)),
+    "pen": ((0.5, 1.1), (0.65, 0.95), (0.08, 0.08, 0.12)),
+    "pencil": ((0.35, 0.6), (0.5, 0.8), (0.22, 0.21, 0.21)),
+    "ballpoint": ((0.35, 0.6), (0.7, 0.95), (0.06, 0.08, 0.28)),
+    "marker": ((1.2, 1.7), (0.75, 0.97), (0.05, 0.05, 0.06)),
+    "red": ((0.5, 1.3), (0.65, 0.95), (0.45, 0.05, 0.05)),
+    "blue": ((0.5, 1.3), (0.65, 0.95), (0.06, 0.10, 0.38)),
 }
 """Width in mm, darkness, colour."""
 SPAR_AT = 0.30
@@ -102,7 +105,9 @@ class Rib:
         """Whether an effect is on for this rib."""
         return self.draw.has(name, self.spec.index)
 
-    def mark(self, kind: str, a: ArrayLike, b: ArrayLike, hidden: tuple[tuple[float, float], ...] = (), note: str = "") -> None:
+    def mark(
+        self, kind: str, a: ArrayLike, b: ArrayLike, hidden: tuple[tuple[float, float], ...] = (), note: str = ""
+    ) -> None:
         """Note a straight thing from a to b."""
         self.strokes.append(Stroke(kind, np.array([a, b], float), hidden, note))
 
@@ -120,8 +125,11 @@ def blank(spec: Spec, draw: Draw, ppm: float) -> Rib:
     """A rib cut out, nothing drawn on it yet. ppm : pixels of its picture a millimetre."""
     o = shape.naca4(spec.naca, spec.chord, spec.forward)
     margin = 3.0
-    half_w, lo, hi = spec.chord / 2 + margin, float(o.lower[:, 1].min()) * spec.chord - margin, \
-        float(o.upper[:, 1].max()) * spec.chord + margin
+    half_w, lo, hi = (
+        spec.chord / 2 + margin,
+        float(o.lower[:, 1].min()) * spec.chord - margin,
+        float(o.upper[:, 1].max()) * spec.chord + margin,
+    )
     h, w = int((hi - lo) * ppm), int(2 * half_w * ppm)
     image = surface(draw.rng("rib surface", spec.index), h, w, spec.surface, ppm)
     return Rib(spec, draw, o, Sheet(half_w, lo, hi, ppm, image))

@@ -15,7 +15,20 @@ from training.scenes.rib_lines import draw_lines, tape
 from training.scenes.textures import text
 from training.scenes.world import Line, Plate, World
 
-WORDS = ("CHECK", "glue 12:40", "OK?", "left", "A-frame", "trim 2", "NOT THIS", "jig 3", "see dwg", "12,5", "fwd", "TOP")
+WORDS = (
+    "CHECK",
+    "glue 12:40",
+    "OK?",
+    "left",
+    "A-frame",
+    "trim 2",
+    "NOT THIS",
+    "jig 3",
+    "see dwg",
+    "12,5",
+    "fwd",
+    "TOP",
+)
 
 
 def build(spec: Spec, draw: Draw, ppm: float, world: World, glossy: bool = False) -> Rib:
@@ -71,7 +84,9 @@ def gusset(rib: Rib, posts: list[float], rng: np.random.Generator) -> None:
         sheet.tint(stick, (0.6 * shade, 0.48 * shade, 0.33 * shade), 0.35)
         if rng.random() < 0.5:
             g = float(rng.uniform(14, 24))
-            sheet.tint([[x - g, -g * 0.6], [x + g, -g * 0.6], [x + g, g * 0.6], [x - g, g * 0.6]], (0.55, 0.40, 0.25), 0.6)
+            sheet.tint(
+                [[x - g, -g * 0.6], [x + g, -g * 0.6], [x + g, g * 0.6], [x - g, g * 0.6]], (0.55, 0.40, 0.25), 0.6
+            )
 
 
 def grown(rib: Rib) -> None:
@@ -103,13 +118,32 @@ def written(rib: Rib) -> None:
         rng = rib.rng("notes")
         for _ in range(int(rng.integers(1, 4))):
             z = float(rng.uniform(-0.03, 0.06)) * spec.chord
-            write(str(rng.choice(WORDS)), float(rng.uniform(0.15, 0.8)), z, float(rng.uniform(6, 13)),
-                  cv2.FONT_HERSHEY_SCRIPT_COMPLEX, float(rng.uniform(-12, 12)))
+            write(
+                str(rng.choice(WORDS)),
+                float(rng.uniform(0.15, 0.8)),
+                z,
+                float(rng.uniform(6, 13)),
+                cv2.FONT_HERSHEY_SCRIPT_COMPLEX,
+                float(rng.uniform(-12, 12)),
+            )
     if rib.has("tape_text"):
         rng = rib.rng("tape text")
         frac, z = float(rng.uniform(0.2, 0.75)), float(rng.choice([-0.035, 0.045])) * spec.chord
-        tape(rib, np.array([float(rib.outline.x(frac)), z]), float(rng.normal(0, 4)), float(rng.uniform(70, 140)), 19.0, rng)
-        write(f"{rng.choice(WORDS)} {rng.integers(100)}", frac + spec.forward * 30 / spec.chord, z, 8.0, cv2.FONT_HERSHEY_DUPLEX)
+        tape(
+            rib,
+            np.array([float(rib.outline.x(frac)), z]),
+            float(rng.normal(0, 4)),
+            float(rng.uniform(70, 140)),
+            19.0,
+            rng,
+        )
+        write(
+            f"{rng.choice(WORDS)} {rng.integers(100)}",
+            frac + spec.forward * 30 / spec.chord,
+            z,
+            8.0,
+            cv2.FONT_HERSHEY_DUPLEX,
+        )
 
 
 def worn(rib: Rib) -> None:
@@ -122,12 +156,18 @@ def worn(rib: Rib) -> None:
             a = np.linspace(0, 2 * np.pi, 14, endpoint=False)
             r = rng.uniform(6, 22) * rng.uniform(0.6, 1.2, 14)
             rgb = [(0.7, 0.6, 0.35), (0.2, 0.16, 0.12), (0.85, 0.83, 0.78)][int(rng.integers(3))]
-            sheet.tint(c + np.c_[r * np.cos(a) * rng.uniform(1, 2.5), r * np.sin(a)], rgb, float(rng.uniform(0.15, 0.5)), 2.0)
+            sheet.tint(
+                c + np.c_[r * np.cos(a) * rng.uniform(1, 2.5), r * np.sin(a)], rgb, float(rng.uniform(0.15, 0.5)), 2.0
+            )
     if rib.has("scratches"):
         rng = rib.rng("scratches")
         layer, t = np.zeros((sheet.h, sheet.w), np.uint8), rng.normal(0, 0.5)
         for _ in range(int(rng.integers(40, 160))):
-            p, long, way = rng.uniform(0, 1, 2) * (sheet.w, sheet.h), rng.uniform(15, 90) * sheet.ppm, t + rng.normal(0, 0.12)
+            p, long, way = (
+                rng.uniform(0, 1, 2) * (sheet.w, sheet.h),
+                rng.uniform(15, 90) * sheet.ppm,
+                t + rng.normal(0, 0.12),
+            )
             q = p + long * np.array([np.cos(way), np.sin(way)])
             cv2.line(layer, (int(p[0]), int(p[1])), (int(q[0]), int(q[1])), int(rng.integers(40, 160)), 1, cv2.LINE_AA)
         k = layer[..., None].astype(np.float32) * np.float32(0.4 / 255)
@@ -175,7 +215,7 @@ def card_image(kind: str, number: int, scale: int = 14) -> NDArray[np.uint8]:
     board = cv2.aruco.CharucoBoard((c, r), sq, mk, cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_5X5_1000), ids)
     w, h, m, foot = int(c * sq * scale), int(r * sq * scale), 6 * scale, 14 * scale
     img = np.full((h + m + foot, w + 2 * m), 255, np.uint8)
-    img[m:m + h, m:m + w] = board.generateImage((w, h), marginSize=0, borderBits=1)
+    img[m : m + h, m : m + w] = board.generateImage((w, h), marginSize=0, borderBits=1)
     y = m + h + foot // 2
     cv2.arrowedLine(img, (m, y), (m + w // 3, y), 0, scale, tipLength=0.15)
     at = m + w // 3 + scale * 3, y + 3 * scale
@@ -192,7 +232,9 @@ def place_card(rib: Rib, card: Card, k: int, high: float, world: World) -> None:
     t = np.radians(card.turn + (0 if rib.spec.forward > 0 else 180))
     cx, cy = np.cos(t) * axes[0] + np.sin(t) * axes[1], -np.sin(t) * axes[0] + np.cos(t) * axes[1]
     centre = rib.place([[float(rib.outline.x(card.frac)), h / 2 + 9]])[0]
-    reach = rib.outline.up(np.clip([card.frac - w / 2 / rib.spec.chord, card.frac + w / 2 / rib.spec.chord], 0, 1)).min()
+    reach = rib.outline.up(
+        np.clip([card.frac - w / 2 / rib.spec.chord, card.frac + w / 2 / rib.spec.chord], 0, 1)
+    ).min()
     lift = 1.0 + (high if h + 20 > reach else 0.0)
     bow = np.tan(np.radians(rng.uniform(-0.5, 0.5))) / w if draw.has("card_bow", salt) else 0.0
     tear = float(rng.uniform(4, 9)) if draw.has("dog_ear", salt) else 0.0
@@ -203,6 +245,8 @@ def place_card(rib: Rib, card: Card, k: int, high: float, world: World) -> None:
     world_p = centre + p[:, :1] * cx + p[:, 1:] * cy + lifts[:, None] * axes[2]
     j = np.arange(0, len(p) - 2, 2)[:, None]
     faces = np.concatenate([j + [0, 2, 1], j + [1, 2, 3]])
-    world.plates.append(Plate(world_p, np.c_[p[:, 0] / w + 0.5, p[:, 1] / h + 0.5], faces, card_image(card.kind, card.number)))
+    world.plates.append(
+        Plate(world_p, np.c_[p[:, 0] / w + 0.5, p[:, 1] / h + 0.5], faces, card_image(card.kind, card.number))
+    )
     for a, b in ((0, len(p) - 2), (1, len(p) - 1 - 2 * int(tear > 0))):
         world.lines.append(Line("edge", rib.spec.index, world_p[[a, b]], 1.5, note="card", solid=False))

@@ -25,7 +25,7 @@ def chord_line(rib: Rib) -> None:
     """The chord line with its gaps, tape and marks."""
     o, rng = rib.outline, rib.rng("chord line")
     width, dark, rgb = pen_of(rib)
-    ends = [0.985, 0.012]                         # trailing edge to leading edge
+    ends = [0.985, 0.012]  # trailing edge to leading edge
     if rib.has("line_short"):
         ends = [1 - float(rng.uniform(0.02, 0.15)), float(rng.uniform(0.02, 0.15))]
     a, b = np.array([float(o.x(ends[0])), 0.0]), np.array([float(o.x(ends[1])), 0.0])
@@ -71,7 +71,9 @@ def end_marks(rib: Rib, ends: list[float], rgb: Rgb) -> Spans:
             mid, half, span = ends[0] - frac, 8.0 / rib.spec.chord, ends[0] - ends[1]
             spans.append(((mid - half) / span, (mid + half) / span))
         elif kind == "cross":
-            rib.sheet.stroke([x + rng.uniform(-.4, .4), -7], [x + rng.uniform(-.4, .4), 7], 0.7, 0.85, rng, 0.05, rgb)
+            rib.sheet.stroke(
+                [x + rng.uniform(-0.4, 0.4), -7], [x + rng.uniform(-0.4, 0.4), 7], 0.7, 0.85, rng, 0.05, rgb
+            )
     return spans
 
 

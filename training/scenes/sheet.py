@@ -27,8 +27,18 @@ class Sheet:
         q = self.px(p)
         return np.stack([q[:, 0] / self.w, 1 - q[:, 1] / self.h], 1)
 
-    def stroke(self, a: ArrayLike, b: ArrayLike, width: float, dark: float, rng: np.random.Generator, wave: float = 0.0,
-               rgb: Rgb = (0.08, 0.08, 0.12), gaps: int = 0, even: bool = False) -> list[tuple[float, float]]:
+    def stroke(
+        self,
+        a: ArrayLike,
+        b: ArrayLike,
+        width: float,
+        dark: float,
+        rng: np.random.Generator,
+        wave: float = 0.0,
+        rgb: Rgb = (0.08, 0.08, 0.12),
+        gaps: int = 0,
+        even: bool = False,
+    ) -> list[tuple[float, float]]:
         """A pen stroke from a to b, mm, with a slow wave and uneven ink; the spans of its gaps, parts of the length."""
         p, q = np.asarray(a, float), np.asarray(b, float)
         length = float(np.hypot(*(q - p)))
@@ -54,8 +64,12 @@ class Sheet:
             x1, y1 = np.minimum(np.ceil(corners.max(0)).astype(int) + 1, (self.w, self.h))
             if x1 <= x0 or y1 <= y0:
                 continue
-            x = (np.arange(x0, x1, dtype=np.float32) + np.float32(0.5)) / np.float32(self.ppm) - np.float32(self.half_w + p[0])
-            y = np.float32(self.hi - p[1]) - (np.arange(y0, y1, dtype=np.float32) + np.float32(0.5)) / np.float32(self.ppm)
+            x = (np.arange(x0, x1, dtype=np.float32) + np.float32(0.5)) / np.float32(self.ppm) - np.float32(
+                self.half_w + p[0]
+            )
+            y = np.float32(self.hi - p[1]) - (np.arange(y0, y1, dtype=np.float32) + np.float32(0.5)) / np.float32(
+                self.ppm
+            )
             s = x[None] * np.float32(t[0]) + y[:, None] * np.float32(t[1])
             d = x[None] * np.float32(n[0]) + y[:, None] * np.float32(n[1])
             off = np.interp(s, along, offsets) if wave else 0.0
@@ -69,7 +83,9 @@ class Sheet:
             part += (as_image(rgb) - part) * blend
         return spans
 
-    def paste(self, patch: Image, centre: ArrayLike, turn_deg: float, mm_w: float, mm_h: float, strength: float = 1.0) -> None:
+    def paste(
+        self, patch: Image, centre: ArrayLike, turn_deg: float, mm_w: float, mm_h: float, strength: float = 1.0
+    ) -> None:
         """Lay a picture (h, w, 3) of mm_w x mm_h on the sheet, its own x axis turned by turn_deg."""
         ph, pw = patch.shape[:2]
         c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
@@ -83,10 +99,12 @@ class Sheet:
         m = cv2.getAffineTransform(src, (corners[:3] - 0.5 - [x0, y0]).astype(np.float32))
         size = (int(x1 - x0), int(y1 - y0))
         shrink = mm_w * self.ppm / pw
-        if shrink < 0.7:                       # averaged, so that a fine print does not alias
+        if shrink < 0.7:  # averaged, so that a fine print does not alias
             patch = as_image(cv2.GaussianBlur(patch, (0, 0), 0.4 / shrink))
         warped = cv2.warpAffine(patch, m, size, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        mask = cv2.warpAffine(np.ones((ph, pw), np.float32), m, size, flags=cv2.INTER_LINEAR)[..., None] * np.float32(strength)
+        mask = cv2.warpAffine(np.ones((ph, pw), np.float32), m, size, flags=cv2.INTER_LINEAR)[..., None] * np.float32(
+            strength
+        )
         part = self.image[y0:y1, x0:x1]
         part += (warped - part) * mask
 

@@ -12,7 +12,9 @@ from training.scenes.world import Line, Rgb, Soup, World
 WOOD: Rgb = (0.55, 0.40, 0.24)
 
 
-def upright_box(world: World, centre: Array, half: tuple[float, float, float], rgb: Rgb, lean: float, what: str) -> None:
+def upright_box(
+    world: World, centre: Array, half: tuple[float, float, float], rgb: Rgb, lean: float, what: str
+) -> None:
     """An upright board or post, leaning sideways by degrees, its front edges noted."""
     axes = turn("y", lean).T
     world.matt.box(centre, half, rgb, axes)
@@ -69,7 +71,9 @@ def rods(world: World, rng: np.random.Generator, wall_y: float) -> None:
         if way > 0.85:
             z = float(rng.uniform(-100, 500))
             ends = np.array([[-2000.0, y, z], [2000.0, y, z + float(rng.normal(0, 20))]])
-        (world.shiny if rng.random() < 0.3 else world.matt).tube(ends, r, tuple(rng.uniform(0.05, 0.75) * rng.uniform(0.7, 1, 3)))
+        (world.shiny if rng.random() < 0.3 else world.matt).tube(
+            ends, r, tuple(rng.uniform(0.05, 0.75) * rng.uniform(0.7, 1, 3))
+        )
         world.lines.append(Line("rod", None, ends, r + 0.8, note="rod"))
 
 

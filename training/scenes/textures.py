@@ -10,8 +10,14 @@ import numpy as np
 from training.scenes.world import Image, as_image
 
 TILE = 1024
-BASE = {"ply": (0.78, 0.63, 0.43), "foam": (0.62, 0.74, 0.83), "balsa": (0.86, 0.78, 0.62), "carbon": (0.07, 0.07, 0.075),
-        "primer": (0.45, 0.55, 0.42), "glass": (0.70, 0.74, 0.62)}
+BASE = {
+    "ply": (0.78, 0.63, 0.43),
+    "foam": (0.62, 0.74, 0.83),
+    "balsa": (0.86, 0.78, 0.62),
+    "carbon": (0.07, 0.07, 0.075),
+    "primer": (0.45, 0.55, 0.42),
+    "glass": (0.70, 0.74, 0.62),
+}
 """Colour of a bare surface, linear rgb."""
 
 
@@ -26,8 +32,9 @@ def tile(fine_x: float, fine_y: float, seed: int = 1) -> Image:
     return as_image(out / out.std())
 
 
-def noise(rng: np.random.Generator, h: int, w: int, stretch: tuple[float, float],
-          fine: tuple[float, float] = (4.0, 4.0)) -> Image:
+def noise(
+    rng: np.random.Generator, h: int, w: int, stretch: tuple[float, float], fine: tuple[float, float] = (4.0, 4.0)
+) -> Image:
     """A random piece (h, w) of a noise tile, enlarged `stretch` times in x and y."""
     sh, sw = int(h / stretch[1]) + 3, int(w / stretch[0]) + 3
     t = tile(*fine)
@@ -48,7 +55,9 @@ def surface(rng: np.random.Generator, h: int, w: int, kind: str, ppm: float) -> 
         weave = np.kron(np.array([[1, -1], [-1, 1]], np.float32), np.ones((cell, cell), np.float32)) * np.float32(0.05)
         t += np.tile(weave, (h // (2 * cell) + 1, w // (2 * cell) + 1))[:h, :w]
     elif kind != "foam":
-        t += noise(rng, h, w, (max(60 * ppm / 4, 1.0), max(0.35 * ppm, 1.0)), (4.0, 1.5)) * np.float32(rng.uniform(0.02, 0.045))
+        t += noise(rng, h, w, (max(60 * ppm / 4, 1.0), max(0.35 * ppm, 1.0)), (4.0, 1.5)) * np.float32(
+            rng.uniform(0.02, 0.045)
+        )
         t += noise(rng, h, w, (150 * ppm / 4, max(0.9 * ppm, 1.0)), (4.0, 2.0)) * np.float32(rng.uniform(0.02, 0.045))
     t += noise(rng, h, w, (1.0, 1.0), (0.5, 0.5)) * np.float32(0.012)
     tint = as_image(np.array(BASE[kind]) * rng.uniform(0.85, 1.08) * rng.uniform(0.94, 1.06, 3))
@@ -56,8 +65,16 @@ def surface(rng: np.random.Generator, h: int, w: int, kind: str, ppm: float) -> 
     return as_image(np.clip(cv2.merge([t * tint[0], t * tint[1], t * tint[2]]), 0.02, 0.98))
 
 
-def text(image: Image, words: str, at: tuple[int, int], height: float, rgb: tuple[float, float, float], strength: float = 0.8,
-         font: int = cv2.FONT_HERSHEY_SIMPLEX, turn_deg: float = 0.0) -> None:
+def text(
+    image: Image,
+    words: str,
+    at: tuple[int, int],
+    height: float,
+    rgb: tuple[float, float, float],
+    strength: float = 0.8,
+    font: int = cv2.FONT_HERSHEY_SIMPLEX,
+    turn_deg: float = 0.0,
+) -> None:
     """Write on a picture, baseline from `at`, letters `height` px high, the writing turned by degrees."""
     size = height / 21.0
     thick = max(1, round(height / 11))
@@ -71,8 +88,13 @@ def text(image: Image, words: str, at: tuple[int, int], height: float, rgb: tupl
         m[1, 2] += grow
         ink = np.asarray(cv2.warpAffine(ink, m, (ink.shape[1], ink.shape[0] + 2 * grow)), np.uint8)
     y0, x0 = at[1] - ink.shape[0] // 2, at[0]
-    ya, xa, yb, xb = max(y0, 0), max(x0, 0), min(y0 + ink.shape[0], image.shape[0]), min(x0 + ink.shape[1], image.shape[1])
+    ya, xa, yb, xb = (
+        max(y0, 0),
+        max(x0, 0),
+        min(y0 + ink.shape[0], image.shape[0]),
+        min(x0 + ink.shape[1], image.shape[1]),
+    )
     if ya >= yb or xa >= xb:
         return
-    k = ink[ya - y0:yb - y0, xa - x0:xb - x0, None].astype(np.float32) * np.float32(strength / 255)
+    k = ink[ya - y0 : yb - y0, xa - x0 : xb - x0, None].astype(np.float32) * np.float32(strength / 255)
     image[ya:yb, xa:xb] = image[ya:yb, xa:xb] * (1 - k) + as_image(rgb) * k

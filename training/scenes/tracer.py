@@ -29,8 +29,11 @@ def bitmap(image: Image | NDArray[np.uint8]) -> dict[str, Any]:
 
 def skin(texture: dict[str, Any], glossy: bool) -> Any:
     """A surface that scatters by a texture, with or without gloss."""
-    kind = {"type": "roughplastic", "alpha": GLOSS, "diffuse_reflectance": texture} if glossy else \
-        {"type": "diffuse", "reflectance": texture}
+    kind = (
+        {"type": "roughplastic", "alpha": GLOSS, "diffuse_reflectance": texture}
+        if glossy
+        else {"type": "diffuse", "reflectance": texture}
+    )
     return mi.load_dict({"type": "twosided", "bsdf": kind})
 
 
@@ -95,30 +98,53 @@ def load(world: World, cam: Camera, pose: Pose, aperture: float, focus: float) -
     """The scene for Mitsuba. aperture : radius of the lens, mm. focus : distance, mm."""
     w, h = film_size(cam)
     scene: dict[str, Any] = {"type": "scene", "integrator": {"type": "path", "max_depth": 3}}
-    speck = Plate(np.array([[0, 9e3, -9e3], [1, 9e3, -9e3], [0, 9e3, -8999.0]]), np.zeros((3, 2)), np.array([[0, 1, 2]]),
-                  np.full((2, 2, 3), 0.5, np.float32))
+    speck = Plate(
+        np.array([[0, 9e3, -9e3], [1, 9e3, -9e3], [0, 9e3, -8999.0]]),
+        np.zeros((3, 2)),
+        np.array([[0, 1, 2]]),
+        np.full((2, 2, 3), 0.5, np.float32),
+    )
     # of the glossy kind there is one at least, and always the same number of plates
     shiny = any(p.glossy for p in world.plates)
     count = PLATES * -(-(len(world.plates) + 1) // PLATES)
-    specks = [Plate(speck.points - [9.0 * k, 0, 0], speck.uv, speck.faces, speck.image, k == 0 and not shiny)
-              for k in range(count - len(world.plates))]
+    specks = [
+        Plate(speck.points - [9.0 * k, 0, 0], speck.uv, speck.faces, speck.image, k == 0 and not shiny)
+        for k in range(count - len(world.plates))
+    ]
     for k, plate in enumerate([*world.plates, *specks]):
         scene[f"plate{k}"] = plate_mesh(f"plate{k}", plate)
     scene["matt"], scene["shiny"] = soup_mesh("matt", world.matt, False), soup_mesh("shiny", world.shiny, True)
     scene["sky"] = {"type": "constant", "radiance": rgb(world.sky), "sampling_weight": 1.0}
     sun = np.array([0, 0, -1.0]) if world.sun is None else world.sun
-    scene["sun"] = {"type": "directional", "direction": sun.tolist(), "irradiance": rgb(world.sun_light),
-                    "sampling_weight": 1.2 if world.sun is not None else 0.01}
+    scene["sun"] = {
+        "type": "directional",
+        "direction": sun.tolist(),
+        "irradiance": rgb(world.sun_light),
+        "sampling_weight": 1.2 if world.sun is not None else 0.01,
+    }
     for k, lamp in enumerate(world.lamps):
         scene[f"lamp{k}"] = lamp_mesh(f"lamp{k}", lamp)
     ahead = (pose.eye + pose.forward).tolist()
     place = mi.ScalarTransform4f().look_at(pose.eye.tolist(), ahead, pose.up.tolist())
-    scene["sensor"] = {"type": "thinlens", "fov": float(np.degrees(2 * np.arctan(w / 2 / cam.f))), "fov_axis": "x",
-                       "near_clip": 10.0, "far_clip": 20000.0, "aperture_radius": aperture, "focus_distance": focus,
-                       "to_world": place,
-                       "film": {"type": "hdrfilm", "width": w, "height": h, "rfilter": {"type": "box"}, "pixel_format": "rgb",
-                                "component_format": "float32"},
-                       "sampler": {"type": "independent"}}
+    scene["sensor"] = {
+        "type": "thinlens",
+        "fov": float(np.degrees(2 * np.arctan(w / 2 / cam.f))),
+        "fov_axis": "x",
+        "near_clip": 10.0,
+        "far_clip": 20000.0,
+        "aperture_radius": aperture,
+        "focus_distance": focus,
+        "to_world": place,
+        "film": {
+            "type": "hdrfilm",
+            "width": w,
+            "height": h,
+            "rfilter": {"type": "box"},
+            "pixel_format": "rgb",
+            "component_format": "float32",
+        },
+        "sampler": {"type": "independent"},
+    }
     return mi.load_dict(scene)
 
 
@@ -134,7 +160,7 @@ def trace(scene: Any, spp: int, seed: int, size: tuple[int, int]) -> Image:
     total = None
     for k in range(passes):
         image = np.array(mi.render(scene, spp=per_pass, seed=mi.UInt32((seed * 131 + k) % 2**31)), dtype=np.float32)
-        bad = ~np.isfinite(image)          # a path that grazes a facet; one such must not spoil the exposure
+        bad = ~np.isfinite(image)  # a path that grazes a facet; one such must not spoil the exposure
         if bad.any():
             image[bad] = 0.0 if total is None else total[bad] / k
         total = image if total is None else total + image

@@ -33,7 +33,7 @@ class Wall:
     def fill(self, x0: float, x1: float, z0: float, z1: float, rgb: ArrayLike, strength: float = 1.0) -> None:
         """Paint a rectangle."""
         (a, d), (c, b) = self.px(x0, z0), self.px(x1, z1)
-        part = self.image[max(b, 0):max(d, 0), max(a, 0):max(c, 0)]
+        part = self.image[max(b, 0) : max(d, 0), max(a, 0) : max(c, 0)]
         part += (np.asarray(rgb, np.float32) - part) * np.float32(strength)
 
     def cover(self, x0: float, x1: float, z0: float, z1: float) -> None:
@@ -61,7 +61,12 @@ def seen(cam: Camera, pose: Pose, y: float) -> tuple[float, float, float, float]
             ray = pose.R.T @ np.array([(u - cam.cx) / cam.f, (v - cam.cy) / cam.f, 1.0])
             hits.append(pose.eye + ray * (y - pose.eye[1]) / max(ray[1], 0.3))
     p = np.array(hits)
-    return float(p[:, 0].min() - 120), float(p[:, 0].max() + 120), float(p[:, 2].min() - 120), float(p[:, 2].max() + 120)
+    return (
+        float(p[:, 0].min() - 120),
+        float(p[:, 0].max() + 120),
+        float(p[:, 2].min() - 120),
+        float(p[:, 2].max() + 120),
+    )
 
 
 @lru_cache(maxsize=8)
@@ -123,7 +128,9 @@ def plaster(wall: Wall, rng: np.random.Generator) -> None:
     wall.image *= (1 + np.float32(rng.uniform(0.02, 0.12)) * noise(rng, h, w, (30.0, 30.0)))[..., None]
 
 
-def courses(wall: Wall, rng: np.random.Generator, wide: float, high: float, joint: float, shift: float, rgb: Rgb) -> None:
+def courses(
+    wall: Wall, rng: np.random.Generator, wide: float, high: float, joint: float, shift: float, rgb: Rgb
+) -> None:
     """Tiles or bricks in level courses, each `wide` x `high` mm, every other course shifted."""
     x0, x1, z0, z1 = wall.box
     z, k = z0 - float(rng.uniform(0, high)), 0
@@ -144,7 +151,15 @@ def courses(wall: Wall, rng: np.random.Generator, wide: float, high: float, join
 def tiles(wall: Wall, rng: np.random.Generator) -> None:
     """Square tiles in a grid."""
     size = float(rng.choice([100.0, 150.0, 200.0]))
-    courses(wall, rng, size, size, float(rng.uniform(3, 6)), 0.0, (0.55, 0.54, 0.5) if rng.random() < 0.5 else (0.12, 0.12, 0.12))
+    courses(
+        wall,
+        rng,
+        size,
+        size,
+        float(rng.uniform(3, 6)),
+        0.0,
+        (0.55, 0.54, 0.5) if rng.random() < 0.5 else (0.12, 0.12, 0.12),
+    )
 
 
 def bricks(wall: Wall, rng: np.random.Generator) -> None:
@@ -203,7 +218,13 @@ def posters(wall: Wall, rng: np.random.Generator) -> None:
             if rng.random() < 0.5:
                 words = " ".join(str(v) for v in rng.choice(WORDS, 3))
                 at = wall.px(x0 + 20, z)
-                text(wall.image, words[:max(3, int(w / 26))], at, float(rng.uniform(18, 34)) * PPM, (ink[0], ink[1], ink[2]))
+                text(
+                    wall.image,
+                    words[: max(3, int(w / 26))],
+                    at,
+                    float(rng.uniform(18, 34)) * PPM,
+                    (ink[0], ink[1], ink[2]),
+                )
             else:
                 wall.fill(x0 + 20, x0 + w - 20, z, z + float(rng.uniform(2, 8)), ink)
                 wall.note((x0 + 20, z), (x0 + w - 20, z), "edge", "print")
@@ -216,7 +237,9 @@ def bench_plate(world: World, z: float, draw: Draw) -> None:
     step = int(rng.integers(40, 160))
     points: Array = np.array([[-2600.0, -700, z], [2600, -700, z], [2600, 1300, z], [-2600, 1300, z]])
     for row in range(0, 500, step):
-        image[row:row + 2] *= 0.4
+        image[row : row + 2] *= 0.4
         y = 1300 - 2000 * (row + 1) / 500
         world.lines.append(Line("seam", None, np.array([[-2600.0, y, z], [2600.0, y, z]]), 2.0, note="bench"))
-    world.plates.append(Plate(points, np.array([[0, 0], [1, 0], [1, 1], [0, 1.0]]), np.array([[0, 1, 2], [0, 2, 3]]), image))
+    world.plates.append(
+        Plate(points, np.array([[0, 0], [1, 0], [1, 1], [0, 1.0]]), np.array([[0, 1, 2], [0, 2, 3]]), image)
+    )

@@ -85,8 +85,13 @@ def draw_phone(seed: int, scales: tuple[float, float], choice: Choice) -> Phone:
     rng = np.random.default_rng([seed, 7])
     w, h = [(4000, 3000), (4032, 3024), (4080, 3060)][int(rng.integers(3))]
     f, k1 = w * float(rng.uniform(0.72, 0.80)), float(rng.uniform(-0.05, 0.13))
-    dist = (k1, -2.2 * k1 + float(rng.normal(0, 0.02)), float(rng.normal(0, 5e-4)), float(rng.normal(0, 5e-4)),
-            1.5 * k1 + float(rng.normal(0, 0.03)))
+    dist = (
+        k1,
+        -2.2 * k1 + float(rng.normal(0, 0.02)),
+        float(rng.normal(0, 5e-4)),
+        float(rng.normal(0, 5e-4)),
+        1.5 * k1 + float(rng.normal(0, 0.03)),
+    )
     if not choice.allows("distortion"):
         dist = (0.0, 0.0, 0.0, 0.0, 0.0)
     cam = Camera(w, h, f, w / 2 + float(rng.uniform(-25, 25)), h / 2 + float(rng.uniform(-20, 20)), dist)
@@ -105,10 +110,28 @@ def draw_wing(seed: int, phone: Phone, ident: str, choice: Choice) -> Wing:
         spar = 90 + float(rng.normal(0, 0.3))
         design = (round(incidence + float(rng.uniform(-0.3, 0.3)), 1), round(spar + float(rng.uniform(-0.3, 0.3)), 1))
         side = "right" if i < PER_SIDE else "left"
-        stations.append(Station(f"{side[0].upper()}{i % PER_SIDE + 1}", side, 400.0 + 620.0 * (i % PER_SIDE),
-                                round(root + (tip - root) * t, 1), incidence, spar, i, design))
-    return Wing(ident, seed, phone, tuple(stations), draw.option("surface"), str(rng.choice(SECTIONS)), draw.option("pen"),
-                round(float(rng.uniform(20, 60)), 1))
+        stations.append(
+            Station(
+                f"{side[0].upper()}{i % PER_SIDE + 1}",
+                side,
+                400.0 + 620.0 * (i % PER_SIDE),
+                round(root + (tip - root) * t, 1),
+                incidence,
+                spar,
+                i,
+                design,
+            )
+        )
+    return Wing(
+        ident,
+        seed,
+        phone,
+        tuple(stations),
+        draw.option("surface"),
+        str(rng.choice(SECTIONS)),
+        draw.option("pen"),
+        round(float(rng.uniform(20, 60)), 1),
+    )
 
 
 def cards_for(station: Station, draw: Draw, salt: int, allow_two: bool) -> tuple[Card, ...]:
@@ -121,24 +144,49 @@ def cards_for(station: Station, draw: Draw, salt: int, allow_two: bool) -> tuple
     return (Card(kind, station.number, 0.48 if kind == "panel" else 0.45, turn[0]),)
 
 
-def rib_of(wing: Wing, station: Station, index: int, draw: Draw, at: tuple[float, float, float], lean: float,
-           cards: tuple[Card, ...]) -> Spec:
+def rib_of(
+    wing: Wing,
+    station: Station,
+    index: int,
+    draw: Draw,
+    at: tuple[float, float, float],
+    lean: float,
+    cards: tuple[Card, ...],
+) -> Spec:
     """A station's rib in one photo."""
-    forward = 1 if station.side == "right" else -1         # seen from outboard
-    return Spec(index, station.name, station.chord, station.incidence, station.spar, forward, wing.section, lean, at, cards,
-                wing.surface, wing.pen if draw.rng("same pen", index).random() < 0.8 else draw.option("pen", index))
+    forward = 1 if station.side == "right" else -1  # seen from outboard
+    return Spec(
+        index,
+        station.name,
+        station.chord,
+        station.incidence,
+        station.spar,
+        forward,
+        wing.section,
+        lean,
+        at,
+        cards,
+        wing.surface,
+        wing.pen if draw.rng("same pen", index).random() < 0.8 else draw.option("pen", index),
+    )
 
 
 def draw_shot(wing: Wing, k: int, choice: Choice, walls: tuple[str, ...]) -> tuple[Shot, Draw]:
     """Photo k of a wing: station k, with other stations' ribs behind it in some."""
     draw, station = Draw(wing.seed * 100 + k, choice), wing.stations[k % len(wing.stations)]
     rng = draw.rng("ribs")
-    ribs = [rib_of(wing, station, 0, draw, (0.0, 0.0, 0.0), float(rng.normal(0, U_LEAN)), cards_for(station, draw, 0, True))]
+    ribs = [
+        rib_of(wing, station, 0, draw, (0.0, 0.0, 0.0), float(rng.normal(0, U_LEAN)), cards_for(station, draw, 0, True))
+    ]
     if draw.has("neighbours"):
         first = station.number - station.number % PER_SIDE
         for j in range(int(rng.integers(1, 4))):
             other = wing.stations[first + (station.number + j + 1) % PER_SIDE]
-            at = (float(rng.uniform(-220, 220)), 330.0 * (j + 1) * float(rng.uniform(0.6, 1.1)), float(rng.uniform(-120, 160)))
+            at = (
+                float(rng.uniform(-220, 220)),
+                330.0 * (j + 1) * float(rng.uniform(0.6, 1.1)),
+                float(rng.uniform(-120, 160)),
+            )
             cards = cards_for(other, draw, j + 1, True) if rng.random() < 0.8 else ()
             ribs.append(rib_of(wing, other, j + 1, draw, at, float(rng.normal(0, U_LEAN)), cards))
     if draw.has("front_rib"):

@@ -75,16 +75,25 @@ def station(task: Task) -> tuple[str, dict[str, Any]]:
     wing = wing_of(task.at(0))
     (task.folder / "stations").mkdir(parents=True, exist_ok=True)
     if task.k == 0:
-        bar = any(Draw(task.seed * 100 + k, task.choice).option("level") == "straightedge" for k in range(len(wing.stations)))
+        bar = any(
+            Draw(task.seed * 100 + k, task.choice).option("level") == "straightedge" for k in range(len(wing.stations))
+        )
         write_job(task.folder, wing, bar)
     shot, draw = draw_shot(wing, task.k, task.choice, task.walls)
     rgb, truth = shoot(shot, draw, task.spp)
     quality = int(draw.rng("jpeg").integers(78, 96))
     save(task.folder / "stations" / f"{shot.name}.jpg", rgb, wing.phone, task.k, quality)
     phone = wing.phone
-    return shot.name, {**truth, "wing": wing.ident, "wing_seed": task.seed, "phone": phone.ident, "scale": phone.scale,
-                       "exif": {"make": phone.make, "model": phone.model, "focal35": phone.focal35, "focal_mm": phone.focal_mm},
-                       "design": next(s.design for s in wing.stations if s.name == shot.station), "jpeg_quality": quality}
+    return shot.name, {
+        **truth,
+        "wing": wing.ident,
+        "wing_seed": task.seed,
+        "phone": phone.ident,
+        "scale": phone.scale,
+        "exif": {"make": phone.make, "model": phone.model, "focal35": phone.focal35, "focal_mm": phone.focal_mm},
+        "design": next(s.design for s in wing.stations if s.name == shot.station),
+        "jpeg_quality": quality,
+    }
 
 
 def board(task: Task) -> None:

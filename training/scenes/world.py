@@ -116,7 +116,9 @@ class Soup:
     def ball(self, centre: Array, radius: float | Sequence[float], rgb: Rgb) -> None:
         """A ball, or an ellipsoid with three half axes."""
         a, b = np.linspace(0, np.pi, 13), np.linspace(0, 2 * np.pi, 20, endpoint=False)
-        n = np.stack([np.outer(np.sin(a), np.cos(b)), np.outer(np.sin(a), np.sin(b)), np.outer(np.cos(a), np.ones(20))], -1)
+        n = np.stack(
+            [np.outer(np.sin(a), np.cos(b)), np.outer(np.sin(a), np.sin(b)), np.outer(np.cos(a), np.ones(20))], -1
+        )
         i, j = np.meshgrid(np.arange(12), np.arange(20), indexing="ij")
         q = [i * 20 + j, i * 20 + (j + 1) % 20, (i + 1) * 20 + (j + 1) % 20, (i + 1) * 20 + j]
         faces = np.concatenate([np.stack([q[0], q[k], q[k + 1]], -1).reshape(-1, 3) for k in (1, 2)])

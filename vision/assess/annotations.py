@@ -7,8 +7,8 @@ from numpy.typing import NDArray
 
 from shared.numerics.small_sums import cross, straight
 from shared.reading import Evidence, Point, SeenCard, SeenLine, SeenMark
-from vision.cards.detect import Card
 from vision.assess.doubts import NAMES
+from vision.cards.detect import Card
 from vision.detect import Detections
 from vision.evidence.kinds import KINDS
 from vision.image.photo import Picture
@@ -83,11 +83,11 @@ def _candidates(found: Detections) -> list[SeenLine]:
     """The rivals of what was taken: for each, what the witness takes it for and how likely."""
     chosen = found.chord.chosen if found.chord else None
     rest = [r.belief for r in (found.chord.candidates if found.chord else ()) if r is not chosen]
-    upright = [b for b in (found.gravity.weighed if found.gravity else ())]
+    upright = found.gravity.weighed if found.gravity else ()
     used = found.gravity.strings if found.gravity else ()
-    upright = [b for b in upright if all(abs(b.ends[:, 0].mean() - s.ends[:, 0].mean()) > 15 for s in used)]
+    apart = [b for b in upright if all(abs(b.ends[:, 0].mean() - s.ends[:, 0].mean()) > 15 for s in used)]
     out = []
-    for family in (rest, upright):
+    for family in (rest, apart):
         likely = sorted(family, key=lambda b: -b.shares[:NOT_LINES].sum())[:RIVALS]
         for b in likely:
             if b.shares[:NOT_LINES].sum() < LEAST:

@@ -53,9 +53,7 @@ class Doubt:
     spar_flags: tuple[Flag, ...] = ()
 
 
-def doubts(
-    result: Angles, solution: Solution, found: Detections, station: Station, poses: tuple[Flag, ...]
-) -> Doubt:
+def doubts(result: Angles, solution: Solution, found: Detections, station: Station, poses: tuple[Flag, ...]) -> Doubt:
     """Hold everything that was seen against everything else. poses : flags on which way the card tilts."""
     assert result.chord is not None
     if not np.isfinite(result.chord.u) or result.chord.u > MAX_U_DEG:
@@ -81,8 +79,11 @@ def doubts(
         chord.append(Flag("line-doubtful", f"{why} (probability {wrong:.1%})"))
     if found.spar is not None and result.spar is not None and 1 - found.spar.chance > GIVE:
         spar.append(
-            Flag("spar-doubtful", f"what was taken for the spar line may be {NAMES[found.spar.rival or 'nothing']} "
-                 f"(probability {1 - found.spar.chance:.1%})")
+            Flag(
+                "spar-doubtful",
+                f"what was taken for the spar line may be {NAMES[found.spar.rival or 'nothing']} "
+                f"(probability {1 - found.spar.chance:.1%})",
+            )
         )
     stroke = found.strokes[0]
     kept = float(stroke.kept.mean())
@@ -104,7 +105,10 @@ def _taken_wrongly(found: Detections) -> tuple[float, str]:
         other = NAMES[chosen.belief.instead_of("chord")] if chosen else "another line"
         return line, f"what was taken for the chord line may be {other}: put reference marks on it, or give a hint"
     other = NAMES[found.gravity.rival or "nothing"]
-    return level, f"what was taken for the level reference may be {other}: hang a string that stands out, its bob in view"
+    return (
+        level,
+        f"what was taken for the level reference may be {other}: hang a string that stands out, its bob in view",
+    )
 
 
 def _length(found: Detections, station: Station) -> list[Flag]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shared.reading import Flag
 from vision.cards.detect import Card
@@ -41,7 +40,7 @@ class Verdict:
     flags: tuple[Flag, ...] = ()
 
 
-def before_solving(gray: NDArray[np.uint8], cards: list[Card]) -> Verdict:
+def before_solving(cards: list[Card]) -> Verdict:
     """Gates that need only the cards' own pictures."""
     flags: list[Flag] = []
     best = max(cards, key=lambda c: c.px_per_mm)

@@ -21,7 +21,7 @@ F64 = NDArray[np.float64]
 
 FULL_DEPTH = (0.05, 0.05, 0.15)
 """Relative depth from which on a stripe counts in full, by map: more ink is not more line. Coloured walls are full of hues."""
-SHARE = (0.5, 0.5, 0.25)
+SHARE = (0.5, 0.5, 0.4)
 """Most of all candidates that come from each map, so that one map full of texture leaves room for the others."""
 LEAST_FULL = 0.02
 """The same, at least, where the map's own noise is small: paper and foam show less than this by chance."""
@@ -29,6 +29,8 @@ NOISES = 4.0
 """The same in units of the map's noise."""
 ABSENT = -0.35
 """What a column without a ridge takes off, in the same unit."""
+BESIDE = np.array([-11.0, -7.0, 7.0, 11.0])
+"""Rows from a line to those beside it that it must stand out from: broader than lines are."""
 STEEP = 4.0
 """Most that a column counts where a line's place, not its presence, is asked: the middle of a broad stripe is deepest."""
 POOLED = 2
@@ -70,31 +72,44 @@ def find_candidates(
     both quarters of the raster's length, are one.
     """
     along, across = raster.step
-    limit = slope_limit * along / across
+    limit, apart, width = slope_limit * along / across, apart_mm / across, raster.grey.shape[1]
+    window = max(8, min(width // 2, int(length_mm / along / 2)))
     blind = ~raster.valid | hide
-    window = max(8, min(raster.grey.shape[1] // 2, int(length_mm / along / 2)))
-    sharp: list[F32] = []
-    rows, slopes, gains, names = [], [], [], []
-    for name, depth in enumerate(ridge_maps(raster)):
-        depth[blind] = 0.0
-        steep = _votes(depth, FULL_DEPTH[name])
-        sharp.append(steep)
-        votes = np.minimum(steep, np.float32(1.0))
-        row, slope = _peaks(votes, limit, 2 * most, apart_mm / across)
-        row, slope, gain = _sharper(votes, row, slope, window, ROUGH)
-        rows.append(row)
-        slopes.append(slope)
-        gains.append(gain)
-        names.append(np.full(len(row), name))
-    found = Candidates(np.concatenate(rows), np.concatenate(slopes), np.concatenate(gains), np.concatenate(names))
-    few = _apart(found, raster.grey.shape[1], apart_mm / across, most)
-    any_map = np.maximum(np.maximum(sharp[0], sharp[1]), sharp[2])
-    row, slope, _ = _sharper(any_map, few.row, few.slope, any_map.shape[1] // 2, FINE)
-    return _apart(Candidates(row, slope, few.gain, few.seen_as), raster.grey.shape[1], apart_mm / across / 2, most)
+    steep: list[F32] = []
+    found: list[tuple[F64, F64, F64, NDArray[np.intp]]] = []
+    for k, depth in enumerate(ridge_maps(raster)):
+        less = _FACTOR[k]
+        depth[blind[::less, ::less][: len(depth), : depth.shape[1]]] = 0.0
+        steep.append(_votes(depth, FULL_DEPTH[k]))
+        votes = np.minimum(steep[k], np.float32(1.0))
+        row, slope = _peaks(votes, limit, 3 * most, apart / less)
+        row, slope, gain = _sharper(votes, row, slope, window // less, ROUGH)
+        found.append((_grown(row, slope, less), slope, less * gain, np.full(len(row), k)))
+    few = _apart(Candidates(*(np.concatenate(part) for part in zip(*found, strict=True))), width, apart, most)
+    row, slope = few.row.copy(), few.slope.copy()
+    for ks, depth, less in (((0, 1), np.maximum(steep[0], steep[1]), 1), ((2,), steep[2], _FACTOR[2])):
+        own = np.isin(few.seen_as, ks)
+        r, slope[own], _ = _sharper(depth, _shrunk(row[own], slope[own], less), slope[own], depth.shape[1] // 2, FINE)
+        row[own] = _grown(r, slope[own], less)
+    return _apart(Candidates(row, slope, few.gain, few.seen_as), width, apart / 2, most)
+
+
+_FACTOR = (1, 1, 2)
+"""How much coarser each map is than the raster: a JPEG's hue has half the resolution."""
+
+
+def _grown(row: F64, slope: F64, less: int) -> F64:
+    """Rows at column 0 of the raster of lines in a map `less` times coarser, whose pixels cover less x less of its own."""
+    return np.asarray(less * row + (less - 1) / 2 * (1 - slope), dtype=np.float64)
+
+
+def _shrunk(row: F64, slope: F64, less: int) -> F64:
+    """The other way."""
+    return np.asarray((row - (less - 1) / 2 * (1 - slope)) / less, dtype=np.float64)
 
 
 def ridge_maps(raster: Raster) -> tuple[F32, F32, F32]:
-    """(h, w) depths of dark, light and other-hued stripes along the rows, in the order dark, light, hue."""
+    """Depths along the rows of dark and of light stripes (h, w), and of stripes of another hue (h // 2, w // 2)."""
     along, across = raster.step
     reaches = tuple(sorted({max(2, round(s / across)) for s in SIDES_MM}))
     dark, light = level_ridges(raster.grey, reaches, max(1, round(SMOOTH_MM / along)))
@@ -104,8 +119,7 @@ def ridge_maps(raster: Raster) -> tuple[F32, F32, F32]:
         for ridge in level_ridges(cv2.exp(raster.hue[..., k]) * 100, coarse, max(1, round(SMOOTH_MM / along / 2))):  # type: ignore[arg-type]
             hue = ridge if hue is None else np.maximum(hue, ridge)
     assert hue is not None
-    h, w = raster.grey.shape
-    return dark, light, np.asarray(cv2.resize(hue, (w, h), interpolation=cv2.INTER_LINEAR), dtype=np.float32)
+    return dark, light, hue
 
 
 def _votes(depth: F32, most: float) -> F32:
@@ -140,7 +154,8 @@ def _peaks(votes: F32, limit: float, most: int, apart: float) -> tuple[F64, F64]
 def _sharper(
     votes: F32, row: F64, slope: F64, window: int, about: tuple[tuple[float, ...], tuple[float, ...]]
 ) -> tuple[F64, F64, F64]:
-    """The best lines near others at the map's own resolution, and their best sums over a window (columns / 2).
+    """The best lines near others at the map's own resolution, and their best sums over a window (columns / 2), less half of
+    what the lines beside them sum up there: in a texture of stripes every line does.
 
     about : tilts and offsets tried, rows at the far end and in the middle.
     """
@@ -148,15 +163,21 @@ def _sharper(
     cols = np.arange(0, w, 2)
     tilts, offs = (g.ravel() for g in np.meshgrid(np.array(about[0]) / w, np.array(about[1])))
     flat = np.concatenate([votes[:, ::2], np.zeros((1, len(cols)), np.float32)]).ravel()
+    aside = np.concatenate([offs, BESIDE])[:, None] + np.concatenate([tilts, np.zeros(len(BESIDE))])[:, None] * (
+        cols - w / 2
+    )
     best: list[tuple[float, float, float]] = []
     for r, s in zip(row.tolist(), slope.tolist(), strict=True):
-        rows = np.rint(r + s * cols + offs[:, None] + tilts[:, None] * (cols - w / 2)).astype(np.intp)
+        rows = np.rint(r + s * cols + aside).astype(np.intp)
         rows[(rows < 0) | (rows >= h)] = h
-        seen = flat.take(rows * len(cols) + np.arange(len(cols)))
-        total = np.cumsum(seen, axis=1)
-        sums = (total[:, window - 1 :] - np.concatenate([np.zeros((len(offs), 1)), total[:, :-window]], axis=1)).max(1)
-        k = int(sums.argmax())
-        best.append((r + float(offs[k]) - float(tilts[k]) * w / 2, s + float(tilts[k]), 2 * float(sums[k])))
+        total = np.cumsum(flat.take(rows * len(cols) + np.arange(len(cols))), axis=1)
+        sums = total[:, window - 1 :].copy()
+        sums[:, 1:] -= total[:, :-window]
+        k, at = divmod(int(sums[: len(offs)].argmax()), sums.shape[1])
+        beside = float(np.maximum(sums[len(offs) :, at], 0.0).mean())
+        best.append(
+            (r + float(offs[k]) - float(tilts[k]) * w / 2, s + float(tilts[k]), 2 * float(sums[k, at]) - beside)
+        )
     out = np.array(best).reshape(-1, 3)
     return out[:, 0], out[:, 1], out[:, 2]
 

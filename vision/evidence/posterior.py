@@ -6,7 +6,7 @@ on its own, and r_i what else speaks for it (marks on it, its place), the hypoth
     P(i) = o_i r_i / (n + sum_j o_j r_j),    P(none) = n / (n + sum_j o_j r_j)
 
 (Bayes; each candidate's own evidence independent of the others'). n is the prior odds of a photo without the line over those
-of any one candidate, in the witness's training: NONE.
+of any one candidate, in units of the witness's own prior: NONE.
 
 Level references are judged one by one: each is true with its own probability, and all that are used must be. The surest one
 is used, and those beside it that are as good as sure: a false one would turn the angle, and two strings leave the rib's lean
@@ -27,8 +27,9 @@ GIVE = 0.01
 """Probability of having taken a wrong line up to which a value is given without a flag."""
 DOUBT = 0.20
 """The same, up to which it is given with a flag. Both were chosen for the rates that `docs/recognition.md` shows."""
-NONE = 0.02
-"""Prior odds of "no such line is in the photo" over those of any one candidate."""
+NONE = {"chord": 0.03, "spar": 0.1, "string": 0.2, "laser": 0.87}
+"""Probability that a photo shows no such line, as in the training photos: with n candidates and a share q = (1 - NONE) / n of
+them being the line, the odds of none over those of any one are NONE / q, in units of the witness's own prior odds q / (1 - q)."""
 SURE = 1e-6
 """No evidence counts for more than this leaves."""
 
@@ -46,18 +47,29 @@ class Choice:
         return 0.0 if self.best is None else float(self.chances[self.best])
 
 
-def one_of(shares: Sequence[float], speaks_for: Sequence[float] | None = None) -> Choice:
-    """At most one of the candidates, given the witness's probability of each and other likelihood ratios."""
-    p = np.clip(np.asarray(shares, dtype=np.float64), SURE, 1 - SURE)
-    odds = p / (1 - p) * (1.0 if speaks_for is None else np.asarray(speaks_for, dtype=np.float64))
+def one_of(kind: str, shares: Sequence[float], speaks_for: Sequence[float] | None = None) -> Choice:
+    """At most one of the candidates is of a kind, given the witness's probability of each and other likelihood ratios."""
+    odds = _odds(shares) * (1.0 if speaks_for is None else np.asarray(speaks_for, dtype=np.float64))
     if not len(odds):
         return Choice(None, odds)
-    chances = odds / (NONE + odds.sum())
+    chances = odds / (NONE[kind] + odds.sum())
     return Choice(int(chances.argmax()), chances)
 
 
-def worth_using(shares: Sequence[float]) -> tuple[list[int], float]:
-    """Which of several level references to use, the surest first, and the probability that all of these are true."""
-    order = sorted(range(len(shares)), key=lambda i: -shares[i])
-    used = order[:1] + [i for i in order[1:] if shares[i] >= 1 - GIVE / 2]
-    return used, float(np.prod([shares[i] for i in used])) if used else 0.0
+def true_reference(kind: str, share: float, rivals: Sequence[float] = ()) -> float:
+    """Probability that a level reference is one, from the witness's probability of it by itself.
+
+    rivals : of others of its kind that cannot be true as well. Those that agree with it are no rivals.
+    """
+    own, theirs = _odds([share]), _odds(rivals)
+    return float(own[0] / (NONE[kind] + own[0] + theirs.sum()))
+
+
+def sure(chance: float) -> bool:
+    """Whether a reference is sure enough to be used beside another."""
+    return chance >= 1 - GIVE / 2
+
+
+def _odds(shares: Sequence[float]) -> F64:
+    p = np.clip(np.asarray(shares, dtype=np.float64), SURE, 1 - SURE)
+    return np.asarray(p / (1 - p))

@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.numerics.ranks import median
 from vision.evidence.candidates import Candidates
 from vision.evidence.raster import DARK, Family, Raster
 
@@ -31,6 +32,8 @@ CHANNELS = 9
 """0: darkness against the column's median, in units of the strip's noise. 1: the same, absolute. 2, 3: red and blue over
 green likewise. 4: where the picture is (1), a card covers it (-1), or it ends (0). 5 to 7: brightness and both hues of a
 broad band about the line. 8: own cards (1) and others (-1) in it."""
+LEAST_NOISE = 0.004
+"""Least noise of a strip, of the logarithm of brightness: one grey level of 255."""
 CLIP = 3.0
 """Largest value in any channel."""
 
@@ -67,12 +70,13 @@ def cut_strips(
     out = np.zeros((len(c), CHANNELS, ROWS, COLUMNS), dtype=np.float32)
     seen = there > 0.5
     log = np.log(grey + DARK)
-    off, noise = _against_columns(log, seen)
-    out[:, 0] = off / (3 * np.maximum(noise, 0.004))[:, None, None]
+    off = _against_columns(log, seen)
+    noise = np.array([median(np.abs(o[s])) if s.any() else 1.0 for o, s in zip(off, seen, strict=True)]) * 1.4826
+    out[:, 0] = off / (3 * np.maximum(noise, LEAST_NOISE)).astype(np.float32)[:, None, None]
     out[:, 1] = off * 8
     for k in range(2):
         hue = _look(np.ascontiguousarray(raster.hue[..., k]), (fine_x - 0.5) / 2, (fine_y - 0.5) / 2, None)
-        out[:, 2 + k] = _against_columns(hue, seen)[0] * 10
+        out[:, 2 + k] = _against_columns(hue, seen) * 10
     out[:, 4] = there
     wide = context.wide
     x = (place - wide.start[0]) / wide.step[0]
@@ -82,7 +86,7 @@ def cut_strips(
     x = np.broadcast_to(x[:, None, :], y.shape)
     tone = np.log(_look(wide.grey, x, y, 0) + DARK)
     inside = _look(wide.valid.astype(np.float32), x, y, 0) > 0.5
-    level = np.array([np.median(t[i]) if i.any() else 0.0 for t, i in zip(tone, inside, strict=True)])
+    level = np.array([median(t[i]) if i.any() else 0.0 for t, i in zip(tone, inside, strict=True)], dtype=np.float32)
     out[:, 5] = (tone - level[:, None, None]) * inside
     for k in range(2):
         out[:, 6 + k] = _look(np.ascontiguousarray(wide.hue[..., k]), (x - 0.5) / 2, (y - 0.5) / 2, None) * 2 * inside
@@ -100,8 +104,8 @@ def _look(image: NDArray[np.uint8] | F32, x: F64, y: F64, outside: float | None)
     return np.asarray(got, dtype=np.float32).reshape(n, h, w)
 
 
-def _against_columns(values: F32, seen: NDArray[np.bool_]) -> tuple[F32, F32]:
-    """Values less the median of their column, 0 where not seen; and each strip's noise (n,), 1.48 times the median size."""
-    off = (values - np.median(values, axis=1, keepdims=True)) * seen
-    sizes = [np.median(np.abs(o[s])) if s.any() else 1.0 for o, s in zip(off, seen, strict=True)]
-    return off, np.asarray(np.array(sizes) * 1.4826, dtype=np.float32)
+def _against_columns(values: F32, seen: NDArray[np.bool_]) -> F32:
+    """Values (n, ROWS, m) less the median of their column, 0 where not seen."""
+    half = ROWS // 2
+    middle = np.partition(values, (half - 1, half), axis=1)[:, half - 1 : half + 1].mean(axis=1, keepdims=True)
+    return np.asarray((values - middle) * seen, dtype=np.float32)

@@ -26,7 +26,7 @@ RIB_ABOVE, RIB_BELOW = 0.11, 0.07
 """Where a line across the rib alone is looked for, chords from the chord line."""
 BEYOND = 0.02
 """How far beyond the chord line's ends an upright line is looked for, chords."""
-MOST: dict[str, int] = {"level": 20, "upright": 16, "across": 16}
+MOST: dict[str, int] = {"level": 16, "upright": 16, "across": 12}
 """Candidates of each kind that the witness looks at: the true one was among the first 10, 10 and 8 in all photos of
 `benchmarks/recall.py`."""
 APART_MM = {"level": 2.0, "upright": 3.0}

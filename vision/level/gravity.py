@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from calibration.level.reversal import level_zero
 from shared.job.model import Job, Station
-from vision.evidence.belief import Belief, believed_at, beliefs
-from vision.evidence.posterior import SURE, worth_using
+from vision.evidence.belief import Belief, beliefs, believed_at
+from vision.evidence.posterior import SURE, sure, true_reference
 from vision.evidence.views import Photograph, View
 from vision.image.rectified import Plane
 from vision.level.straightedge import Straightedge, find_straightedge
@@ -41,13 +41,19 @@ CROOKED = (
     "the string does not show as one straight line (draught, a knot, something like it beside it): let it hang still "
     "before a plain background"
 )
-FAINT = "a string seems to hang before the rib but cannot be measured: use one of a colour that differs from rib and wall"
+FAINT = (
+    "a string seems to hang before the rib but cannot be measured: use one of a colour that differs from rib and wall"
+)
 
 
 @dataclass(frozen=True)
 class Gravity:
-    """The references used, or the reason why none. strings : what is believed of each string used, as measured. chance :
-    probability that all references are true. weighed : all upright candidates, for the picture."""
+    """The references used, or the reason why none.
+
+    strings : what is believed of each string used, as measured. chance : probability that all references are true. rival :
+    what the least sure of them may be instead. unused : other measured strings, with the probability of each. weighed : all
+    upright candidates, for the picture.
+    """
 
     lines: tuple[LineSeen, ...] = ()
     strokes: tuple[Stroke, ...] = ()
@@ -56,6 +62,7 @@ class Gravity:
     reason: str | None = None
     chance: float = 0.0
     rival: str = ""
+    unused: tuple[tuple[Stroke, float], ...] = ()
     weighed: tuple[Belief, ...] = ()
 
 
@@ -74,7 +81,14 @@ class Rib:
 
 
 def find_gravity(
-    rib: Rib, level: View, levels: list[Belief], middle_mm: float, upright: View, station: Station, job: Job, hints: Mapping[Role, Hint]
+    rib: Rib,
+    level: View,
+    levels: list[Belief],
+    middle_mm: float,
+    upright: View,
+    station: Station,
+    job: Job,
+    hints: Mapping[Role, Hint],
 ) -> Gravity:
     """Find and measure strings and level lines.
 
@@ -93,9 +107,11 @@ def find_gravity(
             rib.photo.scale, rib.blur, rib.boxes,
         )  # fmt: skip
     line = _laser(rib, level, levels, middle_mm, hints) if bar.stroke is None else (bar.stroke, 1 - SURE)
-    shares = [b.of("string") for _, b in strings] + ([line[1]] if line is not None else [])
-    used, chance = worth_using(shares)
+    chances = [true_reference("string", b.of("string")) for _, b in strings] + ([line[1]] if line is not None else [])
+    used = {k for k, c in enumerate(chances) if sure(c) or c == max(chances)}
+    chance = float(np.prod([chances[k] for k in used]))
     line = line if len(strings) in used else None
+    unused = tuple((s, b.of("string")) for k, (s, b) in enumerate(strings) if k not in used)
     strings = [s for k, s in enumerate(strings) if k in used]
     own = job.level.u_deg
     lines = [
@@ -120,6 +136,7 @@ def find_gravity(
         None,
         chance,
         least.instead_of("string") if least is not None else "",
+        unused,
         tuple(weighed),
     )
 
@@ -156,8 +173,10 @@ def _strings(rib: Rib, view: View, weighed: list[Belief]) -> tuple[list[tuple[St
     found: list[tuple[Stroke, Belief]] = []
     reason: str | None = None
     for belief in sorted(weighed, key=lambda b: -b.of("string")):
-        if belief.of("string") < POSSIBLE:
-            break
+        if belief.of("string") < (
+            TAKEN if any(sure(true_reference("string", b.of("string"))) for _, b in found) else POSSIBLE
+        ):
+            break  # beside a sure one only what may be as sure is worth a look
         if any(not _apart(belief.ends, _ends(s)) for s, _ in found):
             continue
         stroke = _measured(rib, belief.ends, crossing_of(belief.ends, rib.chord))
@@ -196,7 +215,7 @@ def _laser(
             continue
         again = believed_at(view, np.stack([stroke.uv[0], stroke.uv[-1]]), rib.chord_mm, middle_mm, rib.forward_right)
         if again.of("laser") > TAKEN:
-            return stroke, again.of("laser")
+            return stroke, true_reference("laser", again.of("laser"))
     return None
 
 

@@ -15,8 +15,8 @@ F64 = NDArray[np.float64]
 U8 = NDArray[np.uint8]
 Box = tuple[float, float, float, float]
 
-FAIR_PX = 0.20
-"""Scatter of a string's centres in the grey picture beyond which its colour is looked at as well: good ones have half."""
+FAIR_PX = 0.30
+"""Scatter of a string's centres in the grey picture beyond which its colour is looked at as well: good ones have a third."""
 ABOUT_PX = 200
 """How far from a string as found its path may lead, pixels, with what is looked at on its sides."""
 FURTHER = 2.15
@@ -57,7 +57,9 @@ def measure_string(
     rim = plane.to_sheet(np.array([[x, RIM_PX], [x, picture.height - 1 - RIM_PX]]))[:, 1]
     top, bottom = max(float(rim[0]), float(ends[0, 1])), min(float(rim[1]), float(ends[1, 1]))
     middle, reach = (ends[0], 0.0) if crossing is None else (crossing, ABOUT_RIB * chord_mm)
-    first = (ends[0], ends[1]) if crossing is None else (middle - d * reach, middle + d * min(reach, bottom - middle[1]))
+    first = (
+        (ends[0], ends[1]) if crossing is None else (middle - d * reach, middle + d * min(reach, bottom - middle[1]))
+    )
 
     def traced(image: U8, a: F64, b: F64, rounds: int = 2) -> Stroke | None:
         return measure(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,11 +22,11 @@ LOOKED_AT = 3
 """How many of the likeliest lines are looked at for marks."""
 ECHO_MM, ECHO_DEG = 3.0, 0.3
 """Candidates that keep this close to each other, and are this parallel, are one line found twice."""
+WORTH_MEASURING = 0.02
+"""Probability from which on a rival is measured, to see whether it is the best candidate's own ink."""
 RIM_MM = 8.0
 """About a card nothing is taken for a mark."""
-NO_LINE = (
-    "no line was found that could be the chord line: draw it from edge to edge with a pen that stands out, or give a hint"
-)
+NO_LINE = "no line was found that could be the chord line: draw it from edge to edge with a pen that stands out, or give a hint"
 
 
 @dataclass(frozen=True)
@@ -47,13 +48,24 @@ class ChordChoice:
 
 
 def choose_chord(
-    photo: Reduced, plane: Plane, levels: list[Belief], boxes: tuple[Box, ...], mm: float
+    photo: Reduced,
+    plane: Plane,
+    levels: list[Belief],
+    boxes: tuple[Box, ...],
+    mm: float,
+    same_ink: Callable[[F64, F64], bool],
 ) -> ChordChoice:
-    """Weigh all candidates against each other. mm : the reduced picture's pixel on the rib. boxes : the cards, sheet mm."""
+    """Weigh all candidates against each other.
+
+    mm : the reduced picture's pixel on the rib. boxes : the cards, sheet mm. same_ink : whether two candidates (2, 2) sheet
+    mm turn out to be one line when measured in the full picture.
+    """
     ranked = sorted(levels, key=lambda b: -b.of("chord"))
     distinct: list[Belief] = []
     for b in ranked:
-        if not any(same_line(b.ends, k.ends) for k in distinct):
+        if any(same_line(b.ends, k.ends) for k in distinct):
+            continue
+        if not distinct or b.of("chord") < WORTH_MEASURING or not same_ink(distinct[0].ends, b.ends):
             distinct.append(b)
     marks = [
         tuple(m for m in find_marks(photo, plane, b.ends, 0.05, mm) if not any(_within(x, m.uv) for x in boxes))
@@ -62,7 +74,7 @@ def choose_chord(
         for k, b in enumerate(distinct)
     ]
     speaks = [float(np.prod([MARKED[m.kind] for m in ms[:2]])) for ms in marks]
-    choice = one_of([b.of("chord") for b in distinct], speaks)
+    choice = one_of("chord", [b.of("chord") for b in distinct], speaks)
     rivals = [Rival(b, float(c), m) for b, c, m in zip(distinct, choice.chances, marks, strict=True)]
     rivals.sort(key=lambda r: -r.chance)
     if not rivals or rivals[0].chance < 1 - DOUBT:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared.job.model import Station
-from vision.evidence.belief import Belief, believed_at, beliefs
+from vision.evidence.belief import Belief, beliefs, believed_at
 from vision.evidence.posterior import DOUBT, one_of
 from vision.evidence.views import View
 from vision.level.gravity import POSSIBLE, Rib, crossing_of, crossings
@@ -35,9 +35,7 @@ HAND_MM, HAND_REACH_MM = 0.03, 30.0
 straight to about 0.1 mm, slowly)."""
 FAINT = "the spar line is too faint or too short to measure"
 NOT_FOUND = "no spar line was found that crosses the chord line and ends at the rib's outline"
-EQUAL = (
-    "two upright lines are about as likely to be the spar line: say in the job where it stands (spar_at), or give a hint"
-)
+EQUAL = "two upright lines are about as likely to be the spar line: say in the job where it stands (spar_at), or give a hint"
 
 
 @dataclass(frozen=True)
@@ -71,11 +69,13 @@ def find_spar(rib: Rib, view: View, pen: Stroke, station: Station, hint: Hint | 
     if not found:
         return SparChoice(reason=FAINT if likely else NOT_FOUND, weighed=tuple(weighed))
     speaks = [_place(rib, s, station) * _pen(s, pen) for s, _ in found]
-    choice = one_of([b.of("spar") for _, b in found], speaks)
+    choice = one_of("spar", [b.of("spar") for _, b in found], speaks)
     assert choice.best is not None
     if choice.chance < 1 - DOUBT:
         several = sorted(choice.chances)[-2:]
-        return SparChoice(reason=EQUAL if len(several) > 1 and several[0] > DOUBT else NOT_FOUND, weighed=tuple(weighed))
+        return SparChoice(
+            reason=EQUAL if len(several) > 1 and several[0] > DOUBT else NOT_FOUND, weighed=tuple(weighed)
+        )
     stroke, belief = found[choice.best]
     return SparChoice(stroke, None, choice.chance, belief.instead_of("spar"), tuple(weighed))
 
