@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import Literal, Protocol
 
 import numpy as np
-from scipy import stats
 
 from calibration.lens.bundle import Bundle, View, fit, fit_pose, reduced
 from calibration.lens.flat import apply_homography, homography
@@ -168,8 +167,7 @@ def residual_flags(readings: Sequence[Reading], profile: LensProfile, earlier: S
         )
     if len(rms) >= FEWEST_PHOTOS and all(t[0] for t in timed):
         third = len(rms) // 3
-        test = stats.kendalltau(np.arange(len(rms)), rms, alternative="greater")
-        if test.pvalue < UNLIKELY and np.median(rms[-third:]) > GROWN * np.median(rms[:third]):
+        if np.median(rms[-third:]) > GROWN * np.median(rms[:third]) and _trend(rms) < UNLIKELY:
             out.append(
                 Flag(
                     "card-residuals-grow",
@@ -180,18 +178,31 @@ def residual_flags(readings: Sequence[Reading], profile: LensProfile, earlier: S
                 )
             )
     before = np.array([float(np.median([c.rms_px for c in _cards(r)])) for r in earlier if _cards(r)])
-    if len(before) >= FEWEST_PHOTOS and len(rms) >= 3:
-        test = stats.mannwhitneyu(rms, before, alternative="greater")
-        if test.pvalue < UNLIKELY and np.median(rms) > GROWN * np.median(before):
-            out.append(
-                Flag(
-                    "card-residuals-grown",
-                    f"the cards' residuals are {np.median(rms):.2f} px, they "
-                    f"were "
-                    f"{np.median(before):.2f} px: check the lens, the focus and the cards",
-                )
+    enough = len(before) >= FEWEST_PHOTOS and len(rms) >= 3
+    if enough and np.median(rms) > GROWN * np.median(before) and _above(rms, before) < UNLIKELY:
+        out.append(
+            Flag(
+                "card-residuals-grown",
+                f"the cards' residuals are {np.median(rms):.2f} px, they "
+                f"were "
+                f"{np.median(before):.2f} px: check the lens, the focus and the cards",
             )
+        )
     return out
+
+
+def _trend(values: F64) -> float:
+    """Chance of values that grow along their order as much as these (Kendall's rank correlation)."""
+    from scipy import stats  # a second to load, and seldom needed
+
+    return float(stats.kendalltau(np.arange(len(values)), values, alternative="greater").pvalue)
+
+
+def _above(values: F64, before: F64) -> float:
+    """Chance of values that lie above former ones as much as these (Mann-Whitney)."""
+    from scipy import stats
+
+    return float(stats.mannwhitneyu(values, before, alternative="greater").pvalue)
 
 
 def square_flags(angles: Mapping[str, Quantity]) -> tuple[Flag, ...]:

@@ -45,12 +45,16 @@ class ProfileFile:
 
 @dataclass(frozen=True)
 class Asked:
-    """How the evaluation was asked for. now : local time, ISO 8601. set_aside : photo -> reason."""
+    """How the evaluation was asked for. now : local time, ISO 8601. set_aside : photo -> reason.
+
+    turned : station -> local time, ISO 8601, of those turned since the inclinometer's readings were taken.
+    """
 
     now: str
     root_setting: RootSetting | None = None
     stage: Stage | None = None
     set_aside: dict[str, str] = field(default_factory=dict)
+    turned: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -95,6 +99,7 @@ def evaluated(materials: Materials, readings: Sequence[Reading], folder: Path = 
         set_aside=asked.set_aside,
         root_setting=asked.root_setting,
         stage=asked.stage,
+        turned=asked.turned,
         now=datetime.fromisoformat(asked.now),
     )
     provenance = replace(

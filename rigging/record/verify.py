@@ -80,7 +80,20 @@ def _file(number: int, thing: str, folder: Path, path: str, sha256: str) -> Iter
         if sha256_of(folder / path) != sha256:
             yield Trouble(number, "changed", thing, "is not the file that was measured: its contents changed")
     except OSError as error:
-        yield Trouble(number, "missing", thing, f"cannot be read at {path} ({error.strerror})")
+        elsewhere = _by_hash((folder / path).parent, sha256)
+        if elsewhere is not None:
+            yield Trouble(number, "note", thing, f"is named {elsewhere} now; its contents are those that were measured")
+        else:
+            yield Trouble(number, "missing", thing, f"cannot be read at {path} ({error.strerror})")
+
+
+def _by_hash(folder: Path, sha256: str) -> str | None:
+    """The name of the file in a folder that has these contents: one that was renamed since."""
+    try:
+        places = sorted(p for p in folder.iterdir() if p.is_file())
+        return next((p.name for p in places if sha256_of(p) == sha256), None)
+    except OSError:
+        return None
 
 
 def _job(record: Record, job_file: Path) -> Iterator[Trouble]:
