@@ -265,7 +265,7 @@ def test_compare_draws_what_moved(made: Path, tmp_path: Path, capsys):
     [
         (["show", "{job}", "7"], "surveys 1 to 2"),
         (["compare", "{job}", "1"], "takes two surveys"),
-        (["show", "{job}", "one"], "surveys 1 to 2"),
+        (["show", "{job}", "one"], "no such station"),
         (["verify", "{job}", "9"], "no such survey"),
         (["compare", "{job}", "1", "2", "--picture", "x.doc"], ".svg, .pdf or .png"),
     ],
