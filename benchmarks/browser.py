@@ -19,6 +19,13 @@ PHONE: dict[str, Any] = {
     "has_touch": True,
     "is_mobile": True,
 }
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 
 
 def why_not() -> str:

@@ -5,18 +5,19 @@ from __future__ import annotations
 import datetime
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Literal, Protocol
 
 import numpy as np
-from scipy import stats
 
-from calibration.lens.bundle import Bundle, View, fit, fit_pose
+from calibration.lens.bundle import Bundle, View, fit, fit_pose, reduced
 from calibration.lens.flat import apply_homography, homography
 from calibration.lens.model import F64, Lens
-from calibration.lens.models import FULL
+from calibration.lens.models import FULL, free_columns
 from calibration.lens.profiles import LensProfile
-from calibration.print.profile import KnownPrint
+from calibration.print.profile import KnownPrint, known_print
+from shared.job.model import CardPrint
 from shared.quantity import Quantity
 from shared.reading import Flag, Reading, SeenCard
 from shared.rounding import degrees
@@ -30,6 +31,7 @@ LEAST_RMS_PX = 0.4
 FOCAL_SHARE = 0.003
 SQUARE_SHARE = 0.002
 SIGMAS = 3.0
+"""False alarms of each check: 0.27 % of batches, with the whole budget in u (normal errors)."""
 FEWEST_PHOTOS = 6
 MOST_CARDS = 40
 """Cards that are solved together, spread over the batch: more tell little more and cost time."""
@@ -86,7 +88,7 @@ def check_batch(
     flags = list(age_flags(mine, profile)) + list(residual_flags(mine, profile, earlier))
     focal = stretch = skew = (math.nan, math.nan)
     if views:
-        focal = _focal(views, profile)
+        focal = _focal(views, prints or known_print(CardPrint(), Path()))
         stretch, skew = _square(views, kinds)
     if abs(focal[0] - 1) > max(SIGMAS * focal[1], FOCAL_SHARE):
         flags.append(
@@ -165,8 +167,7 @@ def residual_flags(readings: Sequence[Reading], profile: LensProfile, earlier: S
         )
     if len(rms) >= FEWEST_PHOTOS and all(t[0] for t in timed):
         third = len(rms) // 3
-        test = stats.kendalltau(np.arange(len(rms)), rms, alternative="greater")
-        if test.pvalue < UNLIKELY and np.median(rms[-third:]) > GROWN * np.median(rms[:third]):
+        if np.median(rms[-third:]) > GROWN * np.median(rms[:third]) and _trend(rms) < UNLIKELY:
             out.append(
                 Flag(
                     "card-residuals-grow",
@@ -177,18 +178,31 @@ def residual_flags(readings: Sequence[Reading], profile: LensProfile, earlier: S
                 )
             )
     before = np.array([float(np.median([c.rms_px for c in _cards(r)])) for r in earlier if _cards(r)])
-    if len(before) >= FEWEST_PHOTOS and len(rms) >= 3:
-        test = stats.mannwhitneyu(rms, before, alternative="greater")
-        if test.pvalue < UNLIKELY and np.median(rms) > GROWN * np.median(before):
-            out.append(
-                Flag(
-                    "card-residuals-grown",
-                    f"the cards' residuals are {np.median(rms):.2f} px, they "
-                    f"were "
-                    f"{np.median(before):.2f} px: check the lens, the focus and the cards",
-                )
+    enough = len(before) >= FEWEST_PHOTOS and len(rms) >= 3
+    if enough and np.median(rms) > GROWN * np.median(before) and _above(rms, before) < UNLIKELY:
+        out.append(
+            Flag(
+                "card-residuals-grown",
+                f"the cards' residuals are {np.median(rms):.2f} px, they "
+                f"were "
+                f"{np.median(before):.2f} px: check the lens, the focus and the cards",
             )
+        )
     return out
+
+
+def _trend(values: F64) -> float:
+    """Chance of values that grow along their order as much as these (Kendall's rank correlation)."""
+    from scipy import stats  # a second to load, and seldom needed
+
+    return float(stats.kendalltau(np.arange(len(values)), values, alternative="greater").pvalue)
+
+
+def _above(values: F64, before: F64) -> float:
+    """Chance of values that lie above former ones as much as these (Mann-Whitney)."""
+    from scipy import stats
+
+    return float(stats.mannwhitneyu(values, before, alternative="greater").pvalue)
 
 
 def square_flags(angles: Mapping[str, Quantity]) -> tuple[Flag, ...]:
@@ -270,27 +284,42 @@ def _groups(views: list[tuple[View, Lens]]) -> list[tuple[list[View], Lens]]:
     ]
 
 
-def _focal(views: list[tuple[View, Lens]], profile: LensProfile) -> tuple[float, float]:
-    """Focal length over the profile's, all else as in the profile; u with the profile's own."""
-    found = []
-    for some, lens in _groups(views):
-        columns = np.zeros((9, 1))
-        columns[:2, 0] = lens.theta[:2]
+def _focal(views: list[tuple[View, Lens]], prints: KnownPrint) -> tuple[float, float]:
+    """Focal length over the profile's, all else as in the profile; u with the whole budget.
+
+    With the other parameters o held at the profile's, their errors move the focal length found by
+    -N_fo e_o / N_ff (N: normal matrix), and it is compared with the profile's own, which errs along with them.
+    """
+    found, shared = [], 0.0
+    print_ = np.array([[1.0, math.radians(prints.skew_deg)], [0.0, 1.0 + prints.stretch]])
+    for bare, lens in _groups(views):
+        some = [replace(v, board=v.board @ print_.T) for v in bare]
+        half = max(float(np.abs(v.board).max()) for v in some)
+        columns = free_columns(FULL)
         try:
-            result = fit(some, lens.size, FULL, start=_poses(some, lens.theta), columns=columns)
+            result = fit(some, lens.size, FULL, start=_poses(some, lens.theta), columns=columns[:, :1])
+            poses = list(zip(result.rotations, result.shifts, strict=True))
+            parts, _ = reduced(some, result.theta, poses, columns, half, np.eye(5)[:, :2])
         except np.linalg.LinAlgError:
             continue
+        normal = np.sum(parts, axis=0)
+        by = normal[0] / normal[0, 0]
+        back = np.linalg.pinv(columns)
+        u_print = np.array([half * prints.u_stretch, half * math.radians(prints.u_skew_deg)])
+        m = columns.shape[1]
+        systematic = by[:m] @ back @ lens.covariance @ back.T @ by[:m] + float(np.sum((by[m:] * u_print) ** 2))
+        shared = max(shared, math.sqrt(max(float(systematic), 0.0)) / lens.theta[0])
         found.append((float(result.theta[0] / lens.theta[0]), float(np.sqrt(result.covariance[0, 0]) / lens.theta[0])))
-    own = math.sqrt(profile.covariance[0][0]) / profile.theta[0]
-    return _mean(found, own)
+    return _mean(found, shared)
 
 
 def _square(views: list[tuple[View, Lens]], kinds: list[Kind]) -> tuple[tuple[float, float], tuple[float, float]]:
-    """Stretch (relative) and skew (degrees) of the prints, all kinds together, the lens as in the profile."""
-    stretch, skew = [], []
+    """Stretch (relative) and skew (degrees) of the prints, all kinds together, the lens as in the profile, its u in u."""
+    stretch, skew, shared = [], [], np.zeros(2)
     for kind in sorted(set(kinds)):
         for some, lens in _groups([v for v, k in zip(views, kinds, strict=True) if k == kind]):
             half = max(float(np.abs(v.board).max()) for v in some)
+            shapes = np.eye(5)[:, :2]
             try:
                 result = fit(
                     some,
@@ -299,14 +328,19 @@ def _square(views: list[tuple[View, Lens]], kinds: list[Kind]) -> tuple[tuple[fl
                     start=_poses(some, lens.theta),
                     half_mm=half,
                     columns=np.zeros((9, 0)),
-                    shapes=np.eye(5)[:, :2],
+                    shapes=shapes,
                 )
+                poses = list(zip(result.rotations, result.shifts, strict=True))
+                parts, _ = reduced(some, lens.theta, poses, np.eye(9), half, shapes)
+                normal = np.sum(parts, axis=0)
+                by = np.linalg.solve(normal[9:, 9:], normal[9:, :9])
             except np.linalg.LinAlgError:
                 continue
             u = np.sqrt(np.diag(result.shape_covariance))
+            shared = np.maximum(shared, np.sqrt(np.maximum(np.diag(by @ lens.covariance @ by.T), 0)) / half)
             stretch.append((float(result.shape[0] / half), float(u[0] / half)))
             skew.append((math.degrees(result.shape[1] / half), math.degrees(u[1] / half)))
-    return _mean(stretch, 0.0), _mean(skew, 0.0)
+    return _mean(stretch, float(shared[0])), _mean(skew, math.degrees(shared[1]))
 
 
 def _mean(found: list[tuple[float, float]], shared: float) -> tuple[float, float]:

@@ -40,3 +40,8 @@ class PhotoLike(Protocol):
     def gray(self) -> NDArray[np.uint8]: ...  # noqa: D102
     @property
     def exif(self) -> ExifLike: ...  # noqa: D102
+
+
+def turn_tag(exif: ExifLike) -> int:
+    """The EXIF orientation, 1 to 8; 1 where the tag is missing or none of these (CIPA DC-008)."""
+    return exif.orientation if exif.orientation in range(1, 9) else 1

@@ -16,6 +16,7 @@ from rigging.batch.find import find_photos
 from rigging.batch.readings_file import load_readings
 from rigging.batch.run import measure_batch
 from shared.errors import UserError
+from shared.files import sha256_of
 from shared.job.model import Gauge, Glue
 from tests.batch_help import (
     CRASH,
@@ -344,3 +345,27 @@ def test_a_script_fed_by_standard_input_can_measure_with_workers(tmp_path: Path)
     table = (tmp_path / "out/readings.csv").read_text("utf-8")
     assert "the worker died" not in table
     assert all(f"a{k}.png" in table for k in range(3))
+
+
+def test_a_name_of_255_bytes_and_a_bad_hints_file_cost_the_others_nothing(tmp_path: Path) -> None:
+    photos = small_folder(tmp_path / "photos", 2)
+    small_photo(photos / ("x" * 251 + ".png"), 7)  # no room for the ending .hints
+    (photos / "a0.png.hints").write_text("chord here to there\n")
+    result = run(photos, tmp_path / "out")
+    assert (result.measured, len(result.lines)) == (2, 3)
+    reasons = {r.photo.name: r.chord.reason for r in load_readings(result.json) if not r.measured}
+    assert list(reasons) == ["a0.png"] and "a0.png.hints" in str(reasons["a0.png"])
+
+
+@pytest.mark.skipif(not POSIX, reason="links and pipes")
+def test_what_takes_a_photos_place_after_the_check_is_not_followed(tmp_path: Path) -> None:
+    photos, secret = small_folder(tmp_path / "photos", 3), small_photo(tmp_path / "elsewhere.png", 9)
+    sources = find_photos([photos])
+    for name in ("a0.png", "a1.png"):
+        (photos / name).unlink()
+    (photos / "a0.png").symlink_to(secret)
+    os.mkfifo(photos / "a1.png")
+    result = measure_batch(job(photos), sources, tmp_path / "out", FAKE)
+    reasons = {r.photo.name: str(r.chord.reason) for r in load_readings(result.json) if not r.measured}
+    assert "link" in reasons["a0.png"] and "pipe" in reasons["a1.png"] and result.measured == 1
+    assert sha256_of(secret) not in result.json.read_text()

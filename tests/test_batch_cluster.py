@@ -11,8 +11,10 @@ import pytest
 from distributed import LocalCluster
 
 from rigging.batch import cluster as batch_cluster
+from rigging.batch.find import find_photos
+from rigging.batch.run import measure_batch
 from shared.errors import UserError
-from tests.batch_help import CRASH, FAKE, FAULT, HANG, MISTAKE, content, run, small_folder, small_photo
+from tests.batch_help import CRASH, FAKE, FAULT, HANG, MISTAKE, content, job, run, small_folder, small_photo
 
 
 @pytest.fixture(scope="module")
@@ -91,3 +93,23 @@ def test_a_photo_that_hangs_is_named_and_the_others_are_measured(tmp_path: Path,
     result = run(photos, tmp_path / "out", replace(FAKE, cluster=cluster.scheduler_address, seconds=4.0))
     assert (result.measured, len(result.lines)) == (3, 4)
     assert "took longer than the limit of 4 s" in (tmp_path / "out/readings.csv").read_text("utf-8")
+
+
+def test_a_cluster_whose_workers_are_all_gone_hangs_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(batch_cluster, "DESERTED_SECONDS", 0.5)
+    monkeypatch.setattr(batch_cluster, "LOOK_SECONDS", 0.2)
+    photos = small_folder(tmp_path / "photos", 12)
+    with LocalCluster(
+        n_workers=1, threads_per_worker=1, processes=True, dashboard_address=":0", silence_logs=50
+    ) as dying:
+        options = replace(FAKE, cluster=dying.scheduler_address)
+        result = measure_batch(
+            job(photos),
+            find_photos([photos]),
+            tmp_path / "out",
+            options,
+            lambda done, _total: dying.scale(0) if done == 1 else None,
+        )
+    assert result.measured == 12
+    run(photos, tmp_path / "here")
+    assert content(tmp_path / "out") == content(tmp_path / "here")

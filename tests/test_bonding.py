@@ -33,14 +33,14 @@ def test_time_left(now: str, working: float, words: str):
 
 def test_unknown_mixing_time_promises_nothing():
     w = window(Glue(35.0, 60.0), datetime(2026, 5, 16))
-    assert w.working_left_min is None and "not known" in w.words
+    assert w.working_left_min is None and "not mixed yet" in w.words
 
 
 def verdict(value: float, u: float = 0.02):
     return decide(Quantity(value, (Component("own", "x", u),)), 0.25)
 
 
-def test_doubtful_stations_come_first():
+def test_wrong_stations_come_first_then_doubtful_ones():
     order = order_to_check(
         [
             ("fine", verdict(0.0), None),
@@ -52,5 +52,10 @@ def test_doubtful_stations_come_first():
             ("doubted", verdict(0.0), "camera and inclinometer disagree"),
         ]
     )
-    assert [t.station for t in order] == ["unseen", "more open", "open", "doubted", "wrong", "close", "fine"]
-    assert order[0].why == "no card" and "disagree" in order[3].why and "4 % of it to spare" in order[5].why
+    assert [t.station for t in order] == ["wrong", "unseen", "more open", "open", "doubted", "close", "fine"]
+    assert (
+        order[0].why == "out of tolerance by 0.25°"
+        and order[1].why == "no card"
+        and "disagree" in order[4].why
+        and "4 % of it to spare" in order[5].why
+    )

@@ -204,13 +204,80 @@ def test_repeats_are_averaged_and_told():
     assert single.gauge.u * math.sqrt(0.5) < pair.gauge.u < single.gauge.u
 
 
+def test_the_word_beside_each_reading_counts():
+    stations, _ = wing([], RIGHT)
+    camera = {("R5", "chord"): Quantity(-0.24, (Component("line", "x", 0.04),))}
+    shown = (GaugeReading("R5", "chord", 0.2, "nose-down"), GaugeReading("R5", "chord", -0.3))
+    pair = crosscheck(camera, GaugeReadings(shown), Gauge(), stations).pairs[0]
+    assert pair.gauge.value == pytest.approx(-0.25, rel=0, abs=1e-12)
+
+
+def with_spars(change, spars=6):
+    """Cross-check of a right wing with spar lines near plumb, chords read before spars."""
+    stations, angles = wing([], RIGHT[:spars])
+    angles |= {(s.name, "spar"): 90 + 0.3 * (-1) ** i for i, s in enumerate(stations)}
+    camera = {k: Quantity(v, (Component("line", str(k), 0.04),)) for k, v in angles.items()}
+    shown = [
+        GaugeReading(n, line, round(change(n, line, v + NOISE[i]), 1))
+        for i, ((n, line), v) in enumerate(angles.items())
+    ]
+    return crosscheck(camera, GaugeReadings(tuple(shown)), Gauge(), stations)
+
+
+@pytest.mark.parametrize("change", [lambda _n, line, v: v + 0.5 * (line == "spar"), lambda _n, _l, v: 1.006 * v])
+def test_all_spar_lines_off_and_a_scale_error_look_alike_and_both_are_said(change):
+    # 0.6 % of 90 deg is 0.54 deg, of 2 deg 0.01; chords are read first, so that it might pass for a drift
+    verdict = with_spars(change).diagnosis.verdict
+    (fault,) = verdict.faults
+    assert fault.kind == "scale" or (fault.kind, fault.line) == ("offset", "spar")
+    assert fault.size.value == pytest.approx(0.52, rel=0, abs=0.1)
+    assert "scale" in verdict.text and "edge" in verdict.text
+
+
+@pytest.mark.parametrize(
+    ("right", "wrong", "says"), [(1.42, 14.2, "point shifted"), (2.03, 0.2, "exchanged"), (1.3, 3.1, "exchanged")]
+)
+def test_a_slip_of_the_pen_is_named_beside_the_zero_of_a_short_wing(right, wrong, says):
+    chords = [right, *RIGHT[1:]]
+    check = compare(lambda n, _i, v: wrong if n == "R1" else v, left=[], right=chords)
+    assert told(check) == [("station", ("R1",))]
+    assert says in check.diagnosis.verdict.text
+    after = dict(zip((p.station for p in check.pairs), check.diagnosis.verdict.after, strict=True))
+    assert max(map(abs, after.values())) < 3
+
+
+def test_zero_error_and_one_wing_written_with_its_sign_turned():
+    check = compare(lambda n, _i, v: (v + 0.4) * (-1 if n[0] == "L" else 1), left=LEFT[:3], right=RIGHT[:3])
+    assert told(check) == [("offset", ()), ("sign", ())]
+    assert {f.side for f in check.diagnosis.verdict.faults} == {None, "left"}
+
+
+def test_a_chip_under_the_gauge_and_rows_that_slipped():
+    assert told(compare(lambda _n, i, v: v + 0.8 * (i >= 4))) == [("step", ())]
+    slipped = RIGHT[1:] + RIGHT[:1]
+    check = compare(lambda n, _i, v: slipped[int(n[1]) - 1] if n[0] == "R" else v)
+    assert told(check)[0][0] == "slip"
+    lines = with_spars(lambda n, line, v: v if n != "R2" else {"chord": 89.7, "spar": 1.4}[line])
+    assert told(lines) == [("lines", ("R2",))]
+
+
+def test_what_cannot_be_told_apart_stays_open_with_its_probabilities():
+    # a zero of 0.2 deg against u 0.11 of five pairs: neither it nor nothing stands out
+    for size in (0.10, 0.15, 0.20, 0.25):
+        d = compare(lambda _n, _i, v, s=size: v + s, left=[], right=RIGHT[:5]).diagnosis
+        if d.verdict is None:
+            assert d.why_silent.startswith("open: ") and "%" in d.why_silent
+            return
+    pytest.fail("no size of the zero left it open")
+
+
 @pytest.mark.parametrize("fault", ["none", "offset", "sign", "swap", "station", "offset+station"])
 def test_simulated_wings(fault):
     # the full table is benchmarks/diagnosis.py's; here few wings, and a bound that 95 % in the long run keeps
     said, right = confusion([fault], 40, seed=11)[fault]
     assert right >= 36
     if fault == "none":
-        assert said["none"] + said["silent"] >= 39
+        assert said["none"] + said["open"] >= 39
 
 
 def test_diagnosis_does_not_change_with_the_order_of_the_camera_s_mapping():

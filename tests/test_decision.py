@@ -24,14 +24,14 @@ def q(value: float, **parts: float) -> Quantity:
     return Quantity(value, tuple(Component(*names[n], u) for n, u in parts.items()))
 
 
-def test_jcgm_106_viscosity_within_two_limits():
-    # JCGM 106:2012, example in 7.4 (from memory, recomputed with the normal law): oil of 13.6 mm2/s, u 1.8,
-    # specified 12.5 to 16.3: probability of conformance 0.66
+def test_probability_within_two_limits():
+    # numbers of our own, after the two-sided example of JCGM 106:2012, 7.4, which was not at hand; 0.6625 is
+    # Phi(1.5) - Phi(-0.6111) by a table of the normal law
     assert conformance_probability(13.6, 1.8, 12.5, 16.3) == pytest.approx(0.66, abs=0.005)
 
 
-def test_jcgm_106_zener_diode_with_one_limit():
-    # JCGM 106:2012, example in 7.3 (from memory, recomputed): -5.47 V, u 0.05 V, at most -5.40 V: 0.92
+def test_probability_with_one_limit():
+    # numbers of our own, after the one-sided example of JCGM 106:2012, 7.3, which was not at hand; Phi(1.4) = 0.9192
     assert conformance_probability(-5.47, 0.05, -math.inf, -5.40) == pytest.approx(0.92, abs=0.005)
 
 
@@ -43,11 +43,15 @@ def test_probability_equals_scipy_in_the_far_tails():
         assert conformance_probability(value, 0.1, -0.25, 0.25) == pytest.approx(want, rel=1e-9)
 
 
-def test_guard_band_of_u_leaves_a_risk_of_at_most_2_3_percent():
-    # JCGM 106:2012, 8.3.2: guard band w = U at the edge of acceptance; Phi(-2) = 2.28 %
+def test_guard_band_of_u_leaves_a_risk_of_2_3_percent_beside_one_limit_and_4_55_between_two():
+    # JCGM 106:2012, 8.3.2: guard band w = U at the edge of acceptance; Phi(-2) = 2.28 % where one limit counts
     edge = decide(q(0.25 - 0.04, own=0.02), 0.25)
     assert edge.outcome == "conforming"
     assert 1 - edge.p_conforming == pytest.approx(0.02275, abs=1e-5)
+    # and 2 Phi(-2) = 4.55 % where U is as wide as the tolerance and the value stands in its middle
+    widest = decide(q(0.0, own=0.125), 0.25)
+    assert widest.outcome == "conforming"
+    assert 1 - widest.p_conforming == pytest.approx(0.0455, abs=1e-5)
 
 
 @pytest.mark.parametrize(

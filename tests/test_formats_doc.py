@@ -10,7 +10,7 @@ import pytest
 
 from calibration.gauge import file as gauge_file
 from calibration.lens import profiles as lens_profiles
-from calibration.level.reversal import reversal as level
+from calibration.level import reversal as level
 from calibration.print import profile as print_profile
 from rigging.batch.hints_file import check_names, hints_of, parse_given
 from rigging.batch.readings_csv import COLUMNS

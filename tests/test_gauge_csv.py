@@ -3,7 +3,8 @@
 import pytest
 
 from shared.errors import UserError
-from shared.gauge.csv_file import decode, load_gauge_readings, parse_gauge_readings
+from shared.gauge.csv_file import load_gauge_readings, parse_gauge_readings
+from shared.gauge.table import decode
 
 STATIONS = [f"{s}{i}" for s in "RL" for i in range(1, 7)]
 

@@ -6,11 +6,13 @@ A few photos of one scene; benchmarks/live.py does the same for many.
 from __future__ import annotations
 
 import csv
+import errno
 import io
 import os
+import time
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import msgspec
@@ -24,14 +26,17 @@ from shop.turned import draw_turned
 from starlette.testclient import TestClient
 
 from rigging.cli.main import run as command
+from rigging.live import record as live_record
 from rigging.live import source as live_source
 from rigging.live.cure_watch import CureWatch, threshold
+from rigging.live.presence import Presence
 from rigging.live.setting import Run
 from rigging.live.show import big
 from rigging.page.app import make_app
 from rigging.page.desk import Desk
 from rigging.page.gate import Gate
 from rigging.plots.live import live_plot
+from shared.files import write_whole
 from shared.quantity import Component, Quantity
 from vision.image.photo import Picture
 from vision.live import relative
@@ -279,6 +284,59 @@ def test_a_photo_that_stays_half_is_given_up_with_a_reason(tmp_path: Path, monke
     assert shot.picture is None and shot.reason
 
 
+def test_a_file_written_anew_under_its_old_name_is_a_new_photo(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(live_source, "LOOK_S", 0.01)
+    rng, latest = np.random.default_rng(4), tmp_path / "latest.jpg"
+    photos = [jpeg_bytes(rng.integers(0, 255, (80, 80, 3), np.uint8), CAMERA) for _ in range(3)]
+    latest.write_bytes(photos[0])
+    looks = iter(range(100))
+
+    def idle() -> bool:
+        look = next(looks)
+        if look in (5, 10):
+            latest.write_bytes(photos[look // 5])
+        return look < 20
+
+    assert [shot.data for shot in live_source.from_folder(tmp_path, idle)] == photos
+
+
+def test_a_folder_that_goes_away_for_a_while_ends_no_watch(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(live_source, "LOOK_S", 0.01)
+    folder, away = tmp_path / "in", tmp_path / "away"
+    folder.mkdir()
+    looks = iter(range(100))
+
+    def idle() -> bool:
+        look = next(looks)
+        if look == 3:
+            folder.rename(away)
+        if look == 6:
+            away.rename(folder)
+            (folder / "a.jpg").write_bytes(jpeg_bytes(np.zeros((80, 80, 3), np.uint8), CAMERA))
+        return look < 20
+
+    assert [shot.name for shot in live_source.from_folder(folder, idle)] == ["a.jpg"]
+
+
+def test_photos_that_do_not_come_are_an_alarm_and_the_time_seen_is_told():
+    at = datetime(2024, 5, 4, 10)
+    presence = Presence(60.0, 0.0)
+    assert presence.missing(179.0) is None
+    assert (alarm := presence.missing(181.0)) is not None and alarm.kind == "missing" and "3 min" in alarm.words
+    assert presence.missing(500.0) is None  # told once
+    for k in (10, 11, 12, 14, 24):
+        presence.came(60.0 * k, at + timedelta(minutes=k), k != 11)
+    assert presence.missing(60.0 * 24 + 181) is not None  # they had come again
+    assert presence.seen_s == 240  # the unseen photo's gap counts, the ten minutes without any do not
+    assert presence.words(60.0 * 40) == "Watched: 4 min of 40 min (10 %)."
+
+
+def test_a_watch_without_an_answer_warns_whatever_the_reason():
+    watch = CureWatch(720)
+    told = [watch.look(None, "no start yet") for _ in range(6)]
+    assert [t.kind if t else "" for t in told] == ["", "", "", "", "blind", ""] and "no start yet" in told[4].words
+
+
 class FakeCamera:
     """Stands in for OpenCV's camera: grey pictures with noise, their mean known."""
 
@@ -346,17 +404,48 @@ def test_the_command_follows_watches_warns_and_keeps(
     assert rows[3]["alarm"] and not rows[2]["alarm"]
     desk = Desk(tmp_path / "wing.toml")
     with TestClient(make_app(desk, Gate(False), frozenset({"testserver"}))) as client:
-        assert client.get("/api/live").json() == {"live": None}  # it has ended
+        assert client.get("/api/state").json()["live"] is None  # it has ended
         page = desk.bench.folder / "live.json"
         tree = msgspec.json.decode(page.read_bytes())
         page.write_bytes(msgspec.json.encode({**tree, "ended": False}))
-        shown = client.get("/api/live").json()["live"]
+        shown = client.get("/api/state").json()["live"]
+        assert shown["silent_s"] is None
         assert shown["station"] == "R1" and shown["change"].startswith("+0.0") and shown["alarms"]
+        page.write_bytes(msgspec.json.encode({**tree, "ended": False, "written": time.time() - 700}))
+        assert client.get("/api/state").json()["live"]["silent_s"] == 660  # killed: not a run in which nothing moves
         page.write_bytes(msgspec.json.encode({**tree, "ended": False, "written": 0.0}))
-        assert client.get("/api/live").json() == {"live": None}  # the run was killed long ago
+        assert client.get("/api/state").json()["live"] is None  # long ago
         page.write_text("{half")
-        assert client.get("/api/live").json() == {"live": None}
+        assert client.get("/api/state").json()["live"] is None
     desk.close()
+
+
+def test_a_watch_that_gets_no_more_photos_says_so_and_a_full_disk_ends_none(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.setattr(live_source, "LOOK_S", 0.01)
+    (tmp_path / "wing.toml").write_text(JOB)
+    folder = tmp_path / "in"
+    folder.mkdir()
+    wall = np.full((80, 80, 3), 120, np.uint8)
+    for k in range(2):
+        (folder / f"{k}.jpg").write_bytes(jpeg_bytes(wall, CAMERA))
+    writes = iter(range(1000))
+
+    def full(path: Path, data: bytes | str) -> None:
+        if next(writes) in (0, 3):
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        write_whole(path, data)
+
+    monkeypatch.setattr(live_record, "write_whole", full)
+    arguments = ["live", str(tmp_path / "wing.toml"), "R1", str(folder), "--cure", "--every", "0.2", "--idle", "1.5"]
+    assert command(arguments) == 3  # nothing was ever measured
+    said = " ".join(capsys.readouterr().out.split())
+    assert "No photo has come for" in said and "nothing is watched" in said and "Watched: 0 s of" in said
+    assert "not written to the disk: No space left on device; make room" in said
+    (kept,) = (tmp_path / "wing-shop" / "live").iterdir()
+    rows = list(csv.DictReader(io.StringIO((kept / "live.csv").read_text())))
+    assert [r["state"] for r in rows] == ["waiting", "waiting", "missing"] and rows[2]["alarm"]
 
 
 @pytest.mark.parametrize(

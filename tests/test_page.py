@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 import io
+import os
 import re
 import shutil
 import struct
@@ -14,24 +16,34 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+import cv2
+import numpy as np
 import pytest
-from page_reader import DEADLY, LINELESS, SLOW, photo
+from page_reader import DEADLY, LINELESS, OFF, SLOW, photo
 from PIL import Image
 from starlette.testclient import TestClient
 
+from rigging.batch.readings_file import to_tree
+from rigging.batch.store import Store, cannot_write
 from rigging.page.app import make_app
-from rigging.page.bench import MOST_BYTES, Bench, Notes
+from rigging.page.bench import MOST_BYTES, Bench
 from rigging.page.desk import Desk
-from rigging.page.gate import ALPHABET, LENGTH, TRIES, Gate
+from rigging.page.gate import ALPHABET, LENGTH, LOCKED_S, TRIES, Gate
 from rigging.page.keeping import keep_survey
+from rigging.page.notes import Mixed, Notes
+from rigging.page.refusals import refusal
 from rigging.page.view import glue_tree
-from rigging.page.watch import Watcher
+from rigging.page.watch import STALLED_S, Watcher
+from rigging.page.worker import sight
 from rigging.record.chain import load_record
+from shared.job.file import load_job
 from shared.job.model import Glue
+from vision.image.photo_file import PhotoError, read_bytes
+from vision.reader import read_photo
 
 SAMPLE = Path(__file__).parent.parent / "samples" / "trainer"
 HOSTS = frozenset({"testserver"})
-R1, R2 = 0, 1
+R1, R2, R5, R6 = 0, 1, 4, 5
 
 
 def desk_of(home: Path, limit_s: float = 20.0) -> Desk:
@@ -124,52 +136,257 @@ def test_points_that_make_no_line_are_refused(client: TestClient, points: dict[s
     assert client.post(f"/api/photos/{ident}/hint", json={"role": "chord", **points}).status_code == 422
 
 
+def moved(client: TestClient, station: str, ident: str = "moved0001") -> None:
+    assert client.post("/api/moved", json={"id": ident, "station": station}).status_code == 200
+
+
 def test_a_moved_rib_sets_its_photos_and_gauge_readings_aside(client: TestClient):
     send(client, photo(R1))
     send(client, photo(R2))
     settled(client)
-    assert client.post("/api/moved", json={"station": "R1"}).status_code == 200
+    moved(client, "R1")
     state = settled(client)
-    assert station(state, "R1")["state"] == "not measured" and not station(state, "R1")["gauge"]
+    assert station(state, "R1")["state"] == "open" and not station(state, "R1")["gauge"]
+    assert station(state, "R1")["todo"]["words"] == "Photograph R1 again"
     assert station(state, "R2")["state"] == "conforming"
     assert {p["status"] for p in state["photos"] if p["station"] == "R1"} == {"set aside"}
     send(client, photo(R1, seed=7))
     assert station(settled(client), "R1")["photos"] == 1
 
 
+def test_a_screw_that_carries_two_stations_opens_both_and_a_slip_is_taken_back(client: TestClient):
+    for level in (R5, R6):
+        send(client, photo(level))
+    assert {station(settled(client), n)["state"] for n in ("R5", "R6")} == {"conforming"}
+    moved(client, "R6")
+    state = settled(client)
+    for name in ("R5", "R6"):
+        shown = station(state, name)
+        assert shown["state"] == "open" and shown["angle"] is None and not shown["turn"]
+        assert shown["todo"]["words"] == f"Photograph {name} again" and shown["todo"]["kind"] == "photo"
+    send(client, photo(R6, seed=3))
+    state = settled(client)
+    assert station(state, "R6")["state"] == "conforming" and station(state, "R5")["state"] == "open"
+    assert client.post("/api/undo", json={"id": "moved0001"}).status_code == 200
+    state = settled(client)
+    assert {station(state, n)["state"] for n in ("R5", "R6")} == {"conforming"} and not state["notes"]
+
+
+def test_what_was_moved_rests_on_the_record_and_not_on_file_times(client: TestClient, desk: Desk):
+    send(client, photo(R1))
+    settled(client)
+    moved(client, "R1")
+    (entry,) = desk.bench.entries()
+    os.utime(entry.path, (4e9, 4e9))  # a copy, a sync, a backup played back
+    assert station(settled(client), "R1")["state"] == "open"
+    record = load_record(keep_survey(desk).path)
+    assert list(record.materials.asked.set_aside) == [entry.path.name]
+
+
+def test_a_photo_from_before_a_move_that_arrives_after_it_is_set_aside(client: TestClient):
+    send(client, photo(R1))
+    settled(client)
+    moved(client, "R1")
+    client.post("/api/photos", content=photo(R1, seed=8), headers={"x-waited-s": "600"})  # it lay in the phone
+    assert station(settled(client), "R1")["state"] == "open"
+    for odd in ("-5", "1e9", "many", "9" * 30):
+        assert client.post("/api/photos", content=photo(R1), headers={"x-waited-s": odd}).status_code == 200
+
+
+def test_a_note_that_arrives_twice_is_noted_once(client: TestClient):
+    """A broken answer is tried again with the ident that the phone made."""
+    for _ in range(3):
+        client.post("/api/gauge", json={"id": "gauge0001", "station": "R1", "line": "chord", "shown_deg": 5.5})
+        client.post("/api/glue", json={"id": "glue00001", "now": True})
+    assert len(client.get("/api/state").json()["notes"]) == 2
+    assert (
+        client.post("/api/gauge", json={"id": "../x", "station": "R1", "line": "chord", "shown_deg": 1}).status_code
+        == 422
+    )
+
+
+def test_a_noted_reading_can_be_withdrawn_and_the_one_before_counts_again(client: TestClient):
+    send(client, photo(R1))
+    for ident, shown in (("gauge0001", 5.5), ("gauge0002", 7.5)):
+        client.post("/api/gauge", json={"id": ident, "station": "R1", "line": "chord", "shown_deg": shown})
+    for ident, then in (("gauge0002", "5.50"), ("gauge0001", "2.20")):
+        assert client.post("/api/undo", json={"id": ident}).status_code == 200
+        assert any(f"shows {then}°" in w for w in station(settled(client), "R1")["gauge"])
+
+
+def test_a_wrong_hint_is_taken_back_from_the_page_and_from_the_folder(client: TestClient, desk: Desk):
+    ident = send(client, photo(LINELESS)).json()["id"]
+    settled(client)
+    for take_back in (
+        lambda: client.post(f"/api/photos/{ident}/unhint", json={}),
+        lambda: (desk.bench.photos_folder / f"{ident}.png.hints").unlink(),
+    ):
+        client.post(f"/api/photos/{ident}/hint", json={"role": "chord", "a": [2.0, 30.5], "b": [70.25, 31.0]})
+        assert settled(client)["photos"][0]["helped"]
+        take_back()
+        (seen,) = settled(client)["photos"]
+        assert seen["status"] == "no value" and seen["hints"] == 0
+
+
+def test_a_bad_hints_file_is_told_of_and_costs_the_others_nothing(client: TestClient, desk: Desk):
+    ident = send(client, photo(R1)).json()["id"]
+    send(client, photo(R2))
+    settled(client)
+    (desk.bench.photos_folder / f"{ident}.png.hints").write_text("chord here to there\n")
+    state = settled(client)
+    assert station(state, "R2")["state"] == "conforming" and station(state, "R1")["state"] == "not measured"
+    bad = next(p for p in state["photos"] if p["id"] == ident)
+    assert ".hints" in bad["chord"] and bad["hints"]
+    client.post(f"/api/photos/{ident}/unhint", json={})
+    assert station(settled(client), "R1")["state"] == "conforming"
+
+
+def test_a_reading_that_finds_the_disk_full_counts_and_is_kept_once_there_is_room(
+    home: Path, monkeypatch: pytest.MonkeyPatch
+):
+    desk = desk_of(home)
+    full, put = [True], Store.put
+
+    def putting(self: Store, *arguments: Any) -> None:
+        if full[0]:
+            raise cannot_write(self.folder, OSError(errno.ENOSPC, "No space left on device"))
+        put(self, *arguments)
+
+    monkeypatch.setattr(Store, "put", putting)
+    with TestClient(make_app(desk, Gate(False), HOSTS)) as client:
+        send(client, photo(R1))
+        state = settled(client)
+        assert station(state, "R1")["state"] == "conforming" and "not on the disk yet: make room" in state["problem"]
+        full[0] = False
+        end = time.monotonic() + 60
+        while client.get("/api/state").json()["problem"] and time.monotonic() < end:
+            time.sleep(0.05)
+        assert client.get("/api/state").json()["problem"] is None
+    desk.close()
+    assert len(list((desk.store.folder).rglob("*.json"))) == 1
+
+
+def test_a_changed_job_file_is_told_of_and_nothing_is_kept_by_it(client: TestClient, home: Path):
+    send(client, photo(R1))
+    settled(client)
+    (home / "trainer.toml").write_text((home / "trainer.toml").read_text() + "\n# another design\n")
+    assert "start it again" in settled(client)["problem"]
+    assert client.post("/api/keep", json={}).status_code == 422
+
+
+def test_the_three_things_are_said_in_words(client: TestClient, home: Path):
+    (home / "gauge.csv").unlink()
+    for level in (R1, OFF, LINELESS):
+        send(client, photo(level))
+    state = settled(client)
+    right, wrong = station(state, "R1"), station(state, "R2")
+    assert right["angle"]["sense"] == "nose up" and right["angle"]["size"].startswith("2.0")
+    assert right["todo"]["words"].startswith("Leave it. Next: ")
+    assert wrong["todo"]["kind"] == "turn" and wrong["todo"]["words"].startswith("Turn the screw ")
+    assert "turns" in wrong["todo"]["words"] and "(" not in wrong["todo"]["words"]
+
+
+def test_a_known_fault_of_the_gauge_stands_behind_and_an_unknown_one_before_the_turn(client: TestClient, home: Path):
+    (home / "gauge.csv").unlink()
+    for n in range(12):
+        send(client, photo(OFF if n == 1 else n, seed=n))
+    for n, s in enumerate(settled(client)["stations"]):
+        shown = float(s["design"].strip("°").replace("\u2212", "-")) + 0.9 - (s["name"] == "R2")  # its zero is off
+        client.post(
+            "/api/gauge", json={"id": f"zero{n:04d}", "station": s["name"], "line": "chord", "shown_deg": shown}
+        )
+    state = settled(client)
+    assert all(s["explained"] and not s["doubts"] for s in state["stations"])
+    assert station(state, "R2")["todo"]["kind"] == "turn" and station(state, "R1")["state"] == "conforming"
+    client.post("/api/gauge", json={"id": "gauge0001", "station": "R2", "line": "chord", "shown_deg": 25.0})
+    doubted = station(settled(client), "R2")
+    assert doubted["todo"]["kind"] == "doubt" and "inclinometer" in doubted["todo"]["words"]
+
+
+@pytest.mark.parametrize(
+    ("made", "kind", "cure"),
+    [
+        (lambda rng: rng.integers(0, 12, (480, 640)), "dark", "Light the rib"),
+        (lambda rng: 200 + rng.integers(0, 12, (480, 640)), "flat", "Wipe the lens"),
+        (lambda rng: blurred(rng), "blurred", "Hold still"),
+        (lambda rng: sharp(rng), "no card", "Lay the station card"),
+    ],
+)
+def test_darkness_blur_fog_and_a_missing_card_are_told_apart(tmp_path: Path, made: Any, kind: str, cure: str):
+    pixels = np.asarray(made(np.random.default_rng(1)), np.uint8)
+    Image.fromarray(pixels).save(tmp_path / "p.png")
+    tree = to_tree(read_photo(str(tmp_path / "p.png"), load_job(SAMPLE / "trainer.toml")))
+    told = refusal({**tree, "sight": sight(str(tmp_path / "p.png"))})
+    assert told is not None and told.kind == kind and told.cure.startswith(cure) and told.point is None
+
+
+def sharp(rng: np.random.Generator) -> np.ndarray:
+    """Planks: broad stripes of several greys with sharp edges."""
+    return np.repeat(np.repeat(rng.integers(20, 230, (12, 16)), 40, 0), 40, 1)
+
+
+def blurred(rng: np.random.Generator) -> np.ndarray:
+    return cv2.GaussianBlur(sharp(rng).astype(np.float32), (0, 0), 9)
+
+
+def test_a_photo_with_a_card_and_no_line_asks_to_be_pointed_at():
+    line = {"role": "chord", "used": True}
+    tree: dict[str, Any] = {
+        "chord": {"quantity": None, "reason": "no chord line was found"},
+        "station": "R1",
+        "photo": {"width": 100},
+        "evidence": {"cards": [{"number": 1}], "lines": []},
+    }
+    told = refusal(tree)
+    assert told is not None and told.point == "chord" and told.seen == ("card 1",) and told.missing == ("chord line",)
+    tree["evidence"]["lines"], tree["chord"]["reason"] = [line], "nothing shows gravity: no string and no level line"
+    told = refusal(tree)
+    assert told is not None and told.point == "plumb" and "chord line" in told.seen
+
+
 def test_a_gauge_reading_typed_in_is_compared_and_replaces_the_files(client: TestClient):
     send(client, photo(R1))
-    told = client.post("/api/gauge", json={"station": "R1", "line": "chord", "shown_deg": 5.5})
+    told = client.post("/api/gauge", json={"id": "gauge0001", "station": "R1", "line": "chord", "shown_deg": 5.5})
     assert told.status_code == 200
     words = station(settled(client), "R1")["gauge"]
     assert any("shows 5.50°, DISAGREES" in w for w in words) and not any("2.20" in w for w in words)
     for bad in ({"station": "X"}, {"shown_deg": 1000}, {"line": "edge"}, {"more": 1}):
-        body = {"station": "R1", "line": "chord", "shown_deg": 1.0, **bad}
+        body = {"id": "gauge0002", "station": "R1", "line": "chord", "shown_deg": 1.0, **bad}
         assert client.post("/api/gauge", json=body).status_code == 422
 
 
-def test_glue_mixed_now_starts_the_window(client: TestClient):
-    assert client.get("/api/state").json()["glue"]["left_s"] is None
-    client.post("/api/glue", json={"now": True})
-    assert 34 * 60 < client.get("/api/state").json()["glue"]["left_s"] <= 35 * 60
-    client.post("/api/glue", json={"now": False})
-    assert client.get("/api/state").json()["glue"]["left_s"] is None
+def test_glue_mixed_now_starts_the_window_and_a_slip_is_taken_back(client: TestClient):
+    def mixed() -> float | None:
+        found: float | None = client.get("/api/state").json()["glue"]["mixed"]
+        return found
+
+    assert mixed() is None
+    client.post("/api/glue", json={"id": "glue00001", "now": True})
+    first = mixed()
+    assert first is not None and abs(first - time.time()) < 60
+    client.post("/api/glue", json={"id": "glue00002", "now": False})
+    assert mixed() is None
+    client.post("/api/undo", json={"id": "glue00002"})
+    assert mixed() == first
 
 
 def test_a_kept_survey_is_in_the_record_and_says_the_same_again(client: TestClient, desk: Desk):
     assert client.post("/api/keep", json={}).status_code == 422
     send(client, photo(R1))
-    client.post("/api/gauge", json={"station": "R1", "line": "chord", "shown_deg": 2.1})
-    client.post("/api/glue", json={"now": True})
+    client.post("/api/gauge", json={"id": "gauge0001", "station": "R1", "line": "chord", "shown_deg": 2.1})
+    client.post("/api/glue", json={"id": "glue00001", "now": True})
     state = settled(client)
-    assert client.post("/api/keep", json={"note": "outer bay"}).json() == {"kept": "0001"}
+    with ThreadPoolExecutor(2) as taps:
+        told = list(taps.map(lambda _: client.post("/api/keep", json={"note": "outer bay"}).json(), range(2)))
+    assert [t["kept"] for t in told] == ["0001", "0001"] and sorted(t["new"] for t in told) == [False, True]
     record = load_record(desk.bench.folder.parent / "trainer-surveys" / "0001.json")
     assert record.survey().verdict == state["verdict"] == record.result["verdict"]
     assert record.note.startswith("outer bay (glue mixed at ")
     assert [p.path for p in record.materials.photos] == [f"trainer-shop/photos/{state['photos'][0]['id']}.png"]
     pair = next(p for p in record.survey().station("R1").gauge if p.line == "chord")
     assert pair.shown_deg == 2.1
-    assert keep_survey(desk).stem == "0002"
+    assert keep_survey(desk).path.stem == "0002"  # another note
+    assert (keep_survey(desk).new, keep_survey(desk).path.stem) == (False, "0002")
 
 
 def test_stopped_in_the_middle_and_started_again_nothing_is_lost_or_doubled(home: Path):
@@ -254,10 +471,15 @@ def test_no_path_from_outside_reaches_the_disk(client: TestClient, home: Path):
 
 def test_other_sites_other_names_and_forms_are_turned_away(client: TestClient):
     for headers in ({"origin": "http://elsewhere.example"}, {"sec-fetch-site": "cross-site"}, {"origin": "null"}):
-        assert client.post("/api/glue", json={"now": True}, headers=headers).status_code == 403
+        assert client.post("/api/glue", json={"id": "glue00001", "now": True}, headers=headers).status_code == 403
     assert client.get("/api/state", headers={"host": "elsewhere.example"}).status_code == 421
-    assert client.post("/api/glue", content='{"now": true}', headers={"content-type": "text/plain"}).status_code == 415
-    assert client.get("/api/state").json()["glue"]["left_s"] is None
+    assert (
+        client.post(
+            "/api/glue", content='{"id": "glue00001", "now": true}', headers={"content-type": "text/plain"}
+        ).status_code
+        == 415
+    )
+    assert client.get("/api/state").json()["glue"]["mixed"] is None
 
 
 def test_every_answer_carries_the_strict_policy_and_the_page_has_nothing_inline(client: TestClient):
@@ -269,9 +491,11 @@ def test_every_answer_carries_the_strict_policy_and_the_page_has_nothing_inline(
         assert not re.search(r"<script(?![^>]*src=)|<style|\son\w+=|\sstyle=|https?://", html)
 
 
-def test_the_code_works_once_and_the_door_locks_after_few_tries(desk: Desk):
+def test_the_code_works_once_and_the_door_locks_for_a_minute_after_few_tries(desk: Desk):
     codes: list[str] = []
-    gate = Gate(True, codes.append)
+    warned: list[str] = []
+    seconds = [0.0]
+    gate = Gate(True, codes.append, warned.append, lambda: seconds[0])
     with TestClient(make_app(desk, gate, HOSTS), follow_redirects=False) as client:
         assert client.get("/").headers["location"] == "/enter"
         assert client.get("/api/state").status_code == 401 and send(client, photo(R1)).status_code == 401
@@ -282,29 +506,66 @@ def test_the_code_works_once_and_the_door_locks_after_few_tries(desk: Desk):
         assert other.post("/api/enter", json={"code": codes[0]}).status_code == 403  # spent
         for n in range(TRIES - 1):
             assert other.post("/api/enter", json={"code": f"WRONG{n}é"}).status_code == 403
-        assert "locked" in other.post("/api/enter", json={"code": codes[1]}).json()["error"]
+        assert "nobody is let in for a minute" in other.post("/api/enter", json={"code": codes[-1]}).json()["error"]
         assert other.get("/api/state").status_code == 401
+        assert len(warned) == TRIES and "testclient" in warned[0] and "5 wrong codes" in warned[-1]
+        assert len(codes) == 3  # the one that was guessed at is withdrawn
+        seconds[0] += LOCKED_S
+        assert other.post("/api/enter", json={"code": codes[-1]}).status_code == 200
 
 
 def test_a_watched_folder_feeds_the_same_bench(client: TestClient, desk: Desk, tmp_path: Path):
     folder = tmp_path / "in"
     folder.mkdir()
-    watcher = Watcher(desk, folder)
+    seconds = [0.0]
+    watcher = Watcher(desk, folder, lambda: seconds[0])
+    look = lambda: dict(watcher.look())  # noqa: E731
     (folder / "a.png").write_bytes(photo(R1)[:300])
-    assert list(watcher.look()) == []
-    (folder / "a.png").write_bytes(photo(R1))  # still growing at the first look
-    assert list(watcher.look()) == []
+    assert look() == {}
+    (folder / "a.png").write_bytes(photo(R1)[:2000])  # still growing at the first look
     (folder / "b.txt").write_text("no photo")
+    (folder / "b.mov").write_bytes(b"no photo")
     (folder / "c.png").write_text("no photo either")
-    took = dict([*watcher.look(), *watcher.look()])
-    assert took["a.png"].startswith("photo ") and took["c.png"].startswith("not taken") and len(took) == 2
-    assert list(watcher.look()) == []
+    (folder / "d\x1b[2J.gif").write_bytes(b"GIF89a")
+    (folder / "more").mkdir()
+    (folder / "e.png").symlink_to(SAMPLE / "photos" / "R1.jpg")
+    took = {**look(), **look()}
+    assert {k: v.split(":")[0] for k, v in took.items()} == {
+        "b.mov": "ignored", "c.png": "not taken", "d\\x1b[2J.gif": "ignored", "more": "ignored", "e.png": "ignored",
+    }  # fmt: skip
+    seconds[0] = STALLED_S + 1
+    assert "copy it again" in look()["a.png"] and look() == {}  # told once, and no damaged photo
+    (folder / "a.png").write_bytes(photo(R1))  # the copy goes on
+    assert {**look(), **look()}["a.png"].startswith("photo ")
+    assert look() == {}
+    (folder / "a.png").write_bytes(photo(R1, seed=2))  # the camera writes over its file
+    assert {**look(), **look()}["a.png"].startswith("photo ")
     assert send(client, photo(R1)).json()["new"] is False
-    assert station(settled(client), "R1")["photos"] == 1
+    assert station(settled(client), "R1")["photos"] == 2
+
+
+def test_a_full_disk_is_tried_again_and_a_link_put_in_the_place_of_a_photo_is_not_followed(
+    desk: Desk, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    folder = tmp_path / "in"
+    folder.mkdir()
+    watcher = Watcher(desk, folder)
+    (folder / "a.png").write_bytes(photo(R1))
+    list(watcher.look())
+    with monkeypatch.context() as patched:
+        patched.setattr(desk.bench, "add", lambda _data: (_ for _ in ()).throw(OSError(errno.ENOSPC, "No space left")))
+        assert list(watcher.look()) == [("a.png", "not taken yet: No space left; tried again")]
+        assert list(watcher.look()) == []
+    assert dict(watcher.look())["a.png"].startswith("photo ")
+    with pytest.raises(PhotoError, match="links are not followed"):
+        (folder / "b.png").symlink_to(folder / "a.png")
+        read_bytes(folder / "b.png", follow=False)
 
 
 def test_glue_is_left_out_where_the_job_has_none():
-    now = datetime(2024, 5, 4, 10, 30)
-    assert glue_tree(None, Notes(), now) is None
-    tree = glue_tree(Glue(35, 60), Notes(mixed_at="2024-05-04T10:00:00"), now)
-    assert tree is not None and tree["left_s"] == 300 and abs(tree["share"] - 5 / 35) < 1e-9
+    assert glue_tree(None, Notes()) is None
+    at = datetime(2024, 5, 4, 10).timestamp()
+    assert glue_tree(Glue(35, 60), Notes((Mixed("a" * 8, at),))) == {"mixed": at, "working_s": 2100, "gel_s": 3600}
+    filed = Glue(35, 60, "2024-05-04T10:00:00")
+    assert (glue_tree(filed, Notes()) or {})["mixed"] == at
+    assert (glue_tree(filed, Notes((Mixed("a" * 8, at, False),))) or {})["mixed"] is None  # the phone knows better

@@ -27,18 +27,20 @@ PATHS = (
     "/api/enter",
     "/enter",
     "/",
+    "/api/undo",
     "/api/photos/0123456789abcdef/hint",
+    "/api/photos/0123456789abcdef/unhint",
     "/api/photos/0123456789abcdef/overlay",
     "/static/page.js",
 )
-NAMES = st.sampled_from(["station", "line", "shown_deg", "now", "note", "code", "role", "a", "b"])
+NAMES = st.sampled_from(["id", "station", "line", "shown_deg", "now", "note", "code", "role", "a", "b"])
 VALUES = st.recursive(
     st.none()
     | st.booleans()
     | st.integers()
     | st.floats()
     | st.text(max_size=8)
-    | st.sampled_from(["R1", "chord", "plumb"]),
+    | st.sampled_from(["R1", "chord", "plumb", "note00001"]),
     lambda inner: st.lists(inner, max_size=3),
     max_leaves=4,
 )

@@ -9,6 +9,7 @@ import subprocess
 import sys
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -18,7 +19,7 @@ from survey_reader import truth
 from rigging.batch.find import find_photos
 from rigging.batch.run import Options
 from rigging.cli.main import run
-from rigging.record.chain import find_record, numbers, record_folder, seal_holds
+from rigging.record.chain import find_record, head_file, numbers, record_folder, seal_holds
 from rigging.record.verify import differences, verify
 from rigging.survey.run import Wanted, take_survey
 from shared.errors import UserError
@@ -116,14 +117,64 @@ def test_a_doctored_verdict_is_found_even_with_a_fresh_seal(shop: Path):
     del tree["seal"]
     tree["result"]["states"]["R5"] = "conforming"
     path.write_bytes(sealed(tree))
-    (found,) = verify(shop)
-    assert (found.kind, found.thing) == ("broken", "verdict") and "states R5" in found.text
+    found = {t.thing: t for t in verify(shop)}
+    assert found["verdict"].kind == "broken" and "states R5" in found["verdict"].text
+    assert "wing-surveys.head" in found["0002.json"].text  # the head kept apart knows the file's own SHA-256
+
+
+def edit_a_value(shop: Path, number: int) -> None:
+    """A hand's work: the first value's first figure becomes another."""
+    path = numbers(record_folder(shop))[number]
+    raw = path.read_bytes()
+    at = raw.index(b'"value":') + len(b'"value":')
+    path.write_bytes(raw[:at] + (b"8" if raw[at : at + 1] == b"9" else b"9") + raw[at + 1 :])
+
+
+def take_the_newest_out(shop: Path) -> None:
+    numbers(record_folder(shop))[2].unlink()
+
+
+def lose_the_head(shop: Path) -> None:
+    head_file(record_folder(shop)).unlink()
+
+
+@pytest.mark.parametrize(
+    ("tamper", "words"),
+    [
+        (lambda shop: edit_a_value(shop, 1), "survey 1 was changed after it was written"),
+        (take_the_newest_out, "survey 2 was taken out of the record"),
+        (lose_the_head, "wing-surveys.head is missing"),
+    ],
+)
+def test_every_reader_of_the_record_says_first_what_does_not_hold(shop: Path, tamper: Any, words: str, capsys):
+    job = str(shop)
+    readers = [["show", job, "1"], ["show", job, "1", "--json"], ["log", job], ["budget", job, "L3", "--survey", "1"],
+               ["compare", job, "1", "--mirrored"], ["gauge", "check", job, "1"],
+               ["report", job, "--survey", "1"]]  # fmt: skip
+    for reader in readers:
+        run(reader)
+    assert "DOES NOT HOLD" not in "".join(capsys.readouterr())
+    tamper(shop)
+    for reader in readers:
+        code = run(reader)
+        told = capsys.readouterr()
+        assert told.err.startswith("ribangle: THE RECORD DOES NOT HOLD") and words in told.err, reader
+        assert code == 1 or reader[0] not in ("show", "log"), reader
+    assert find_record(shop, "1").survey().verdict.startswith("THE RECORD DOES NOT HOLD")
+    assert "THE RECORD DOES NOT HOLD" in (shop.parent / "wing-report" / "report.html").read_text("utf-8")
+    assert run(["verify", job]) == 1 and words in capsys.readouterr().out
+
+
+def test_a_record_whose_only_survey_was_taken_out_is_no_empty_record(shop: Path, capsys):
+    for path in numbers(record_folder(shop)).values():
+        path.unlink()
+    assert run(["log", str(shop)]) == 1 and "surveys 1 to 2 were taken out" in capsys.readouterr().err
+    assert run(["verify", str(shop)]) == 1
 
 
 def test_a_survey_taken_out_is_found(shop: Path):
     numbers(record_folder(shop))[1].unlink()
-    texts = [t.text for t in verify(shop)]
-    assert any("survey 1 is missing" in t for t in texts) and any("does not follow on" in t for t in texts)
+    assert any("survey 1 is missing" in t.text for t in verify(shop))
 
 
 def test_damaged_record_is_one_line(shop: Path, capsys):
@@ -214,7 +265,7 @@ def test_compare_draws_what_moved(made: Path, tmp_path: Path, capsys):
     [
         (["show", "{job}", "7"], "surveys 1 to 2"),
         (["compare", "{job}", "1"], "takes two surveys"),
-        (["show", "{job}", "one"], "surveys 1 to 2"),
+        (["show", "{job}", "one"], "no such station"),
         (["verify", "{job}", "9"], "no such survey"),
         (["compare", "{job}", "1", "2", "--picture", "x.doc"], ".svg, .pdf or .png"),
     ],

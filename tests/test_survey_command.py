@@ -83,8 +83,8 @@ def test_second_survey_takes_the_readings_over_and_says_the_same(first: dict, sh
     assert run(["survey", job, str(shop / "photos"), "--no-report", "--stage", "before-glue", "--json"]) == 0
     second = json.loads(capsys.readouterr().out)
     assert second["number"] == 2 and second["result"] == first["result"]
-    assert run(["compare", job, "1", "2"]) == 0
-    assert "Nothing moved" in capsys.readouterr().out
+    assert run(["compare", job, "1", "2"]) == 2
+    assert "the very same 3 photos: nothing can have moved" in capsys.readouterr().err
 
 
 def test_mistakes_before_anything_is_measured(shop: Path, capsys):

@@ -17,7 +17,7 @@ from vision.evidence.views import Photograph, level_view, upright_view
 from vision.image.photo import Picture
 from vision.image.rectified import Plane
 from vision.level.gravity import Gravity, Rib, find_gravity
-from vision.lines.chord import RIM_MM, ChordChoice, choose_chord
+from vision.lines.chord import RIM_MM, ChordChoice, as_measured, choose_chord
 from vision.lines.hints import Hint
 from vision.lines.marks import Mark, find_marks, locate
 from vision.lines.measure import Stroke, measure
@@ -115,7 +115,7 @@ def detect(
     chance = 1.0
     if "chord" not in by_role and choice.chosen is not None:
         again = believed_at(level, ends, mm, middle, right)
-        chance = choice.chosen.chance * min(1.0, again.of("chord") / max(choice.chosen.belief.of("chord"), 1e-9))
+        chance = as_measured(choice, again.of("chord"))
     rib = Rib(photo, plane, ends, mm, right, blur, boxes)
     upright = upright_view(photo, plane, papers, foreign, mm, ends, False)
     gravity = find_gravity(rib, level, levels, middle, upright, station, job, by_role)

@@ -13,9 +13,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from shared.errors import UserError
-from shared.gauge.csv_file import decode, table
+from shared.gauge.angle_cell import angle
 from shared.gauge.readings import Oddity
-from shared.gauge.words import angle, is_nothing, plain, time_of
+from shared.gauge.table import decode, table
+from shared.gauge.words import is_nothing, plain, time_of
 
 NAMES = {
     "spot": ("spot", "place", "surface", "where", "name"),
@@ -80,7 +81,8 @@ def load_log(path: Path) -> Log:
 
 def parse_log(text: str, source: str = "log") -> Log:
     """The log in a CSV's text."""
-    rows, _ = table(text)
+    cut = table(text)
+    rows = cut.rows
     head = [_field(c) for c in rows[0][1]] if rows else []
     if "reading" not in head or not {"turned", "known", "blocks"} & set(head):
         raise UserError(
@@ -88,7 +90,8 @@ def parse_log(text: str, source: str = "log") -> Log:
             "its first line must name the column reading, and turned or known (or bar and blocks)",
             "see docs/inclinometer.md for an example",
         )
-    odd = [Oddity(rows[0][0], f'column "{c}" not used', False)
+    odd = [*cut.oddities]
+    odd += [Oddity(rows[0][0], f'column "{c}" not used', False)
            for c, f in zip(rows[0][1], head, strict=True) if f is None and c]  # fmt: skip
     spots: dict[str, Spot] = {}
     observations: list[Observation] = []

@@ -69,12 +69,13 @@ def gauge_quantity(
     line: Line,
     gauge: Gauge,
     profile: GaugeProfile | None = None,
-    said: Said = None,
+    said: Sequence[Said] = (),
     near: float | None = None,
 ) -> Quantity:
     """The angle that repeated readings of one line stand for, with its uncertainty in parts.
 
-    Where the convention leaves the sign open, the meaning nearest to `near` is taken (the first without it).
+    said : the word beside each reading, where there was one. Where the convention leaves the sign open, the
+    meaning nearest to `near` is taken (the first without it).
     Without a profile a quarter of the variance of `gauge.u_deg` is put down to the gauge's zero, which all
     readings share and repeats do not shrink, the rest to each reading (a convention of this tool, no source).
     """
@@ -83,8 +84,9 @@ def gauge_quantity(
     zero, scale = (profile.zero_deg, profile.scale) if profile else (0.0, 0.0)
     sense = profile.sense if profile else gauge.sense
     means = []
-    for one in shown:
-        options = [(m - zero) / (1 + scale) for m in meanings(one, line, sense, said)]
+    for k, one in enumerate(shown):
+        word = said[k] if k < len(said) else None
+        options = [(m - zero) / (1 + scale) for m in meanings(one, line, sense, word)]
         means.append(options[0] if near is None else min(options, key=lambda v: abs(v - near)))
     value, n = math.fsum(means) / len(means), len(means)
     here = f"gauge:{station} {line}"

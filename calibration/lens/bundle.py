@@ -2,7 +2,8 @@
 
 Zhang, "A flexible new technique for camera calibration", IEEE TPAMI 22 (2000) 1330; Levenberg-Marquardt
 with the poses eliminated (Schur complement). The covariance of the intrinsics is the inverse of that
-reduced normal matrix times the residual variance, so it has the poses' uncertainty in it.
+reduced normal matrix times the residual variance, so it has the poses' uncertainty in it, widened where the
+estimates scatter more between views (`scatter`).
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from calibration.lens.flat import first_focal, homography, pose_of, rotation
 from calibration.lens.model import F64, distort
 from calibration.lens.models import free_columns, shape_basis
 from calibration.lens.projection import project_board
+from calibration.lens.scatter import between_views
 
 Pose = tuple[F64, F64]
 LEAST_SIGMA_PX = 0.025
@@ -49,7 +51,7 @@ class Bundle:
     5).
     rotations, shifts : pose of each view, board to camera, mm. residuals : per view (n, 2), seen minus
     projected, pixels. sigma : residual standard deviation of one coordinate, pixels, by degrees of freedom.
-    inflation : by how much the covariance was widened since residuals within a view hang together, >= 1.
+    inflation : by how much the variances were widened since residuals within a view hang together, in the mean, >= 1.
     """
 
     theta: F64
@@ -227,14 +229,37 @@ def scaled_inverse(s: F64) -> F64:
     return np.asarray(inv.T @ inv / np.outer(d, d))
 
 
+def reduced(
+    views: list[View],
+    theta: F64,
+    poses: list[Pose],
+    columns: F64,
+    half_mm: float | None = None,
+    shapes: F64 | None = None,
+) -> tuple[list[F64], list[F64]]:
+    """Each view's share (m, m) of the normal matrix of lens and board, poses eliminated, and its right-hand side (m,).
+
+    columns, shapes, half_mm : as for `fit`; the board's shape is taken as flat and square. In units of a corner's
+    variance: both are to be divided by it.
+    """
+    free = _Free(columns, half_mm, np.eye(5) if shapes is None else shapes)
+    parts, scores = [], []
+    for v, pose in zip(views, poses, strict=True):
+        aa, bb, ab, ae, be = _normal(v, theta, pose, free, np.zeros(5))
+        w = np.linalg.solve(bb, ab.T)
+        parts.append(aa - ab @ w)
+        scores.append(ae - w.T @ be)
+    return parts, scores
+
+
 def _result(views: list[View], theta: F64, shape: F64, poses: list[Pose], free: _Free) -> Bundle:
     m = free.count
-    s, scores = np.zeros((m, m)), []
+    parts, scores = [], []
     residuals, squares, count = [], 0.0, 0.0
     for v, pose in zip(views, poses, strict=True):
         aa, bb, ab, ae, be = _normal(v, theta, pose, free, shape)
         w = np.linalg.solve(bb, ab.T)
-        s += aa - ab @ w
+        parts.append(aa - ab @ w)
         scores.append(ae - w.T @ be)
         e = v.pixels - project_board(theta, *pose, free.points(v.board, shape))[0]
         residuals.append(e)
@@ -244,9 +269,9 @@ def _result(views: list[View], theta: F64, shape: F64, poses: list[Pose], free: 
     if freedom <= 0:
         raise np.linalg.LinAlgError("fewer corners than unknowns")
     sigma = float(np.sqrt(squares / freedom))
-    inverse = scaled_inverse(s)
-    inflation = _inflation(inverse, scores, sigma, len(views))
-    covariance = inverse * max(sigma, LEAST_SIGMA_PX) ** 2 * inflation
+    normal = np.sum(parts, axis=0) if m else np.zeros((0, 0))
+    model = scaled_inverse(normal) * max(sigma, LEAST_SIGMA_PX) ** 2
+    covariance, inflation = between_views(normal, parts, scores, model)
     k = free.columns.shape[1]
     shape_covariance = np.zeros((5, 5))
     if free.half_mm:
@@ -262,17 +287,3 @@ def _result(views: list[View], theta: F64, shape: F64, poses: list[Pose], free: 
         sigma,
         inflation,
     )
-
-
-def _inflation(inverse: F64, scores: list[F64], sigma: float, views: int) -> float:
-    """How much wider the estimates scatter than independent corners would make them, mean over directions.
-
-    Trace of the model covariance's inverse times the covariance clustered by view (Liang and Zeger 1986,
-    with the usual N / (N - 1)), over the number of parameters; at least 1. Residuals of one view hang
-    together where the board is not flat or the picture is blurred; independent corners give about 1.
-    """
-    m = len(inverse)
-    if views <= 2:
-        return 1.0
-    total = sum(float(g @ inverse @ g) for g in scores)
-    return max(1.0, views / (views - 1) * total / (sigma**2 * m))

@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from calibration.exif import PhotoLike
+from calibration.exif import PhotoLike, turn_tag
+from calibration.lens.apart import COPY_PX, gap_px, poses_seen, two_lenses
 from calibration.lens.board_shape import ShapeVerdict, check_shape
 from calibration.lens.boards import Board, Chessboard
 from calibration.lens.bundle import Bundle, View
@@ -61,11 +62,13 @@ def calibrate_lens(
     if model is not None and model not in MODELS:
         raise UserError(f"lens model {model!r}", "is not known", "take one of: " + "; ".join(MODELS))
     seen, board = look(photos, board or Chessboard())
-    sightings = one_camera([judge(s, board) for s in _once(seen)])
+    sightings = _no_copies(one_camera([judge(s, board) for s in _once(seen)]))
     sightings = _settle_turns(sightings)
+    _enough_poses(sightings)
     sightings, robust, kept = _agreeing(sightings)
     size = next(s.size for s in sightings if s.reason is None)
     views, groups = list(robust.views), [k for k, _ in kept]
+    _one_lens(sightings, robust, groups, size)
     shape = check_shape(robust, [sightings[k].views[i] for k, i in kept], board, size)
     half = shape.half_mm if shape.kept else None
     try:
@@ -91,6 +94,49 @@ def _once(sightings: list[Sighting]) -> list[Sighting]:
         twin = first.setdefault(s.sha256, s.name) if s.sha256 else s.name
         out.append(s if twin == s.name or s.reason is not None else s.without(f"the same photo as {twin}"))
     return out
+
+
+def _no_copies(sightings: list[Sighting]) -> list[Sighting]:
+    """A photo saved again, or taken again with nothing moved, is no second view: its errors are the first one's."""
+    kept: list[Sighting] = []
+    out = []
+    for s in sightings:
+        if s.reason is None:
+            mine = np.concatenate([v.pixels for v in s.views])
+            twin = next((k for k in kept if gap_px(mine, np.concatenate([v.pixels for v in k.views])) < COPY_PX), None)
+            if twin is None:
+                kept.append(s)
+            else:
+                s = s.without(f"shows the board just as {twin.name} does: a copy, or nothing was moved between them")
+        out.append(s)
+    return out
+
+
+def _enough_poses(sightings: list[Sighting]) -> None:
+    good = [s for s in sightings if s.reason is None]
+    _enough(sightings)
+    poses = poses_seen([np.concatenate([v.pixels for v in s.views]) for s in good], good[0].size)
+    if poses < FEWEST:
+        raise UserError(
+            f"{len(good)} photos show the board in {poses} pose{'s' if poses > 1 else ''}",
+            f"at least {FEWEST} that differ are needed, 12 are good",
+            REMEDY,
+        )
+
+
+def _one_lens(sightings: list[Sighting], robust: RobustFit, groups: list[int], size: tuple[int, int]) -> None:
+    """Refuse photos of two cameras, zooms or focus settings, which EXIF would tell but not all photos have."""
+    try:
+        two = two_lenses(robust.views, groups, size, robust.fit)
+    except np.linalg.LinAlgError:
+        return
+    if two is not None:
+        a, b = (", ".join(sightings[k].name for k in g[:4]) + (" ..." if len(g) > 4 else "") for g in two.groups)
+        raise UserError(
+            f"{a} and {b}",
+            f"show two lenses, f {two.focal_px[0]:.0f} and {two.focal_px[1]:.0f} px: two cameras, or zoom or focus moved",
+            "calibrate each from its own photos",
+        )
 
 
 def _agreeing(sightings: list[Sighting]) -> tuple[list[Sighting], RobustFit, list[tuple[int, int]]]:
@@ -156,7 +202,7 @@ def _settle_turns(sightings: list[Sighting]) -> list[Sighting]:
         s = sightings[k]
         shown[k] = replace(
             s,
-            views=tuple(replace(v, pixels=turn_points(v.pixels, s.size, s.exif.orientation)) for v in s.views),
+            views=tuple(replace(v, pixels=turn_points(v.pixels, s.size, turn_tag(s.exif))) for v in s.views),
         )
     costs = []
     for way in (sightings, shown):
@@ -208,7 +254,10 @@ def _profile(
     all_errors = np.concatenate([e[v.weight > 0] for e, v in zip(result.residuals, views, strict=True)])
     notes = list(coverage.advice) + list(shape.notes)
     if result.inflation > 1.5:
-        notes.append(f"residuals hang together within photos: the covariance was widened {result.inflation:.1f} times")
+        notes.append(
+            f"the lens scatters more between photos than their corners do: its variances were widened {result.inflation:.1f} "
+            "times in the mean"
+        )
     columns = free_columns(choice.model)
     return LensProfile(
         format=FORMAT,

@@ -30,6 +30,11 @@ from calibration.lens.projection import project_board
 from shared.errors import UserError
 
 COVARIANCE = "ribangle_covariance"
+DATE = "ribangle_date"
+MAX_BYTES = 1_000_000
+"""Largest file read; a thousand poses take a tenth of it."""
+MOST = 1e6
+"""More than any focal length, centre or side in pixels, or coefficient."""
 ASSUMED_FOCAL = 0.01
 ASSUMED_CENTRE = 0.01
 ASSUMED_DISTORTION = 0.25
@@ -39,7 +44,10 @@ says nothing."""
 
 @dataclass(frozen=True)
 class Foreign:
-    """What a foreign file holds. covariance : (9, 9) or None; rms_px : None where it does not say."""
+    """What a foreign file holds.
+
+    covariance : (9, 9) or None; rms_px, made (the day of the calibration) : None where it does not say.
+    """
 
     size: tuple[int, int]
     theta: F64
@@ -47,20 +55,33 @@ class Foreign:
     rms_px: float | None
     name: str
     notes: tuple[str, ...]
+    made: datetime.date | None = None
 
 
 def read_foreign(path: Path) -> Foreign:
     """Read OpenCV or ROS YAML. Raises UserError."""
     try:
+        if path.stat().st_size > MAX_BYTES:
+            raise UserError(str(path), f"is over {MAX_BYTES // 1_000_000} MB", "give an OpenCV or ROS camera YAML file")
         text = path.read_text("utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise UserError(str(path), f"cannot be read ({error})", "give an OpenCV or ROS camera YAML file") from None
     if "opencv-matrix" not in text:
-        return _read_ros(path, text)
-    return _read_opencv(path, text)
+        return _sized(path, _read_ros(path, text))
+    return _sized(path, _read_opencv(path, text))
 
 
-class _OpenCVLoader(yaml.SafeLoader):  # type: ignore[misc] # PyYAML has no types
+class _PlainLoader(yaml.SafeLoader):  # type: ignore[misc] # PyYAML has no types
+    """YAML without aliases: nested, a few lines of them unfold to more than any memory holds."""
+
+    def compose_node(self, parent: Any, index: Any) -> Any:
+        """As PyYAML, an alias refused."""
+        if self.check_event(yaml.AliasEvent):
+            raise yaml.YAMLError("holds an alias")
+        return super().compose_node(parent, index)
+
+
+class _OpenCVLoader(_PlainLoader):
     """YAML as OpenCV writes it; its own parser can take the process down on a damaged file, this one not."""
 
 
@@ -77,7 +98,7 @@ def _read_opencv(path: Path, text: str) -> Foreign:
     try:
         data = yaml.load(rest if head.startswith("%YAML") else text, _OpenCVLoader)  # a SafeLoader
         matrix, coefficients = data["camera_matrix"], data["distortion_coefficients"]
-    except (yaml.YAMLError, KeyError, TypeError, ValueError, RecursionError):
+    except (yaml.YAMLError, KeyError, TypeError, ValueError, OverflowError, RecursionError):
         raise UserError(
             str(path), "is no OpenCV YAML with camera_matrix and distortion_coefficients", "export it again"
         ) from None
@@ -96,7 +117,25 @@ def _read_opencv(path: Path, text: str) -> Foreign:
         covariance = _from_poses(data, theta, rms)
         if covariance is not None:
             notes = ("covariance worked out from the poses and the mean error in the file",)
-    return Foreign((int(size[0]), int(size[1])), theta, covariance, rms, "", notes)
+    return Foreign((int(size[0]), int(size[1])), theta, covariance, rms, "", notes, _day(data))
+
+
+def _day(data: dict[str, Any]) -> datetime.date | None:
+    """The day of the calibration: our own mark, or OpenCV's `calibration_time` (C's %c); None where none is told."""
+    for text in (str(data.get(DATE, "")).strip(), str(data.get("calibration_time", "")).strip()):
+        for form in ("%Y-%m-%d", "%a %b %d %H:%M:%S %Y", "%a %d %b %Y %H:%M:%S", "%Y-%m-%d %H:%M:%S"):
+            try:
+                return datetime.datetime.strptime(text, form).date()
+            except ValueError:
+                continue
+    return None
+
+
+def _sized(path: Path, foreign: Foreign) -> Foreign:
+    width, height = foreign.size
+    if not (1 <= width < MOST and 1 <= height < MOST):
+        raise UserError(str(path), "tells of no picture's width and height", "mend image_width and image_height")
+    return foreign
 
 
 def _number(data: dict[str, Any], key: str) -> float | None:
@@ -130,8 +169,8 @@ def _from_poses(data: dict[str, Any], theta: F64, rms: float | None) -> F64 | No
 
 def _read_ros(path: Path, text: str) -> Foreign:
     try:
-        data = yaml.safe_load(text)
-    except (yaml.YAMLError, RecursionError):
+        data = yaml.load(text, _PlainLoader)  # a SafeLoader
+    except (yaml.YAMLError, ValueError, OverflowError, RecursionError):
         raise UserError(str(path), "is no YAML", "give an OpenCV or ROS camera YAML file") from None
     if not isinstance(data, dict) or "camera_matrix" not in data:
         raise UserError(str(path), "has no camera_matrix", "give an OpenCV or ROS camera YAML file")
@@ -144,9 +183,11 @@ def _read_ros(path: Path, text: str) -> Foreign:
         size = int(data["image_width"]), int(data["image_height"])
         known = data.get(COVARIANCE)
         covariance = None if known is None else np.array(known["data"], np.float64).reshape(9, 9)
-    except (KeyError, TypeError, ValueError) as error:
-        raise UserError(str(path), f"is no camera_info file ({error})", "write it again") from None
-    return Foreign(size, _theta(path, matrix, coefficients), covariance, None, str(data.get("camera_name", "")), ())
+    except (KeyError, TypeError, ValueError, OverflowError) as error:
+        raise UserError(str(path), f"is no camera_info file ({str(error)[:80]})", "write it again") from None
+    return Foreign(
+        size, _theta(path, matrix, coefficients), covariance, None, str(data.get("camera_name", "")), (), _day(data)
+    )
 
 
 def _theta(path: Path, matrix: F64, coefficients: F64) -> F64:
@@ -160,13 +201,19 @@ def _theta(path: Path, matrix: F64, coefficients: F64) -> F64:
         )
     if matrix.shape != (3, 3) or abs(matrix[0, 1]) > 1e-9 or not np.all(np.isfinite(matrix)):
         raise UserError(str(path), "camera_matrix must be 3 x 3, finite and without skew", "export it again")
-    return np.array([matrix[0, 0], matrix[1, 1], matrix[0, 2], matrix[1, 2], *k])
+    theta = np.array([matrix[0, 0], matrix[1, 1], matrix[0, 2], matrix[1, 2], *k])
+    if not np.all(np.isfinite(theta)) or not np.all(np.abs(theta) < MOST) or not (theta[0] > 0 and theta[1] > 0):
+        raise UserError(
+            str(path), "holds a focal length or coefficient that no lens has", "f must be over 0 and all numbers finite"
+        )
+    return theta
 
 
-def profile_of(foreign: Foreign, exif: ExifLike | None, today: datetime.date, source: str) -> LensProfile:
+def profile_of(foreign: Foreign, exif: ExifLike | None, day: datetime.date, source: str) -> LensProfile:
     """A profile of a foreign calibration, tied to the camera that a photo's EXIF names.
 
     exif : of a photo by that camera; None: a camera that leaves no EXIF, whose photos leave none either.
+    day : of the calibration, not of the import, which would make an old lens young.
     """
     notes = list(foreign.notes)
     covariance = foreign.covariance
@@ -191,7 +238,7 @@ def profile_of(foreign: Foreign, exif: ExifLike | None, today: datetime.date, so
         theta=tuple(foreign.theta.tolist()),
         covariance=tuple(tuple(r) for r in ((covariance + covariance.T) / 2).tolist()),
         free="imported",
-        date=today.isoformat(),
+        date=day.isoformat(),
         method=f"imported from {source}",
         board="unknown",
         rms_px=foreign.rms_px,
@@ -225,6 +272,7 @@ def opencv_yaml(profile: LensProfile) -> str:
     if profile.rms_px is not None:
         store.write("avg_reprojection_error", profile.rms_px)
     store.write(COVARIANCE, np.array(profile.covariance))
+    store.write(DATE, profile.date)
     # newer OpenCV heads the file "%YAML 1.2"; all versions read the old heading
     return re.sub(r"^%YAML[^\n]*", "%YAML:1.0", str(store.releaseAndGetString()))
 
@@ -247,6 +295,7 @@ def ros_yaml(profile: LensProfile) -> str:
                 "distortion_coefficients": matrix(1, 5, list(k)),
                 "rectification_matrix": matrix(3, 3, [1, 0, 0, 0, 1, 0, 0, 0, 1]),
                 "projection_matrix": matrix(3, 4, [fx, 0, cx, 0, 0, fy, cy, 0, 0, 0, 1, 0]),
+                DATE: profile.date,
                 COVARIANCE: matrix(9, 9, [x for row in profile.covariance for x in row]),
             },
             sort_keys=False,

@@ -8,7 +8,12 @@ from calibration.lens.model import F64
 
 
 def homography(plane: F64, image: F64) -> F64:
-    """(3, 3) homography from plane (n, 2) to image (n, 2) points, normalised DLT (Hartley 1997)."""
+    """(3, 3) homography from plane (n, 2) to image (n, 2) points, normalised DLT (Hartley 1997).
+
+    All NaN where the points of one side lie in one place, or are no finite numbers.
+    """
+    if not all(np.isfinite(p).all() and np.ptp(p, axis=0).any() for p in (plane, image)):
+        return np.full((3, 3), np.nan)
 
     def norm(p: F64) -> tuple[F64, F64]:
         c, s = p.mean(axis=0), float(np.sqrt(2) / np.mean(np.linalg.norm(p - p.mean(axis=0), axis=1)))
@@ -25,9 +30,10 @@ def homography(plane: F64, image: F64) -> F64:
 
 
 def apply_homography(h: F64, points: F64) -> F64:
-    """(n, 2) points through a homography."""
+    """(n, 2) points through a homography; not finite for points of its horizon."""
     p = np.column_stack([points, np.ones(len(points))]) @ h.T
-    return np.asarray(p[:, :2] / p[:, 2:])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(p[:, :2] / p[:, 2:])
 
 
 def rotation(w: F64) -> F64:

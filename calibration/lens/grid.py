@@ -85,27 +85,18 @@ def _verified(gray: U8, guess: dict[Cell, F64], grid: dict[Cell, Corner]) -> dic
     """Refine guessed corners and keep those where four squares meet."""
     everything = {**{c: np.array([k.x, k.y]) for c, k in grid.items()}, **guess}
     cells = list(guess)
-    axes = [_axes(everything, c) for c in cells]
-    keep = [k for k, a in enumerate(axes) if a is not None]
-    if not keep:
+    steps = {c: a for c in cells if (a := _axes(everything, c)) is not None and _room(*a) >= MIN_STEP_PX}
+    if not steps:
         return {}
-    cells = [cells[k] for k in keep]
-    ax = np.array([axes[k][0] for k in keep])  # type: ignore[index]
-    ay = np.array([axes[k][1] for k in keep])  # type: ignore[index]
-    lx, ly = np.linalg.norm(ax, axis=1), np.linalg.norm(ay, axis=1)
-    ax, ay = ax / lx[:, None], ay / ly[:, None]
-    # distance from the corner to the far edges of its squares
-    room = np.minimum(lx, ly) * np.abs(ax[:, 0] * ay[:, 1] - ax[:, 1] * ay[:, 0])
+    cells = list(steps)
+    ax, ay = (np.array([a[k] for a in steps.values()]) for k in (0, 1))
+    room = np.array([_room(*a) for a in steps.values()])
+    ax, ay = (a / np.linalg.norm(a, axis=1)[:, None] for a in (ax, ay))
     half = np.clip(0.3 * room, 2.5, 14)
     fit = saddles.refine(gray, np.array([guess[c] for c in cells]), ax, ay, half)
     sign = np.array([1 if (i + j) % 2 == 0 else -1 for i, j in cells])
     strength = fit.contrast * sign
-    good = (
-        np.isfinite(fit.points).all(axis=1)
-        & (fit.misfit < MISFIT)
-        & (room >= MIN_STEP_PX)
-        & (fit.moved < np.maximum(0.25 * room, 1.5))
-    )
+    good = np.isfinite(fit.points).all(axis=1) & (fit.misfit < MISFIT) & (fit.moved < np.maximum(0.25 * room, 1.5))
     if grid:
         typical = float(np.median([k.contrast * (1 if (i + j) % 2 == 0 else -1) for (i, j), k in grid.items()]))
     else:
@@ -113,11 +104,28 @@ def _verified(gray: U8, guess: dict[Cell, F64], grid: dict[Cell, Corner]) -> dic
     if abs(typical) < LEAST_CONTRAST:
         return {}
     good &= strength / typical > 0.3
-    return {
+    found = {
         c: Corner(float(x), float(y), float(b), float(s), float(w))
         for c, (x, y), b, s, w, g in zip(cells, fit.points, fit.contrast, fit.sigma_px, fit.blur_px, good, strict=True)
         if g
     }
+    return _apart(found, grid)
+
+
+def _room(ax: F64, ay: F64) -> float:
+    """Distance from a corner to the far edges of its squares, pixels; 0 where two neighbours are one place."""
+    lx, ly = float(np.hypot(*ax)), float(np.hypot(*ay))
+    room = abs(float(ax[0] * ay[1] - ax[1] * ay[0])) / max(lx, ly) if lx > 0 and ly > 0 else 0.0
+    return room if np.isfinite(room) else 0.0
+
+
+def _apart(found: dict[Cell, Corner], grid: dict[Cell, Corner]) -> dict[Cell, Corner]:
+    """New corners less those that ran to one place with another cell's: which cell it is of is then open."""
+    places = np.array([(k.x, k.y) for k in (*found.values(), *grid.values())]).reshape(-1, 2)
+    gap = np.hypot(*(places[:, None] - places[None]).transpose(2, 0, 1))
+    np.fill_diagonal(gap, np.inf)
+    alone = gap.min(axis=1, initial=np.inf) >= MIN_STEP_PX / 2
+    return {c: k for (c, k), a in zip(found.items(), alone, strict=False) if a}
 
 
 def _axes(places: dict[Cell, F64], cell: Cell) -> tuple[F64, F64] | None:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.exif import ExifLike
+from calibration.exif import ExifLike, turn_tag
 from calibration.lens.model import Lens, turned_size
 from calibration.lens.profiles import LensProfile, same_focal, same_words
 from shared.reading import Flag
@@ -40,7 +40,7 @@ def lens_for(profile: LensProfile, exif: ExifLike, size: tuple[int, int]) -> Len
     reason = mismatch(profile, exif, size)
     if reason is not None:
         return LensMatch(None, reason)
-    tag = exif.orientation if 1 <= (exif.orientation or 1) <= 8 else 1
+    tag = turn_tag(exif)
     ways = layouts(profile.size, size, tag)
     rough = (
         ()

@@ -17,6 +17,9 @@ from shared.files import write_whole
 
 FORMAT: Literal["ribangle lens profile 1"] = "ribangle lens profile 1"
 
+FROM_CARDS = "station cards of the job's own photos"
+"""The board of a profile that was solved from the job's own photos."""
+
 
 @dataclass(frozen=True)
 class PhotoUse:
@@ -79,6 +82,11 @@ class LensProfile:
     def size(self) -> tuple[int, int]:
         """Width and height, pixels."""
         return self.width, self.height
+
+    @property
+    def from_cards(self) -> bool:
+        """Whether it was solved from the job's own station cards, for want of a lens board."""
+        return self.board == FROM_CARDS
 
     @property
     def camera(self) -> str:
@@ -169,8 +177,9 @@ def find_lens(
     size: tuple[int, int],
     focal_mm: float | None,
 ) -> LensProfile | None:
-    """The best profile (sound before rough, then the newest) in a folder for this camera, lens, focal length
-    and size, or None.
+    """The best profile in a folder for this camera, lens, focal length and size, or None.
+
+    Sound goes before rough, one from a board before one from the job's own cards, then the newest.
 
     size : of the picture, either way up. Raises UserError when a profile there is broken.
     """
@@ -183,6 +192,10 @@ def find_lens(
             and sorted(p.size) == sorted(size)
             and ((p.focal_mm is None and focal_mm is None) or same_focal(focal_mm, p.focal_mm))
         )
-        if fits and (best is None or (p.sound, p.date) > (best.sound, best.date)):
+        if fits and (best is None or _worth(p) > _worth(best)):
             best = p
     return best
+
+
+def _worth(p: LensProfile) -> tuple[bool, bool, str]:
+    return p.sound, not p.from_cards, p.date

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-from calibration.exif import ExifLike, PhotoLike
+from calibration.exif import ExifLike, PhotoLike, turn_tag
 from calibration.lens.boards import Board, Charuco, Chessboard
 from calibration.lens.charuco import find_charuco
 from calibration.lens.chessboard import BoardView, as_view, find_grid
@@ -107,7 +107,7 @@ def _check_markers(sightings: list[Sighting], board: Charuco) -> None:
 
 def _sight(photo: PhotoLike, board: Board) -> Sighting:
     h, w = photo.gray.shape
-    tag = photo.exif.orientation if 1 <= (photo.exif.orientation or 1) <= 8 else 1
+    tag = turn_tag(photo.exif)
     inverse = {6: 8, 8: 6}.get(tag, tag)
     stored = turned_size((w, h), inverse)
     # cameras store the sensor's layout, which lies wide; a picture shown wide but stored upright was

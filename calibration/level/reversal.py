@@ -14,7 +14,6 @@ from typing import Literal
 
 import msgspec
 import numpy as np
-from scipy import stats
 
 from shared.errors import UserError
 from shared.files import write_whole
@@ -115,6 +114,8 @@ def reversal(
     else:
         spread = float(np.std(zeros, ddof=1))
         one = spread * math.sqrt(2)
+        from scipy import stats  # not on the way of one who only loads a profile
+
         scatter = spread / math.sqrt(n) * float(stats.t.ppf((1 + COVER) / 2, n - 1)) / 2
         if repeatability_deg is not None:
             notes.append("the repeatability given was not used: the repeats show it")

@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
+import logging
+import time
 from collections.abc import Generator, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from queue import Empty, SimpleQueue
 from typing import Any
 
-from rigging.batch.pool import alone
+from rigging.batch.pool import alone, available_cores, run_pool
 from rigging.batch.worker import Outcome, Plan, Task, measure_in_time
 from shared.errors import UserError
 
 CONNECT_SECONDS = 10
+LOOK_SECONDS = 1.0
+DESERTED_SECONDS = 20.0
+"""After so long without a worker the photos are measured here: a nanny brings a dead one back within seconds."""
+
+_log = logging.getLogger("ribangle")
 
 
 def run_cluster(tasks: Iterable[Task], plan: Plan, address: str) -> Generator[Outcome, None, None]:
@@ -22,43 +30,71 @@ def run_cluster(tasks: Iterable[Task], plan: Plan, address: str) -> Generator[Ou
     """
     with _client(address) as client:
         _check_workers(client, plan)
-        from distributed import as_completed
-
         pending = iter(tasks)
-        done = as_completed(loop=client.loop)
-        names: dict[str, Task] = {}
+        done: SimpleQueue[Any] = SimpleQueue()
+        under_way: dict[Any, Task] = {}
         room = 3 * max(sum(client.nthreads().values()), 1)
 
-        def submit() -> bool:
+        def submit() -> None:
             task = next(pending, None)
-            if task is None:
-                return False
-            future = client.submit(measure_in_time, task, plan, pure=False, retries=1)
-            names[future.key] = task
-            done.add(future)
-            return True
+            if task is not None:
+                future = client.submit(measure_in_time, task, plan, pure=False, retries=1)
+                under_way[future.key] = task
+                future.add_done_callback(done.put)
 
-        while len(names) < room and submit():
-            pass
-        for future in done:
-            task = names.pop(future.key)
+        for _ in range(room):
+            submit()
+        while under_way:
+            future = _next(done, client)
+            if future is None:
+                break
             outcome = _result(future)
+            if outcome is None and not _workers(client):
+                break
+            task = under_way.pop(future.key)
             if outcome is None:
                 yield from alone(task, plan)
             else:
                 yield outcome
             submit()
+        left = [*under_way.values(), *pending]
+        if left:
+            _log.warning("the cluster at %s has no workers left: %d photos are measured here", address, len(left))
+            yield from run_pool(left, plan, min(available_cores(), len(left)))
+
+
+def _next(done: SimpleQueue[Any], client: Any) -> Any:
+    """The next future that is done; None when all workers are gone and none comes back."""
+    deserted = None
+    while True:
+        try:
+            return done.get(timeout=LOOK_SECONDS)
+        except Empty:
+            pass
+        if _workers(client):
+            deserted = None
+            continue
+        deserted = deserted if deserted is not None else time.monotonic()
+        if time.monotonic() - deserted >= DESERTED_SECONDS:
+            return None
+
+
+def _workers(client: Any) -> int:
+    try:
+        return len(client.scheduler_info()["workers"])
+    except (OSError, TimeoutError):
+        return 0
 
 
 def _result(future: Any) -> Outcome | None:
-    """The outcome; None when its worker died, so that it is tried here, in a process of its own."""
+    """The outcome; None when its worker died, with it or since, so that it is tried here, in a process of its own."""
     from asyncio import CancelledError
 
     from distributed import KilledWorker
 
     try:
-        outcome: Outcome = future.result()
-    except (KilledWorker, CancelledError, OSError):
+        outcome: Outcome = future.result(timeout=DESERTED_SECONDS)
+    except (KilledWorker, CancelledError, OSError, TimeoutError):
         return None
     except Exception as error:
         raise UserError(

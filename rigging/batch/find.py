@@ -13,11 +13,16 @@ from vision.image.photo_file import SUFFIXES, shown_name
 
 @dataclass(frozen=True)
 class Source:
-    """One photo file. name : as shown. problem : why it is not even opened, or None."""
+    """One photo file. name : as shown. problem : why it is not even opened, or None.
+
+    follow : whether a link is followed when it is opened. Not where a folder was searched and this was no link: one
+    put in its place meanwhile is refused.
+    """
 
     path: Path
     name: str
     problem: str | None = None
+    follow: bool = True
 
 
 def find_photos(places: Iterable[Path], *, follow_links: bool = False) -> list[Source]:
@@ -63,10 +68,9 @@ def _inside(folder: Path, follow_links: bool) -> Iterator[Source]:
                 continue
             if path.is_dir():  # also a link to one: folders are given by name
                 continue
-            problem = None
-            if entry.is_symlink() and not follow_links:
-                problem = _leads_out(path, home)
-            yield Source(path, shown_name(path), problem)
+            link = entry.is_symlink()
+            problem = _leads_out(path, home) if link and not follow_links else None
+            yield Source(path, shown_name(path), problem, follow=link or follow_links)
 
 
 def _leads_out(link: Path, home: Path) -> str | None:

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from shared.errors import UserError
+from vision.image.photo_file import PhotoError, read_bytes, shown_name
 from vision.lines.hints import Hint
 
 SUFFIX = ".hints"
@@ -56,18 +57,29 @@ def _split(text: str) -> tuple[str, str, str]:
 def hints_of(path: Path, name: str, given: tuple[tuple[str, str], ...]) -> tuple[str, ...]:
     """The hints for one photo, the command line's first; a role hinted twice keeps the first. Raises UserError."""
     lines = [hint for photo, hint in given if photo == name]
-    beside = path.with_name(path.name + SUFFIX)
-    if beside.is_file():
-        data = beside.read_bytes()[:MOST_BYTES]
-        lines += [
-            line.strip()
-            for line in data.decode("utf-8", "replace").splitlines()
-            if line.strip() and not line.lstrip().startswith("#")
-        ]
+    lines += _lines_of(path.with_name(path.name + SUFFIX))
+    beside = f"{name}{SUFFIX}"
     seen: dict[str, str] = {}
     for line in lines:
         try:
             seen.setdefault(Hint.from_text(line).role, line)
         except UserError as error:
-            raise UserError(f"{beside.name}: {error.thing}", error.rule, error.remedy) from None
+            raise UserError(f"{beside}: {error.thing}", error.rule, error.remedy) from None
     return tuple(seen.values())
+
+
+def _lines_of(beside: Path) -> list[str]:
+    """The hints of a file; none where there is none, or where a photo's name leaves no room for the ending."""
+    try:
+        if not beside.is_file():
+            return []
+    except OSError:  # a name of 255 bytes cannot take the ending
+        return []
+    try:
+        data = read_bytes(beside)
+    except PhotoError as error:
+        raise UserError(shown_name(beside), error.reason, "mend the file, or take it away") from None
+    if len(data) > MOST_BYTES:
+        raise UserError(shown_name(beside), f"is over {MOST_BYTES} bytes", "take it away: it is no hints file")
+    lines = (line.strip() for line in data.decode("utf-8", "replace").splitlines())
+    return [line for line in lines if line and not line.startswith("#")]

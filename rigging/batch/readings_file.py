@@ -21,7 +21,7 @@ import msgspec
 from shared.errors import UserError
 from shared.job.model import Job
 from shared.quantity import Quantity
-from shared.reading import Reading
+from shared.reading import Point, Reading
 from shared.version import version
 
 FORMAT = "ribangle readings 1"
@@ -32,6 +32,7 @@ CAUTION = (
 )
 
 Tree = dict[str, Any]
+POINTS = tuple[Point, ...]
 
 
 def to_tree(reading: Reading, overlay: str | None = None) -> Tree:
@@ -60,7 +61,16 @@ def write_readings(stream: IO[bytes], job: Job, trees: Iterable[Tree], drift: It
 
     drift : what the batch said of each lens profile (`rigging.batch.drift`).
     """
-    head = {"format": FORMAT, "caution": CAUTION, "version": version(), "wing": job.wing.name, "drift": list(drift)}
+    from rigging.batch.store import made_with
+
+    head = {
+        "format": FORMAT,
+        "caution": CAUTION,
+        "version": version(),
+        "wing": job.wing.name,
+        "made_with": made_with(job),
+        "drift": list(drift),
+    }
     stream.write(msgspec.json.encode(head)[:-1] + b',"readings":[')
     for number, tree in enumerate(trees):
         stream.write((b",\n" if number else b"\n") + msgspec.json.encode(tree))
@@ -87,6 +97,19 @@ def load_readings(path: str | Path) -> list[Reading]:
         raise UserError(
             place.name, f"is not a readings file ({error})", "give the readings.json that ribangle measure wrote"
         ) from None
+
+
+def what_changed(path: Path, job: Job) -> tuple[str, ...]:
+    """What of "job", "profiles" and "tool" is no longer as it was when the readings file was made.
+
+    Raises UserError where it is no readings file. One that does not say what it was made with fits nothing.
+    """
+    from rigging.batch.store import made_with
+
+    load_readings(path)
+    told = msgspec.json.decode(path.read_bytes(), type=dict[str, Any]).get("made_with")
+    kept = told if isinstance(told, dict) else {}
+    return tuple(what for what, digest in made_with(job).items() if kept.get(what) != digest)
 
 
 def iter_trees(path: Path) -> Iterator[Tree]:
@@ -137,6 +160,12 @@ def json_schema() -> Tree:
             "caution": {"type": "string"},
             "version": {"type": "string"},
             "wing": {"type": "string"},
+            "made_with": {
+                "type": "object",
+                "properties": {k: {"type": "string"} for k in ("job", "profiles", "tool")},
+                "required": ["job", "profiles", "tool"],
+                "description": "SHA-256 of what of job, profiles and tool bears on a reading",
+            },
             "drift": {
                 "type": "array",
                 "items": _drift_schema(),
@@ -144,7 +173,7 @@ def json_schema() -> Tree:
             },
             "readings": {"type": "array", "items": root},
         },
-        "required": ["format", "caution", "version", "wing", "drift", "readings"],
+        "required": ["format", "caution", "version", "wing", "made_with", "drift", "readings"],
         "$defs": defs,
     }
 
@@ -194,6 +223,8 @@ def known_or_nan(value: Any, kind: Any) -> Any:
         return math.nan if kind is float else None
     if isinstance(kind, type) and is_dataclass(kind) and isinstance(value, dict):
         return {key: known_or_nan(value[key], hint) for key, hint in _hints(kind) if key in value}
+    if kind == POINTS and isinstance(value, list) and not any(None in point for point in value):
+        return value  # the bulk of a reading, and hardly ever unknown
     if isinstance(value, list) and get_origin(kind) is tuple:
         return [known_or_nan(item, part) for item, part in zip(value, _parts(kind, len(value)), strict=True)]
     if get_origin(kind) in (Union, types.UnionType):

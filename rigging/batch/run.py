@@ -20,6 +20,7 @@ from rigging.batch.cluster import run_cluster
 from rigging.batch.drift import BatchDrift, BatchWatch
 from rigging.batch.find import Source
 from rigging.batch.hints_file import hints_of
+from rigging.batch.lenses import keep_lenses
 from rigging.batch.pool import available_cores, run_pool
 from rigging.batch.readings_csv import write_csv
 from rigging.batch.readings_file import to_tree, write_readings
@@ -77,11 +78,16 @@ class Line:
 
 @dataclass(frozen=True)
 class BatchResult:
-    """What a batch left. known : photos taken over from an earlier run. lines : one a photo, in order."""
+    """What a batch left.
+
+    known : photos taken over from an earlier run. lines : one a photo, in order. lenses : profiles solved from the
+    batch's own station cards and kept.
+    """
 
     folder: Path
     lines: tuple[Line, ...]
     known: int
+    lenses: tuple[Path, ...] = ()
 
     @property
     def measured(self) -> int:
@@ -115,6 +121,7 @@ def measure_batch(
     """
     options = options or Options()
     job = replace(job, folder=job.folder.resolve())
+    lenses = keep_lenses(job, sources) if options.reader == READER else ()
     extras = (
         *(("overlays",) if options.overlays else ()),
         *((f"monte carlo {options.monte_carlo}",) if options.monte_carlo else ()),
@@ -132,7 +139,7 @@ def measure_batch(
     with store.locked():
         batch = _Batch(store, plan, options, tell, len(sources))
         batch.run(sources)
-        return batch.finish()
+        return replace(batch.finish(), lenses=lenses)
 
 
 def _seconds(options: Options) -> float:
@@ -159,7 +166,12 @@ class _Batch:
             if problem is not None:
                 self._loose(path, to_tree(refused(source.name, problem, sha256)))
                 continue
-            task = Task(path, source.name, hints_of(source.path, source.name, self.options.hints))
+            try:
+                hints = hints_of(source.path, source.name, self.options.hints)
+            except UserError as error:  # of the file beside this photo; it must not cost the others theirs
+                self._loose(path, to_tree(refused(source.name, str(error), sha256)))
+                continue
+            task = Task(path, source.name, hints, source.follow)
             key = reading_key(sha256, task.keyed, self.plan.made_from)
             tree = None if self.options.again else self.store.get(key)
             if tree is not None:
@@ -260,7 +272,7 @@ def _hashed(sources: Sequence[Source]) -> Iterator[tuple[Source, str, str | None
         if source.problem is not None:
             return source, "", source.problem
         try:
-            return source, sha256_of_photo(source.path), None
+            return source, sha256_of_photo(source.path, follow=source.follow), None
         except PhotoError as error:
             return source, "", error.reason
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import re
 import shutil
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cache
@@ -157,9 +157,27 @@ def reading_key(photo_sha256: str, name: str, made_from: str) -> str:
 
 
 def fingerprint(job: Job, settings: tuple[str, ...] = ()) -> str:
-    """Digest of all that bears on a reading beside the photo: job, profiles, code, libraries, settings.
+    """Digest of all that bears on a reading beside the photo: job, profiles, code, libraries, settings."""
+    parts = [_bare(job), *_profiles(job), code_digest(), *settings]
+    return _digest(parts)
 
-    What the job says of inclinometer, jig, glue, spanwise level, stage of work and units shown does not.
+
+def made_with(job: Job) -> dict[str, str]:
+    """What readings made now would be made with: digests of the job, of the profiles and of the tool.
+
+    Kept with a batch's readings: `rigging.batch.readings_file.what_changed` tells what no longer fits.
+    """
+    return {"job": _digest([_bare(job)]), "profiles": _digest([*_profiles(job)]), "tool": code_digest()}
+
+
+def _digest(parts: Sequence[str]) -> str:
+    return hashlib.sha256("\n".join(parts).encode("utf-8")).hexdigest()
+
+
+def _bare(job: Job) -> str:
+    """The job as far as it bears on a reading.
+
+    What it says of inclinometer, jig, glue, spanwise level, stage of work and units shown does not.
     """
     bare = replace(
         job,
@@ -173,8 +191,7 @@ def fingerprint(job: Job, settings: tuple[str, ...] = ()) -> str:
         length_unit="mm",
         decimal=".",
     )
-    parts = [msgspec.json.encode(bare, enc_hook=str).decode(), *_profiles(job), code_digest(), *settings]
-    return hashlib.sha256("\n".join(parts).encode("utf-8")).hexdigest()
+    return msgspec.json.encode(bare, enc_hook=str).decode()
 
 
 @cache

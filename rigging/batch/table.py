@@ -6,11 +6,12 @@ import math
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from rich.table import Table
+from rich.console import Group, RenderableType
 from rich.text import Text
 
 from rigging.batch.readings_csv import reasons
 from rigging.survey.doubts import BATCH
+from rigging.survey.screen import Fitting, plain_table
 from shared.job.model import Job, Station
 from shared.lengths import Units, shown_in
 from shared.quantity import Component, Quantity
@@ -23,41 +24,46 @@ Shown = Mapping[tuple[str, str], float]
 """(station, line) -> what the inclinometer showed, degrees, in its own counting."""
 
 
-def readings_table(job: Job, trees: Iterable[dict[str, Any]], shown: Shown) -> Table:
+def readings_table(job: Job, trees: Iterable[dict[str, Any]], shown: Shown) -> RenderableType:
     """A rich table of reading trees (`rigging.batch.readings_file`), in their order.
 
-    The gauge's columns are left out where it showed nothing, the spar's where no station has one.
+    The gauge's columns are left out where it showed nothing, the spar's where no station has one. On a narrow screen
+    the designs are left out and the remarks stand below the table.
     """
     lines = ["chord"] + ["spar"] * any(s.spar_deg is not None for s in job.stations)
-    table = Table(caption_justify="left", header_style="bold", pad_edge=False)
-    table.add_column("station", no_wrap=True)
-    table.add_column("photo", overflow="fold")
-    for line in lines:
-        table.add_column(f"{line}, U (k = 2)", justify="right", no_wrap=True)
-        table.add_column("design", justify="right", no_wrap=True)
-        if shown:
-            table.add_column("gauge", justify="right", no_wrap=True)
-    table.add_column("remarks", overflow="fold", min_width=20)
+    each = ("", "design", "gauge") if shown else ("", "design")
+    heads = [part or f"{line}, U (k = 2)" for line in lines for part in each]
+    wide = plain_table("station", "photo", *heads, "remarks", left=("station", "photo", "remarks"))
+    narrow = plain_table("station", "photo", *(h for h in heads if h != "design"), left=("station", "photo"))
+    wide.columns[-1].min_width = 20
     stations = {station.name: station for station in job.stations}
     left_out = 0
+    remarks: list[Text] = []
     batch: dict[str, None] = {}
     for row, tree in enumerate(trees):
         batch |= dict.fromkeys(f["text"] for f in tree["flags"] if f["code"] in BATCH)
         if row >= MOST_ROWS:
             left_out += 1
             continue
-        station = stations.get(tree["station"] or "")
-        cells: list[Text] = [Text(tree["station"] or "?"), Text(tree["photo"]["name"])]
-        for line in lines:
-            cells += [_angle(tree[line]), Text(_design(station, line))]
-            if shown:
-                gauge = shown.get((tree["station"] or "", line))
-                cells.append(Text("" if gauge is None else f"{number(gauge, 2)}°"))
-        table.add_row(*cells, _remarks(tree, job.length_unit))
+        name = tree["station"] or ""
+        start = [Text(name or "?"), Text(tree["photo"]["name"])]
+        figures = [_figures(tree, stations.get(name), line, shown) for line in lines]
+        said = _remarks(tree, job.length_unit)
+        wide.add_row(*start, *(cell for cells in figures for cell in cells), said)
+        narrow.add_row(*start, *(cell for cells in figures for cell in (cells[0], *cells[2:])))
+        remarks += [Text.assemble(tree["photo"]["name"], ": ", said)] if said.plain else []
     notes = [f"and {left_out} more in readings.csv"] * bool(left_out) + [f"whole batch: {text}" for text in batch]
-    if notes:
-        table.caption = Text("\n".join(notes), style="yellow" if batch else "")
-    return table
+    told = [Text("\n".join(notes), style="yellow" if batch else "")] if notes else []
+    return Group(Fitting(((wide,), (narrow, Text(), *remarks))), *told)
+
+
+def _figures(tree: dict[str, Any], station: Station | None, line: str, shown: Shown) -> list[Text]:
+    """Angle, design and, where the gauge showed anything at all, what it showed."""
+    cells = [_angle(tree[line]), Text(_design(station, line))]
+    if shown:
+        gauge = shown.get((tree["station"] or "", line))
+        cells.append(Text("" if gauge is None else f"{number(gauge, 2)}°"))
+    return cells
 
 
 def _angle(tree: dict[str, Any]) -> Text:

@@ -44,11 +44,12 @@ class Plan:
 
 @dataclass(frozen=True)
 class Task:
-    """One photo. path : where its bytes are. name : as shown. hints : by a person, as text."""
+    """One photo. path : where its bytes are. name : as shown. hints : by a person, as text. follow : links."""
 
     path: str
     name: str
     hints: tuple[str, ...] = ()
+    follow: bool = True
 
     @property
     def keyed(self) -> str:
@@ -122,7 +123,7 @@ def measure_one(task: Task, plan: Plan) -> Outcome:
 
     cv2.setNumThreads(1)
     try:
-        picture = decode_photo(read_bytes(Path(task.path)), task.name)
+        picture = decode_photo(read_bytes(Path(task.path), follow=task.follow), task.name)
     except PhotoError as error:
         reading = refused(task.name, error.reason, error.sha256, error.width, error.height)
         return _outcome(task, plan, reading, None, keep=bool(error.sha256))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+from pathlib import Path
 
 import click
 
@@ -60,3 +61,13 @@ class LazyCalibrations(click.Group):
 @click.group(cls=LazyCalibrations)
 def calibrate() -> None:
     """Make the profiles that angles are measured against: lens, level reference, inclinometer, print."""
+
+
+def make_folder(out: Path) -> None:
+    """The folder a profile is written to, made where it is missing. Raises UserError where it cannot be."""
+    from shared.errors import UserError
+
+    try:
+        out.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise UserError(str(out.parent), f"cannot be made ({error.strerror})", "give --out in another folder") from None

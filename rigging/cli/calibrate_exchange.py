@@ -14,18 +14,32 @@ import click
     type=click.Path(path_type=Path),
     help="A photo by that camera at that setting: its EXIF ties the profile to it.",
 )
+@click.option("--date", help="Day of that calibration, as 2026-05-16 [default: what the file says].")
 @click.option("--out", type=click.Path(path_type=Path), help="Profile to write [default: lens/CAMERA.json].")
-def bring(file: Path, photo: Path | None, out: Path | None) -> None:
-    """Make a lens profile from FILE, an OpenCV calibration YAML or ROS camera_info YAML."""
+def bring(file: Path, photo: Path | None, date: str | None, out: Path | None) -> None:
+    """Make a lens profile from FILE, an OpenCV calibration YAML or ROS camera_info YAML.
+
+    The profile keeps the day of the calibration. A file that does not say it needs --date: a lens is not as
+    young as the day it was imported.
+    """
     import datetime
 
     from calibration.lens.exchange import profile_of, read_foreign
     from calibration.lens.profiles import check_lens, save_lens
+    from rigging.cli.calibrate import make_folder
     from shared.errors import UserError
     from vision.image.photo import open_photo
     from vision.image.photo_file import PhotoError
 
     foreign = read_foreign(file)
+    try:
+        day = datetime.date.fromisoformat(date) if date else foreign.made
+    except ValueError:
+        raise UserError(f"date {date!r}", "is no day", "write it as 2026-05-16") from None
+    if day is None:
+        raise UserError(str(file), "does not say when the lens was calibrated", "give --date 2026-05-16, that day")
+    if day > datetime.date.today():
+        raise UserError(f"date {day}", "is still to come", "give the day of the calibration")
     exif = None
     if photo is not None:
         try:
@@ -39,15 +53,15 @@ def bring(file: Path, photo: Path | None, out: Path | None) -> None:
                 f"has {picture.width} x {picture.height} pixels, the calibration {foreign.size[0]} x {foreign.size[1]}",
                 "give a photo taken at that size",
             )
-    profile = profile_of(foreign, exif, datetime.date.today(), file.name)
+    profile = profile_of(foreign, exif, day, file.name)
     check_lens(str(file), profile)
     if out is None:
         out = Path("lens") / f"{profile.ident}.json"
-        out.parent.mkdir(exist_ok=True)
+    make_folder(out)
     save_lens(out, profile)
     for note in profile.notes:
         click.echo(f"- {note}")
-    click.echo(f"wrote {out}: a profile for {profile.camera}")
+    click.echo(f"wrote {out}: a profile for {profile.camera}, calibrated {profile.date}")
 
 
 @click.command(name="export", epilog="Example: ribangle calibrate export lens/shopcam.json shopcam.yaml --as ros")

@@ -39,14 +39,13 @@ def gauge(csv: Path, resolution: float, sense: str, name: str, date: str | None,
     from calibration.gauge.fit import fit_gauge
     from calibration.gauge.log import load_log
     from calibration.gauge.plot import gauge_png
-    from shared.errors import UserError
+    from rigging.cli.calibrate import make_folder
     from shared.files import write_whole
 
     out = out or Path(f"{name}.json")
     picture = picture or out.with_suffix(".png")
     for place in (out, picture):
-        if not place.parent.is_dir():
-            raise UserError(str(place.parent), "there is no such folder", "make it first")
+        make_folder(place)
     log = load_log(csv)
     fit = fit_gauge(log, resolution, name, _when(date, log.last), sense, valid_days)  # type: ignore[arg-type]
     save_gauge(out, fit.profile)

@@ -50,20 +50,20 @@ def lens(
     from calibration.lens.calibrate import calibrate_lens
     from calibration.lens.profiles import save_lens
     from calibration.lens.report import lens_picture
-    from shared.errors import UserError
+    from rigging.cli.calibrate import make_folder
     from shared.files import write_whole
 
     spec = board_of(board, charuco, card, square, marker, dictionary)
     for place in (out, picture):
-        if place is not None and not place.parent.is_dir():
-            raise UserError(str(place.parent), "there is no such folder", "make it first")
+        if place is not None:
+            make_folder(place)
     unread: list[PhotoUse] = []
     result = calibrate_lens(opened(photos, unread), spec, model)
     profile = replace(result.profile, photos=(*result.profile.photos, *unread))
     if out is None:
         out = Path("lens") / f"{profile.ident}.json"
-        out.parent.mkdir(exist_ok=True)
     picture = picture or out.with_suffix(".png")
+    make_folder(out)
     save_lens(out, profile)
     write_whole(picture, lens_picture(result))
     _tell(profile, result)

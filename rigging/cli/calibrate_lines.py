@@ -20,6 +20,7 @@ def lines(photos: tuple[Path, ...], out: Path | None) -> None:
     """
     from calibration.lens.plumb_line import lens_from_lines, rough_profile
     from calibration.lens.profiles import PhotoUse, save_lens
+    from rigging.cli.calibrate import make_folder
     from rigging.cli.calibrate_lens import opened
 
     unread: list[PhotoUse] = []
@@ -28,7 +29,7 @@ def lines(photos: tuple[Path, ...], out: Path | None) -> None:
     profile = replace(profile, photos=(*profile.photos, *unread))
     if out is None:
         out = Path("lens") / f"{profile.ident}.json"
-        out.parent.mkdir(exist_ok=True)
+    make_folder(out)
     save_lens(out, profile)
     for use in unread:
         click.echo(f"{use.name}: {use.reason}")

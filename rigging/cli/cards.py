@@ -39,6 +39,7 @@ def cards(job: Path, paper: str, out: Path, spares: int) -> None:
     measure the
     bars before cutting.
     """
+    from rigging.planning.lint_cards import hints
     from rigging.printed.pack import print_pack
     from shared.errors import UserError
     from shared.files import write_whole
@@ -49,6 +50,8 @@ def cards(job: Path, paper: str, out: Path, spares: int) -> None:
         raise UserError(str(out), "is a folder", "name a file, as cards.pdf")
     if not out.parent.is_dir():
         raise UserError(str(out.parent), "there is no such folder", "make it first, or choose another --out")
+    for hint in hints(loaded, job.name):
+        click.echo(f"job: {hint.words}", err=True)
     data = print_pack(loaded, paper.lower(), spares)
     write_whole(out, data)
     count = sum(len(s.cards) for s in loaded.stations)

@@ -36,6 +36,7 @@ def check(
     Exit code: 0 every station can be measured, 1 something is missing, 2 bad input.
     """
     from rigging.batch.find import find_photos
+    from rigging.planning.lint_cards import hints
     from rigging.preflight.job import check_job
     from shared.job.file import load_job
 
@@ -43,22 +44,19 @@ def check(
     sources = find_photos(photos, follow_links=follow_links)
     result = check_job(loaded, sources, lines=not quick, workers=jobs, only=only)
     _show(result, quick)
+    for hint in hints(loaded, job.name):
+        click.echo(f"job: {hint.words}")
     return 0 if result.ready else 1
 
 
 def _show(result: JobCheck, quick: bool) -> None:
-    from rich.box import SIMPLE
-    from rich.console import Console
-    from rich.table import Table
+    from rigging.cli.show import console as screen
+    from rigging.survey.screen import plain_table
 
-    console = Console(highlight=False)
-    if not console.is_terminal:
-        console.width = max(console.width, 120)
-    table = Table(box=SIMPLE, padding=(0, 1))
-    for name in ("station", "photos", "cards", "sharp", "lens"):
-        table.add_column(name, no_wrap=True)
-    for name in () if quick else ("chord line", "level", "spar line", "marks"):
-        table.add_column(name, no_wrap=True)
+    console = screen()
+    names: tuple[str, ...] = ("station", "photos", "cards", "sharp", "lens")
+    names += () if quick else ("chord", "level", "spar", "marks")
+    table = plain_table(*names, left=names)
     for s in result.stations:
         table.add_row(*_row(s, quick))
     console.print(table)

@@ -30,7 +30,7 @@ def compare(job_file: Path, a: str, b: str | None, mirrored: bool, picture: Path
     Exit code: 0 nothing moved, 1 something did.
     """
     from rigging.cli.pictures import check_picture
-    from rigging.cli.show import console
+    from rigging.cli.show import console, say_first
     from rigging.record import compare as work
     from rigging.record.chain import find_record
     from rigging.survey.table import comparison_table
@@ -42,19 +42,25 @@ def compare(job_file: Path, a: str, b: str | None, mirrored: bool, picture: Path
     if picture is not None:
         check_picture(picture)
     first = find_record(job_file, a)
+    say_first(first.standing)
     if mirrored:
         result, names = work.mirror(first.survey()), {"a": "right", "b": "left"}
     else:
         second = find_record(job_file, b)
         result = work.compare(first.survey(), second.survey())
         names = {"a": f"survey {first.number}", "b": f"survey {second.number}"}
-    if not result.changes:
+    if not result.changes and not result.left_out:
         raise UserError("compare", "no station has a value on both sides", "see ribangle show JOB N")
     if picture is not None:
         _draw(result, picture, f"{names['a']} to {names['b']}")
-    console().print(comparison_table(result, names))
+    if result.changes:
+        console().print(comparison_table(result, names))
     for finding in result.findings:
         click.echo(finding)
+    for station, why in result.left_out:
+        click.echo(f"{station} not compared: {why}")
+    for station, doubt in dict.fromkeys((c.station, c.doubt) for c in result.changes if c.doubt):
+        click.echo(f"{station} doubtful: {doubt}")
     if result.missing:
         lacking = dict.fromkeys(name for name, line in result.missing if line == "chord")
         click.echo(f"Without a value on one side: {', '.join(lacking)}" if lacking else "", nl=bool(lacking))

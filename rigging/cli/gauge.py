@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from rigging.crosscheck.types import CrossCheck
+    from shared.gauge.angle_cell import Cell
     from shared.job.model import Job
     from vision.display.tag import TaughtDisplay
     from vision.display.types import DisplayReading
@@ -42,16 +44,22 @@ def gauge() -> None:
 @LINE
 @JOB
 @click.option("--file", "csv", type=PATH, help="The readings file. [default: the job's, else gauge.csv beside it]")
-def add(station: str, value: str, line: str, job_file: Path | None, csv: Path | None) -> None:
-    """Add VALUE, as the gauge shows it, for STATION to the readings file, with the time."""
+@click.option("--yes", is_flag=True, help="Write it down whatever it is, without asking.")
+def add(station: str, value: str, line: str, job_file: Path | None, csv: Path | None, yes: bool) -> None:
+    """Add VALUE, as the gauge shows it, for STATION to the readings file, with the time.
+
+    Asks first where the number looks like a slip: a lost decimal point, the other line's angle.
+    """
     from shared.errors import UserError
-    from shared.gauge.words import angle
+    from shared.gauge.angle_cell import angle
 
     job = _job(job_file)
     found = angle(value)
     if found is None or not -180 <= found.degrees <= 360:
         raise UserError(f'reading "{value}"', "is not an angle in degrees", 'write it as -0.4 or "0.4 nose down"')
     name = _station(job, station)
+    if not yes:
+        _ask_of_a_slip(job, name, line, found)
     path = _append(job, name, line, value, csv)
     said = f" ({found.odd})" if found.odd else ""
     click.echo(f"{name} {line} {found.degrees:g} deg{said}: added to {path}")
@@ -165,6 +173,32 @@ def check(job_file: Path, survey: str | None, picture: Path | None) -> int:
         _plot(result, picture)
     click.echo(CAUTIONS[0])
     return 1 if result.diagnosis.alarm or result.disagreeing else 0
+
+
+FAR_DEG = 5.0
+"""A reading further than this from the station's design is asked about: a rib or spar stands within a degree or two
+of it, a lost decimal point or the other line's angle does not. It is never refused: the person decides."""
+
+
+def _ask_of_a_slip(job: Job, name: str, line: str, found: Cell) -> None:
+    """Ask whether a reading far from the design is meant; without anybody to ask, say how to insist."""
+    from calibration.gauge.sense import meanings
+    from shared.errors import UserError
+
+    station = job.station(name)
+    design = station.chord_deg if line == "chord" else 90.0 if station.spar_deg is None else station.spar_deg
+    means = meanings(found.degrees, line, job.gauge.sense, found.said)  # type: ignore[arg-type]
+    if min(abs(m - design) for m in means) <= FAR_DEG:
+        return
+    guesses = {f"{found.degrees / 10:g}": found.degrees / 10, f"{found.degrees / 100:g}": found.degrees / 100}
+    near = [text for text, guess in guesses.items() if abs(abs(guess) - abs(design)) <= 1.0]
+    other = "spar" if line == "chord" else "chord"
+    swapped = abs(found.degrees - (90.0 if other == "spar" else station.chord_deg)) <= FAR_DEG
+    hint = f"; did you mean {near[0]}?" if near else f"; is it the {other} line?" if swapped else ""
+    rule = f"{found.degrees:g}° is far from the design of {design:g}°{hint}"
+    asked = sys.stdin.isatty() and click.confirm(f"{name} {line}: {rule} Write it down all the same?")
+    if not asked:
+        raise UserError(f"{name} {line}", rule, "nothing was written; look at the gauge again, or add --yes")
 
 
 def _job(job_file: Path | None) -> Job:
@@ -298,6 +332,7 @@ def _compared(job_file: Path, which: str | None) -> CrossCheck:
     from datetime import datetime
 
     from calibration.gauge.file import load_gauge
+    from rigging.cli.show import say_first
     from rigging.crosscheck.check import crosscheck
     from rigging.record.chain import find_record
     from shared.errors import UserError
@@ -307,7 +342,9 @@ def _compared(job_file: Path, which: str | None) -> CrossCheck:
     job = load_job(job_file)
     if job.gauge.readings is None:
         raise UserError(str(job_file), "names no gauge readings", 'put readings = "gauge.csv" under [gauge]')
-    survey = find_record(job_file, which).survey()
+    record = find_record(job_file, which)
+    say_first(record.standing)
+    survey = record.survey()
     camera = {(s.station.name, line.line): line.combined.quantity for s in survey.stations
               for line in (s.chord, s.spar) if line.combined.quantity is not None and not line.combined.doubtful}  # fmt: skip
     readings = load_gauge_readings(job.folder / job.gauge.readings, [s.name for s in job.stations])

@@ -19,7 +19,7 @@ import click
     "--every",
     type=click.FloatRange(0.2, 3600),
     metavar="SECONDS",
-    help="Time from photo to photo of a camera. [default: 2; with --cure 60]",
+    help="Time from photo to photo; with --cure also of those that arrive in a folder. [default: 2; with --cure 60]",
 )
 @click.option(
     "--hours",
@@ -54,7 +54,8 @@ def live(
     the angle itself. Nothing but the rib may move; a camera that did is told of, and counting begins anew.
 
     With --cure a warning is given, on the terminal, in the page and by the exit code, when the rib has moved by more
-    than its uncertainty in two photos running. False alarms: at most in 1 run of 100.
+    than its uncertainty in two photos running. False alarms: at most in 1 run of 100. Photos that do not come, or show
+    nothing, are a warning as well; the end says how much of the time was watched.
 
     Exit code: 0 nothing moved, 1 a warning was given (--cure), 2 bad input, 3 the first photo was never measured.
     """

@@ -24,6 +24,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "check": ("rigging.cli.check:check", "Say what is missing or blurred, before measuring."),
     "measure": ("rigging.cli.measure:measure", "Read the rib angles from photos."),
     "survey": ("rigging.cli.survey:survey", "Judge the wing from photos, and keep the survey."),
+    "turned": ("rigging.cli.turned:turned", "A rib was turned: judge its new photo with the rest."),
+    "mixed": ("rigging.cli.mixed:mixed", "Say when the glue was mixed, and what time is left."),
     "show": ("rigging.cli.show:show", "Show a kept survey again."),
     "budget": ("rigging.cli.show:budget", "Show where a station's uncertainty comes from."),
     "compare": ("rigging.cli.compare:compare", "Say what moved between two surveys."),

@@ -129,36 +129,38 @@ def run(job: Job, sources: list[Source], folder: Path, options: Options, *, quie
 
 def show(job: Job, result: BatchResult) -> None:
     """The table, what was written where, and the caution."""
-    from rich.console import Console
-
     from rigging.batch.readings_file import CAUTION, iter_trees
     from rigging.batch.table import readings_table
+    from rigging.cli.show import console
+    from rigging.survey.limits import limit_words
+    from shared.reading import Advice
 
-    console = Console(highlight=False)
-    if not console.is_terminal:
-        console = Console(width=160, highlight=False)
-    console.print(readings_table(job, iter_trees(result.json), gauge_shown(job)))
+    limit = limit_words(
+        (tree["chord"]["budget"], [Advice(a["text"], a["u_now"], a["u_then"]) for a in tree["advice"]])
+        for tree in iter_trees(result.json)
+    )
+    if limit:
+        click.echo(f"{limit}\n")
+    console().print(readings_table(job, iter_trees(result.json), gauge_shown(job)))
     total = len(result.lines)
     known = f", {result.known} of them known from before" if result.known else ""
     click.echo(f"{result.measured} of {total} photos measured{known}.")
+    for path in result.lenses:
+        click.echo(
+            f"No lens profile: the lens was solved from the station cards and kept as {path.name} (U is larger)."
+        )
     click.echo(f"Written: {result.csv}, {result.json.name}, overlays/ (an annotated picture of each photo).")
     click.echo(CAUTION)
 
 
 def gauge_shown(job: Job) -> dict[tuple[str, str], float]:
-    """What the inclinometer showed, by station and line; a readings file that cannot be used is told of."""
-    if job.gauge.readings is None:
-        return {}
-    from shared.errors import UserError
-    from shared.gauge.csv_file import load_gauge_readings
+    """What the inclinometer showed, by station and line; rows and files that cannot be used are told of."""
+    from rigging.survey.gauge_rows import of_job
 
-    names = [station.name for station in job.stations]
-    try:
-        read = load_gauge_readings(job.folder / job.gauge.readings, names)
-    except UserError as error:
-        click.echo(f"ribangle: {error}", err=True)
-        return {}
-    return {(reading.station, reading.line): reading.shown_deg for reading in read.readings}
+    read, trouble = of_job(job)
+    for text in trouble:
+        click.echo(f"ribangle: {job.gauge.readings}: {text}", err=True)
+    return {} if read is None else {(reading.station, reading.line): reading.shown_deg for reading in read.readings}
 
 
 def gauge_seen(job: Job, sources: list[Source], result: BatchResult) -> list[str]:

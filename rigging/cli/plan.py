@@ -10,7 +10,8 @@ import click
 
 if TYPE_CHECKING:
     from calibration.lens.model import Lens
-    from rigging.planning.plan import StationPlan
+    from rigging.planning.plan import Choice, Limit, StationPlan
+    from rigging.survey.screen import Fitting
     from shared.job.model import Job
     from shared.lengths import Units
 
@@ -71,11 +72,14 @@ def plan(
     JOB is the job file. For each station: U to expect (k = 2, the middle of what hands do, and nine in ten of
     them), and the least trouble that would bring U down to what decides its tolerance.
     """
-    from rigging.planning.plan import Choice, plan_job
+    from rigging.planning.lint_cards import hints
+    from rigging.planning.plan import Choice, limit_of, plan_job
     from shared.job.file import load_job
     from shared.lengths import parse_length
 
     loaded = load_job(job)
+    for hint in hints(loaded, job.name):
+        click.echo(f"job: {hint.words}", err=True)
     lens = _lens(loaded, camera)
     if aside is None and _somebody_there():
         aside = _ask_aside()
@@ -93,7 +97,8 @@ def plan(
         for s in loaded.stations
     ]
     plans = plan_job(loaded, lens, choices, part)
-    _show(plans, lens, part, units or loaded.length_unit)
+    _show(plans, limit_of(loaded, lens, plans), lens, part, units or loaded.length_unit)
+    _tell_board(loaded, camera, lens, plans, choices, part)
     if aside is None:
         click.echo(
             "Where the lens stands is not stated (--aside): these figures are the middle of what hands do, and a "
@@ -118,45 +123,49 @@ def _ask_aside() -> str | None:
 
 
 def _lens(job: Job, camera: str | None) -> Lens:
-    from rigging.planning.lens import PHONE, planned_lens
+    from rigging.planning.lens import PHONE, kept_lens, planned_lens
 
     if camera is not None:
         return planned_lens(camera)
     if job.lens != "auto":
         return planned_lens(job.lens, job.folder)
-    kept = sorted((job.folder / job.lens_folder).glob("*.json"))
-    return planned_lens(str(kept[0])) if kept else planned_lens(PHONE)
+    return kept_lens(job.folder / job.lens_folder) or planned_lens(PHONE)
 
 
-def _show(plans: tuple[StationPlan, ...], lens: Lens, part: float, units: Units) -> None:
-    from rich.box import SIMPLE
-    from rich.console import Console
-    from rich.table import Table
+def _tell_board(job: Job, camera: str | None, lens: Lens, plans: tuple[StationPlan, ...], choices: list[Choice],
+                part: float) -> None:  # fmt: skip
+    """What a session with the lens board would gain, or that the figures take one for granted."""
+    from rigging.planning.lens import PHONE, planned_lens, with_board
+    from rigging.planning.plan import plan_job
 
-    from shared.cautions import SHORT
-    from shared.lengths import format_length
-
-    console = Console()
-    if not console.is_terminal:
-        console.width = max(console.width, 110)
-    table = Table(title=f"Expected U (k = 2) with {lens.ident}", title_justify="left", box=SIMPLE, padding=(0, 1))
-    table.add_column("station", no_wrap=True)
-    for name in ("distance", "cards", "U chord", "nine in ten", "U spar", "decides"):
-        table.add_column(name, justify="right", no_wrap=True)
-    table.add_column("largest part", no_wrap=True)
-    for p in plans:
-        low, high = p.now.chord_range
-        table.add_row(
-            p.station.name,
-            format_length(p.distance_mm, units),
-            str(p.choice.cards),
-            f"{p.now.chord:.3f}°",
-            f"{low:.2f} to {high:.2f}",
-            "" if p.now.spar is None else f"{p.now.spar:.3f}°",
-            f"{'yes' if p.decides else 'no'} ({p.needed:.3f})",
-            p.now.budget[0][0],
+    none = camera is None and job.lens == "auto" and not any((job.folder / job.lens_folder).glob("*.json"))
+    board = planned_lens(f"{PHONE} uncalibrated") if none else with_board(lens)
+    if board is None:
+        return
+    other = plan_job(job, board, choices, part)
+    now, then = (sorted(p.now.chord for p in some)[len(some) // 2] for some in (plans, other))
+    if none:
+        click.echo(
+            f"No lens profile is kept: the figures above take a board session for granted (U {now:.3f}° in the middle). "
+            f"Without one the first photos are read by the EXIF alone ({then:.3f}°); from four photos on the station "
+            "cards tell the lens, and U lies between the two."
         )
-    console.print(table)
+    else:
+        click.echo(
+            f"The lens is known without a board; a dozen photos of one (ribangle calibrate lens) would bring U from "
+            f"{now:.3f}° to {then:.3f}° in the middle of the stations."
+        )
+
+
+def _show(plans: tuple[StationPlan, ...], limit: Limit, lens: Lens, part: float, units: Units) -> None:
+    from rigging.cli.show import console as screen
+    from shared.cautions import SHORT
+
+    console = screen()
+    console.print(_limits(limit))
+    console.print()
+    console.print(_table(plans, lens, units))
+    console.print()
     groups: dict[tuple[str, ...] | None, list[StationPlan]] = {}
     for p in plans:
         if not p.decides:
@@ -173,3 +182,42 @@ def _show(plans: tuple[StationPlan, ...], lens: Lens, part: float, units: Units)
         else:
             console.print(f"{names}: {'; '.join(steps)}. Then U is {then:.3f}° or less.")
     console.print(SHORT)
+
+
+def _limits(limit: Limit) -> str:
+    """What limits U most, and what would halve it: the first thing to read."""
+    where = f"{limit.worst} (U {limit.now:.3f}°)"
+    more = len(limit.stations) - 1
+    others = f", and is the largest part at {more} more station{'s' if more > 1 else ''}" if more > 0 else ""
+    said = f"What limits U most: {limit.part}, {limit.share:.0%} of the variance at {where}{others}."
+    if limit.step is None:
+        return f"{said} No single step here makes much of a difference."
+    does = "halves it" if limit.halves else "helps most"
+    return f"{said} What {does}: {limit.step.text}; U {limit.then:.3f}° instead of {limit.now:.3f}°."
+
+
+def _table(plans: tuple[StationPlan, ...], lens: Lens, units: Units) -> Fitting:
+    from rich.text import Text
+
+    from rigging.survey.screen import Fitting, plain_table
+    from shared.lengths import format_length
+
+    title = f"Expected U (k = 2) with {lens.ident}"
+    main = ("station", "U chord", "nine in ten", "U spar", "decides")
+    more = ("distance", "cards", "largest part")
+    left = ("station", "largest part")
+    whole, first, second = (
+        plain_table(*names, left=left, title=heading)
+        for names, heading in (((*main, *more), title), (main, title), (("station", *more), None))
+    )
+    for p in plans:
+        low, high = p.now.chord_range
+        name = Text(p.station.name)
+        spar = "" if p.now.spar is None else f"{p.now.spar:.3f}°"
+        decides = f"{'yes' if p.decides else 'no'} ({p.needed:.3f}°)"
+        figures = (name, f"{p.now.chord:.3f}°", f"{low:.2f} to {high:.2f}", spar, decides)
+        rest = (format_length(p.distance_mm, units), str(p.choice.cards), p.now.budget[0][0])
+        whole.add_row(*figures, *rest)
+        first.add_row(*figures)
+        second.add_row(name, *rest)
+    return Fitting(((whole,), (first, Text(), second)))

@@ -51,7 +51,8 @@ def report(job_file: Path, which: str | None, readings: Path | None, out: Path |
 
     load_job(job_file)  # a mistake in it is told before anything heavy is loaded
 
-    from rigging.report import overlays_of, write_report
+    from rigging.batch.overlays import overlays_of
+    from rigging.report import write_report
 
     measured = (readings or job_file.parent / f"{job_file.stem}-readings") / "readings.json"
     survey, told_of = _survey(job_file, which, measured, prefer_readings=readings is not None)
@@ -76,11 +77,13 @@ def _survey(
     job_file: Path, which: str | None, measured: Path, *, prefer_readings: bool
 ) -> tuple[Survey, Sequence[Reading]]:
     """The kept survey asked for and its readings; failing any, one of the readings measured last."""
+    from rigging.cli.show import say_first
     from rigging.record.chain import find_record, numbers, record_folder
 
     if which is not None or (numbers(record_folder(job_file)) and not prefer_readings):
         record = find_record(job_file, which)
-        return _as_recorded(record), record.readings
+        say_first(record.standing)
+        return _as_recorded(record, job_file), record.readings
     if not measured.is_file():
         from shared.errors import UserError
 
@@ -90,7 +93,10 @@ def _survey(
             f"measure its photos first: ribangle measure {job_file.name} PHOTOS",
         )
     from rigging.batch.readings_file import load_readings
+    from rigging.record.since import refuse_unfit
+    from shared.job.file import load_job
 
+    refuse_unfit(measured, load_job(job_file), job_file.name)
     readings = load_readings(measured)
     return _evaluated(job_file, readings), readings
 
@@ -108,19 +114,22 @@ def _evaluated(job_file: Path, readings: Sequence[Reading]) -> Survey:
     return evaluated(gather(job_file, (), (), Asked(now), gauge), readings, job_file.parent)
 
 
-def _as_recorded(record: Record) -> Survey:
-    """The survey worked out again; flagged where its verdict is no longer what the record says."""
+def _as_recorded(record: Record, job_file: Path) -> Survey:
+    """The survey worked out again; flagged with what was changed since, and where its verdict is another now."""
     from dataclasses import replace
 
+    from rigging.record.since import since
     from shared.reading import Flag
 
     survey = record.survey()
     told = str(record.result.get("verdict", ""))
-    if told == survey.verdict:
-        return survey
-    text = (
-        f"kept survey {record.number}, made by version {record.version}, said: {told} This version works "
-        "out the verdict above from the same readings."
-    )
-    click.echo(f"ribangle: {text}", err=True)
-    return replace(survey, flags=(*survey.flags, Flag("verdict-changed", text)))
+    flags = since(record, job_file)
+    if told != survey.verdict and record.standing.holds:  # else the verdict says that first
+        text = (
+            f"kept survey {record.number}, made by version {record.version}, said: {told} This version works "
+            "out the verdict above from the same readings."
+        )
+        flags = (*(f for f in flags if f.code != "tool-changed"), Flag("verdict-changed", text))
+    for flag in flags:
+        click.echo(f"ribangle: {flag.text}", err=True)
+    return replace(survey, flags=(*survey.flags, *flags))

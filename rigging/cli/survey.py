@@ -77,8 +77,9 @@ def survey(
     if as_json:
         click.echo(taken.record.read_text("utf-8"), nl=False)
         return taken.batch.exit_code
-    written = [] if no_report else _report(job_file, taken)
-    show_taken(taken, written)
+    show_taken(taken)
+    if not no_report:
+        _report(job_file, taken)
     return taken.batch.exit_code
 
 
@@ -124,16 +125,21 @@ def _take(
         )
 
 
-def _report(job_file: Path, taken: Taken) -> list[Path]:
-    """The report beside the job, whole or not at all."""
+def _report(job_file: Path, taken: Taken) -> None:
+    """The report beside the job, whole or not at all; it is drawn after the verdict stands on the screen."""
+    import sys
+
     from rigging.report import write_report
 
+    sys.stdout.flush()
+    click.echo("ribangle: drawing the report; the verdict above stands without it", err=True)
     folder = job_file.parent / f"{job_file.stem}-report"
-    return list(write_report(taken.survey, folder, taken.overlays, "a4"))
+    written = write_report(taken.survey, folder, taken.overlays, "a4")
+    click.echo(f"Written: {', '.join(str(p) for p in written)}")
 
 
-def show_taken(taken: Taken, written: list[Path]) -> None:
-    """The survey on the terminal, and where everything went."""
+def show_taken(taken: Taken) -> None:
+    """The survey on the terminal, and where it is kept."""
     from rigging.cli.show import console
     from rigging.survey.table import survey_view
     from shared.cautions import CAUTIONS
@@ -142,7 +148,5 @@ def show_taken(taken: Taken, written: list[Path]) -> None:
     click.echo()
     click.echo(f"{taken.batch.measured} of {len(taken.batch.lines)} photos measured.")
     click.echo(f"Kept: {taken.record}")
-    if written:
-        click.echo(f"Written: {', '.join(str(p) for p in written)}")
     click.echo(CAUTIONS[0])
     click.echo(CAUTIONS[1])

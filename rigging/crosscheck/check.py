@@ -12,7 +12,7 @@ from calibration.gauge.profile import GaugeProfile, gauge_quantity, profile_doub
 from calibration.gauge.sense import contradictions
 from rigging.crosscheck.diagnose import SURE, Weighed, weigh
 from rigging.crosscheck.evidence import Noise
-from rigging.crosscheck.faults import F64, Layout
+from rigging.crosscheck.layout import F64, Layout
 from rigging.crosscheck.numbers import en_number, limits_of_agreement
 from rigging.crosscheck.types import (
     Agreement,
@@ -42,6 +42,9 @@ __all__ = [
     "limits_of_agreement",
 ]
 
+WORTH_SAYING = 0.05
+"""Posterior from which an explanation is listed where none is singled out; MOST_SAID of them at most."""
+MOST_SAID = 3
 SHARED = ("gauge zero", "gauge calibration")
 """Names of the gauge's components that all its readings share."""
 
@@ -105,16 +108,15 @@ def diagnose(
         return Diagnosis(best, second, ranked, None, said, advice(best))
     if best.probability >= SURE:
         return Diagnosis(None, second, ranked, f"no pattern: {best.text}", said, advice(best))
-    why = (
-        f"the data do not single one out: {best.text} ({best.probability:.0%}), or "
-        f"{second.text if second else 'another'} ({second.probability if second else 0:.0%})"
-    )
+    likely = [h for h in ranked if h.probability >= WORTH_SAYING] or [best]
+    why = "open: " + "; or ".join(f"{h.text} ({h.probability:.0%})" for h in likely[:MOST_SAID])
     both = tuple(dict.fromkeys(advice(best) + (advice(second) if second else ())))
     return Diagnosis(None, second, ranked, why, said, both)
 
 
 def _hypothesis(w: Weighed) -> Hypothesis:
-    return Hypothesis(w.faults, w.probability, w.log_evidence, float(np.abs(w.left_over).max()), of_faults(w.faults))
+    left = tuple(float(x) for x in w.left_over)
+    return Hypothesis(w.faults, w.probability, w.log_evidence, max(map(abs, left)), of_faults(w.faults), left)
 
 
 def _pair(
@@ -127,7 +129,7 @@ def _pair(
     order: int,
 ) -> Pair:
     shown = [r.shown_deg for r in group]
-    read = gauge_quantity(shown, station.name, line, gauge, profile, group[0].said, seen.value)
+    read = gauge_quantity(shown, station.name, line, gauge, profile, [r.said for r in group], seen.value)
     difference = seen - read
     flags = []
     if len(group) > 1:
@@ -193,7 +195,19 @@ def _layout(pairs: Sequence[Pair], stations: Sequence[Station], resolution: floa
         u=np.array([p.difference.u for p in pairs]),
         resolution=resolution,
         signless=signless,
+        by_clock=_by_clock(pairs),
     )
+
+
+def _by_clock(pairs: Sequence[Pair]) -> F64 | None:
+    """(n,) place in time, 0 first to 1 last, where every pair has a date and a time, not all the same."""
+    times = []
+    for p in pairs:
+        if not p.taken or "T" not in p.taken:
+            return None
+        times.append(datetime.fromisoformat(p.taken).replace(tzinfo=None).timestamp())
+    at = np.array(times) - min(times)
+    return None if at.max() <= 0 else np.asarray(at / at.max())
 
 
 def _noise(pairs: Sequence[Pair]) -> Noise:

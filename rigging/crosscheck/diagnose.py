@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rigging.crosscheck.evidence import Catalogue, Noise, Stack, corrected, log_evidence, pair_up, stack, with_noise
-from rigging.crosscheck.faults import F64, I64, PRIOR_NONE, Candidate, Layout, candidates
+from rigging.crosscheck.faults import candidates
+from rigging.crosscheck.layout import F64, I64, Candidate, Layout
+from rigging.crosscheck.priors import PRIOR_NONE
 from rigging.crosscheck.types import Fault
 from shared.quantity import Quantity, combine
 
 SURE = 0.60
 """Posterior probability from which an explanation is named."""
-SECOND = math.log(0.3)
+SECOND = math.log(0.6)
 """Price of a second fault beside the first, beyond both priors."""
 BEAM = 10
 """How many of the best single faults are tried together with every other."""
@@ -34,18 +36,24 @@ class Weighed:
 
 def weigh(layout: Layout, noise: Noise, differences: Sequence[Quantity], keep: int = 6) -> list[Weighed]:
     """The most probable explanations, best first. differences : camera - gauge without the gauge's zero."""
-    found = _posterior(layout, noise)
-    total = math.fsum(math.exp(p) for p, _, _ in found)
-    return [
-        _described(layout, noise, differences, combo, math.exp(p) / total, evidence)
-        for p, combo, evidence in found[:keep]
-    ]
+    found = _posterior(layout, noise, keep)
+    return [_described(layout, noise, differences, f) for f in found]
 
 
-def _posterior(layout: Layout, noise: Noise) -> list[tuple[float, tuple[Candidate, ...], float]]:
-    """(log weight relative to the best, faults, log evidence) of each explanation, best first."""
+@dataclass(frozen=True)
+class _Found:
+    """An explanation: its posterior, its likeliest form, that form's log evidence and its share of it."""
+
+    probability: float
+    faults: tuple[Candidate, ...]
+    evidence: float
+    share: float
+
+
+def _posterior(layout: Layout, noise: Noise, keep: int) -> list[_Found]:
+    """The most probable explanations, best first."""
     every = candidates(layout)
-    name = _names(every)
+    name, form = _names(every, _identity), _names(every, _form)
     noisy = np.array([c.noisy for c in every])
     known = Catalogue.of(every)
     single = stack(every)
@@ -66,34 +74,55 @@ def _posterior(layout: Layout, noise: Noise) -> list[tuple[float, tuple[Candidat
     weight, evidence = np.concatenate(weights), np.concatenate(evidences)
     low, high = np.minimum(name[a], name[b]), np.maximum(name[a], name[b])
     _, group = np.unique(low * n + high, return_inverse=True)
+    low, high = np.minimum(form[a], form[b]), np.maximum(form[a], form[b])
+    _, alike = np.unique(low * n + high, return_inverse=True)
     weight = weight - weight.max()
     total = np.log(np.bincount(group, np.exp(weight)) + 1e-300)
+    same = np.log(np.bincount(alike, np.exp(weight)) + 1e-300)
     order = np.argsort(-weight, kind="stable")
     _, where = np.unique(group[order], return_index=True)
     best = order[where]
-    ranked = np.argsort(-total, kind="stable")
+    ranked = np.argsort(-total, kind="stable")[:keep]
+    norm = np.exp(total).sum()
     return [
-        (
-            float(total[g]),
+        _Found(
+            float(np.exp(total[g]) / norm),
             tuple(every[i] for i in dict.fromkeys((a[k], b[k])) if i or not b[k]),
             float(evidence[k]),
+            float(np.exp(same[alike[k]] - total[g])),
         )
         for g, k in ((g, best[g]) for g in ranked)
     ]
 
 
-def _names(every: list[Candidate]) -> I64:
-    """(n,) a number for each fault; the same for one fault of several assumed sizes. 0: no fault."""
-    known: dict[tuple[str | tuple[str, ...] | None, ...], int] = {}
-    return np.array([known.setdefault(_identity(f), len(known)) for f in (c.fault for c in every)])
+Words = tuple[str | tuple[str, ...] | None, ...]
 
 
-def _identity(f: Fault) -> tuple[str | tuple[str, ...] | None, ...]:
-    """What makes two faults one: how a station was misread, or which lines a swap took along, does not."""
+def _names(every: list[Candidate], of: Callable[[Fault], Words]) -> I64:
+    """(n,) a number for each fault; the same for faults of which `of` says the same. 0: no fault."""
+    known: dict[Words, int] = {}
+    return np.array([known.setdefault(of(f), len(known)) for f in (c.fault for c in every)])
+
+
+def _identity(f: Fault) -> Words:
+    """What makes two faults one.
+
+    How a station was misread, which lines a swap took along, where a step or a slip began, does not; nor
+    whether all plumb readings are off, or the scale, which makes them so and leaves level ones alone.
+    """
     if f.kind == "station":
         return f.kind, f.line, f.stations
     if f.kind == "swap":
         return f.kind, f.stations
+    if f.kind in ("step", "slip"):
+        return f.kind, f.line
+    if f.kind == "scale" or (f.kind == "offset" and f.line == "spar" and f.side is None):
+        return ("spar lines",)
+    return f.kind, f.line, f.side, f.variant, f.stations
+
+
+def _form(f: Fault) -> Words:
+    """What else a fault is described by."""
     return f.kind, f.line, f.side, f.variant, f.stations
 
 
@@ -152,11 +181,15 @@ def _described(
     layout: Layout,
     noise: Noise,
     differences: Sequence[Quantity],
-    combo: tuple[Candidate, ...],
-    probability: float,
-    evidence: float,
+    found: _Found,
 ) -> Weighed:
-    """Sizes by generalised least squares, each a `Quantity` with the camera's own sources kept."""
+    """Sizes by generalised least squares, each a `Quantity` with the camera's own sources kept.
+
+    A form that has no clear share of its explanation is not told: a station is then misread, and how is open.
+    """
+    combo = found.faults
+    if found.share < SURE:
+        combo = tuple(replace(c, fault=_blunt(c.fault)) for c in combo)
     real = [c for c in combo if c.fault.kind != "none"]
     s = stack(combo[:1]) if len(combo) == 1 else pair_up(Catalogue.of(combo), 0, np.array([1]), 0.0)
     loud = noise
@@ -169,7 +202,8 @@ def _described(
     faults = {id(c): c.fault for c in real}
     if sized:
         design = np.stack([s.patterns[0, :, i] / np.abs(s.patterns[0, :, i]).max() for i, _ in sized], axis=1)
-        weights = np.linalg.solve(design.T @ inverse @ design, design.T @ inverse)
+        # two faults of one pattern share its size between them
+        weights = np.linalg.pinv(design.T @ inverse @ design, hermitian=True) @ design.T @ inverse
         residual = residual - design @ (weights @ (right - layout.camera))
         for row, (_, c) in zip(weights, sized, strict=True):
             moved = [-d for d in differences]
@@ -186,4 +220,12 @@ def _described(
             faults[id(c)] = replace(c.fault, size=-differences[i])
     ordered = sorted((faults[id(c)] for c in real), key=lambda f: (bool(f.stations), f.kind))
     spread = np.sqrt(np.diag(loud.own) + (loud.shared**2).sum(axis=1))
-    return Weighed(tuple(ordered), probability, evidence, residual / spread)
+    return Weighed(tuple(ordered), found.probability, found.evidence, residual / spread)
+
+
+def _blunt(f: Fault) -> Fault:
+    if f.kind == "station":
+        return replace(f, variant="")
+    if f.kind == "step":
+        return replace(f, variant=f"about {f.variant}")
+    return f

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from rigging.crosscheck.faults import F64, I64, Candidate, Layout
+from rigging.crosscheck.layout import F64, I64, Candidate, Layout
 
 
 @dataclass(frozen=True)

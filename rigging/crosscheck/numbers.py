@@ -24,14 +24,14 @@ def limits_of_agreement(differences: Sequence[float]) -> Agreement | None:
     Bland and Altman, Lancet 1986, i: 307: standard error of the bias sd / sqrt(n), of a limit
     sqrt(3 sd^2 / n), both with Student's t of n - 1 degrees of freedom. Their example rounds 1.96 to 2.
     """
-    from scipy.stats import t as student
+    from scipy.special import stdtrit
 
     n = len(differences)
     if n < 3:
         return None
     bias = math.fsum(differences) / n
     sd = math.sqrt(math.fsum((d - bias) ** 2 for d in differences) / (n - 1))
-    t = float(student.ppf(0.975, n - 1))
+    t = float(stdtrit(n - 1, 0.975))
     half_bias, half_limit = t * sd / math.sqrt(n), t * sd * math.sqrt(3.0 / n)
 
     def interval(value: float, half: float) -> Interval:

@@ -16,13 +16,17 @@ from shared.reading import Flag
 Verdict = Literal[
     "none",
     "offset",
+    "scale",
     "sign",
     "complement",
     "sense",
     "swap",
     "sides",
+    "lines",
+    "slip",
     "station",
     "drift",
+    "step",
     "sticking",
     "rounding",
     "scatter",
@@ -101,7 +105,8 @@ class Hypothesis:
     """One explanation of all differences: no fault, one fault or two, how probable, and in words.
 
     probability : posterior, the weighed hypotheses adding to 1. log_evidence : natural logarithm of the
-    marginal likelihood. left_over : worst remaining |difference| over its standard uncertainty.
+    marginal likelihood. left_over : worst remaining |difference| over its standard uncertainty. after : what
+    is left of the difference of each pair, in its standard uncertainties, in the order of the pairs.
     """
 
     faults: tuple[Fault, ...]
@@ -109,6 +114,7 @@ class Hypothesis:
     log_evidence: float
     left_over: float
     text: str
+    after: tuple[float, ...] = ()
 
     @property
     def kinds(self) -> tuple[Verdict, ...]:

@@ -13,6 +13,10 @@ def amount(q: Quantity | None) -> str:
     return "" if q is None else f"{q.value:+.2f} deg (U {q.U:.2f})"
 
 
+def _percent(q: Quantity | None) -> str:
+    return "" if q is None else f"{100 * q.value / 90:+.2f} %"
+
+
 def of_fault(f: Fault) -> str:
     """One fault as a clause."""
     line = f" {f.line}" if f.line else ""
@@ -25,6 +29,29 @@ def of_fault(f: Fault) -> str:
                 f"an offset that turns round with the wing: {amount(f.size)} on the right, the opposite on "
                 "the left (a zero error of a gauge turned end for end between the wings)"
             )
+        case "offset" if f.line == "spar" and not f.side:
+            return (
+                f"all spar lines are off by {amount(f.size)} and the chord lines are not: another edge or zero was "
+                f"used for them, or the gauge's scale is {_percent(f.size)} off (at 90 deg the two look alike)"
+            )
+        case "offset" if f.line or f.side:
+            which = " ".join(w for w in (f.side, f"{f.line or 'reading'}s") if w)
+            return f"all {which} are off by {amount(f.size)} and the others are not: another zero or edge for them"
+        case "scale":
+            return (
+                f"a scale error of {_percent(f.size)}, {amount(f.size)} at 90 deg; lines near level hardly show it "
+                "(another edge or zero for the spar lines looks alike)"
+            )
+        case "step":
+            return (
+                f"readings off by {amount(f.size)} {'from' if ' to ' not in f.variant else 'at'} {f.variant}"
+                f"{' on' if ' to ' not in f.variant else ''}: a chip under the gauge, or its zero moved"
+            )
+        case "lines":
+            where = f"at {f.stations[0]}" if f.stations else "at all stations"
+            return f"chord and spar reading {where} stand in each other's place"
+        case "slip":
+            return f"the {f.line} readings from {f.stations[0]} to {f.stations[-1]} slipped by one row"
         case "offset":
             return f"one constant offset of all readings: the gauge's zero error is {amount(f.size)}"
         case "drift":
@@ -34,6 +61,8 @@ def of_fault(f: Fault) -> str:
             how = {
                 "sign turned": ", which fits with its sign turned",
                 "complement": ", which fits as the complement",
+                "digits": ", which fits with two figures exchanged",
+                "point": ", which fits with the decimal point shifted",
                 "repeats the one before": ", repeating the reading before it",
             }.get(f.variant, "")
             return f"one station alone: {f.stations[0]}{both} was read {amount(f.size)} off{how}"
@@ -69,9 +98,26 @@ def advice(h: Hypothesis) -> tuple[str, ...]:
     return tuple(dict.fromkeys(_advice(f) for f in h.faults))
 
 
+_PLUMB = (
+    "read one plumb edge, turn the gauge end for end, read it again: half of what the sum is off 180 deg is its error "
+    "at 90; what is left comes from the edge it sat on"
+)
+
+
 def _advice(f: Fault) -> str:
     name = f.stations[0] if f.stations else ""
     match f.kind:
+        case "scale":
+            return _PLUMB
+        case "offset" if f.line == "spar" and not f.side:
+            return _PLUMB
+        case "offset" if f.line or f.side:
+            which = " ".join(w for w in (f.side, f.line or "") if w)
+            return f"read two of the {which} lines again, gauge on the same edge as for the others"
+        case "step":
+            return "clean gauge and edge, zero the gauge, and read those again"
+        case "lines" | "slip":
+            return "compare the rows with the gauge at two of these stations, and write each in its own row"
         case "offset" if f.size is not None:
             return (
                 f"turn the gauge end for end on one spot: with this zero error the two readings differ from "

@@ -30,7 +30,7 @@ BLIND = 5
 
 @dataclass(frozen=True)
 class Alarm:
-    """A warning. kind : "moved", "camera" or "blind". words : one line."""
+    """A warning. kind : "moved", "camera", "blind" or "missing" (`rigging.live.presence`). words : one line."""
 
     kind: str
     words: str
@@ -56,16 +56,22 @@ class CureWatch:
         """The threshold, in u."""
         return threshold(self.photos, self.rate)
 
-    def look(self, change: Change) -> Alarm | None:
-        """Hold the next photo's change against none; a warning, or None."""
-        if change.turn is None:
+    def look(self, change: Change | None, reason: str = "") -> Alarm | None:
+        """Hold the next photo's change against none; a warning, or None.
+
+        change : None for a photo that could not even be compared, for this reason.
+        """
+        if change is None or change.turn is None:
             self._unseen += 1
             self._beyond.clear()
-            if change.camera.reason:
+            if change is not None and change.camera.reason:
                 self._warned.clear()  # counting begins anew
                 return Alarm("camera", f"The watch is broken: {change.camera.reason}.")
             if self._unseen == BLIND:
-                return Alarm("blind", f"Nothing was told by {BLIND} photos running: {change.reason}.")
+                return Alarm(
+                    "blind",
+                    f"Nothing was seen in {BLIND} photos running: {reason or (change.reason if change else '')}.",
+                )
             return None
         self._unseen = 0
         for name, value in (

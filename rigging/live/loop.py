@@ -9,6 +9,7 @@ from datetime import datetime
 from pathlib import Path
 
 from rigging.live.cure_watch import Alarm, CureWatch
+from rigging.live.presence import Presence
 from rigging.live.record import LiveRecord, summary
 from rigging.live.setting import Moment, Run
 from rigging.live.show import line, panel, warning
@@ -57,6 +58,8 @@ def follow(job_file: Path, job: Job, asked: Asked) -> int:
             markup=False,
         )
 
+    presence = Presence(asked.every_s, time.monotonic()) if asked.cure else None
+
     def tell(moment: Moment, alarm: Alarm | None) -> None:
         if console.is_terminal:
             console.clear()
@@ -67,14 +70,29 @@ def follow(job_file: Path, job: Job, asked: Asked) -> int:
             console.print(f"earlier: {old.words}", markup=False, soft_wrap=True)
         if alarm is not None:
             console.print(warning(alarm), markup=False, soft_wrap=True, style="bold red")
+        if record.fault:
+            console.print(record.fault, markup=False, soft_wrap=True, style="bold red")
 
+    def look_for_missing() -> None:
+        alarm = presence.missing(time.monotonic()) if presence is not None else None
+        if alarm is not None:
+            at = datetime.now()
+            moment = Moment(record.photos, "", at, "missing", alarm.words)
+            record.add(moment, Shot("", at, None), alarm)
+            tell(moment, alarm)
+
+    watching = Watching(run, watch, presence, record)
     try:
-        _loop(_shots(asked), run, watch, record, asked.photos, tell)
+        _loop(_shots(asked, look_for_missing), watching, asked.photos, tell)
     except KeyboardInterrupt:
         console.print()
     finally:
         record.close()
     console.print(summary(record.moments), markup=False)
+    if presence is not None:
+        console.print(presence.words(time.monotonic()), markup=False)
+    if record.fault:
+        console.print(record.fault, markup=False, soft_wrap=True, style="bold red")
     console.print(f"Kept: {record.folder}", soft_wrap=True, markup=False)
     console.print(SHORT, markup=False)
     if not any(m.angle is not None for m in record.moments):
@@ -82,32 +100,48 @@ def follow(job_file: Path, job: Job, asked: Asked) -> int:
     return 1 if record.alarms else 0
 
 
+@dataclass(frozen=True)
+class Watching:
+    """What a loop feeds: the run, and of a watch through the cure the test and the account of the time."""
+
+    run: Run
+    watch: CureWatch | None
+    presence: Presence | None
+    record: LiveRecord
+
+    def moment(self, shot: Shot) -> Moment:
+        """What a photo tells."""
+        number = self.record.photos + 1
+        if shot.picture is None:
+            return Moment(number, shot.name, shot.at, "not seen" if self.run.start else "waiting", shot.reason)
+        return replace(self.run.feed(shot.picture, shot.at), number=number)
+
+    def alarm(self, moment: Moment) -> Alarm | None:
+        """The warning that a photo gives rise to."""
+        if self.watch is None or self.presence is None:
+            return None
+        seen = moment.state == "seen" or (moment.state in ("start", "camera moved") and moment.angle is not None)
+        self.presence.came(time.monotonic(), moment.at, seen)
+        return None if moment.state == "start" else self.watch.look(moment.change, moment.reason)
+
+
 def _loop(
-    shots: Iterator[Shot],
-    run: Run,
-    watch: CureWatch | None,
-    record: LiveRecord,
-    most: int | None,
-    tell: Callable[[Moment, Alarm | None], None],
+    shots: Iterator[Shot], watching: Watching, most: int | None, tell: Callable[[Moment, Alarm | None], None]
 ) -> None:
     for shot in shots:
-        if shot.picture is None:
-            moment = Moment(
-                len(record.moments) + 1, shot.name, shot.at, "not seen" if run.start else "waiting", shot.reason
-            )
-        else:
-            moment = replace(run.feed(shot.picture, shot.at), number=len(record.moments) + 1)
-        alarm = watch.look(moment.change) if watch is not None and moment.change is not None else None
-        record.add(moment, shot, alarm)
+        moment = watching.moment(shot)
+        alarm = watching.alarm(moment)
+        watching.record.add(moment, shot, alarm)
         tell(moment, alarm)
-        if most is not None and len(record.moments) >= most:
+        if most is not None and watching.record.photos >= most:
             return
 
 
-def _shots(asked: Asked) -> Iterator[Shot]:
+def _shots(asked: Asked, look_for_missing: Callable[[], None]) -> Iterator[Shot]:
     begun = last = time.monotonic()
 
     def on_time() -> bool:
+        look_for_missing()
         return not asked.cure or time.monotonic() - begun < asked.hours * 3600
 
     def idle() -> bool:

@@ -21,7 +21,7 @@ from vision.image.photo import Picture
 from vision.live.relative import Change, Start, begin, compare
 from vision.reader import read_fully
 
-State = Literal["waiting", "start", "seen", "not seen", "camera moved"]
+State = Literal["waiting", "start", "seen", "not seen", "camera moved", "missing"]
 
 LOOSE = (
     "the card has turned against the chord line: is it loose, or is the line taken for the chord line not on the rib?"

@@ -76,6 +76,7 @@ def _headline(moment: Moment) -> str:
         "camera moved": f"CAMERA MOVED: {moment.reason}; begun anew"
         + (" with this photo" if moment.angle else " with the next one"),
         "waiting": f"no start yet: {moment.reason}",
+        "missing": moment.reason,
     }.get(moment.state, f"not told: {moment.reason}")
 
 

@@ -11,7 +11,10 @@ from pathlib import Path
 
 from shared.errors import UserError
 from vision.image.photo import Picture, decode_photo
-from vision.image.photo_file import SUFFIXES, PhotoError
+from vision.image.photo_file import SUFFIXES, PhotoError, read_bytes, shown_name
+
+Stamp = tuple[int, int, int]
+"""Time of change, nanoseconds; size, bytes; the file's own number: what differs where a file was written anew."""
 
 LOOK_S = 0.5
 """How often a folder is looked at, seconds."""
@@ -36,14 +39,15 @@ def from_folder(folder: Path, idle: Callable[[], bool]) -> Iterator[Shot]:
     """Photos of a folder in the order of their file times, each once it is whole.
 
     A file is taken when its size and time are the same at two looks and it decodes to its end; one that does not
-    is waited for, and given up with a reason when nothing has been added to it for PATIENCE_S. idle : called after
-    every look that brought nothing; False ends the run. Raises UserError.
+    is waited for, and given up with a reason when nothing has been added to it for PATIENCE_S. A file that is written
+    anew under its old name is a new photo. idle : called after every look that brought nothing; False ends the run.
+    Raises UserError.
     """
-    before: dict[str, tuple[int, int]] = {}
-    done: set[str] = set()
-    stuck: dict[str, tuple[tuple[int, int], float]] = {}
+    before: dict[str, Stamp] = {}
+    done: dict[str, Stamp] = {}
+    stuck: dict[str, tuple[Stamp, float]] = {}
+    fresh = _photos(folder, done)
     while True:
-        fresh = _photos(folder, done)
         brought = False
         for name, stamp in fresh:
             if before.get(name) != stamp:
@@ -55,43 +59,47 @@ def from_folder(folder: Path, idle: Callable[[], bool]) -> Iterator[Shot]:
             shot = _decoded(folder / name)
             if shot.picture is None and time.monotonic() - waits_since[1] < PATIENCE_S:
                 continue
-            done.add(name)
+            done[name] = stamp
             brought = True
             yield shot
         if not brought and not idle():
             return
         if not brought or len(fresh) == 0:
             time.sleep(LOOK_S)
+        try:
+            fresh = _photos(folder, done)
+        except UserError:  # a share that has gone may come back; until then no photo comes, and the watch says so
+            fresh = []
 
 
-def _photos(folder: Path, done: set[str]) -> list[tuple[str, tuple[int, int]]]:
+def _photos(folder: Path, done: dict[str, Stamp]) -> list[tuple[str, Stamp]]:
     found = []
     try:
         with os.scandir(folder) as entries:
             for entry in entries:
-                if entry.name in done or entry.name.startswith(".") or Path(entry.name).suffix.lower() not in SUFFIXES:
+                if entry.name.startswith(".") or Path(entry.name).suffix.lower() not in SUFFIXES:
                     continue
                 try:
                     if entry.is_file(follow_symlinks=False):
                         stat = entry.stat(follow_symlinks=False)
-                        found.append((stat.st_mtime_ns, entry.name, stat.st_size))
+                        found.append((entry.name, (stat.st_mtime_ns, stat.st_size, stat.st_ino)))
                 except OSError:
                     continue
     except OSError as error:
         raise UserError(str(folder), f"cannot be looked into ({error.strerror})", "check the path") from None
-    return [(name, (size, changed)) for changed, name, size in sorted(found)]
+    return sorted(((n, s) for n, s in found if done.get(n) != s), key=lambda f: (f[1][0], f[0]))
 
 
 def _decoded(path: Path) -> Shot:
-    at = datetime.now()
+    at, name = datetime.now(), shown_name(path)
     try:
-        at = datetime.fromtimestamp(path.stat().st_mtime)
-        data = path.read_bytes()
-        return Shot(path.name, at, decode_photo(data, path.name), data=data)
+        at = datetime.fromtimestamp(path.lstat().st_mtime)
+        data = read_bytes(path, follow=False)
+        return Shot(name, at, decode_photo(data, name), data=data)
     except PhotoError as error:
-        return Shot(path.name, at, None, error.reason)
+        return Shot(name, at, None, error.reason)
     except OSError as error:
-        return Shot(path.name, at, None, f"cannot be read ({error.strerror})")
+        return Shot(name, at, None, f"cannot be read ({error.strerror})")
 
 
 def from_camera(index: int, every_s: float, go_on: Callable[[], bool]) -> Iterator[Shot]:

@@ -8,12 +8,11 @@ from, must come from this page (no other site can act for the user).
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import functools
 import math
 import time
-from collections.abc import Awaitable, Callable
-from dataclasses import replace
-from datetime import datetime
+from collections.abc import AsyncIterator, Awaitable, Callable
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -22,32 +21,32 @@ from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, Request
-from starlette.responses import FileResponse, JSONResponse, RedirectResponse, Response
+from starlette.responses import FileResponse, JSONResponse, RedirectResponse, Response, StreamingResponse
 from starlette.routing import Route
 
-from rigging.page.bench import MOST_BYTES, Refused, Typed
+from rigging.page.bench import MOST_BYTES, Refused
+from rigging.page.board import Board
 from rigging.page.desk import Desk
 from rigging.page.display import keep_and_read, read_in_rib_photo
 from rigging.page.gate import Gate
 from rigging.page.guard import COOKIE, Guard
 from rigging.page.keeping import keep_survey
-from rigging.page.live import page_tree
-from rigging.page.view import standing, tree_of
+from rigging.page.notes import IDENT, Chosen, Mixed, Moved, Note, Typed, on_same_jig
 from shared.errors import UserError
 from shared.gauge.readings import Line
 from vision.lines.hints import Hint, Role
 
 STATIC = Path(__file__).parent / "static"
+SCRIPTS = ("enter.js", "glue.js", "hear.js", "live.js", "page.js", "queue.js", "station.js", "tap.js", "words.js")
 FILES = {
-    "page.js": "text/javascript",
-    "live.js": "text/javascript",
-    "tap.js": "text/javascript",
-    "enter.js": "text/javascript",
+    **dict.fromkeys(SCRIPTS, "text/javascript"),
     "page.css": "text/css",
     "icon.svg": "image/svg+xml",
 }
 UPLOAD_S = 120.0
 """Time that one upload may take, seconds."""
+PROMPT_S = 3.0
+"""A photo that lay in a phone for longer may be from before a move that was noted meanwhile, seconds."""
 AT_ONCE = 6
 """Uploads taken at the same time; others wait."""
 
@@ -62,27 +61,36 @@ class Pointed(msgspec.Struct, forbid_unknown_fields=True):
     b: tuple[float, float]
 
 
-class Shown(msgspec.Struct, forbid_unknown_fields=True):
+class Once(msgspec.Struct, forbid_unknown_fields=True):
+    """Something to be noted, by its ident."""
+
+    id: str
+
+
+class Gauged(msgspec.Struct, forbid_unknown_fields=True):
     """What the inclinometer shows at a station."""
 
+    id: str
     station: str
     line: Line
     shown_deg: float
 
 
-class Moved(msgspec.Struct, forbid_unknown_fields=True):
+class Station(msgspec.Struct, forbid_unknown_fields=True):
     """A station whose rib was moved."""
 
+    id: str
     station: str
 
 
-class Mixed(msgspec.Struct, forbid_unknown_fields=True):
-    """Whether glue was mixed just now; False takes the note back."""
+class Glue(msgspec.Struct, forbid_unknown_fields=True):
+    """Whether glue was mixed just now; False: none is mixed."""
 
+    id: str
     now: bool
 
 
-class Kept(msgspec.Struct, forbid_unknown_fields=True):
+class Keep(msgspec.Struct, forbid_unknown_fields=True):
     """A survey to be kept."""
 
     note: str = ""
@@ -96,24 +104,27 @@ class Code(msgspec.Struct, forbid_unknown_fields=True):
 
 def make_app(desk: Desk, gate: Gate, hosts: frozenset[str]) -> Starlette:
     """The application. hosts : what a request may name as its host ("127.0.0.1:8000")."""
+    board = Board(desk)
     room = asyncio.Semaphore(AT_ONCE)
     routes = [
         Route("/", functools.partial(_file, "page.html", "text/html")),
         Route("/enter", functools.partial(_enter_page, gate)),
         Route("/api/enter", functools.partial(_enter, gate), methods=["POST"]),
         *(Route(f"/static/{name}", functools.partial(_file, name, kind)) for name, kind in FILES.items()),
-        Route("/api/state", functools.partial(_state, desk)),
-        Route("/api/live", functools.partial(_live, desk)),
-        Route("/api/photos", functools.partial(_upload, desk, room), methods=["POST"]),
+        Route("/api/state", functools.partial(_state, board)),
+        Route("/api/events", functools.partial(_events, board)),
+        Route("/api/photos", functools.partial(_upload, board, room), methods=["POST"]),
         Route("/api/photos/{ident}/overlay", functools.partial(_overlay, desk)),
         Route("/api/photos/{ident}/picture", functools.partial(_picture, desk)),
-        Route("/api/photos/{ident}/hint", functools.partial(_hint, desk), methods=["POST"]),
+        Route("/api/photos/{ident}/hint", functools.partial(_hint, board), methods=["POST"]),
+        Route("/api/photos/{ident}/unhint", functools.partial(_unhint, board), methods=["POST"]),
         Route("/api/photos/{ident}/display", functools.partial(_display_beside, desk), methods=["POST"]),
         Route("/api/display", functools.partial(_display, desk, room), methods=["POST"]),
-        Route("/api/gauge", functools.partial(_gauge, desk), methods=["POST"]),
-        Route("/api/moved", functools.partial(_moved, desk), methods=["POST"]),
-        Route("/api/glue", functools.partial(_glue, desk), methods=["POST"]),
-        Route("/api/keep", functools.partial(_keep, desk), methods=["POST"]),
+        Route("/api/gauge", functools.partial(_gauge, board), methods=["POST"]),
+        Route("/api/moved", functools.partial(_moved, board), methods=["POST"]),
+        Route("/api/glue", functools.partial(_glue, board), methods=["POST"]),
+        Route("/api/undo", functools.partial(_undo, board), methods=["POST"]),
+        Route("/api/keep", functools.partial(_keep, board), methods=["POST"]),
     ]
     handlers: dict[Any, Callable[[Request, Exception], Awaitable[Response]]] = {
         HTTPException: _told,
@@ -122,7 +133,16 @@ def make_app(desk: Desk, gate: Gate, hosts: frozenset[str]) -> Starlette:
         OSError: _refused,
         Exception: _fault,
     }
-    app = Starlette(routes=routes, exception_handlers=handlers)
+
+    @contextlib.asynccontextmanager
+    async def looked_at(_app: Starlette) -> AsyncIterator[None]:
+        board.start()
+        try:
+            yield
+        finally:
+            await asyncio.to_thread(board.close)
+
+    app = Starlette(routes=routes, exception_handlers=handlers, lifespan=looked_at)
     app.add_middleware(Guard, gate=gate, hosts=hosts)
     return app
 
@@ -138,10 +158,11 @@ async def _enter_page(gate: Gate, request: Request) -> Response:
 
 
 async def _enter(gate: Gate, request: Request) -> Response:
-    token = gate.enter((await _body(request, Code)).code)
+    code, who = (await _body(request, Code)).code, request.client.host if request.client else "somebody"
+    token = gate.enter(code, who)
     if token is None:
         why = (
-            "Too many wrong codes: the door is locked until the server is started anew."
+            "Too many wrong codes: nobody is let in for a minute. Then use the code on the terminal."
             if gate.locked
             else "That is not the code on the terminal now; each code works once."
         )
@@ -151,29 +172,41 @@ async def _enter(gate: Gate, request: Request) -> Response:
     return answer
 
 
-async def _state(desk: Desk, request: Request) -> Response:  # noqa: ARG001 - Starlette's signature
-    def state() -> bytes:
-        return msgspec.json.encode(tree_of(standing(desk)))
-
-    return Response(await run_in_threadpool(state), media_type="application/json")
+async def _state(board: Board, request: Request) -> Response:  # noqa: ARG001 - Starlette's signature
+    _, body = await run_in_threadpool(board.state)
+    return Response(body, media_type="application/json")
 
 
-async def _live(desk: Desk, request: Request) -> Response:  # noqa: ARG001 - Starlette's signature
-    tree = await run_in_threadpool(page_tree, desk.bench.folder, time.time())
-    return JSONResponse({"live": tree})
+async def _events(board: Board, request: Request) -> Response:  # noqa: ARG001 - Starlette's signature
+    return StreamingResponse(board.pushed(), media_type="text/event-stream")
 
 
-async def _upload(desk: Desk, room: asyncio.Semaphore, request: Request) -> Response:
-    async with room:
-        try:
-            data = await asyncio.wait_for(_received(request, MOST_BYTES), UPLOAD_S)
-        except TimeoutError:
-            raise HTTPException(408, "the photo took too long to come in; send it again") from None
-        ident, new = await run_in_threadpool(desk.bench.add, data)
+async def _upload(board: Board, room: asyncio.Semaphore, request: Request) -> Response:
+    desk = board.desk
+    begun, waited = time.time(), _waited(request)
+    ident, new = await run_in_threadpool(desk.bench.add, await _photo(room, request))
+    if new and waited > PROMPT_S:
+        chosen = Chosen(ident, begun, begun - waited)
+        await run_in_threadpool(desk.bench.note, lambda n: n.plus(chosen))
     entry = await run_in_threadpool(desk.bench.entry, ident)
     if entry is not None:
         await run_in_threadpool(desk.read, entry)
+    board.touch()
     return JSONResponse({"id": ident, "new": new}, 201 if new else 200)
+
+
+def _waited(request: Request) -> float:
+    """How long the photo lay in the phone, seconds, as the phone says; 0 where it does not."""
+    told = request.headers.get("x-waited-s", "")
+    return float(told) if told.isascii() and told.isdigit() and len(told) < 8 else 0.0
+
+
+async def _photo(room: asyncio.Semaphore, request: Request) -> bytes:
+    async with room:
+        try:
+            return await asyncio.wait_for(_received(request, MOST_BYTES), UPLOAD_S)
+        except TimeoutError:
+            raise HTTPException(408, "the photo took too long to come in; send it again") from None
 
 
 async def _overlay(desk: Desk, request: Request) -> Response:
@@ -190,69 +223,77 @@ async def _picture(desk: Desk, request: Request) -> Response:
     return Response(data, media_type="image/jpeg")
 
 
-async def _hint(desk: Desk, request: Request) -> Response:
+async def _hint(board: Board, request: Request) -> Response:
     told, ident = await _body(request, Pointed), request.path_params["ident"]
     values = (*told.a, *told.b)
     if not all(math.isfinite(v) and 0 <= v < 100_000 for v in values):
         raise Refused("the points must lie in the photo")
+    await run_in_threadpool(board.desk.bench.hint, ident, Hint(told.role, told.a, told.b))
+    return await _done(board)
 
-    def noted() -> None:
-        desk.bench.hint(ident, Hint(told.role, told.a, told.b))
-        entry = desk.bench.entry(ident)
-        if entry is not None:
-            desk.read(entry)
 
-    await run_in_threadpool(noted)
-    return JSONResponse({"done": True})
+async def _unhint(board: Board, request: Request) -> Response:
+    await run_in_threadpool(board.desk.bench.unhint, request.path_params["ident"])
+    return await _done(board)
 
 
 async def _display(desk: Desk, room: asyncio.Semaphore, request: Request) -> Response:
-    async with room:
-        try:
-            data = await asyncio.wait_for(_received(request, MOST_BYTES), UPLOAD_S)
-        except TimeoutError:
-            raise HTTPException(408, "the photo took too long to come in; send it again") from None
-        return JSONResponse(await run_in_threadpool(keep_and_read, desk, data))
+    return JSONResponse(await run_in_threadpool(keep_and_read, desk, await _photo(room, request)))
 
 
 async def _display_beside(desk: Desk, request: Request) -> Response:
     return JSONResponse(await run_in_threadpool(read_in_rib_photo, desk, request.path_params["ident"]))
 
 
-async def _gauge(desk: Desk, request: Request) -> Response:
-    told = await _body(request, Shown)
-    _known(desk, told.station)
+async def _gauge(board: Board, request: Request) -> Response:
+    told = await _body(request, Gauged)
+    _known(board.desk, told.station)
     if not (math.isfinite(told.shown_deg) and abs(told.shown_deg) <= 360):
         raise Refused("the inclinometer's reading must be degrees, at most 360")
-    typed = Typed(told.station, told.line, told.shown_deg, time.time())
-    await run_in_threadpool(
-        desk.bench.note,
-        lambda n: replace(
-            n, typed=(*(t for t in n.typed if (t.station, t.line) != (typed.station, typed.line)), typed)
-        ),
-    )
+    return await _note(board, Typed(_ident(told.id), time.time(), told.station, told.line, told.shown_deg))
+
+
+async def _moved(board: Board, request: Request) -> Response:
+    told, desk = await _body(request, Station), board.desk
+    _known(desk, told.station)
+    stations = on_same_jig(desk.job, told.station)
+    seen = await run_in_threadpool(desk.seen)
+    before = tuple(s.entry.ident for s in seen if s.tree is None or s.tree["station"] in (None, *stations))
+    return await _note(board, Moved(_ident(told.id), time.time(), stations, before))
+
+
+async def _glue(board: Board, request: Request) -> Response:
+    told = await _body(request, Glue)
+    return await _note(board, Mixed(_ident(told.id), time.time(), told.now))
+
+
+async def _undo(board: Board, request: Request) -> Response:
+    ident = _ident((await _body(request, Once)).id)
+    await run_in_threadpool(board.desk.bench.note, lambda n: n.without(ident))
+    return await _done(board)
+
+
+async def _keep(board: Board, request: Request) -> Response:
+    note = " ".join((await _body(request, Keep)).note.split())[:300]
+    kept = await run_in_threadpool(lambda: keep_survey(board.desk, note, board.standing()))
+    return JSONResponse({"kept": kept.path.stem, "new": kept.new, "waiting": kept.waiting})
+
+
+async def _note(board: Board, note: Note) -> Response:
+    await run_in_threadpool(board.desk.bench.note, lambda n: n.plus(note))
+    return await _done(board)
+
+
+async def _done(board: Board) -> Response:
+    await run_in_threadpool(board.desk.start)
+    board.touch()
     return JSONResponse({"done": True})
 
 
-async def _moved(desk: Desk, request: Request) -> Response:
-    station = (await _body(request, Moved)).station
-    _known(desk, station)
-    at = time.time()
-    await run_in_threadpool(desk.bench.note, lambda n: replace(n, turned={**n.turned, station: at}))
-    return JSONResponse({"done": True})
-
-
-async def _glue(desk: Desk, request: Request) -> Response:
-    told = await _body(request, Mixed)
-    at = datetime.now().isoformat(timespec="seconds") if told.now else None
-    await run_in_threadpool(desk.bench.note, lambda n: replace(n, mixed_at=at))
-    return JSONResponse({"done": True})
-
-
-async def _keep(desk: Desk, request: Request) -> Response:
-    note = " ".join((await _body(request, Kept)).note.split())[:300]
-    path = await run_in_threadpool(keep_survey, desk, note)
-    return JSONResponse({"kept": path.stem})
+def _ident(text: str) -> str:
+    if not IDENT.fullmatch(text):
+        raise Refused("an ident has 8 to 32 small letters and figures")
+    return text
 
 
 def _known(desk: Desk, station: str) -> None:

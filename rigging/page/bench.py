@@ -11,17 +11,16 @@ import hashlib
 import re
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
-from datetime import datetime
+from dataclasses import dataclass
 from pathlib import Path
 
 import msgspec
 
 from rigging.batch.hints_file import SUFFIX, hints_of
+from rigging.page.notes import Notes
 from shared.errors import UserError
 from shared.files import write_whole
-from shared.gauge.readings import GaugeReading, GaugeReadings, Line
-from shared.job.model import Job
+from vision.image.photo_file import PhotoError, sha256_of_photo
 from vision.lines.hints import Hint
 
 MOST_BYTES = 40_000_000
@@ -39,32 +38,17 @@ class Refused(Exception):
 
 @dataclass(frozen=True)
 class Entry:
-    """One photo on the bench. ident : beginning of its SHA-256. arrived : when, seconds since the epoch."""
+    """One photo on the bench. ident : beginning of its SHA-256. arrived : when, seconds since the epoch.
+
+    problem : what keeps the hints beside it from being used, None where nothing does.
+    """
 
     ident: str
     path: Path
     sha256: str
     arrived: float
     hints: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Typed:
-    """One inclinometer reading typed in: as shown, degrees. at : seconds since the epoch."""
-
-    station: str
-    line: Line
-    shown_deg: float
-    at: float
-
-
-@dataclass(frozen=True)
-class Notes:
-    """The shop's notes. mixed_at : ISO 8601 local time. turned : station -> when its rib was last moved."""
-
-    mixed_at: str | None = None
-    turned: dict[str, float] = field(default_factory=dict)
-    typed: tuple[Typed, ...] = ()
+    problem: str | None = None
 
 
 class Bench:
@@ -101,21 +85,28 @@ class Bench:
 
     def entries(self) -> list[Entry]:
         """The photos, in the order of their arrival."""
-        found = []
-        for path in self.photos_folder.iterdir():
-            if not _IDENT.fullmatch(path.stem) or path.suffix == SUFFIX or path.name.startswith("."):
-                continue
-            stat = path.stat()
-            found.append(
-                Entry(
-                    path.stem, path, self._sha256(path, stat.st_mtime_ns), stat.st_mtime, hints_of(path, path.name, ())
-                )
-            )
+        found = [e for path in self.photos_folder.iterdir() if (e := self._entry(path)) is not None]
         return sorted(found, key=lambda e: (e.arrived, e.ident))
 
     def entry(self, ident: str) -> Entry | None:
         """The photo of this ident."""
-        return next((e for e in self.entries() if e.ident == ident), None) if _IDENT.fullmatch(ident) else None
+        if not _IDENT.fullmatch(ident):
+            return None
+        found = (self._entry(path) for path in self.photos_folder.glob(f"{ident}.*"))
+        return next((e for e in found if e is not None), None)
+
+    def _entry(self, path: Path) -> Entry | None:
+        if not _IDENT.fullmatch(path.stem) or path.suffix == SUFFIX or path.name.startswith("."):
+            return None
+        try:
+            stat = path.lstat()
+            sha256 = self._sha256(path, stat.st_mtime_ns)
+        except (OSError, PhotoError):
+            return None  # taken away meanwhile, or a link or pipe that somebody put there
+        try:
+            return Entry(path.stem, path, sha256, stat.st_mtime, hints_of(path, path.name, ()))
+        except UserError as error:
+            return Entry(path.stem, path, sha256, stat.st_mtime, (), str(error))
 
     def hint(self, ident: str, hint: Hint) -> None:
         """Note what a person pointed at; it takes the place of an earlier hint of its role. Raises Refused."""
@@ -127,10 +118,18 @@ class Bench:
         Hint.from_text(line)
         with self._lock:
             kept = [h for h in entry.hints if Hint.from_text(h).role != hint.role]
-            write_whole(entry.path.with_name(entry.path.name + SUFFIX), "\n".join([*kept, line]) + "\n")
+            write_whole(_beside(entry), "\n".join([*kept, line]) + "\n")
+
+    def unhint(self, ident: str) -> None:
+        """Take back all that a person pointed at in a photo. Raises Refused."""
+        entry = self.entry(ident)
+        if entry is None:
+            raise Refused("there is no such photo")
+        with self._lock:
+            _beside(entry).unlink(missing_ok=True)
 
     def notes(self) -> Notes:
-        """The notes as kept."""
+        """The notes as kept. Raises UserError where they are damaged."""
         path = self.folder / "notes.json"
         try:
             return msgspec.json.decode(path.read_bytes(), type=Notes)
@@ -139,42 +138,25 @@ class Bench:
         except (OSError, msgspec.MsgspecError) as error:
             raise UserError(str(path), f"cannot be read ({error})", "take it from a backup, or move it away") from None
 
-    def note(self, change: Callable[[Notes], Notes]) -> None:
-        """Change the notes, whole or not at all."""
+    def note(self, change: Callable[[Notes], Notes]) -> Notes:
+        """Change the notes, whole or not at all; the notes as they are then."""
         with self._lock:
-            write_whole(self.folder / "notes.json", msgspec.json.encode(change(self.notes())))
+            before = self.notes()
+            after = change(before)
+            if after != before:
+                write_whole(self.folder / "notes.json", msgspec.json.encode(after))
+            return after
 
     def _sha256(self, path: Path, changed: int) -> str:
         known = self._hashes.get(path)
         if known is None or known[0] != changed:
-            known = changed, hashlib.sha256(path.read_bytes()).hexdigest()
+            known = changed, sha256_of_photo(path, follow=False)
             self._hashes[path] = known
         return known[1]
 
 
-def gauge_readings(job: Job, notes: Notes) -> GaugeReadings | None:
-    """The job's own inclinometer readings and those typed in; None where there are none.
-
-    Once a rib was moved, what was read on it before counts no longer.
-    """
-    from shared.gauge.csv_file import load_gauge_readings
-
-    filed = GaugeReadings(())
-    if job.gauge.readings is not None and (job.folder / job.gauge.readings).is_file():
-        filed = load_gauge_readings(job.folder / job.gauge.readings, [s.name for s in job.stations])
-    typed = {(t.station, t.line): t for t in notes.typed if t.at > notes.turned.get(t.station, 0.0)}
-    kept = [r for r in filed.readings if r.station not in notes.turned and (r.station, r.line) not in typed]
-    kept += [
-        GaugeReading(
-            t.station,
-            t.line,
-            t.shown_deg,
-            note="typed at the bench",
-            taken=datetime.fromtimestamp(t.at).isoformat(timespec="seconds"),
-        )
-        for t in typed.values()
-    ]
-    return replace(filed, readings=tuple(kept)) if kept else None
+def _beside(entry: Entry) -> Path:
+    return entry.path.with_name(entry.path.name + SUFFIX)
 
 
 def ending(data: bytes) -> str:

@@ -18,6 +18,7 @@ from rigging.batch.worker import DRAWER, READER, Outcome, Plan, Task, refused
 from rigging.page.bench import Bench, Entry
 from rigging.page.drift import DriftCheck
 from rigging.page.worker import Died, TooLong, call_within, measured, upright_jpeg
+from shared.errors import UserError
 from shared.job.file import load_job
 
 LIMIT_S = 60.0
@@ -57,18 +58,36 @@ class Desk:
         self.limit_s = limit_s
         self.drift = DriftCheck()
         self.told: Callable[[], None] = lambda: None
+        self._job_bytes = job_file.read_bytes()
         self.context = worker_context(self.plan)
+        self.keeping = threading.Lock()
         self._lock = threading.Lock()
         self._under_way: set[str] = set()
         self._loose: dict[str, dict[str, Any]] = {}
         self._kept: dict[str, dict[str, Any]] = {}
+        self._unsaved: dict[str, Outcome] = {}
+        self._refused: dict[Entry, dict[str, Any]] = {}
         self._readers = ThreadPoolExecutor(workers or available_cores(), "reader")
         self._painter = ThreadPoolExecutor(1, "painter")
 
     def start(self) -> None:
-        """Read every photo on the bench that has no reading yet."""
+        """Read every photo on the bench that has no reading yet, and keep what could not be kept before."""
+        self._save()
         for entry in self.bench.entries():
             self.read(entry)
+
+    @property
+    def unsaved(self) -> int:
+        """How many readings wait for room on the disk. They count all the same."""
+        return len(self._unsaved)
+
+    @property
+    def job_changed(self) -> bool:
+        """Whether the job's file is no longer what this desk works by."""
+        try:
+            return self.job_file.read_bytes() != self._job_bytes
+        except OSError:
+            return True
 
     def close(self) -> None:
         """Take no more work; returns when what is under way has ended."""
@@ -76,7 +95,9 @@ class Desk:
         self._painter.shutdown(wait=True, cancel_futures=True)
 
     def read(self, entry: Entry) -> None:
-        """Have a photo read, unless it is or is about to be."""
+        """Have a photo read, unless it is or is about to be, or its hints cannot be used."""
+        if entry.problem is not None:
+            return
         key = self._key(entry)
         with self._lock:
             if key in self._under_way or self._tree(key) is not None:
@@ -88,7 +109,7 @@ class Desk:
         """Every photo with its reading, in the order of arrival."""
         entries = self.bench.entries()
         with self._lock:
-            return [Seen(e, self._tree(self._key(e))) for e in entries]
+            return [Seen(e, self._unhinted(e) if e.problem else self._tree(self._key(e))) for e in entries]
 
     def overlay(self, ident: str) -> Path | None:
         """The annotated picture of a photo."""
@@ -96,7 +117,7 @@ class Desk:
         if entry is None:
             return None
         with self._lock:
-            tree = self._tree(self._key(entry))
+            tree = None if entry.problem else self._tree(self._key(entry))
         return self.store.folder / tree["overlay"] if tree and tree["overlay"] else None
 
     def picture(self, ident: str) -> bytes | None:
@@ -121,22 +142,41 @@ class Desk:
                 self._kept[key] = found
         return found
 
+    def _unhinted(self, entry: Entry) -> dict[str, Any]:
+        """A photo whose hints cannot be used: it is not read as if there were none."""
+        found = self._refused.get(entry)
+        if found is None:
+            reason = f"{entry.problem}; or take the hints back"
+            found = self._refused[entry] = to_tree(refused(entry.path.name, reason, entry.sha256))
+        return found
+
     def _read(self, entry: Entry, key: str) -> None:
         try:
             outcome = self._outcome(entry)
             tree = msgspec.json.decode(outcome.body, type=dict[str, Any])
             with self._lock:
                 if outcome.keep and outcome.key == key:
-                    self.store.put(key, outcome.body, outcome.overlay, outcome.overlay_path)
+                    self._unsaved[key], self._loose[key] = outcome, {**tree, "overlay": None}
                 else:
                     self._loose[key] = {**tree, "overlay": None}
-        except Exception as error:  # the disk may be full; the page must say so and go on
+            self._save()
+        except Exception as error:  # a fault of ours on one photo must not end the readers
             with self._lock:
-                self._loose[key] = to_tree(refused(entry.path.name, f"could not be kept: {error}", entry.sha256))
+                self._loose[key] = to_tree(refused(entry.path.name, f"a fault of the tool: {error}", entry.sha256))
         finally:
             with self._lock:
                 self._under_way.discard(key)
             self.told()
+
+    def _save(self) -> None:
+        """Write what was read and is not on the disk yet; what cannot be written (a full disk) stays and counts."""
+        with self._lock:
+            for key, outcome in list(self._unsaved.items()):
+                try:
+                    self.store.put(key, outcome.body, outcome.overlay, outcome.overlay_path)
+                except UserError:
+                    return
+                del self._unsaved[key], self._loose[key]
 
     def _outcome(self, entry: Entry) -> Outcome:
         task = _task(entry)

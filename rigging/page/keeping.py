@@ -5,25 +5,48 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
-from rigging.page.bench import gauge_readings
+import msgspec
+
+from rigging.batch.readings_file import to_tree
 from rigging.page.desk import Desk
-from rigging.page.view import standing
-from rigging.record.chain import keep, record_folder
-from rigging.record.materials import Asked, TextFile, evaluated, gather, photo_files
+from rigging.page.notes import gauge_readings
+from rigging.page.view import Standing, standing
+from rigging.record.chain import keep, load_record, numbers, record_folder
+from rigging.record.materials import Asked, Materials, TextFile, evaluated, gather, photo_files
 from rigging.survey.run import profiles_used
 from shared.errors import UserError
 from shared.gauge.readings import GaugeReadings
+from shared.reading import Reading
 
 
-def keep_survey(desk: Desk, note: str = "") -> Path:
-    """Keep a survey of everything that is read by now; its file. Raises UserError."""
+@dataclass(frozen=True)
+class Kept:
+    """A survey in the record. new : False where the one kept last says the very same. waiting : photos not read yet."""
+
+    path: Path
+    new: bool
+    waiting: int
+
+
+def keep_survey(desk: Desk, note: str = "", now: Standing | None = None) -> Kept:
+    """Keep a survey of everything that is read by now, unless the last one kept is the same. Raises UserError.
+
+    now : how things stand, where that was worked out already.
+    """
+    with desk.keeping:
+        return _keep(desk, note, now or standing(desk))
+
+
+def _keep(desk: Desk, note: str, now: Standing) -> Kept:
     from calibration.gauge.file import load_gauge
 
-    now = standing(desk)
+    if desk.job_changed:
+        raise UserError(desk.job_file.name, "has changed since the server was started", "start the server again")
     if not now.readings:
         raise UserError("the bench", "has no photo read yet", "photograph a station first")
     job, job_file = desk.job, desk.job_file
@@ -37,7 +60,7 @@ def keep_survey(desk: Desk, note: str = "") -> Path:
         asked,
         profile,
     )
-    if now.notes.typed or now.notes.turned:
+    if now.notes.typed or now.notes.moves:
         readings = gauge_readings(job, now.notes)
         text = None if readings is None else gauge_text(readings)
         materials = replace(
@@ -48,8 +71,25 @@ def keep_survey(desk: Desk, note: str = "") -> Path:
         )
     if now.notes.mixed_at:
         note = f"{note} (glue mixed at {now.notes.mixed_at})".strip()
+    folder, waiting = record_folder(job_file), sum(s.tree is None for s in now.seen)
+    last = max(numbers(folder).items(), default=None)
+    if last is not None and _same(last[1], materials, now.readings, note):
+        return Kept(last[1], False, waiting)
     survey = evaluated(materials, now.readings, job_file.parent)
-    return keep(record_folder(job_file), materials, now.readings, survey, note)
+    return Kept(keep(folder, materials, now.readings, survey, note), True, waiting)
+
+
+def _same(path: Path, materials: Materials, readings: Sequence[Reading], note: str) -> bool:
+    """Whether a kept survey was made from just these, whatever the time."""
+    try:
+        kept = load_record(path)
+    except UserError:
+        return False
+
+    def told(m: Materials, read: Sequence[Reading], words: str) -> object:
+        return msgspec.to_builtins(replace(m, asked=replace(m.asked, now=""))), [to_tree(r) for r in read], words
+
+    return kept.standing.holds and told(kept.materials, kept.readings, kept.note) == told(materials, readings, note)
 
 
 def gauge_text(readings: GaugeReadings) -> str:

@@ -7,8 +7,10 @@ import socket
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from rigging.page.app import make_app
+from rigging.page.connections import Patience
 from rigging.page.desk import Desk
 from rigging.page.gate import Gate
 from shared.errors import UserError
@@ -35,26 +37,32 @@ def serve(job_file: Path, where: Where, tell: Callable[[str], None]) -> None:
     desk = Desk(job_file)
     try:
         hosts = frozenset({name} if where.lan else {name, name.replace(LOCAL, "localhost")})
-        gate = Gate(where.lan, lambda code: tell(door(name, code)))
+        gate = Gate(where.lan, lambda code: tell(door(name, code)), tell)
         if not where.lan:
             tell(f"The page: http://{name}/  (this computer alone; --lan lets phones in)")
         tell(f"Photos and readings: {desk.bench.folder}. Stop with Ctrl-C; nothing is lost.")
         desk.start()
-        config = uvicorn.Config(
-            make_app(desk, gate, hosts),
-            log_level="critical",
-            access_log=False,
-            ws="none",
-            server_header=False,
-            limit_concurrency=100,
-            timeout_keep_alive=15,
-            timeout_graceful_shutdown=3,
-            proxy_headers=False,
-        )
-        uvicorn.Server(config).run(sockets=[listening])
+        uvicorn.Server(server_config(make_app(desk, gate, hosts))).run(sockets=[listening])
     finally:
         listening.close()
         desk.close()
+
+
+def server_config(app: Any) -> Any:
+    """How uvicorn is to serve the application: quiet, and patient with nobody who only holds a connection open."""
+    import uvicorn
+
+    return uvicorn.Config(
+        app,
+        log_level="critical",
+        access_log=False,
+        ws="none",
+        http=Patience,
+        server_header=False,
+        timeout_keep_alive=15,
+        timeout_graceful_shutdown=3,
+        proxy_headers=False,
+    )
 
 
 def door(name: str, code: str) -> str:

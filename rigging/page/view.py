@@ -8,21 +8,25 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
+import msgspec
+
 from rigging.batch.readings_file import from_tree
 from rigging.crosscheck.gauge_photos import TAUGHT
-from rigging.page.bench import Notes, gauge_readings
 from rigging.page.desk import Desk, Seen
-from rigging.survey.bonding import window
+from rigging.page.notes import Chosen, Mixed, Moved, Notes, Typed, gauge_readings, on_same_jig
+from rigging.page.refusals import refusal
+from rigging.page.three import angle_words, doubts, explained, todo
 from rigging.survey.doubts import BATCH, BENIGN, TOLD
 from rigging.survey.model import StationResult, Survey, evaluate
 from shared.cautions import SHORT
 from shared.errors import UserError
-from shared.gauge.readings import GaugeReadings
-from shared.job.model import Glue, Job
+from shared.job.model import Glue
 from shared.reading import Angle, Reading
 from shared.rounding import degrees, number
 
 MOVED = "the rib was moved after this photo came in"
+MOST_NOTES = 12
+"""Notes that can be taken back on the page, the newest."""
 
 
 @dataclass(frozen=True)
@@ -37,85 +41,128 @@ class Standing:
     problem: str | None
 
 
-def standing(desk: Desk) -> Standing:
-    """Evaluate what is on the bench now."""
+class Readings:
+    """Readings of trees, each made once: a tree of a bench never changes. Safe for several threads by its user's lock."""
+
+    def __init__(self) -> None:
+        self._made: dict[int, tuple[dict[str, Any], Reading]] = {}
+
+    def of(self, trees: Sequence[dict[str, Any]]) -> tuple[Reading, ...]:
+        """The readings of these trees; those of trees that are gone are forgotten."""
+        made = {id(t): self._made.get(id(t)) or (t, from_tree(t)) for t in trees}
+        self._made = made
+        return tuple(made[id(t)][1] for t in trees)
+
+
+def standing(desk: Desk, made: Readings | None = None) -> Standing:
+    """Evaluate what is on the bench now. made : readings kept from the last time."""
     from calibration.gauge.file import load_gauge
 
     seen, notes, job = tuple(desk.seen()), desk.bench.notes(), desk.job
-    readings, problem = _readings(desk, [s.tree for s in seen if s.tree is not None])
-    arrived = {s.entry.path.name: s.entry.arrived for s in seen}
-    aside = {
-        r.photo.name: MOVED
-        for r in readings
-        if r.station in notes.turned and arrived[r.photo.name] <= notes.turned[r.station]
-    }
+    problems: list[str] = []
+    if desk.job_changed:
+        problems.append(f"{desk.job_file.name} has changed since the server was started: start it again.")
+    if desk.unsaved:
+        problems.append(f"{desk.unsaved} readings are not on the disk yet: make room; it is tried again by itself.")
+    readings = _readings(desk, [s.tree for s in seen if s.tree is not None], made or Readings(), problems)
+    idents = {s.entry.path.name: s.entry.ident for s in seen}
+    aside = {r.photo.name: MOVED for r in readings if idents.get(r.photo.name) in notes.aside(r.station)}
     gauge, profile = None, None
     try:
         gauge = gauge_readings(job, notes)
         profile = load_gauge(job.folder / job.gauge.profile) if job.gauge.profile is not None else None
     except UserError as error:
-        problem = " ".join(filter(None, (problem, f"The inclinometer's readings are not used. {error}")))
-    survey = _evaluated(job, readings, gauge, profile, aside)
-    return Standing(survey, seen, readings, aside, notes, problem)
+        problems.append(f"The inclinometer's readings are not used. {error}")
+    survey = evaluate(job, readings, gauge, gauge_profile=profile, set_aside=aside)
+    return Standing(survey, seen, readings, aside, notes, " ".join(problems) or None)
 
 
-def _readings(desk: Desk, trees: list[dict[str, Any]]) -> tuple[tuple[Reading, ...], str | None]:
+def _readings(desk: Desk, trees: list[dict[str, Any]], made: Readings, problems: list[str]) -> tuple[Reading, ...]:
     """The readings, with what all of them together say of lens, print and level; what kept that from being checked."""
-    readings = tuple(from_tree(t) for t in trees)
+    readings = made.of(trees)
     try:
         drift = desk.drift.of(desk.job, trees)
     except UserError as error:
-        return readings, f"Lens, print and level were not checked. {error}"
-    return tuple(replace(r, flags=(*r.flags, *drift.flags_of(r.made.lens))) for r in readings), None
-
-
-def _evaluated(
-    job: Job, readings: Sequence[Reading], gauge: GaugeReadings | None, profile: Any, aside: dict[str, str]
-) -> Survey:
-    return evaluate(job, readings, gauge, gauge_profile=profile, set_aside=aside)
+        problems.append(f"Lens, print and level were not checked. {error}")
+        return readings
+    return tuple(
+        replace(r, flags=(*r.flags, *flags)) if (flags := drift.flags_of(r.made.lens)) else r for r in readings
+    )
 
 
 def tree_of(now: Standing) -> dict[str, Any]:
     """Everything the page shows."""
     job = now.survey.job
     by_name = {r.photo.name: r for r in now.readings}
-    photos = [_photo(s, by_name.get(s.entry.path.name), now.set_aside) for s in now.seen]
+    photos = [_photo(s, by_name.get(s.entry.path.name), now) for s in now.seen][::-1]
+    following = _following(now)
     return {
         "wing": job.wing.name,
         "caution": SHORT,
         "problem": now.problem,
         "verdict": now.survey.verdict,
         "findings": [*(f.text for f in now.survey.flags if f.code in BATCH), *now.survey.findings],
-        "glue": glue_tree(job.glue, now.notes, datetime.now()),
-        "stations": [_station(s, now) for s in now.survey.stations],
-        "photos": photos[::-1],
+        "glue": glue_tree(job.glue, now.notes),
+        "next": following,
+        "stations": [_station(s, now, photos, following) for s in now.survey.stations],
+        "photos": photos,
+        "notes": [_note(n) for n in now.notes.standing[::-1] if not isinstance(n, Chosen)][:MOST_NOTES],
         "display_taught": (job.folder / TAUGHT).is_file(),
     }
 
 
-def glue_tree(glue: Glue | None, notes: Notes, now: datetime) -> dict[str, Any] | None:
-    """The bonding window in words; seconds left to work, so that the page can count down between answers."""
+def _note(note: Typed | Moved | Mixed) -> dict[str, Any]:
+    at = datetime.fromtimestamp(note.at).strftime("%H:%M")
+    stations: tuple[str, ...] = ()
+    words = "glue mixed" if isinstance(note, Mixed) and note.mixed else "no glue mixed"
+    if isinstance(note, Typed):
+        stations = (note.station,)
+        words = f"inclinometer shows {number(note.shown_deg, 2)}° at {note.station}, {note.line} line"
+    elif isinstance(note, Moved):
+        words, stations = f"{' and '.join(note.stations)} moved", note.stations
+    return {"id": note.ident, "words": f"{at} {words}", "stations": list(stations)}
+
+
+def _following(now: Standing) -> str | None:
+    """The station to go to next: the first in the order of checking that is not shown to conform."""
+    states = {s.station.name: s for s in now.survey.stations}
+    for check in now.survey.order:
+        s = states[check.station]
+        if s.state != "conforming" or doubts(s):
+            return check.station
+    return None
+
+
+def glue_tree(glue: Glue | None, notes: Notes) -> dict[str, Any] | None:
+    """The bonding window, seconds; mixed : seconds since the epoch, None where no glue is mixed."""
     if glue is None:
         return None
-    stands = window(replace(glue, mixed_at=notes.mixed_at or glue.mixed_at), now)
-    left = stands.working_left_min
-    return {
-        "words": stands.words,
-        "left_s": None if left is None else round(left * 60),
-        "share": None if left is None else max(0.0, min(1.0, left / glue.working_min)),
-    }
+    mixed = notes.mixed_at or (glue.mixed_at if not any(isinstance(n, Mixed) for n in notes.standing) else None)
+    at = None if mixed is None else datetime.fromisoformat(mixed).timestamp()
+    return {"mixed": at, "working_s": glue.working_min * 60, "gel_s": glue.gel_min * 60}
 
 
-def _station(s: StationResult, now: Standing) -> dict[str, Any]:
-    d = s.chord.decision
-    fixes = [c for c in now.survey.corrections if s.station.name in c.stations]
-    doubts = [f.text for f in s.flags if f.code not in BENIGN | TOLD]
-    part = s.rib_or_jig
+def _station(
+    s: StationResult, now: Standing, photos: Sequence[dict[str, Any]], following: str | None
+) -> dict[str, Any]:
+    name, job = s.station.name, now.survey.job
+    fixes = [c for c in now.survey.corrections if name in c.stations]
+    mine = [p for p in photos if p["station"] == name and p["status"] not in ("set aside", "waiting")]
+    shown = next((p for p in mine if p["measured"]), next(iter(mine), None))
+    tree = next((x.tree for x in now.seen if shown is not None and x.entry.ident == shown["id"]), None)
+    refused = None if tree is None else refusal(tree)
+    together = on_same_jig(job, name)
+    moved = [n for n in together if now.notes.moved(n) and now.survey.station(n).chord.quantity is None]
+    do = todo(s, fixes, moved if now.notes.moved(name) else (), refused, following if following != name else None)
+    d, part = s.chord.decision, s.rib_or_jig
     return {
-        "name": s.station.name,
+        "name": name,
         "side": s.station.side,
-        "state": s.state,
+        "state": "open" if now.notes.moved(name) and s.state == "not measured" else s.state,
         "headline": s.headline,
+        "angle": angle_words(s.chord.quantity),
+        "todo": {"kind": do.kind, "words": do.words, "more": do.more},
+        "doubts": doubts(s),
         "chord": None if s.chord.quantity is None else degrees(s.chord.quantity, sign=True),
         "design": f"{number(s.station.chord_deg, 2, sign=True)}°",
         "tolerance": f"±{number(s.station.chord_tolerance_deg, 2)}°",
@@ -126,10 +173,11 @@ def _station(s: StationResult, now: Standing) -> dict[str, Any]:
         "turn": [c.words for c in fixes if c.needed],
         "leave": [c.words for c in fixes if not c.needed],
         "advice": [a.text for a in d.advice] if d is not None else [],
-        "doubts": list(dict.fromkeys(doubts)),
         "gauge": [_gauge_words(p) for p in s.gauge],
-        "gauge_agrees": all(p.agrees for p in s.gauge) if s.gauge else None,
+        "explained": explained(s),
+        "together": list(together),
         "photos": s.chord.combined.used if s.chord.combined is not None else 0,
+        "photo": None if shown is None else shown["id"],
     }
 
 
@@ -141,35 +189,31 @@ def _gauge_words(pair: Any) -> str:
     )
 
 
-def _photo(seen: Seen, reading: Reading | None, aside: dict[str, str]) -> dict[str, Any]:
+def _photo(seen: Seen, reading: Reading | None, now: Standing) -> dict[str, Any]:
     tree: dict[str, Any] = {
         "id": seen.entry.ident,
         "status": "waiting",
+        "station": None,
         "came": datetime.fromtimestamp(seen.entry.arrived).strftime("%H:%M:%S"),
+        "hints": len(seen.entry.hints) + bool(seen.entry.problem),
     }
     if reading is None or seen.tree is None:
         return tree
-    doubts = [
-        f.text for f in (*reading.flags, *reading.chord.flags, *reading.spar.flags) if f.code not in BENIGN | TOLD
-    ]
-    status = (
-        "set aside"
-        if reading.photo.name in aside
-        else "no value"
-        if not reading.measured
-        else "doubtful"
-        if doubts
-        else "read"
-    )
+    flags = (*reading.flags, *reading.chord.flags, *reading.spar.flags)
+    doubtful = [f.text for f in flags if f.code not in BENIGN | TOLD]
+    aside = now.set_aside.get(reading.photo.name)
+    status = "set aside" if aside else "no value" if not reading.measured else "doubtful" if doubtful else "read"
+    refused = refusal(seen.tree)
     return {
         **tree,
         "status": status,
-        "why": aside.get(reading.photo.name),
+        "why": aside,
         "station": reading.station,
         "chord": _said(reading.chord, True),
         "spar": _said(reading.spar, False),
         "measured": reading.measured,
-        "doubts": list(dict.fromkeys(doubts)),
+        "refused": None if refused is None else msgspec.to_builtins(refused),
+        "doubts": list(dict.fromkeys(doubtful)),
         "advice": [a.text for a in reading.advice],
         "helped": reading.made.helped,
         "overlay": bool(seen.tree["overlay"]),

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from multiprocessing.connection import Connection
 from typing import Any, TypeVar
+
+import msgspec
 
 from rigging.batch.worker import Outcome, Plan, Task, measure_one, start_worker
 
@@ -48,8 +51,32 @@ def _work(answer: Connection, function: Callable[..., Any], arguments: tuple[Any
 
 
 def measured(task: Task, plan: Plan) -> Outcome:
-    """`rigging.batch.worker.measure_one`, here so that a worker finds it by name."""
-    return measure_one(task, plan)
+    """`rigging.batch.worker.measure_one`; a photo without a value and without a card says how sharp and light it is."""
+    outcome = measure_one(task, plan)
+    if not outcome.body:
+        return outcome
+    tree = msgspec.json.decode(outcome.body, type=dict[str, Any])
+    if tree["chord"]["quantity"] is not None or tree["station"] is not None or not tree["photo"]["width"]:
+        return outcome
+    return replace(outcome, body=msgspec.json.encode({**tree, "sight": sight(task.path)}))
+
+
+def sight(path: str) -> dict[str, float | None]:
+    """How a photo without a card looks. contrast : half the step from dark to light, grey levels; light : its lightest
+    grey; blur_px : of its sharpest edges; None where it cannot be told."""
+    import numpy as np
+
+    from rigging.preflight.photo import edge_width
+    from vision.image.photo import open_photo
+    from vision.image.photo_file import PhotoError
+
+    try:
+        gray = open_photo(path).gray
+    except (PhotoError, MemoryError):
+        return {"contrast": None, "light": None, "blur_px": None}
+    dark, light = (float(v) for v in np.quantile(gray[::4, ::4], (0.005, 0.995)))
+    blur = edge_width(gray)
+    return {"contrast": (light - dark) / 2, "light": light, "blur_px": blur if blur == blur else None}
 
 
 def upright_jpeg(path: str) -> bytes | None:
@@ -66,3 +93,17 @@ def upright_jpeg(path: str) -> bytes | None:
     except (PhotoError, MemoryError, cv2.error):
         return None
     return bytes(data) if done else None
+
+
+def broken_off(data: bytes) -> bool:
+    """Whether a photo's bytes begin as one and end in its middle, as those of a copy under way do."""
+    from vision.image.photo import decode_photo
+    from vision.image.photo_file import PhotoError
+
+    try:
+        decode_photo(data, "photo")
+    except PhotoError as error:
+        return any(words in error.reason for words in ("cut short", "zeros", "empty"))
+    except MemoryError:
+        return False
+    return False

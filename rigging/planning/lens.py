@@ -71,6 +71,25 @@ def planned_lens(word: str, folder: Path = Path()) -> Lens:
     return typical_lens(focal35 / math.hypot(36.0, 24.0) * math.hypot(*size), size)
 
 
+def kept_lens(folder: Path) -> Lens | None:
+    """The best profile in a lens folder (from a board before from station cards, then the newest); None without one.
+
+    Raises UserError for a broken one.
+    """
+    from calibration.lens.profiles import profiles_in
+
+    found = [p for _, p in profiles_in(folder)] if folder.is_dir() else []
+    best = max(found, key=lambda p: (p.sound, not p.from_cards, p.date), default=None)
+    return None if best is None else best.lens
+
+
+def with_board(lens: Lens) -> Lens | None:
+    """The same lens as a board session would leave it; None where it is known as well as that already."""
+    board = typical_lens(float(lens.theta[0]), lens.size)
+    better = float(lens.covariance[0, 0] / lens.theta[0] ** 2) > 4 * float(board.covariance[0, 0] / board.theta[0] ** 2)
+    return board if better else None
+
+
 def typical_lens(focal_px: float, size: tuple[int, int], seed: int = 20) -> Lens:
     """A lens calibrated by the book: the covariance that 14 tilted photos of the 9 x 6 board leave.
 

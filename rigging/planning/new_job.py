@@ -77,6 +77,7 @@ u_scale = 0.005                 # how well that is known
 # [glue]                        # as its maker states it, minutes from mixing
 # working_min = 35
 # gel_min = 60
+# mixed_at = "2026-05-16T09:15" # local time; ribangle mixed JOB now writes it
 
 # [[height]]                    # for the spanwise level: heights of the spar over any one level surface
 # station = "R1"

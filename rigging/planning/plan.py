@@ -138,6 +138,48 @@ def plan_job(
     )
 
 
+@dataclass(frozen=True)
+class Limit:
+    """What makes U largest over all stations, and the one step that does most about it for its trouble.
+
+    part : component of the worst station's budget; share : its part of the variance there. stations : where the
+    same part is the largest. step : the cheapest that halves U at the worst station, else the one that leaves
+    least; None where none helps. now, then : U of the chord there, before and after it.
+    """
+
+    part: str
+    share: float
+    worst: str
+    stations: tuple[str, ...]
+    step: Step | None
+    now: float
+    then: float
+
+    @property
+    def halves(self) -> bool:
+        """Whether the step halves U."""
+        return self.step is not None and self.then <= self.now / 2
+
+
+def limit_of(job: Job, lens: Lens, plans: Sequence[StationPlan], noise: Noise | None = None) -> Limit:
+    """What limits U most in a plan, and what would halve it."""
+    worst = max(plans, key=lambda p: p.now.chord / p.needed)
+    part, u = worst.now.budget[0]
+    whole = math.fsum(v * v for _, v in worst.now.budget)
+    tried = [
+        (s, expect(job, worst.station, lens, s.applied(worst.choice), noise or Noise()).chord)
+        for s in STEPS
+        if s.applied(worst.choice) != worst.choice
+    ]
+    halving = [pair for pair in tried if pair[1] <= worst.now.chord / 2]
+    better = (
+        halving[:1] or sorted((pair for pair in tried if pair[1] < 0.9 * worst.now.chord), key=lambda pair: pair[1])[:1]
+    )
+    step, then = better[0] if better else (None, worst.now.chord)
+    alike = tuple(p.station.name for p in plans if p.now.budget[0][0] == part)
+    return Limit(part, u * u / whole if whole else 1.0, worst.station.name, alike, step, worst.now.chord, then)
+
+
 def _plan(
     job: Job,
     station: Station,

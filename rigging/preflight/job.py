@@ -105,16 +105,13 @@ def _job_troubles(job: Job) -> Iterator[Trouble]:
         yield Trouble(
             "doubt",
             "no-lens-profile",
-            f"no lens profile in folder {job.lens_folder}: ribangle "
-            "calibrate lens makes one from a dozen photos of the lens board",
+            f"no lens profile in folder {job.lens_folder}: from four photos on the station cards tell the lens; "
+            "ribangle calibrate lens makes a better one from a dozen photos of the lens board",
         )
-    if job.wing.dihedral_deg is None and any(s.lean_deg is None for s in job.stations):
-        yield Trouble(
-            "doubt",
-            "lean",
-            "the job does not say how the ribs lean (dihedral_deg, or lean_deg of "
-            "a station): U is large with one string",
-        )
+    from rigging.survey.gauge_rows import of_job
+
+    for text in of_job(job)[1] if job.gauge.readings and (job.folder / job.gauge.readings).is_file() else ():
+        yield Trouble("doubt", "gauge-row", f"{job.gauge.readings}: {text}")
     if job.gauge.readings is None:
         yield Trouble(
             "doubt", "no-gauge", "the job names no inclinometer readings: nothing independent to compare with"

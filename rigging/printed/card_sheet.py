@@ -11,11 +11,13 @@ from vision.cards.spec import SPECS, Kind
 
 @dataclass(frozen=True)
 class PrintedCard:
-    """A card to print. name : the station's, or None for a spare, whose name is written by hand."""
+    """A card to print. name : the station's, or None for a spare, whose name is written by hand. wing : the wing's, so
+    that cards of two wings with the same numbers can be told apart."""
 
     kind: Kind
     number: int
     name: str | None
+    wing: str = ""
 
     @property
     def size(self) -> tuple[float, float]:
@@ -30,6 +32,7 @@ def draw_card(book: Book, card: PrintedCard, x: float, y: float) -> None:
     book.cut(Box(x, y, width, height))
     book.fill(card_rects(card.kind, card.number), x + SIDE_MM, y + FOOT_MM + board_h)
     label = f"{card.name} · card {card.number}" if card.name else f"spare card {card.number} · station: ____________"
+    label += f" · {card.wing}" if card.wing else ""
     _arrow(book, x + SIDE_MM, y + 8.6, board_w)
     name_room = board_w * 0.52
     book.text(x + SIDE_MM, y + 2.6, label, 4.2, bold=True, room=name_room)
@@ -38,7 +41,9 @@ def draw_card(book: Book, card: PrintedCard, x: float, y: float) -> None:
     c.saveState()
     c.translate(x + width - SIDE_MM, y + height - 2.6)
     c.rotate(180)
-    short = f"{card.name or 'spare'} · card {card.number} · may hang this way up: the arrow decides"
+    short = (
+        f"{card.name or 'spare'} · card {card.number} · {f'{card.wing} · ' if card.wing else ''}may hang this way up"
+    )
     book.text(0, -1.4, short, 2.8, room=board_w)
     c.restoreState()
 

@@ -22,11 +22,14 @@ def card_kind(station: Station) -> Kind:
 
 def cards_of(job: Job, spares: int = SPARES) -> tuple[PrintedCard, ...]:
     """The cards in the job's order, then spares (half panels, half strips) with unused numbers."""
-    cards = [PrintedCard(card_kind(s), n, s.name) for s in job.stations for n in s.cards]
+    cards = [PrintedCard(card_kind(s), n, s.name, job.wing.name) for s in job.stations for n in s.cards]
     used = {c.number for c in cards}
     free = [n for n in range(LAST_CARD + 1) if n not in used][:spares]
     kinds: tuple[Kind, Kind] = ("panel", "strip")
-    return (*cards, *(PrintedCard(kinds[k * 2 // max(len(free), 1)], n, None) for k, n in enumerate(free)))
+    return (
+        *cards,
+        *(PrintedCard(kinds[k * 2 // max(len(free), 1)], n, None, job.wing.name) for k, n in enumerate(free)),
+    )
 
 
 def print_pack(job: Job, paper: str = "a4", spares: int = SPARES) -> bytes:

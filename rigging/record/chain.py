@@ -3,15 +3,17 @@
 Each file holds the texts of job and inclinometer readings, the readings with their budgets, the photos'
 SHA-256, the settings and the verdict that followed, so that the verdict can be worked out again from the
 file alone. Each carries the SHA-256 of the file before it and of its own contents: a survey that was
-changed, or taken out of the middle, shows.
+changed, or taken out of the middle, shows. The newest survey's number and SHA-256 are kept apart, in
+NAME-surveys.head, so that its removal shows as well. Whoever reads a survey is told first what does not hold.
 """
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -23,11 +25,37 @@ from rigging.survey.model import LineResult, Survey
 from shared.cautions import CAUTIONS
 from shared.errors import UserError
 from shared.files import sha256_of, write_whole
-from shared.reading import Reading
+from shared.reading import Flag, Reading
 from shared.version import version
 
 FORMAT = "ribangle survey 1"
 _NAME = re.compile(r"(\d{4,})\.json")
+
+
+@dataclass(frozen=True)
+class Fault:
+    """Something of a record that does not hold, at which survey; one line."""
+
+    survey: int
+    text: str
+
+
+@dataclass(frozen=True)
+class Standing:
+    """Whether a whole record holds."""
+
+    faults: tuple[Fault, ...] = ()
+
+    @property
+    def holds(self) -> bool:
+        """Whether nothing was changed, exchanged or taken out."""
+        return not self.faults
+
+    @property
+    def words(self) -> str:
+        """One line to say before anything of the record is shown; empty where it holds."""
+        told = "; ".join(fault.text for fault in self.faults)
+        return f"THE RECORD DOES NOT HOLD, rely on nothing in it: {told}." if told else ""
 
 
 @dataclass(frozen=True)
@@ -43,15 +71,29 @@ class Record:
     readings: tuple[Reading, ...]
     result: dict[str, Any]
     path: Path
+    standing: Standing = Standing()
+
+    def worked_out(self) -> Survey:
+        """The survey worked out again from what is kept, whether or not that is what was kept."""
+        return evaluated(self.materials, self.readings, self.path.parent.parent)
 
     def survey(self) -> Survey:
-        """The survey worked out again from what is kept."""
-        return evaluated(self.materials, self.readings, self.path.parent.parent)
+        """The same; where the record does not hold, the verdict says so first, and a flag for each fault."""
+        survey = self.worked_out()
+        if self.standing.holds:
+            return survey
+        flags = tuple(Flag("record-broken", fault.text) for fault in self.standing.faults)
+        return replace(survey, verdict=f"{self.standing.words} {survey.verdict}", flags=(*flags, *survey.flags))
 
 
 def record_folder(job_file: Path) -> Path:
     """Where a job's surveys are kept: NAME-surveys beside NAME.toml."""
     return job_file.parent / f"{job_file.stem}-surveys"
+
+
+def head_file(folder: Path) -> Path:
+    """Where number and SHA-256 of the newest survey of a record are kept: beside its folder, not in it."""
+    return folder.with_name(f"{folder.name}.head")
 
 
 def numbers(folder: Path) -> dict[int, Path]:
@@ -86,8 +128,9 @@ def keep(folder: Path, materials: Materials, readings: Sequence[Reading], survey
                 "readings": [to_tree(r) for r in readings],
                 "result": finite(summary(survey)),
             }
-            path = folder / f"{number:04d}.json"
-            write_whole(path, sealed(body))
+            path, data = folder / f"{number:04d}.json", sealed(body)
+            write_whole(path, data)
+            write_whole(head_file(folder), f"{number} {hashlib.sha256(data).hexdigest()}\n")
             return path
     except Timeout:
         raise UserError(
@@ -117,8 +160,70 @@ def seal_holds(raw: bytes) -> bool:
     return bool(mark) and end == hashlib.sha256(text).hexdigest().encode() + b'"\n}\n'
 
 
-def load_record(path: Path) -> Record:
-    """A kept survey. Raises UserError where the file is missing or is no record; the seal is not checked."""
+def standing_of(folder: Path) -> Standing:
+    """What does not hold of a record: a seal, a survey's link to the one before it, the newest against the head."""
+    known = numbers(folder)
+    faults: list[Fault] = []
+    number, sha256 = 0, ""
+    for next_number, path in known.items():
+        try:
+            raw = path.read_bytes()
+        except OSError as error:
+            faults.append(Fault(next_number, f"survey {next_number} cannot be read ({error.strerror})"))
+            number, sha256 = next_number, ""
+            continue
+        faults += (Fault(next_number, text) for text in _faults(next_number, raw, number, sha256))
+        number, sha256 = next_number, hashlib.sha256(raw).hexdigest()
+    faults += (Fault(number, text) for text in _head_faults(folder, number, sha256))
+    return Standing(tuple(faults))
+
+
+def _faults(number: int, raw: bytes, before: int, sha256: str) -> Iterator[str]:
+    if not seal_holds(raw):
+        yield f"survey {number} was changed after it was written: its seal does not hold"
+    if number != before + 1:
+        gone = f"survey {number - 1} is" if number == before + 2 else f"surveys {before + 1} to {number - 1} are"
+        yield f"{gone} missing before survey {number}"
+        return
+    with contextlib.suppress(msgspec.MsgspecError):  # whoever reads it says what is wrong
+        if (msgspec.json.decode(raw, type=_Chained).previous or "") != sha256:
+            yield f"survey {number} does not follow on the survey before it: that one was changed or exchanged"
+
+
+def _head_faults(folder: Path, newest: int, sha256: str) -> Iterator[str]:
+    """What the head kept apart says against the newest survey. A run killed between writing the two leaves the head one
+    behind, and the chain tells that the newest follows on it."""
+    head = head_file(folder)
+    try:
+        told, _, digest = head.read_text("ascii").strip().partition(" ")
+        last = int(told)
+    except FileNotFoundError:
+        if newest:
+            yield f"{head.name} is missing: whether a newer survey was taken out cannot be told"
+        return
+    except (OSError, ValueError):
+        yield f"{head.name} is damaged: whether a newer survey was taken out cannot be told"
+        return
+    if last > newest:
+        gone = f"survey {last} was" if last == newest + 1 else f"surveys {newest + 1} to {last} were"
+        yield f"{gone} taken out of the record"
+    elif last < newest - 1 or (last == newest and digest != sha256):
+        yield f"the newest survey is not the one that {head.name} tells of"
+
+
+class _Chained(msgspec.Struct):
+    previous: str | None
+
+
+def load_record(path: Path, standing: Standing | None = None) -> Record:
+    """A kept survey, with what does not hold of its record. standing : of the record, where it was worked out already.
+
+    Raises UserError where the file is missing or is no record.
+    """
+    return replace(_read(path), standing=standing_of(path.parent) if standing is None else standing)
+
+
+def _read(path: Path) -> Record:
     try:
         tree = msgspec.json.decode(path.read_bytes(), type=dict[str, Any])
         if tree.get("format") != FORMAT:

@@ -2,8 +2,9 @@
 
 What both share through an equal source (lens profile, level instrument, the rib's lean, the drawn line's
 own waviness and marking) cancels in the change. A string hung anew and a card laid anew err anew, so these
-count as each survey's own unless both rest on the very same photos. A change counts as movement when it
-exceeds its U.
+count as each survey's own. A change counts as movement when it exceeds its U. A station whose photos are the
+same in both, or whose cards the job gave to another rib in between, is no witness of movement: it is left out,
+and said. One whose stated lean or side was changed is doubted.
 """
 
 from __future__ import annotations
@@ -17,6 +18,8 @@ import numpy as np
 from rigging.survey.least_squares import fit
 from rigging.survey.model import LineResult, StationResult, Survey
 from rigging.survey.wing import pairs
+from shared.errors import UserError
+from shared.job.model import Job, Station
 from shared.quantity import Quantity
 from shared.rounding import degrees
 
@@ -59,7 +62,8 @@ class Comparison:
     """What changed from survey A to survey B.
 
     common : the chord change that all stations share (the wing set down anew, the whole jig tipped);
-    None with fewer than three stations. missing : station and line that only one survey has.
+    None with fewer than three stations. missing : station and line that only one survey has. left_out : station
+    and why it cannot be compared.
     """
 
     kind: Literal["later", "mirrored"]
@@ -67,6 +71,7 @@ class Comparison:
     common: Quantity | None
     missing: tuple[tuple[str, Line], ...]
     findings: tuple[str, ...]
+    left_out: tuple[tuple[str, str], ...] = ()
 
     def of(self, line: Line) -> tuple[Change, ...]:
         """The changes of one line."""
@@ -74,20 +79,80 @@ class Comparison:
 
 
 def compare(a: Survey, b: Survey) -> Comparison:
-    """What moved between two surveys of one wing, station by station."""
+    """What moved between two surveys of one wing, station by station.
+
+    Raises UserError where both rest on the very same photos: no change in them is the wing's.
+    """
+    _refuse_same_photos(a, b)
     theirs = {s.station.name: s for s in b.stations}
-    both = [(s.station.name, s, _anew(s, theirs[s.station.name])) for s in a.stations if s.station.name in theirs]
+    out = dict(_left_out(a, theirs))
+    both = [
+        (s.station.name, s, _anew(theirs[s.station.name]))
+        for s in a.stations
+        if s.station.name in theirs and s.station.name not in out
+    ]
     gone = [s.station.name for s in a.stations if s.station.name not in theirs]
     gone += [n for n in theirs if n not in {s.station.name for s in a.stations}]
     missing = tuple((n, line) for n in gone for line in LINES)
-    return _compared("later", both, missing, {})
+    doubts = {s.name: why for s in b.job.stations if (why := _lean_changed(a.job, b.job, s.name))}
+    found = _compared("later", both, missing, {}, doubts)
+    return replace(found, left_out=tuple(out.items()))
 
 
-def _anew(old: StationResult, new: StationResult) -> StationResult:
-    """The later result with what was hung or laid anew made its own, unless both rest on the same photos."""
-    photos = [{p.sha256 for line in (s.chord, s.spar) for p in line.combined.photos} for s in (old, new)]
-    if photos[0] == photos[1]:
-        return new
+def _refuse_same_photos(a: Survey, b: Survey) -> None:
+    photos = [{sha for _, sha in s.provenance.photos if sha} for s in (a, b)]
+    if not photos[0] or photos[0] != photos[1]:
+        return
+    n = len(photos[0])
+    what = f"rest on the very same {n} photos" if n > 1 else "rest on the very same photo"
+    edits = [f"station {s.name}" for s in b.job.stations if _edited(a.job, s)]
+    edits += ["the root setting"] if a.root_setting != b.root_setting else []
+    rule = f"{what}; only the job was changed ({', '.join(edits)})" if edits else f"{what}: nothing can have moved"
+    raise UserError(
+        "compare", rule, "photograph the stations again, make a survey of these photos, and compare that one"
+    )
+
+
+def _edited(job: Job, now: Station) -> bool:
+    was = {s.name: s for s in job.stations}.get(now.name)
+    return was != now
+
+
+def _left_out(a: Survey, theirs: Mapping[str, StationResult]) -> Iterator[tuple[str, str]]:
+    for s in a.stations:
+        other = theirs.get(s.station.name)
+        if other is None:
+            continue
+        if _photos(s) & _photos(other):
+            yield s.station.name, "both surveys rest on the same photo of it, so it says nothing of movement"
+        elif s.station.cards and other.station.cards and not set(s.station.cards) & set(other.station.cards):
+            was, now = (", ".join(map(str, x.station.cards)) for x in (s, other))
+            yield (
+                s.station.name,
+                f"the job gives it card {now} now and card {was} then: the photos may show two different ribs",
+            )
+
+
+def _photos(s: StationResult) -> set[str]:
+    """The photos that weigh in, by hash."""
+    return {p.sha256 for line in (s.chord, s.spar) for p in line.combined.photos if p.weight > 0}
+
+
+def _lean_changed(a: Job, b: Job, name: str) -> str | None:
+    """Why an angle may have changed by what the job states instead of by the wing."""
+    was = {s.name: s for s in a.stations}.get(name)
+    if was is None:
+        return None
+    now = b.station(name)
+    if was.side != now.side:
+        return f"the job calls it {now.side} now and {was.side} then, and the lean counts the other way"
+    lean = [s.lean_deg if s.lean_deg is not None else j.wing.dihedral_deg for s, j in ((was, a), (now, b))]
+    own = [s.lean_deg is not None for s in (was, now)]
+    return None if lean[0] == lean[1] and own[0] == own[1] else "the job states another lean of the rib than then"
+
+
+def _anew(new: StationResult) -> StationResult:
+    """The later result with what was hung or laid anew made its own."""
     lines = [
         replace(line, quantity=None if line.quantity is None else _own(line.quantity))
         for line in (new.chord, new.spar, new.built_in)
@@ -108,7 +173,7 @@ def mirror(survey: Survey) -> Comparison:
     by_name = {s.station.name: s for s in survey.stations}
     both = [(f"{left.name}/{right.name}", by_name[right.name], by_name[left.name]) for left, right in pairs(survey.job)]
     design = {name: {line: _design(b, line) - _design(a, line) for line in LINES} for name, a, b in both}
-    return _compared("mirrored", both, (), design)
+    return _compared("mirrored", both, (), design, {})
 
 
 def _design(s: StationResult, line: Line) -> float:
@@ -127,6 +192,7 @@ def _compared(
     both: Sequence[Triple],
     missing: tuple[tuple[str, Line], ...],
     design: Mapping[str, Mapping[Line, float]],
+    doubts: Mapping[str, str],
 ) -> Comparison:
     raw: list[Change] = []
     lacking = list(missing)
@@ -135,7 +201,8 @@ def _compared(
             a, b = _line(old, line), _line(new, line)
             if a.quantity is not None and b.quantity is not None:
                 change = (b.quantity - a.quantity).shifted(-design.get(name, {}).get(line, 0.0))
-                raw.append(Change(name, line, a.quantity, b.quantity, change, change, _doubt(a) or _doubt(b)))
+                doubt = _doubt(a) or _doubt(b) or doubts.get(name)
+                raw.append(Change(name, line, a.quantity, b.quantity, change, change, doubt))
             elif (a.quantity is None) != (b.quantity is None):
                 lacking.append((name, line))
     common = _common([c.change for c in raw if c.line == "chord" and c.doubt is None])
@@ -144,7 +211,7 @@ def _compared(
 
 
 def _doubt(line: LineResult) -> str | None:
-    return next((f.text for f in line.combined.flags), None) if line.combined.doubtful else None
+    return line.combined.doubt
 
 
 def _common(changes: Sequence[Quantity]) -> Quantity | None:
@@ -187,7 +254,7 @@ def _findings(kind: str, changes: Sequence[Change], common: Quantity | None) -> 
         if c.line == "built-in" and any(m.station == c.station and m.line == "chord" for m in moved):
             continue
         yield _moved(c, moved, shared)
-    if not moved and not shared:
+    if not moved and not shared and any(c.doubt is None for c in changes):
         yield "Nothing moved by more than its uncertainty"
 
 

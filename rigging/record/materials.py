@@ -11,7 +11,8 @@ from pathlib import Path
 from calibration.gauge.profile import GaugeProfile
 from rigging.survey.model import RootSetting, Stage, Survey, evaluate
 from shared.errors import UserError
-from shared.gauge.csv_file import decode, parse_gauge_readings
+from shared.gauge.csv_file import parse_gauge_readings
+from shared.gauge.table import decode
 from shared.job.file import parse_job
 from shared.reading import Reading
 
@@ -44,12 +45,16 @@ class ProfileFile:
 
 @dataclass(frozen=True)
 class Asked:
-    """How the evaluation was asked for. now : local time, ISO 8601. set_aside : photo -> reason."""
+    """How the evaluation was asked for. now : local time, ISO 8601. set_aside : photo -> reason.
+
+    turned : station -> local time, ISO 8601, of those turned since the inclinometer's readings were taken.
+    """
 
     now: str
     root_setting: RootSetting | None = None
     stage: Stage | None = None
     set_aside: dict[str, str] = field(default_factory=dict)
+    turned: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -94,6 +99,7 @@ def evaluated(materials: Materials, readings: Sequence[Reading], folder: Path = 
         set_aside=asked.set_aside,
         root_setting=asked.root_setting,
         stage=asked.stage,
+        turned=asked.turned,
         now=datetime.fromisoformat(asked.now),
     )
     provenance = replace(

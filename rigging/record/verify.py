@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from rigging.batch.readings_file import finite
-from rigging.record.chain import Record, load_record, numbers, record_folder, seal_holds, summary
+from rigging.record.chain import Fault, Record, Standing, load_record, numbers, record_folder, standing_of, summary
 from shared.errors import UserError
 from shared.files import sha256_of
 from shared.version import version
@@ -33,47 +33,25 @@ class Trouble:
 def verify(job_file: Path, only: int | None = None) -> tuple[Trouble, ...]:
     """Check every kept survey of a job (or one): nothing found means that each verdict stands as recorded."""
     folder = record_folder(job_file)
-    known = numbers(folder)
-    found: list[Trouble] = []
-    before: Path | None = None
-    for position, (number, path) in enumerate(known.items()):
+    standing = standing_of(folder)
+    found = [_trouble(f) for f in standing.faults if only is None or f.survey == only]
+    for number, path in numbers(folder).items():
         if only is None or number == only:
-            found += _gap(number, position, list(known))
-            found += _check(number, path, before, job_file)
-        before = path
+            found += _check(number, path, standing, job_file)
     return tuple(found)
 
 
-def _gap(number: int, position: int, known: list[int]) -> Iterator[Trouble]:
-    expected = known[position - 1] + 1 if position else 1
-    if number != expected:
-        yield Trouble(
-            number,
-            "missing",
-            f"survey {expected}",
-            f"survey {expected} is missing before survey {number}"
-            if number == expected + 1
-            else f"surveys {expected} to {number - 1} are missing before survey {number}",
-        )
+def _trouble(fault: Fault) -> Trouble:
+    gone = "missing" in fault.text or "taken out" in fault.text
+    return Trouble(fault.survey, "missing" if gone else "broken", f"{fault.survey:04d}.json", fault.text)
 
 
-def _check(number: int, path: Path, before: Path | None, job_file: Path) -> Iterator[Trouble]:
+def _check(number: int, path: Path, standing: Standing, job_file: Path) -> Iterator[Trouble]:
     try:
-        raw = path.read_bytes()
-        record = load_record(path)
-    except (OSError, UserError) as error:
+        record = load_record(path, standing)
+    except UserError as error:
         yield Trouble(number, "broken", path.name, str(error))
         return
-    if not seal_holds(raw):
-        yield Trouble(number, "broken", path.name, "was changed after it was written: its seal does not hold")
-    last = sha256_of(before) if before is not None else None
-    if record.previous != last:
-        yield Trouble(
-            number,
-            "broken",
-            path.name,
-            "does not follow on the survey before it: that one was changed or exchanged",
-        )
     yield from _files(record, job_file.parent)
     yield from _job(record, job_file)
     yield from _again(record)
@@ -102,7 +80,20 @@ def _file(number: int, thing: str, folder: Path, path: str, sha256: str) -> Iter
         if sha256_of(folder / path) != sha256:
             yield Trouble(number, "changed", thing, "is not the file that was measured: its contents changed")
     except OSError as error:
-        yield Trouble(number, "missing", thing, f"cannot be read at {path} ({error.strerror})")
+        elsewhere = _by_hash((folder / path).parent, sha256)
+        if elsewhere is not None:
+            yield Trouble(number, "note", thing, f"is named {elsewhere} now; its contents are those that were measured")
+        else:
+            yield Trouble(number, "missing", thing, f"cannot be read at {path} ({error.strerror})")
+
+
+def _by_hash(folder: Path, sha256: str) -> str | None:
+    """The name of the file in a folder that has these contents: one that was renamed since."""
+    try:
+        places = sorted(p for p in folder.iterdir() if p.is_file())
+        return next((p.name for p in places if sha256_of(p) == sha256), None)
+    except OSError:
+        return None
 
 
 def _job(record: Record, job_file: Path) -> Iterator[Trouble]:
@@ -127,7 +118,7 @@ def _job(record: Record, job_file: Path) -> Iterator[Trouble]:
 def _again(record: Record) -> Iterator[Trouble]:
     """Work the verdict out again and compare it with the recorded one."""
     try:
-        now = finite(summary(record.survey()))
+        now = finite(summary(record.worked_out()))
     except UserError as error:
         yield Trouble(record.number, "broken", "verdict", f"cannot be worked out again: {error}")
         return

@@ -6,6 +6,7 @@ from rigging.crosscheck.types import CrossCheck, Interval
 from rigging.plots import agreement_plot, station_plot
 from rigging.report.blocks import Block, Pictures, Points, Section, Table, Words, cells
 from rigging.report.wording import angle, design, percent
+from rigging.survey.gauge_rows import dropped, nothing_left
 from rigging.survey.model import Survey
 from shared.rounding import number
 
@@ -45,16 +46,7 @@ def crosscheck(survey: Survey) -> Section:
     """Camera against inclinometer."""
     check = survey.crosscheck
     if check is None or not check.pairs:
-        return Section(
-            "crosscheck",
-            "The inclinometer's word",
-            (
-                Words(
-                    "No inclinometer readings were given: nothing independent stands beside the camera.",
-                    "warning",
-                ),
-            ),
-        )
+        return Section("crosscheck", "The inclinometer's word", _no_pairs(check))
     blocks: list[Block] = [Words(_meaning(check), "warning" if check.diagnosis.alarm else "plain")]
     if check.diagnosis.advice:
         blocks.append(Points(check.diagnosis.advice))
@@ -82,8 +74,7 @@ def crosscheck(survey: Survey) -> Section:
     lonely += [f"{n} {line} (gauge only)" for n, line in check.gauge_only]
     if lonely:
         blocks.append(Words("Without a partner: " + ", ".join(lonely) + "."))
-    if check.oddities:
-        blocks.append(Points(tuple(f"row {o.row}: {o.text}" for o in check.oddities)))
+    blocks += _rows(check)
     blocks.append(
         Words(
             "En is the difference over the root of the sum of both U squared (ISO/IEC 17043, "
@@ -93,6 +84,28 @@ def crosscheck(survey: Survey) -> Section:
         )
     )
     return Section("crosscheck", "The inclinometer's word", tuple(blocks))
+
+
+def _no_pairs(check: CrossCheck | None) -> tuple[Block, ...]:
+    if check is None:
+        said = "no inclinometer readings were given: nothing independent stands beside the camera"
+    else:
+        said = nothing_left(len(check.gauge_only), check.oddities) or (
+            "no line was read by both camera and inclinometer: nothing independent stands beside the camera"
+        )
+    warning = Words(f"{said[0].upper()}{said[1:]}.", "warning")
+    return (warning, *_rows(check)) if check is not None else (warning,)
+
+
+def _rows(check: CrossCheck) -> list[Block]:
+    """Rows of the file that were not used, with a warning; then those that were used, but needed a guess."""
+    lost, guessed = dropped(check.oddities), tuple(f"row {o.row}: {o.text}" for o in check.oddities if o.used)
+    blocks: list[Block] = []
+    if lost:
+        blocks += [Words("Rows of the inclinometer's file that were not used:", "warning"), Points(lost)]
+    if guessed:
+        blocks += [Words("Rows that were used as follows:"), Points(guessed)]
+    return blocks
 
 
 def _meaning(check: CrossCheck) -> str:

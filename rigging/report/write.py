@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from rigging.batch.readings_file import iter_trees, to_tree
 from rigging.report.as_csv import to_csv
 from rigging.report.as_html import to_html
 from rigging.report.as_json import to_json
@@ -14,7 +13,6 @@ from rigging.report.document import document
 from rigging.survey.model import Survey
 from shared.errors import UserError
 from shared.files import write_whole
-from shared.reading import Reading
 
 if TYPE_CHECKING:
     from rigging.report.as_pdf import Paper
@@ -49,25 +47,3 @@ def write_report(
             "give a folder that can be written to with --out",
         ) from None
     return tuple(folder / name for name in files)
-
-
-def overlays_of(readings_file: Path, readings: Sequence[Reading] | None = None) -> dict[str, Path]:
-    """SHA-256 of each photo -> its annotated picture, as far as it is there; empty without the file.
-
-    readings : those that are reported; a picture that shows another result (the photo was measured anew
-    since) is left out.
-    """
-    wanted = None if readings is None else {r.photo.sha256: _results(to_tree(r)) for r in readings}
-    found: dict[str, Path] = {}
-    if readings_file.is_file():
-        for tree in iter_trees(readings_file):
-            sha = tree["photo"]["sha256"]
-            path = readings_file.parent / str(tree["overlay"])
-            same = wanted is None or wanted.get(sha) == _results(tree)
-            if tree["overlay"] and same and path.is_file():
-                found[sha] = path
-    return found
-
-
-def _results(tree: dict[str, Any]) -> tuple[object, ...]:
-    return tuple(tree[line][key] for line in ("chord", "spar") for key in ("value", "U", "reason"))

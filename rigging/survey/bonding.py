@@ -13,6 +13,7 @@ from datetime import datetime
 
 from rigging.survey.decision import Decision
 from shared.job.model import Glue
+from shared.rounding import number
 
 
 @dataclass(frozen=True)
@@ -23,6 +24,16 @@ class BondingWindow:
     working_left_min: float | None
     gel_left_min: float | None
     words: str
+
+    @property
+    def closed(self) -> bool:
+        """Whether nothing may be moved any more: the working time is over."""
+        return self.working_left_min is not None and self.working_left_min <= 0
+
+    @property
+    def gelled(self) -> bool:
+        """Whether the glue has gelled."""
+        return self.gel_left_min is not None and self.gel_left_min <= 0
 
 
 @dataclass(frozen=True)
@@ -38,7 +49,7 @@ def window(glue: Glue, now: datetime) -> BondingWindow:
     if glue.mixed_at is None:
         words = (
             f"Glue: {glue.working_min:.0f} min to work, gel at {glue.gel_min:.0f} min from mixing; "
-            "the time of mixing is not known"
+            "not mixed yet (ribangle mixed JOB now, when it is)"
         )
         return BondingWindow(None, None, None, words)
     since = (now - datetime.fromisoformat(glue.mixed_at)).total_seconds() / 60.0
@@ -53,7 +64,10 @@ def _words(since: float, working: float, gel: float) -> str:
         return f"{_minutes(working)} left to move and clamp; the glue gels in {_minutes(gel)}"
     if gel > 0:
         return f"Working time ended {_minutes(-working)} ago: move nothing; the glue gels in {_minutes(gel)}"
-    return f"The glue has gelled, {_minutes(-gel)} ago: move nothing"
+    return (
+        f"The glue has gelled, {_minutes(-gel)} ago: move nothing. What stands wrong is in the wing: the designer or "
+        "inspector decides. For a new mix: ribangle mixed JOB now"
+    )
 
 
 def _minutes(value: float) -> str:
@@ -65,7 +79,7 @@ def _minutes(value: float) -> str:
 
 
 def order_to_check(stations: Iterable[tuple[str, Decision | None, str | None]]) -> tuple[ToCheck, ...]:
-    """Doubtful stations first: not measured, undecided or doubted, out of tolerance, then by least margin.
+    """By urgency: out of tolerance, not measured, undecided or doubted, then by least margin.
 
     stations : name, the chord's decision (None: not measured), why it is not measured or doubted. Within
     a group the least probability of conformance, then the least margin over tolerance, comes first.
@@ -73,11 +87,11 @@ def order_to_check(stations: Iterable[tuple[str, Decision | None, str | None]]) 
     keyed = []
     for place, (name, decision, reason) in enumerate(stations):
         if decision is None:
-            keyed.append(((0, 0.0, 0.0, place), ToCheck(name, reason or "not measured")))
+            keyed.append(((1, 0.0, 0.0, place), ToCheck(name, reason or "not measured")))
             continue
-        group = {"undecided": 1, "nonconforming": 2, "conforming": 3}[decision.outcome]
-        if reason is not None:
-            group = 1
+        group = {"nonconforming": 0, "undecided": 2, "conforming": 3}[decision.outcome]
+        if reason is not None and group:
+            group = 2
         p = decision.p_conforming if math.isfinite(decision.p_conforming) else -1.0
         known = math.isfinite(decision.margin_deg)
         margin = decision.margin_deg / decision.tolerance_deg if known else -math.inf
@@ -88,8 +102,8 @@ def order_to_check(stations: Iterable[tuple[str, Decision | None, str | None]]) 
 def _why(decision: Decision, reason: str | None) -> str:
     if decision.outcome == "undecided":
         return f"undecided: {reason or decision.why or 'the tolerance is within its uncertainty'}"
+    if decision.outcome == "nonconforming":
+        return f"out of tolerance by {number(abs(decision.deviation_deg) - decision.tolerance_deg, 2)}°"
     if reason is not None:
         return reason
-    if decision.outcome == "nonconforming":
-        return "out of tolerance"
     return f"within tolerance, {100 * decision.margin_deg / decision.tolerance_deg:.0f} % of it to spare"

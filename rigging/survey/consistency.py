@@ -10,8 +10,9 @@ import numpy as np
 from rigging.survey.least_squares import chi_square, covariance_matrix
 from shared.quantity import Component, Quantity, combine
 
-SIGNIFICANCE = 0.05
-"""Photos that agree less well than this chance allows are flagged as disagreeing."""
+SIGNIFICANCE = 0.01
+"""Photos that agree less well than this chance allows contradict each other: one sound station in a hundred is then
+doubted without need. Short of it the Birge ratio widens U, and nothing is said."""
 
 
 def consistency(quantities: Sequence[Quantity]) -> tuple[float, int, float]:
@@ -19,15 +20,15 @@ def consistency(quantities: Sequence[Quantity]) -> tuple[float, int, float]:
     dof = len(quantities) - 1
     if dof < 1:
         return math.nan, 0, math.nan
-    from scipy.stats import chi2 as chi2_law
+    from scipy.special import chdtrc
 
     value = chi_square(np.array([q.value for q in quantities]), covariance_matrix(quantities))
-    return value, dof, float(chi2_law.sf(value, dof))
+    return value, dof, float(chdtrc(dof, value))
 
 
 def inflated(
     mean: Quantity, quantities: Sequence[Quantity], birge: float, what: str, hashes: Sequence[str]
-) -> tuple[Quantity, float]:
+) -> Quantity:
     """The mean with a component that brings the part of u that photos can differ in to `birge` times itself.
 
     What all photos share alike cannot make them disagree and is left as it is.
@@ -41,8 +42,7 @@ def inflated(
     apart = max(mean.u**2 - alike, 0.0)
     extra = math.sqrt((birge**2 - 1) * apart)
     name = "photos disagree"
-    wider = mean.plus(Component(name, f"repeats {what} {'+'.join(h[:8] for h in sorted(hashes))}", extra))
-    return wider, wider.u / mean.u if mean.u > 0 else 1.0
+    return mean.plus(Component(name, f"repeats {what} {'+'.join(h[:8] for h in sorted(hashes))}", extra))
 
 
 def outlying(quantities: Sequence[Quantity]) -> set[int]:

@@ -104,6 +104,22 @@ def corrections(job: Job, standings: Mapping[str, Standing]) -> tuple[Correction
     return tuple(out)
 
 
+def closed(found: Sequence[Correction], why: str) -> tuple[Correction, ...]:
+    """The corrections with nothing left to turn. why : what stands against it, as "the glue has gelled"."""
+    return tuple(
+        replace(
+            c,
+            needed=False,
+            rounded=0.0,
+            moved=tuple(replace(m, after=m.before) for m in c.moved),
+            words=f"{_of(c.jig, c.stations)}: {why}, turn nothing; it stands {degrees(-c.change_deg, sign=True)} off",
+        )
+        if c.needed
+        else c
+        for c in found
+    )
+
+
 def effect(jig: Jig, amount: float) -> float:
     """Turn, degrees nose-up, that an amount (turns clockwise, or mm put in) gives: atan(travel / arm)."""
     return math.degrees(math.atan2(amount * _travel_per_amount(jig), jig.arm_mm))

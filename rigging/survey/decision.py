@@ -1,6 +1,6 @@
 """Conforming, nonconforming or undecided, with the probability of conformance and what would decide it.
 
-Rule: ISO 14253-1 with the guard band U = 2u (JCGM 106:2012, 8.3.2). Probability: JCGM 106:2012, 7.4,
+Rule: guard band U = 2u, as ISO 14253-1:2013 (JCGM 106:2012, 8.3.2 and 8.3.3). Probability: JCGM 106:2012, 7.4,
 a normal state of knowledge.
 """
 

@@ -3,24 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 
 from calibration.gauge.profile import GaugeProfile
 from rigging.crosscheck.check import crosscheck
 from rigging.crosscheck.types import CrossCheck
 from rigging.survey import findings
-from rigging.survey.bonding import order_to_check, window
-from rigging.survey.corrections import Standing, corrections
+from rigging.survey.bonding import BondingWindow, order_to_check, window
+from rigging.survey.corrections import Correction, Standing, closed, corrections
 from rigging.survey.doubts import BATCH
 from rigging.survey.drawn_line import as_drawn
 from rigging.survey.fairness import Fairness, Unfair, fairness, unfair
 from rigging.survey.model import Provenance, Refusal, StationResult, Survey
-from rigging.survey.rib_or_jig import RibOrJig, split
+from rigging.survey.rib_or_jig import RibOrJig, split, with_bay
 from rigging.survey.span_level import span_levels
 from rigging.survey.station_lines import Asked, Lines, doubt_of, lines_of, root_off_of
 from rigging.survey.station_result import for_order, station_result
 from rigging.survey.units import in_units
 from rigging.survey.wing import Symmetry, run_of, symmetry, twists, washout
-from shared.gauge.readings import GaugeReadings, Line
+from rigging.survey.witness_doubts import OTHER_SIDE, doubted, notes
+from shared.gauge.readings import GaugeReadings, Line, Oddity
+from shared.job.lint import lint
 from shared.job.model import Job, Station
 from shared.quantity import Quantity
 from shared.reading import Flag, Reading
@@ -35,6 +38,8 @@ def evaluate_survey(
     asked: Asked,
 ) -> Survey:
     """Combine, judge, split, correct, compare with the inclinometer, and sum up."""
+    side_notes = notes(job, readings)
+    readings = doubted(job, readings)
     by_station, refusals = _sorted_by_station(job, readings)
     root_off = root_off_of(job, by_station, asked)
     lines = {s.name: lines_of(job, s, by_station[s.name], asked, root_off) for s in job.stations}
@@ -46,6 +51,12 @@ def evaluate_survey(
     fair, breaks = _fairness(job, offs)
     parts = {s.name: _split(s, lines[s.name]) for s in job.stations}
     check = _crosscheck(job, lines, gauge_readings, gauge_profile, asked)
+    turnable = {s.name: _standing(lines[s.name], parts[s.name], s) for s in _turnable(job, asked)}
+    fixes = corrections(job, turnable)
+    parts = _by_bay(parts, fixes)
+    glue = window(job.glue, asked.now) if job.glue else None
+    if glue is not None and glue.closed:
+        fixes, parts = _glue_closed(glue, fixes, parts)
     stations = tuple(
         station_result(
             s,
@@ -59,9 +70,7 @@ def evaluate_survey(
         )
         for s in job.stations
     )
-    turnable = {s.name: _standing(lines[s.name], parts[s.name], s) for s in _turnable(job, asked)}
-    fixes = corrections(job, turnable)
-    found = _findings(job, stations, parts, pairs, breaks, check)
+    found = _findings(job, stations, parts, pairs, breaks, check, fixes)
     survey = Survey(
         job=job,
         root_setting=asked.root_setting,
@@ -74,10 +83,10 @@ def evaluate_survey(
         unfair=breaks,
         corrections=fixes,
         order=order_to_check(for_order(s) for s in stations),
-        bonding=window(job.glue, asked.now) if job.glue else None,
+        bonding=glue,
         crosscheck=check,
         refusals=refusals,
-        flags=_survey_flags(job, lines, asked) + _batch_flags(readings),
+        flags=_survey_flags(job, lines, asked) + _batch_flags(readings) + _side_flags(side_notes) + _job_flags(job),
         span_levels=span_levels(job),
         provenance=_provenance(readings, asked),
     )
@@ -124,6 +133,31 @@ def _split(s: Station, lines: Lines) -> RibOrJig:
     )
 
 
+def _by_bay(parts: Mapping[str, RibOrJig], fixes: Sequence[Correction]) -> dict[str, RibOrJig]:
+    """The parts with the one number of each bay's jig in their remedies."""
+    found = dict(parts)
+    for c in fixes:
+        if c.needed and len(c.stations) > 1 and c.jig.at_span_mm is None:
+            for name in c.stations:
+                found[name] = with_bay(found[name], c.jig.panel or ", ".join(c.stations), c.change_deg)
+    return found
+
+
+def _glue_closed(
+    glue: BondingWindow, fixes: Sequence[Correction], parts: Mapping[str, RibOrJig]
+) -> tuple[tuple[Correction, ...], dict[str, RibOrJig]]:
+    """Corrections and remedies once nothing may be moved any more: none of them tells to."""
+    why = "the glue has gelled" if glue.gelled else "the working time of the glue is over"
+    told = (
+        f"{why[0].upper()}{why[1:]}: move nothing. What stands wrong is in the wing; the designer or inspector decides."
+    )
+    still = {
+        n: replace(p, before_glue=told if p.before_glue else "", after_glue=told if p.after_glue else "")
+        for n, p in parts.items()
+    }
+    return closed(fixes, why), still
+
+
 def _fairness(job: Job, offs: Mapping[str, Quantity]) -> tuple[dict[str, Fairness], tuple[Unfair, ...]]:
     fair: dict[str, Fairness] = {}
     breaks: tuple[Unfair, ...] = ()
@@ -144,6 +178,13 @@ def _crosscheck(
     """Both looked at the drawn lines, so the marking by hand stays out of it; doubtful angles too."""
     if readings is None:
         return None
+    stale = [
+        r for r in readings.readings if r.station in asked.turned and not (r.taken or "") > asked.turned[r.station]
+    ]
+    if stale:
+        told = tuple(Oddity(r.row, f"{r.station} {r.line}: read before it was turned: not used", False) for r in stale)
+        fresh = tuple(r for r in readings.readings if r not in stale)
+        readings = replace(readings, readings=fresh, oddities=(*readings.oddities, *told))
     camera: dict[tuple[str, Line], Quantity] = {}
     for name, li in lines.items():
         for line in (li.chord, li.spar):
@@ -159,18 +200,17 @@ def _findings(
     pairs: Sequence[Symmetry],
     breaks: Sequence[Unfair],
     check: CrossCheck | None,
+    fixes: Sequence[Correction],
 ) -> tuple[str, tuple[str, ...]]:
     states: dict[str, str] = {s.station.name: s.state for s in stations}
     offs = {s.station.name: s.chord.deviation for s in stations}
     off_chords = {n: q.value for n, q in offs.items() if q is not None and states[n] == "nonconforming"}
-    wrong = findings.bays(job, parts, off_chords)
+    wrong = findings.bays(job, parts, off_chords, fixes)
     asymmetric = [p for p in pairs if p.decision.outcome == "nonconforming"]
+    washouts = [s.washout for s in stations if s.washout]
+    found = findings.causes(job, wrong, parts, offs, states)
     sentences = (
-        *findings.of_bays(wrong),
-        *findings.of_ribs(parts),
-        *findings.of_the_untold(job, parts, offs, states),
-        *findings.of_the_wing(pairs, breaks),
-        *findings.of_washout([s.washout for s in stations if s.washout], states),
+        *findings.told_once(found, pairs, breaks, washouts, states),
         *findings.of_the_gauge(check),
     )
     at_odds = check is not None and bool(check.disagreeing)
@@ -193,6 +233,15 @@ def _survey_flags(job: Job, lines: Mapping[str, Lines], asked: Asked) -> tuple[F
 def _batch_flags(readings: Sequence[Reading]) -> tuple[Flag, ...]:
     """Doubts about what a whole batch was measured against, each once."""
     return tuple(dict.fromkeys(f for r in readings for f in r.flags if f.code in BATCH))
+
+
+def _side_flags(told: Mapping[str, str]) -> tuple[Flag, ...]:
+    return tuple(Flag(OTHER_SIDE, f"{name}: {why}") for name, why in told.items())
+
+
+def _job_flags(job: Job) -> tuple[Flag, ...]:
+    """What of the job looks like a slip; that no lean is stated, every reading says itself."""
+    return tuple(Flag("job-slip", h.words) for h in lint(job) if h.code != "lean-not-stated")
 
 
 def _provenance(readings: Sequence[Reading], asked: Asked) -> Provenance:

@@ -13,6 +13,9 @@ from shared.job.model import Station
 from shared.quantity import Quantity, combine
 from shared.rounding import degrees
 
+LEAST_RUN_MM = 1.0
+"""Stations nearer together along the span stand at one place: no slope over the span can be told from them."""
+
 SIGNIFICANT = 3.0
 """A break in the run of deviations is named when it exceeds so many of its standard deviations,
 which hold the measurement's u and the scatter that fair work within tolerance may have."""
@@ -56,6 +59,8 @@ def fairness(stations: Sequence[Station], deviations: Mapping[str, Quantity]) ->
         if len(known) < 3:
             break
         a, b = _neighbours(known, i)
+        if abs(b.span_mm - a.span_mm) < LEAST_RUN_MM:
+            continue  # no line goes through two places that are one
         t = (s.span_mm - a.span_mm) / (b.span_mm - a.span_mm)
         off = combine((1.0, t - 1.0, -t), (deviations[s.name], deviations[a.name], deviations[b.name]))
         out[s.name] = Fairness(s.name, (a.name, b.name), off, i in (0, len(known) - 1))
@@ -81,7 +86,7 @@ def unfair(side: str, stations: Sequence[Station], deviations: Mapping[str, Quan
     """
     known = [s for s in stations if s.name in deviations]
     n = len(known)
-    if n < 4:
+    if n < 4 or known[-1].span_mm - known[0].span_mm < LEAST_RUN_MM:
         return ()
     span = np.array([s.span_mm for s in known])
     base = np.column_stack([np.ones(n), (span - span.mean()) / 1000.0])

@@ -32,9 +32,15 @@ class Bay:
         return self.name if len(self.stations) == 1 else f"the {self.name}"
 
 
-def bays(job: Job, parts: Mapping[str, RibOrJig], wrong_chords: Mapping[str, float]) -> tuple[Bay, ...]:
+def bays(
+    job: Job,
+    parts: Mapping[str, RibOrJig],
+    wrong_chords: Mapping[str, float],
+    fixes: Sequence[Correction] = (),
+) -> tuple[Bay, ...]:
     """Runs of neighbouring stations that the jig has turned the same way, side by side.
 
+    A bay that one correction cures whole has that correction's size: one number for one jig, wherever it is told.
     wrong_chords : chord deviation of the stations out of tolerance. One of these whose spar line was not
     read counts with its panel, when the panel's jig is shown to stand wrong the same way.
     """
@@ -51,7 +57,9 @@ def bays(job: Job, parts: Mapping[str, RibOrJig], wrong_chords: Mapping[str, flo
             seen = [(s, q) for s in group if (q := parts[s.name].jig) is not None]
             scatter = np.diag([((s.spar_tolerance_deg or s.chord_tolerance_deg) / 2) ** 2 for s, _ in seen])
             size = fit(np.ones((len(seen), 1)), [q for _, q in seen], scatter)[0]
-            found.append(Bay(_bay_name(run, group), tuple(s.name for s in group), size))
+            names = tuple(s.name for s in group)
+            whole = next((c for c in fixes if c.needed and len(c.stations) > 1 and set(names) <= set(c.stations)), None)
+            found.append(Bay(_bay_name(run, group), names, -whole.change_deg if whole is not None else size))
     return tuple(found)
 
 
@@ -91,28 +99,51 @@ def _sense(value: float) -> str:
     return "nose-up" if value > 0 else "nose-down"
 
 
-def of_bays(found: Sequence[Bay]) -> list[str]:
-    """A sentence a bay."""
+@dataclass(frozen=True)
+class Cause:
+    """Something that stands wrong, in a sentence, and the stations whose angles it moves."""
+
+    text: str
+    stations: tuple[str, ...]
+
+
+def causes(
+    job: Job,
+    wrong: Sequence[Bay],
+    parts: Mapping[str, RibOrJig],
+    chords: Mapping[str, Quantity | None],
+    states: Mapping[str, str],
+) -> tuple[Cause, ...]:
+    """What stands wrong by its cause: bays by their jig, ribs on their spar, and what cannot be told apart."""
+    return (*_of_bays(wrong), *_of_ribs(parts), *_of_the_untold(job, parts, chords, states))
+
+
+def _of_bays(found: Sequence[Bay]) -> list[Cause]:
     return [
-        f"{b.name[0].upper()}{b.name[1:]}: the jig stands wrong by {degrees(b.size, sign=True)} "
-        f"({_sense(b.size.value)}), spar line and chord alike"
+        Cause(
+            f"{b.name[0].upper()}{b.name[1:]}: the jig stands wrong by {degrees(b.size, sign=True)} "
+            f"({_sense(b.size.value)}), spar line and chord alike",
+            b.stations,
+        )
         for b in found
     ]
 
 
-def of_ribs(parts: dict[str, RibOrJig]) -> list[str]:
-    """A sentence a rib that is wrong in itself."""
+def _of_ribs(parts: Mapping[str, RibOrJig]) -> list[Cause]:
     return [
-        f"Rib {name} is set wrong in itself by {degrees(p.rib, sign=True)} ({_sense(p.rib.value)}) on its "
-        f"spar" + (", which stands right" if p.cause == "rib" else "")
+        Cause(
+            f"Rib {name} is set wrong in itself by {degrees(p.rib, sign=True)} ({_sense(p.rib.value)}) on its spar"
+            + (", which stands right" if p.jig_decision is not None and p.jig_decision.outcome == "conforming" else ""),
+            (name,),
+        )
         for name, p in parts.items()
         if p.cause in ("rib", "both") and p.rib is not None
     ]
 
 
-def of_the_untold(
-    job: Job, parts: dict[str, RibOrJig], chords: dict[str, Quantity | None], states: dict[str, str]
-) -> list[str]:
+def _of_the_untold(
+    job: Job, parts: Mapping[str, RibOrJig], chords: Mapping[str, Quantity | None], states: Mapping[str, str]
+) -> list[Cause]:
     """Stations out of tolerance where rib and jig cannot be told apart, or only add up to too much."""
     out = []
     for s in job.stations:
@@ -123,29 +154,64 @@ def of_the_untold(
                 if parts[s.name].cause == "sum"
                 else "rib or jig not told apart"
             )
-            out.append(f"{s.name} is out of tolerance by {degrees(off, sign=True)} from design ({why})")
+            out.append(
+                Cause(f"{s.name} is out of tolerance by {degrees(off, sign=True)} from design ({why})", (s.name,))
+            )
     return out
 
 
-def of_the_wing(symmetry: Sequence[Symmetry], breaks: Sequence[Unfair]) -> list[str]:
-    """Left against right, and the run along the span."""
-    out = [
+def told_once(
+    found: Sequence[Cause],
+    symmetry: Sequence[Symmetry],
+    breaks: Sequence[Unfair],
+    washouts: Sequence[Washout],
+    states: Mapping[str, str],
+) -> list[str]:
+    """A line for each cause with what follows from it; what no cause explains stands alone.
+
+    A pair, a break or a washout follows from a cause that moves one of its stations.
+    """
+    follows: dict[int, list[str]] = {}
+    alone: list[str] = []
+
+    def place(stations: Sequence[str], short: str, long: str) -> None:
+        at = next((k for k, c in enumerate(found) if set(c.stations) & set(stations)), None)
+        if at is None:
+            alone.append(long)
+        else:
+            follows.setdefault(at, []).append(short)
+
+    for p in symmetry:
+        if p.decision.outcome == "nonconforming":
+            place(
+                (p.left, p.right),
+                f"left and right differ at {p.left}/{p.right} ({degrees(p.quantity, sign=True)})",
+                _pair(p),
+            )
+    for b in breaks:
+        what = b.stations[0] if b.kind == "station" else f"from {b.stations[0]} outboard"
+        place(b.stations, f"off the fair line {what} ({degrees(b.size, sign=True)})", b.words[0].upper() + b.words[1:])
+    for w in washouts:
+        if w.decision.outcome == "nonconforming" and states.get(w.station) == "conforming":
+            root = [w.root] if w.root else []
+            place((w.station, *root), f"washout at {w.station} {degrees(w.deviation, sign=True)} off", _washout(w))
+    lines = [c.text + (f". With it: {'; '.join(follows[k])}" if k in follows else "") for k, c in enumerate(found)]
+    return lines + alone
+
+
+def _pair(s: Symmetry) -> str:
+    return (
         f"Left and right differ at {s.left}/{s.right}: left minus right {degrees(s.quantity, sign=True)}, "
         f"more than {s.decision.tolerance_deg:g}°"
-        for s in symmetry
-        if s.decision.outcome == "nonconforming"
-    ]
-    return out + [b.words[0].upper() + b.words[1:] for b in breaks]
+    )
 
 
-def of_washout(washouts: Sequence[Washout], states: dict[str, str]) -> list[str]:
-    """Washout out of tolerance where the chord by itself is not: the root has its share in it."""
-    return [
+def _washout(w: Washout) -> str:
+    """Washout out of tolerance where the chord by itself is not."""
+    return (
         f"Washout at {w.station} is {degrees(w.quantity, sign=True)}, {degrees(w.deviation, sign=True)} from "
         f"design, though its chord is within tolerance: the root has its share in it"
-        for w in washouts
-        if w.decision.outcome == "nonconforming" and states.get(w.station) == "conforming"
-    ]
+    )
 
 
 def of_the_gauge(check: CrossCheck | None) -> list[str]:
@@ -159,15 +225,10 @@ def of_the_gauge(check: CrossCheck | None) -> list[str]:
     return [f"Camera and inclinometer disagree at {_list(list(at))}; which is wrong is open"] if at else []
 
 
-def of_corrections(corrections: Sequence[Correction]) -> list[str]:
-    """The instructions that are needed."""
-    return [c.words for c in corrections if c.needed]
-
-
 def verdict(
     states: dict[str, str],
     wrong_bays: Sequence[Bay],
-    parts: dict[str, RibOrJig],
+    parts: Mapping[str, RibOrJig],
     asymmetric: Sequence[Symmetry],
     witnesses_at_odds: bool,
 ) -> str:

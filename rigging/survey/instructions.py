@@ -17,9 +17,9 @@ def instruction(jig: Jig, amount: float) -> str:
 
 
 def screw_words(turns: float) -> str:
-    """In words: "turn the screw clockwise 1 1/2 turns (from 12 o'clock once round, on to 6 o'clock)"."""
+    """In words: "turn the screw clockwise 1 1/2 turns (from 12 o'clock once round, on to 6 o'clock; ...)"."""
     way = "clockwise" if turns > 0 else "anticlockwise"
-    return f"turn the screw {way} {turns_words(abs(turns))} ({clock_words(turns)})"
+    return f"turn the screw {way} {turns_words(abs(turns))} ({clock_words(turns)}; seen from its head)"
 
 
 def turns_words(turns: float) -> str:

@@ -58,9 +58,15 @@ def mean_weights(cov: F64) -> F64:
     weights are kept non-negative. Exact: least |L'w|^2 + s^2 (1'w - 1)^2 over w >= 0 has the direction
     of the constrained least variance for every s, because the best scale of w is found separately.
     """
+    n = len(cov)
+    if n == 1:
+        return np.ones(1)
+    if n == 2:
+        apart = cov[0, 0] + cov[1, 1] - 2 * cov[0, 1]
+        first = float(np.clip((cov[1, 1] - cov[0, 1]) / apart, 0.0, 1.0)) if apart > 0 else 0.5
+        return np.array([first, 1.0 - first])
     from scipy.optimize import nnls
 
-    n = len(cov)
     root = np.linalg.cholesky(cov / float(np.mean(np.diag(cov)))).T
     w, _ = nnls(np.vstack([root, np.ones((1, n))]), np.append(np.zeros(n), 1.0))
     return np.asarray(w / w.sum(), dtype=np.float64)

@@ -140,6 +140,7 @@ def evaluate(
     set_aside: Mapping[str, str] | None = None,
     root_setting: RootSetting | None = None,
     stage: Stage | None = None,
+    turned: Mapping[str, str] | None = None,
     now: datetime | None = None,
 ) -> Survey:
     """Evaluate a set of readings as a survey of the job's wing.
@@ -150,6 +151,7 @@ def evaluate(
     gauge_readings, gauge_profile : the inclinometer's, for the cross-check.
     set_aside : photo name or SHA-256 -> the user's reason for leaving that photo out.
     root_setting, stage : None takes the job's.
+    turned : station -> local time, ISO 8601, at which it was turned: what the inclinometer showed there before is left out.
     now : local time without zone, for the bonding window and the provenance; None is the clock's.
     """
     from rigging.survey.evaluate import evaluate_survey
@@ -160,5 +162,6 @@ def evaluate(
         root_setting or job.wing.root_setting,
         stage or job.stage,
         now or datetime.now().replace(microsecond=0),
+        dict(turned or {}),
     )
     return evaluate_survey(job, readings, gauge_readings, gauge_profile, asked)

@@ -2,7 +2,8 @@
 
 Weights by generalised least squares on the full covariance (what photos share does not shrink);
 consistency by chi-square and the Birge ratio (R. T. Birge, Phys. Rev. 40, 207, 1932; the ratio used
-by CODATA and, as "scale factor", by the Particle Data Group). See docs/decisions.md.
+by CODATA and, as "scale factor", by the Particle Data Group). Photos that contradict each other give a
+value whose U spans them all, and which nothing may be concluded from. See docs/decisions.md.
 """
 
 from __future__ import annotations
@@ -15,15 +16,18 @@ from typing import Literal
 import numpy as np
 
 from rigging.survey.consistency import SIGNIFICANCE, consistency, inflated, outlying
+from rigging.survey.contradiction import Line, Witness, likely_cause, spanning, told
 from rigging.survey.least_squares import F64, covariance_matrix, mean_weights
+from rigging.survey.same_picture import same_picture
 from shared.quantity import Quantity, combine
 from shared.reading import Angle, Flag, Reading
-from shared.rounding import number
 
 Standing = Literal["used", "outlying", "set aside", "refused"]
 
 ONLY_FLAGGED = "only-flagged-photos"
-DISAGREE = "photos-disagree"
+CONTRADICT = "photos-contradict"
+DOUBTFUL = (CONTRADICT, ONLY_FLAGGED)
+"""Flags of a combined angle that must not be trusted alone."""
 
 
 @dataclass(frozen=True)
@@ -74,27 +78,35 @@ class Combined:
 
     @property
     def doubtful(self) -> bool:
-        """Whether only flagged photos were there, so that the value must not be trusted alone."""
-        return any(f.code == ONLY_FLAGGED for f in self.flags)
+        """Whether the value must not be trusted: only flagged photos, or photos that contradict each other."""
+        return self.doubt is not None
+
+    @property
+    def doubt(self) -> str | None:
+        """Why the value must not be trusted, in words; None when it may."""
+        return next((f.text for code in DOUBTFUL for f in self.flags if f.code == code), None)
 
 
 def combine_photos(
     readings: Sequence[Reading],
-    line: Literal["chord", "spar"],
+    line: Line,
     *,
     set_aside: Mapping[str, str] | None = None,
     benign: Collection[str] = (),
+    u_lean_deg: float | None = None,
 ) -> Combined:
     """One line's angle from all photos of one station.
 
     Sound photos weigh in by `mean_weights`. Flagged ones are set aside while a sound one exists, and
-    shown; when all are flagged they are combined and the result is `doubtful`. The same file twice
-    counts once.
+    shown; when all are flagged they are combined and the result is `doubtful`. The same file twice, or the
+    same picture saved anew, counts once.
 
     Parameters
     ----------
     set_aside : photo name or SHA-256 -> the user's reason for leaving it out.
     benign : flag codes whose doubt is already in the budget: they do not set a photo aside.
+    u_lean_deg : standard uncertainty of the rib's lean as the job states it, to size a lean that would explain
+        a contradiction.
     """
     uses = _sort_out([(r, getattr(r, line)) for r in readings], set_aside or {}, benign)
     only_flagged = not any(u.standing == "used" for u in uses)
@@ -105,6 +117,8 @@ def combine_photos(
         reasons = "; ".join(f"{u.photo}: {u.why}" for u in uses) or "no photo of this station"
         return Combined(None, tuple(uses), math.nan, 0, math.nan, math.nan, reason=reasons)
     result = _combine(uses, f"{readings[0].station} {line}")
+    if any(f.code == CONTRADICT for f in result.flags):
+        result = _explained(result, readings, line, u_lean_deg)
     if only_flagged:
         own = [f for u in chosen for f in u.flags]
         texts = "; ".join(dict.fromkeys(f.text for f in own))
@@ -121,6 +135,7 @@ def _sort_out(
 ) -> list[PhotoUse]:
     """Each photo's standing before any weighing."""
     seen: set[str] = set()
+    weighed: list[Reading] = []
     uses: list[PhotoUse] = []
     for reading, angle in angles:
         flags = tuple(dict.fromkeys(reading.flags + angle.flags))
@@ -133,6 +148,8 @@ def _sort_out(
             use = replace(use, standing="set aside", why=set_aside.get(name) or set_aside[sha])
         elif sha in seen:
             use = replace(use, standing="set aside", why="the same file as another photo")
+        elif (copy := next((other.photo.name for other in weighed if same_picture(reading, other)), None)) is not None:
+            use = replace(use, standing="set aside", why=f"the same picture as {copy}, saved anew: no second witness")
         elif not math.isfinite(angle.quantity.u):
             use = replace(
                 use,
@@ -142,6 +159,8 @@ def _sort_out(
             )
         elif doubts:
             use = replace(use, standing="set aside", why=_FLAGGED)
+        if use.standing == "used":
+            weighed.append(reading)
         seen.add(sha)
         uses.append(use)
     return uses
@@ -154,29 +173,36 @@ def _combine(uses: Sequence[PhotoUse], what: str) -> Combined:
     if not all(math.isfinite(q.u) for q in quantities):
         w = np.full(len(chosen), 1.0 / len(chosen))
         return Combined(combine(list(w), quantities), _placed(uses, w, None, set()), math.nan, 0, math.nan, math.nan)
-    cov = covariance_matrix(quantities)
-    w = mean_weights(cov)
+    w = mean_weights(covariance_matrix(quantities))
     mean = combine([float(x) for x in w], quantities)
     chi2, dof, p = consistency(quantities)
-    birge = math.sqrt(chi2 / dof) if dof else math.nan
+    if not dof:
+        return Combined(mean, _placed(uses, w, mean, set()), chi2, dof, p, math.nan)
+    birge, plain_u = math.sqrt(chi2 / dof), mean.u
     flags: tuple[Flag, ...] = ()
-    inflation = 1.0
-    off = outlying(quantities) if dof else set[int]()
-    if dof and birge > 1:
-        mean, inflation = inflated(mean, quantities, birge, what, [u.sha256 for u in chosen])
-    if dof and p < SIGNIFICANCE:
-        flags = (_disagreement(chosen, chi2, dof, p, inflation, off),)
-    return Combined(mean, _placed(uses, w, mean, off), chi2, dof, p, birge, inflation, flags)
+    if p < SIGNIFICANCE:
+        mean = spanning(mean, quantities, f"repeats {what} {'+'.join(u.sha256[:8] for u in chosen)}")
+        flags = (Flag(CONTRADICT, told(quantities, [u.photo for u in chosen], p)),)
+    elif birge > 1:
+        mean = inflated(mean, quantities, birge, what, [u.sha256 for u in chosen])
+    inflation = mean.u / plain_u if plain_u > 0 else 1.0
+    return Combined(mean, _placed(uses, w, mean, outlying(quantities)), chi2, dof, p, birge, inflation, flags)
 
 
-def _disagreement(chosen: Sequence[PhotoUse], chi2: float, dof: int, p: float, inflation: float, off: set[int]) -> Flag:
-    who = ", ".join(chosen[i].photo for i in sorted(off))
-    values = [u.quantity.value for u in chosen if u.quantity is not None]
-    text = (
-        f"the {len(chosen)} photos disagree by up to {number(max(values) - min(values), 3)}° "
-        f"(chi-square {chi2:.1f} on {dof}, p {p:.2g}); U is widened {inflation:.1f} times"
-    )
-    return Flag(DISAGREE, text + (f"; standing off: {who}" if who else ""))
+def _explained(result: Combined, readings: Sequence[Reading], line: Line, u_lean_deg: float | None) -> Combined:
+    """The same, with the likely cause of the contradiction in its flag."""
+    by_photo = {(r.photo.sha256, r.photo.name): r for r in readings}
+    witnesses = [
+        Witness(by_photo[p.sha256, p.photo], p.quantity)
+        for p in result.photos
+        if p.weight > 0 and p.quantity is not None
+    ]
+    cause = likely_cause(witnesses, line, u_lean_deg)
+    flags = [
+        replace(f, text=f"{f.text}; likely cause: {cause}. Nothing is concluded from it") if f.code == CONTRADICT else f
+        for f in result.flags
+    ]
+    return replace(result, flags=tuple(flags))
 
 
 def _placed(uses: Sequence[PhotoUse], w: F64, mean: Quantity | None, off: set[int]) -> tuple[PhotoUse, ...]:

@@ -7,13 +7,13 @@ angle (rib); both are differences of angles read in the same photos, so what the
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from rigging.survey.decision import Decision, decide
 from shared.job.model import Station
 from shared.quantity import Quantity
-from shared.rounding import degrees, number
+from shared.rounding import degrees, number, places
 
 Cause = Literal["neither", "jig", "rib", "both", "sum", "untold"]
 
@@ -76,15 +76,37 @@ def split(
     jig = decide(spar, station.spar_tolerance_deg, doubt)
     rib = decide(built_in, built_in_tolerance(station), doubt)
     cause = _cause(jig, rib, chord_decision)
+    sure = jig.outcome == "conforming", rib.outcome == "conforming"
     return RibOrJig(
         cause,
         spar,
         built_in,
         jig,
         rib,
-        _words(station, cause, spar, built_in, doubt),
+        _words(station, cause, spar, built_in, doubt, sure),
         *_what_to_do(station, cause, spar, built_in, chord),
     )
+
+
+def with_bay(part: RibOrJig, bay: str, turn: Quantity) -> RibOrJig:
+    """The same for a rib of a bay that one jig turns: told to turn what the jig turns, not its own share.
+
+    turn : what the jig is to turn by, degrees, nose-up positive.
+    """
+    words = f"{number(abs(turn.value), places(turn.U))}° {_sense(turn.value)}"
+    if part.cause == "jig":
+        return replace(
+            part,
+            before_glue=f"Turn the jig of {bay} {words}: spar lines and chords of its ribs come right together. Leave the "
+            "rib alone.",
+            after_glue=f"As long as the jig or fitting still turns, turning the jig of {bay} {words} cures spar line and "
+            "chord together; once the spar is fixed as it stands, the error is in the wing. Do not reglue the rib.",
+        )
+    if part.cause == "both":
+        first = f"Turn the jig of {bay} {words} first"
+        rest = part.before_glue.partition(" first")[2]
+        return replace(part, before_glue=first + rest)
+    return part
 
 
 def _no_spar(station: Station, spar: Quantity | None, chord: Decision | None) -> RibOrJig:
@@ -129,13 +151,22 @@ def _lean(value: float) -> str:
     return "top aft" if value > 0 else "top forward"
 
 
-def _words(station: Station, cause: Cause, spar: Quantity, built_in: Quantity, doubt: str | None) -> str:
+def _words(
+    station: Station,
+    cause: Cause,
+    spar: Quantity,
+    built_in: Quantity,
+    doubt: str | None,
+    sure: tuple[bool, bool],
+) -> str:
     lean = f"spar line {degrees(spar, sign=True)} off ({_lean(spar.value)}, so {_sense(spar.value)})"
     rib = f"rib {degrees(built_in, sign=True)} off its spar line ({_sense(built_in.value)})"
     heads: dict[Cause, str] = {
         "neither": "neither spar line nor rib is shown to be wrong",
-        "jig": "the jig, spar or fitting stands wrong; the rib is true to it",
-        "rib": "the rib itself is set wrong on a spar that stands right",
+        "jig": "the jig, spar or fitting stands wrong; the rib is "
+        + ("true to it" if sure[1] else "not shown to be wrong on it"),
+        "rib": "the rib itself is set wrong on a spar that "
+        + ("stands right" if sure[0] else "is not shown to be wrong"),
         "both": "the jig stands wrong and the rib is set wrong as well",
         "sum": "spar line and rib are each within tolerance, but add up to more than the chord allows",
         "untold": "rib and jig cannot be told apart" + (f" ({doubt})" if doubt else " at this uncertainty"),
@@ -146,6 +177,18 @@ def _words(station: Station, cause: Cause, spar: Quantity, built_in: Quantity, d
 def edge_mm(station: Station, angle_deg: float) -> float:
     """Height at the trailing edge, mm, that a turn by this angle about the leading edge makes."""
     return station.chord_mm * math.tan(math.radians(angle_deg))
+
+
+def _forecast(chord: Quantity | None, built_in: Quantity, station: Station) -> str:
+    """What setting the rib true to its spar leaves of the chord's deviation."""
+    if chord is None:
+        return ""
+    left = chord - built_in
+    within = abs(left.value) <= station.chord_tolerance_deg
+    return (
+        f" The chord, now {number(chord.value, 2, sign=True)}° from design, would then stand "
+        f"{number(left.value, 2, sign=True)}° from it{'' if within else ', still out of tolerance: the spar has its share'}."
+    )
 
 
 def _what_to_do(
@@ -163,11 +206,12 @@ def _what_to_do(
             "together; once the spar is fixed as it stands, the error is in the wing. "
             "Do not reglue the rib.",
         )
+    then = _forecast(chord, built_in, station)
     if cause == "rib":
         return (
-            f"Set the rib afresh on its spar, {reset}, before any glue. Leave the jig alone: turning it "
+            f"Set the rib afresh on its spar, {reset}, before any glue.{then} Leave the jig alone: turning it "
             "would put the spar line and the neighbouring ribs out.",
-            f"Only regluing the rib cures it ({reset}); the jig cannot: turning it would put the spar "
+            f"Only regluing the rib cures it ({reset}).{then} The jig cannot: turning it would put the spar "
             "line and the neighbouring ribs out.",
         )
     if cause == "both":

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
 from rigging.batch.find import Source
+from rigging.batch.overlays import overlays_of
 from rigging.batch.readings_file import load_readings
 from rigging.batch.run import BatchResult, Options, Tell, measure_batch
 from rigging.record.chain import keep, load_record, numbers, record_folder
 from rigging.record.materials import Asked, Materials, evaluated, gather, photo_files
-from rigging.report.write import overlays_of
 from rigging.survey.model import RootSetting, Stage, Survey
 from shared.errors import UserError
 from shared.job.file import load_job
@@ -22,13 +22,17 @@ from shared.reading import Reading
 
 @dataclass(frozen=True)
 class Wanted:
-    """What the user asks of a survey. set_aside : photo name -> reason. at : local time; None is now."""
+    """What the user asks of a survey. set_aside : photo name -> reason. at : local time; None is now.
+
+    turned : station -> local time, ISO 8601, of those turned since the inclinometer's readings were taken.
+    """
 
     root_setting: RootSetting | None = None
     stage: Stage | None = None
     set_aside: Mapping[str, str] | None = None
     note: str = ""
     at: datetime | None = None
+    turned: Mapping[str, str] | None = None
 
 
 @dataclass(frozen=True)
@@ -48,12 +52,17 @@ def take_survey(
     wanted: Wanted,
     options: Options | None = None,
     tell: Tell | None = None,
+    after: Callable[[Job, Sequence[Reading]], Wanted] | None = None,
 ) -> Taken:
-    """Measure photos, evaluate the readings and add the survey to the record. Raises UserError."""
+    """Measure photos, evaluate the readings and add the survey to the record. Raises UserError.
+
+    after : what is asked of the survey once the readings are there, in place of `wanted`.
+    """
     job = load_job(job_file)
     options = replace(options or Options(), earlier=_earlier(job_file))
     batch = measure_batch(job, sources, out, options, tell)
     readings = load_readings(batch.json)
+    wanted = wanted if after is None else after(job, readings)
     _refuse_unknown(wanted.set_aside or {}, readings)
     materials = _materials(job_file, job, batch, readings, wanted)
     survey = evaluated(materials, readings, job_file.parent)
@@ -65,16 +74,19 @@ def _earlier(job_file: Path) -> tuple[Reading, ...]:
     """The readings of the survey kept last, to compare the cards' residuals with; none where there is none."""
     kept = numbers(record_folder(job_file))
     try:
-        return load_record(kept[max(kept)]).readings if kept else ()
+        last = load_record(kept[max(kept)]) if kept else None
     except UserError:
-        return ()  # a damaged record is told of by `ribangle verify`; it must not stop a new survey
+        return ()  # a damaged record is told of by all that read it; it must not stop a new survey
+    return last.readings if last is not None and last.standing.holds else ()
 
 
 def _materials(job_file: Path, job: Job, batch: BatchResult, readings: Sequence[Reading], wanted: Wanted) -> Materials:
     from calibration.gauge.file import load_gauge
 
     now = (wanted.at or datetime.now()).replace(microsecond=0)
-    asked = Asked(now.isoformat(), wanted.root_setting, wanted.stage, dict(wanted.set_aside or {}))
+    asked = Asked(
+        now.isoformat(), wanted.root_setting, wanted.stage, dict(wanted.set_aside or {}), dict(wanted.turned or {})
+    )
     paths = {line.sha256: Path(line.path) for line in batch.lines if line.sha256}
     gauge = None if job.gauge.profile is None else load_gauge(job_file.parent / job.gauge.profile)
     photos = photo_files(paths, readings, job_file.parent)

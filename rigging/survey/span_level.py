@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rigging.survey.fairness import LEAST_RUN_MM
 from rigging.survey.least_squares import fit
 from rigging.survey.wing import run_of
 from shared.job.model import Job
@@ -26,12 +27,12 @@ class SpanLevel:
 
 
 def span_levels(job: Job) -> tuple[SpanLevel, ...]:
-    """Each side's rise from its heights (two stations at least) and from levels on the spar."""
+    """Each side's rise from its heights (at two places along the span at least) and from levels on the spar."""
     out = []
     for side in ("left", "right"):
         heights = {h.station: h for h in job.heights}
         known = [s for s in run_of(job, side) if s.name in heights]
-        if len(known) >= 2:
+        if known and known[-1].span_mm - known[0].span_mm >= LEAST_RUN_MM:
             values = [
                 Quantity(h.mm, (Component("height of the spar", f"height:{h.station}", h.u_mm),))
                 for h in (heights[s.name] for s in known)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from rigging.planning.advice import advise
@@ -28,6 +28,7 @@ class Asked:
     root_setting: RootSetting
     stage: Stage | None
     now: datetime
+    turned: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -39,9 +40,10 @@ class Lines:
     built_in: LineResult
 
 
-def combined(readings: Sequence[Reading], line: Line, asked: Asked) -> Combined:
+def combined(job: Job, s: Station, readings: Sequence[Reading], line: Line, asked: Asked) -> Combined:
     """One line's angle from all photos of one station, as the survey asks."""
-    return combine_photos(readings, line, set_aside=asked.set_aside, benign=BENIGN | TOLD)
+    u_lean = s.u_lean_deg if s.u_lean_deg is not None else job.wing.u_lean_deg
+    return combine_photos(readings, line, set_aside=asked.set_aside, benign=BENIGN | TOLD, u_lean_deg=u_lean)
 
 
 def root_off_of(job: Job, by_station: Mapping[str, list[Reading]], asked: Asked) -> Quantity | None:
@@ -49,7 +51,7 @@ def root_off_of(job: Job, by_station: Mapping[str, list[Reading]], asked: Asked)
     if asked.root_setting == "kept":
         return None
     root = job.station(job.wing.root)
-    value = combined(by_station[root.name], "chord", asked).quantity
+    value = combined(job, root, by_station[root.name], "chord", asked).quantity
     return None if value is None else with_marking(value, job, root.name, "chord").shifted(-root.chord_deg)
 
 
@@ -60,7 +62,7 @@ def lines_of(job: Job, s: Station, readings: Sequence[Reading], asked: Asked, ro
         job,
         s,
         "chord",
-        combined(readings, "chord", asked),
+        combined(job, s, readings, "chord", asked),
         s.chord_deg,
         s.chord_tolerance_deg,
         asked,
@@ -71,7 +73,7 @@ def lines_of(job: Job, s: Station, readings: Sequence[Reading], asked: Asked, ro
         job,
         s,
         "spar",
-        combined(readings, "spar", asked),
+        combined(job, s, readings, "spar", asked),
         s.spar_deg,
         s.spar_tolerance_deg,
         asked,
@@ -143,6 +145,4 @@ def _built_in(s: Station, chord: LineResult, spar: LineResult) -> LineResult:
 
 def doubt_of(line: LineResult) -> str | None:
     """Why a line's angle must not be trusted, in words; None when it may."""
-    if not line.combined.doubtful:
-        return None
-    return line.combined.flags[0].text
+    return line.combined.doubt

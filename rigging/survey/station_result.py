@@ -8,6 +8,7 @@ from rigging.crosscheck.types import CrossCheck, Pair
 from rigging.survey.decision import Decision
 from rigging.survey.doubts import BENIGN
 from rigging.survey.fairness import Fairness
+from rigging.survey.gauge_marks import stands_out
 from rigging.survey.model import LineResult, State, StationResult
 from rigging.survey.rib_or_jig import RibOrJig
 from rigging.survey.station_lines import Lines
@@ -58,7 +59,7 @@ def _at_odds(pair: Pair, check: CrossCheck) -> Flag:
         f"camera and inclinometer disagree on the {pair.line} line: {degrees(pair.camera)} against "
         f"{degrees(pair.gauge)}, En {number(pair.en, 1)}"
     )
-    if verdict is not None and verdict.faults and not any(pair.station in f.stations for f in verdict.faults):
+    if verdict is not None and verdict.faults and not stands_out(pair, check):
         return Flag("gauge-at-fault", f"{text}; a fault of all the inclinometer's readings explains it")
     return Flag("gauge-disagrees", text)
 

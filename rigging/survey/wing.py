@@ -9,6 +9,7 @@ from itertools import pairwise
 import numpy as np
 
 from rigging.survey.decision import Decision, decide
+from rigging.survey.fairness import LEAST_RUN_MM
 from rigging.survey.least_squares import fit
 from shared.job.model import Job, Station
 from shared.quantity import Quantity
@@ -27,6 +28,7 @@ class Washout:
     design_deg: float
     deviation: Quantity
     decision: Decision
+    root: str = ""
 
 
 @dataclass(frozen=True)
@@ -73,7 +75,7 @@ def washout(job: Job, chords: Mapping[str, Quantity], doubts: Mapping[str, str] 
         design = root.chord_deg - s.chord_deg
         off = angle.shifted(-design)
         doubt = doubts.get(s.name) or doubts.get(root.name)
-        out[s.name] = Washout(s.name, angle, design, off, decide(off, s.chord_tolerance_deg, doubt))
+        out[s.name] = Washout(s.name, angle, design, off, decide(off, s.chord_tolerance_deg, doubt), root.name)
     return out
 
 
@@ -107,7 +109,7 @@ def twist(name: str, stations: Sequence[Station], chords: Mapping[str, Quantity]
     """Slope of the chord angle over span by generalised least squares; None below two stations."""
     known = [s for s in stations if s.name in chords]
     span = np.array([s.span_mm / 1000.0 for s in known])
-    if len(known) < 2 or np.ptp(span) == 0:
+    if len(known) < 2 or np.ptp(span) < LEAST_RUN_MM / 1000.0:
         return None
     design = np.column_stack([np.ones(len(known)), span - span.mean()])
     slope = fit(design, [chords[s.name] for s in known])[1]

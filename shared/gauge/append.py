@@ -9,8 +9,8 @@ from pathlib import Path
 from shared.errors import UserError
 from shared.files import write_whole
 from shared.gauge import words
-from shared.gauge.csv_file import decode, table
 from shared.gauge.readings import Line
+from shared.gauge.table import decode, table
 
 HEAD = "station,line,reading_deg,time\n"
 
@@ -25,11 +25,11 @@ def append_reading(path: Path, station: str, line: Line, shown: str, taken: str)
         write_whole(path, HEAD + _line([station, line, shown, taken], ","))
         return
     text = decode(path.read_bytes(), str(path))
-    rows, delimiter = table(text)
-    if not rows:
+    found = table(text)
+    if not found.rows:
         write_whole(path, text + HEAD + _line([station, line, shown, taken], ","))
         return
-    head = next((cells for _, cells in rows[:5] if "station" in map(words.column, cells)), None)
+    head = next((cells for _, cells in found.rows[:5] if "station" in map(words.column, cells)), None)
     if head is None:
         raise UserError(str(path), "has no head", "write station,line,reading above its first row")
     fields = [words.column(c) for c in head]
@@ -41,7 +41,7 @@ def append_reading(path: Path, station: str, line: Line, shown: str, taken: str)
         filled["date"], filled["time"] = (taken.split("T") + [""])[:2]
     else:
         filled["time"] = taken
-    row = _line([filled.get(f or "", "") for f in fields], delimiter)
+    row = _line([filled.get(f or "", "") for f in fields], found.delimiter)
     write_whole(path, text + ("" if text.endswith("\n") else "\n") + row)
 
 

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import csv
-import io
-import re
 from collections.abc import Sequence
 from pathlib import Path
 
 from shared.errors import UserError
-from shared.gauge import words
+from shared.gauge import angle_cell, words
+from shared.gauge.decimal_comma import Column, ways
 from shared.gauge.readings import GaugeReading, GaugeReadings, Line, Oddity
-from shared.gauge.words import Field
-
-Row = tuple[int, list[str]]
+from shared.gauge.table import Row, Table, decode, tables
+from shared.gauge.words import REPEATED, Field
 
 
 def load_gauge_readings(path: Path, stations: Sequence[str]) -> GaugeReadings:
@@ -34,133 +31,62 @@ def load_gauge_readings(path: Path, stations: Sequence[str]) -> GaugeReadings:
     return parse_gauge_readings(decode(raw, str(path)), stations, str(path))
 
 
-def decode(raw: bytes, name: str) -> str:
-    """Text of a CSV's bytes: UTF-8, UTF-16 with its mark, else the western Windows page."""
-    if b"\0" in raw and not raw.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise UserError(name, "is not a text file", "save the sheet as CSV and give that")
-    for coding in ("utf-16",) if raw.startswith((b"\xff\xfe", b"\xfe\xff")) else ("utf-8-sig", "cp1252"):
-        try:
-            return raw.decode(coding)
-        except UnicodeDecodeError:
-            continue
-    raise UserError(name, "its characters cannot be read", "save the sheet as CSV in UTF-8")
-
-
-def table(text: str) -> tuple[list[Row], str]:
-    """Rows with their 1-based line numbers, blank and comment lines left out, and the delimiter.
-
-    The delimiter is the one of ; tab | , that cuts most rows into equally many (two or more) cells.
-    """
-    lines = text.splitlines()
-    kept = [(i + 1, s) for i, s in enumerate(lines) if s.strip() and not s.lstrip().startswith("#")]
-    if kept and kept[0][1].casefold().startswith("sep=") and len(kept[0][1].strip()) == 5:
-        delimiter = kept.pop(0)[1].strip()[-1]
-    else:
-        delimiter = max(";\t|,", key=lambda d: _regularity([s for _, s in kept], d))
-    rows = []
-    for number, line in kept:
-        cells = [c.strip() for c in _split(line, delimiter)]
-        if any(cells):
-            rows.append((number, cells))
-    return rows, delimiter
-
-
-def _split(line: str, delimiter: str) -> list[str]:
-    try:
-        return next(csv.reader(io.StringIO(line), delimiter=delimiter, skipinitialspace=True))
-    except csv.Error:  # a cell beyond the reader's limit
-        raise UserError(
-            f"the row that begins {line[:20]!r}", "has a cell too long for a table", "save the sheet as CSV anew"
-        ) from None
-
-
-def _regularity(lines: list[str], delimiter: str) -> float:
-    counts = [len(_split(s, delimiter)) for s in lines]
-    many = [c for c in counts if c > 1]
-    if not many:
-        return 0.0
-    usual = max(set(many), key=many.count)
-    return counts.count(usual) / len(counts) + (0.5 if delimiter != "," else 0.0) * len(many) / len(counts)
-
-
 def parse_gauge_readings(text: str, stations: Sequence[str], source: str = "") -> GaugeReadings:
-    """The readings in a CSV's text. Every row that was not plain is told in `oddities`."""
-    rows, delimiter = table(text)
-    if not rows:
-        raise UserError(source or "readings", "no reading in it", "give columns station, line, reading")
-    odd: list[Oddity] = []
-    fields, rows = _head(rows, stations, odd, source)
-    width = len(fields)
+    """The readings in a CSV's text. Every row that was not plain is reported in `oddities`.
+
+    Raises UserError where no line names or holds a column of readings.
+    """
+    columns, rows, cut, odd = _head_of(text, stations, source)
     readings: list[GaugeReading] = []
     for number, cells in rows:
-        if len(cells) > width and any(cells[width:]):
-            hint = " (decimal comma between commas? write 0.5, or part the columns with ;)" if delimiter == "," else ""
-            odd.append(Oddity(number, f"{len(cells)} cells where the head has {width}{hint}: not used", False))
-            continue
-        if delimiter == "," and _cut_at_comma(fields, cells):
-            odd.append(
-                Oddity(
-                    number,
-                    f'"{",".join(cells)}" may hold a decimal comma between commas: '
-                    "not used; write 0.5, or part the columns with ;",
-                    False,
-                )
-            )
-            continue
-        readings.extend(_row(number, dict(_cells(fields, cells)), stations, odd))
+        readings.extend(_row(number, cells, columns, cut.delimiter, stations, odd))
     seen: dict[tuple[str, Line], int] = {}
     for r in readings:
         if (r.station, r.line) in seen:
-            odd.append(
-                Oddity(
-                    r.row,
-                    f"{r.station} {r.line} was read before (row {seen[r.station, r.line]}): both count",
-                    True,
-                )
-            )
+            before = seen[r.station, r.line]
+            where = "read twice in this row" if before == r.row else f"was read before (row {before})"
+            odd.append(Oddity(r.row, f"{r.station} {r.line} {where}: both count", True))
         seen.setdefault((r.station, r.line), r.row)
     return GaugeReadings(tuple(readings), tuple(sorted(odd, key=lambda o: o.row)), source)
 
 
-def _cut_at_comma(fields: list[Field | None], cells: list[str]) -> bool:
-    """Whether a whole number of degrees is followed by a bare digit or two in a column of no reading."""
-    whole = re.compile(r"[+-]?\d{1,3}"), re.compile(r"\d{1,2}\D?")
-    return any(
-        f in ("reading", "chord", "spar")
-        and g not in ("reading", "chord", "spar")
-        and whole[0].fullmatch(a)
-        and whole[1].fullmatch(b)
-        for f, g, a, b in zip(fields, fields[1:], cells, cells[1:], strict=False)
-    )
+def _head_of(text: str, stations: Sequence[str], source: str) -> tuple[list[Column], list[Row], Table, list[Oddity]]:
+    """Columns, the rows below the head, the table, what was odd; by the likeliest delimiter that shows a head."""
+    refusal: UserError | None = None
+    for cut in tables(text):
+        odd = list(cut.oddities)
+        if not cut.rows:
+            break
+        try:
+            columns, rows = _head(cut.rows, stations, odd, source)
+        except UserError as error:
+            refusal = refusal or error
+            continue
+        return columns, rows, cut, odd
+    raise refusal or UserError(source or "readings", "no reading in it", "give columns station, line, reading")
 
 
-def _cells(fields: list[Field | None], cells: list[str]) -> list[tuple[Field, str]]:
-    return [(f, c) for f, c in zip(fields, cells, strict=False) if f is not None]
-
-
-def _head(
-    rows: list[Row], stations: Sequence[str], odd: list[Oddity], source: str
-) -> tuple[list[Field | None], list[Row]]:
-    """Fields by column, and the rows below the head; a file without a head is told about."""
+def _head(rows: list[Row], stations: Sequence[str], odd: list[Oddity], source: str) -> tuple[list[Column], list[Row]]:
+    """Columns, and the rows below the head; a file without a head is reported."""
     for at, (number, cells) in enumerate(rows[:5]):
         fields = [words.column(c) for c in cells]
-        if "station" in fields and {"reading", "chord", "spar"} & set(fields):
-            for _, above in rows[:at]:
-                odd.append(Oddity(number, f'line above the head not used: "{" ".join(above)}"', False))
+        if "station" in fields and set(REPEATED) & set(fields):
+            for row, above in rows[:at]:
+                odd.append(Oddity(row, f'line above the head not used: "{" ".join(above)}"', False))
             for name, field in zip(cells, fields, strict=True):
                 if field is None and name:
                     odd.append(Oddity(number, f'column "{name}" not used', False))
             _refuse_twice(fields, cells, source)
             if "line" not in fields and "reading" in fields:
                 odd.append(Oddity(number, "no column says which line was read: all taken as chord", True))
-            return fields, rows[at + 1 :]
+            return [Column(f, angle_cell.unit_in(c)) for f, c in zip(fields, cells, strict=True)], rows[at + 1 :]
     cells = rows[0][1]
-    if words.station_of(cells[0], stations)[0] is not None:
+    if any(words.station_of(c[0], stations)[0] is not None for _, c in rows[:5]):
         bare = _without_head(cells)
         if bare is not None:
             shown = ", ".join(str(f) for f in bare)
             odd.append(Oddity(rows[0][0], f"no head: columns taken as {shown}", True))
-            return bare, rows
+            return [Column(f) for f in bare], rows
     raise UserError(
         source or "readings",
         f'no column of readings found (first line "{", ".join(cells)}")',
@@ -169,18 +95,19 @@ def _head(
 
 
 def _without_head(cells: list[str]) -> list[Field | None] | None:
-    if len(cells) >= 3 and words.line_of(cells[1]) and words.angle(cells[2]):
+    if len(cells) >= 3 and words.line_of(cells[1]) and angle_cell.several(cells[2]):
         return ["station", "line", "reading", *([None] * (len(cells) - 3))]
-    if len(cells) >= 2 and words.angle(cells[1]):
+    if len(cells) >= 2 and angle_cell.several(cells[1]):
         return ["station", "reading", *([None] * (len(cells) - 2))]
     return None
 
 
 def _refuse_twice(fields: list[Field | None], cells: list[str], source: str) -> None:
-    twice: tuple[Field, ...] = ("station", "line", "reading", "chord", "spar")
-    for field in twice:
-        if fields.count(field) > 1:
-            names = [c for c, f in zip(cells, fields, strict=True) if f == field]
+    """Two columns of one meaning, unless their names count them as the first and the second reading."""
+    for field in ("station", "line", "side", "sense", *REPEATED):
+        names = [c for c, f in zip(cells, fields, strict=True) if f == field]
+        counted = field in REPEATED and len({words.uncounted(c) for c in names}) == 1 and len(set(names)) == len(names)
+        if len(names) > 1 and not counted:
             raise UserError(
                 source or "readings",
                 f"columns {' and '.join(names)} both look like {field}",
@@ -188,43 +115,89 @@ def _refuse_twice(fields: list[Field | None], cells: list[str], source: str) -> 
             )
 
 
-def _row(number: int, cells: dict[Field, str], stations: Sequence[str], odd: list[Oddity]) -> list[GaugeReading]:
-    """The readings of one row (two where chord and spar have their own columns)."""
+def _row(
+    number: int, cells: list[str], columns: list[Column], delimiter: str, stations: Sequence[str], odd: list[Oddity]
+) -> list[GaugeReading]:
+    """The readings of one row; whatever of it is not used goes to `odd` with its reason."""
 
     def note(text: str, used: bool) -> None:
         if text:
             odd.append(Oddity(number, text, used))
 
-    name = cells.get("station", "")
-    named = [(field, cells[field]) for field in ("reading", "chord", "spar") if field in cells]
-    if not name and all(words.is_nothing(c) for _, c in named):
+    found = ways(columns, cells, delimiter)
+    if len(found) > 1 or not found:
+        why = "may hold a decimal comma between commas" if found or delimiter == "," else "has cells beyond the head's"
+        note(f'"{delimiter.join(cells)}" {why}: not used; write 0.5, or part the columns with ;', False)
         return []
-    station, said = words.station_of(name, stations)
-    if station is None and cells.get("side"):
-        letter = cells["side"][:1]
-        station, said = words.station_of(f"{letter}{name}", stations)
+    told = found[0]
+    for text in told.joined:
+        note(f'"{text}" taken as one number with a decimal comma', True)
+    named = [(c, cell) for c, cell in zip(columns, told.cells, strict=True) if c.field in REPEATED]
+    one = {c.field: cell for c, cell in zip(columns, told.cells, strict=True) if c.field is not None}
+    if not any(one.get(f, "") for f in ("station", "side")) and all(words.is_nothing(cell) for _, cell in named):
+        return []
+    station, said = _station(one, stations)
+    note(said, station is not None)
     if station is None:
-        note(f'station "{name}" is not in the job: not used', False)
         return []
+    taken, said = words.time_of(one.get("date", ""), one.get("time", ""))
     note(said, True)
-    taken, said = words.time_of(cells.get("date", ""), cells.get("time", ""))
-    note(said, True)
-    found = []
-    for field, cell in named:
-        line: Line | None = "spar" if field == "spar" else "chord"
-        if field == "reading" and "line" in cells:
-            line = words.line_of(cells["line"])
+    readings = []
+    empty = [cell for _, cell in named if words.is_nothing(cell)]
+    if len(empty) == len(named):
+        note(f"""{station}: no reading ("{'", "'.join(empty)}")""", False)
+        return []
+    for column, cell in named:
+        line: Line | None = "spar" if column.field == "spar" else "chord"
+        if column.field == "reading" and "line" in one:
+            line = words.line_of(one["line"])
             if line is None:
-                note(f'line "{cells["line"]}" is neither chord nor spar: not used', False)
+                note(f'line "{one["line"]}" is neither chord nor spar: not used', False)
                 continue
         if words.is_nothing(cell):
-            note(f'{station}: no reading ("{cell}")', False)
             continue
-        angle = words.angle(cell)
-        if angle is None or not -180 <= angle.degrees <= 360:
-            note(f'{station}: "{cell}" is not an angle in degrees: not used', False)
+        angles = _angles(cell, column.unit, one.get("sense", ""))
+        if angles is None or not all(-180 <= a.degrees <= 360 for a in angles):
+            note(f'{station}: "{cell}" {_no_angle(cell)}: not used', False)
             continue
-        note(angle.odd, True)
         assert line is not None
-        found.append(GaugeReading(station, line, angle.degrees, angle.said, taken, number, cells.get("note", "")))
-    return found
+        for a in angles:
+            note(a.odd, True)
+            readings.append(GaugeReading(station, line, a.degrees, a.said, taken, number, one.get("note", "")))
+    return readings
+
+
+def _angles(cell: str, unit: str | None, sense: str) -> list[angle_cell.Cell] | None:
+    """The angles of a cell, with what the column for the sign adds; None where there is none, or they deny it."""
+    if not sense or (words.is_nothing(sense) and sense.strip() not in ("-", "–", "—", "−")):
+        return angle_cell.several(cell, unit)
+    word = angle_cell.sense_word(sense)
+    return angle_cell.several(f"{word}{cell}" if word in ("+", "-") else f"{cell} {word}", unit) if word else None
+
+
+def _no_angle(cell: str) -> str:
+    if angle_cell.mangled(cell):
+        return (
+            "is not an angle but a date or time, which a spreadsheet makes of a number such as 2.5 "
+            "(write it again in a column set to text)"
+        )
+    return "is not an angle in degrees"
+
+
+def _station(one: dict[Field, str], stations: Sequence[str]) -> tuple[str | None, str]:
+    """The station a row names, with what was odd, or None with the reason."""
+    name, side = one.get("station", ""), one.get("side", "")
+    station, said = words.station_of(name, stations)
+    if side:
+        letter = side[:1]
+        with_side, also = words.station_of(f"{letter}{name}", stations)
+        if station is None and with_side is not None:
+            return with_side, also
+        other = f"{letter}{(station or '')[1:]}".casefold()
+        if station is not None and other != station.casefold() and other in (s.casefold() for s in stations):
+            return None, f'station "{name}" and side "{side}" deny each other: not used'
+    if station is not None:
+        return station, said
+    if not name:
+        return None, "a reading without a station: not used (write the station in every row)"
+    return None, f'station "{name}" is not in the job: not used'

@@ -41,6 +41,10 @@ class Oddity:
     text: str
     used: bool
 
+    def __str__(self) -> str:
+        """The row and what of it, for a screen."""
+        return f"row {self.row}: {self.text}"
+
 
 @dataclass(frozen=True)
 class GaugeReadings:
@@ -49,3 +53,8 @@ class GaugeReadings:
     readings: tuple[GaugeReading, ...]
     oddities: tuple[Oddity, ...] = ()
     source: str = ""
+
+    @property
+    def unused(self) -> tuple[Oddity, ...]:
+        """What of the file was not used, with the reasons: to be reported wherever the file is used."""
+        return tuple(o for o in self.oddities if not o.used)

@@ -1,4 +1,4 @@
-"""What the cells of a readings file say: angles, times, column names, lines, stations.
+"""What the cells of a readings file say: times, column names, lines, stations (angles: `angle_cell`).
 
 Each function gives the meaning, what was odd about it, or neither when the cell cannot be understood.
 """
@@ -7,13 +7,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
 from shared.gauge.readings import Line
 
-Field = Literal["station", "line", "reading", "date", "time", "note", "chord", "spar", "side"]
+Field = Literal["station", "line", "reading", "date", "time", "note", "chord", "spar", "side", "sense"]
+
+REPEATED: tuple[Field, ...] = ("reading", "chord", "spar")
+"""Columns that hold an angle, and may be there more than once under names that count."""
 
 _COLUMNS: dict[Field, tuple[str, ...]] = {
     "station": (
@@ -53,6 +55,7 @@ _COLUMNS: dict[Field, tuple[str, ...]] = {
     "chord": ("chord", "chord line", "chord angle", "incidence"),
     "spar": ("spar", "spar line", "spar angle", "fitting", "spar fitting"),
     "side": ("side", "wing", "half"),
+    "sense": ("sign", "sense", "direction", "up down", "which way", "nose"),
 }
 _LINES: dict[str, Line] = {
     "chord": "chord",
@@ -68,25 +71,6 @@ _LINES: dict[str, Line] = {
     "plumb": "spar",
 }
 _NOTHING = {"", "-", "--", "—", "–", "n/a", "na", "none", "nil", "x", "?", "/", "not read", "missing", "nan"}
-_MINUS = str.maketrans({"−": "-", "–": "-", "—": "-", "\u2010": "-", "\u2011": "-", "﹣": "-", "－": "-"})
-_UNIT = re.compile(r"(?:°|º|˚|\bdegrees?\b\.?|\bdegs?\b\.?)", re.IGNORECASE)
-_WORD = re.compile(
-    r"\(?\b(?:(nose|le|leading edge|tip)[\s_-]*(up|down|dn|high|low)|()(up|down|dn))\b\)?", re.IGNORECASE
-)
-_SEXAGESIMAL = re.compile(
-    r"^([+-]?)(\d+)[°º˚]\s*(\d+(?:[.,]\d+)?)\s*['′’]"
-    r"(?:\s*(\d+(?:[.,]\d+)?)\s*[\"″”])?$"
-)
-_NUMBER = re.compile(r"^([+-]?)\s*(\d+(?:[.,]\d*)?|[.,]\d+)$")
-
-
-@dataclass(frozen=True)
-class Cell:
-    """An angle cell understood. odd : what was not a plain number, "" when nothing."""
-
-    degrees: float
-    said: Literal["nose-up", "nose-down"] | None = None
-    odd: str = ""
 
 
 def plain(text: str) -> str:
@@ -98,12 +82,18 @@ def plain(text: str) -> str:
 def column(name: str) -> Field | None:
     """Which field a column's name stands for; None for another column."""
     words = plain(name)
-    trimmed = re.sub(r"\b(deg|degs|degrees|mean)\b", " ", words)
-    for candidate in (words, " ".join(trimmed.split())):
+    trimmed = " ".join(re.sub(r"(?<!\w)(deg|degs|degrees|mean|mm m|in ft|rad|%)(?!\w)", " ", words).split())
+    for candidate in (words, trimmed):
         for field, names in _COLUMNS.items():
             if candidate in names:
                 return field
-    return None
+    repeated = uncounted(trimmed)
+    return next((f for f in REPEATED if repeated in _COLUMNS[f]), None)
+
+
+def uncounted(words: str) -> str:
+    """A column's name without its count: "reading 2", "1st reading" and "second reading" are a reading."""
+    return re.sub(r"^(\d(st|nd|rd|th)|first|second|third)\s+|\s+(no )?\d$", "", plain(words))
 
 
 def line_of(text: str) -> Line | None:
@@ -114,42 +104,6 @@ def line_of(text: str) -> Line | None:
 def is_nothing(text: str) -> bool:
     """Whether a cell says that nothing was read."""
     return text.strip().casefold() in _NOTHING
-
-
-def angle(text: str) -> Cell | None:
-    """The angle a cell holds; None when it is not one. A doubtful number ("0.3?") is not one.
-
-    "0,5 °", "+0.5 deg", "0.5 nose up", "nose-down 0.5", "1°30'" and the Unicode minus are understood.
-    """
-    odd: list[str] = []
-    raw = text.strip().strip("\"'" if text.strip()[:1] in "\"'" and text.count("'") != 1 else "").strip()
-    raw = raw.translate(_MINUS)
-    said: Literal["nose-up", "nose-down"] | None = None
-    word = _WORD.search(raw)
-    if word is not None:
-        if (word.group(1) or "nose").casefold() == "tip":
-            return None
-        said = "nose-up" if (word.group(2) or word.group(4)).casefold() in ("up", "high") else "nose-down"
-        raw = (raw[: word.start()] + raw[word.end() :]).strip(" ,;()")
-        odd.append(f'"{text.strip()}" taken as {said}')
-    parts = _SEXAGESIMAL.match(raw)
-    if parts is not None:
-        minutes, seconds = (float((g or "0").replace(",", ".")) for g in parts.group(3, 4))
-        if minutes >= 60 or seconds >= 60:
-            return None
-        value = int(parts.group(2)) + minutes / 60 + seconds / 3600
-        odd.append(f'"{text.strip()}" taken as degrees and minutes')
-        return Cell(-value if parts.group(1) == "-" else value, said, "; ".join(odd))
-    raw = _UNIT.sub("", raw).strip()
-    number = _NUMBER.match(raw)
-    if number is None:
-        return None
-    value = float(number.group(2).replace(",", "."))
-    if number.group(1) == "-":
-        value = -value
-        if said is not None and value != 0:
-            return None  # a sign and a word may say it twice or deny each other
-    return Cell(value, said, "; ".join(odd))
 
 
 def time_of(date: str, time: str) -> tuple[str | None, str]:

@@ -12,6 +12,7 @@ import tomllib
 from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any
+from unicodedata import category
 
 import msgspec
 
@@ -24,6 +25,10 @@ from shared.lengths import parse_length
 
 MAX_BYTES = 1_000_000
 """Largest job file read; a wing of 400 ribs takes a tenth of it."""
+_TURNING = "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
+"""Marks that turn the writing direction: a name would be shown as another."""
+MOST_DEEP = 8
+"""Tables within tables; a job needs four."""
 
 
 def load_job(path: str | Path) -> Job:
@@ -46,8 +51,9 @@ def parse_job(text: str, file: str = "job.toml", folder: Path = Path()) -> Job:
         raise UserError(file, f"is not TOML: {error}", _toml_remedy(text, str(error))) from None
     except (RecursionError, ValueError) as error:
         raise UserError(file, f"is not a job file ({type(error).__name__})", "start afresh with ribangle new") from None
+    _refuse_depth(tree, file)
     tree = _plain(tree)
-    _refuse_odd_numbers(tree, file, tree, ())
+    _refuse_odd_values(tree, file, tree, ())
     tree = _lengths(tree, file, tree, ())
     try:
         tables = msgspec.convert(tree, JobTables)
@@ -77,6 +83,16 @@ def _text(place: Path) -> str:
         return data.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError:
         raise UserError(place.name, "is not text in UTF-8", "save it as UTF-8 in the editor") from None
+
+
+def _refuse_depth(tree: Any, file: str) -> None:
+    """A key of thousands of dots is thousands of tables in each other: told before anything walks down there."""
+    level = [tree]
+    for _ in range(MOST_DEEP):
+        level = [v for t in level for v in (t.values() if isinstance(t, dict) else t) if isinstance(v, (dict, list))]
+        if not level:
+            return
+    raise UserError(file, f"has tables over {MOST_DEEP} deep in each other", "mend the key with too many dots")
 
 
 def _plain(tree: Any) -> Any:
@@ -109,13 +125,22 @@ def _toml_remedy(text: str, error: str) -> str:
     return "mend that line; text values stand in quotes, a table starts with [name]"
 
 
-def _refuse_odd_numbers(tree: Any, file: str, root: Any, path: tuple[str | int, ...]) -> None:
+def _refuse_odd_values(tree: Any, file: str, root: Any, path: tuple[str | int, ...]) -> None:
     if isinstance(tree, dict):
         for key, value in tree.items():
-            _refuse_odd_numbers(value, file, root, (*path, key))
+            _refuse_odd_values(value, file, root, (*path, key))
     elif isinstance(tree, list):
         for index, value in enumerate(tree):
-            _refuse_odd_numbers(value, file, root, (*path, index))
+            _refuse_odd_values(value, file, root, (*path, index))
+    elif isinstance(tree, str):
+        if any(category(c) == "Cc" or c in _TURNING for c in tree):
+            raise UserError(
+                where(file, root, path), "holds a character that cannot be seen", "type the text again, without it"
+            )
+        if path and path[-1] == "name" and tree.lstrip()[:1] in ("=", "+", "-", "@"):
+            raise UserError(
+                where(file, root, path), "begins as a spreadsheet's formula does", "begin it with a letter or a figure"
+            )
     elif isinstance(tree, float) and not math.isfinite(tree):
         raise UserError(
             where(file, root, path), f"must be a number, not {tree}", "leave the key out where the value is unknown"

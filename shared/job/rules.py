@@ -17,9 +17,20 @@ THREAD = re.compile(r"M\d+(\.\d+)?([x×]\d+(\.\d+)?)?|(#?\d+|\d+/\d+)-\d+|\d+(\.
 
 
 def check(tables: JobTables, file: str) -> None:
-    """Raise UserError for the first rule that is broken."""
-    for thing, rule, remedy in _broken(tables):
-        raise UserError(f"{file}: {thing}", rule, remedy)
+    """Raise UserError for the rules that are broken: the first with its remedy, the others after it in the same line."""
+    broken = list(_broken(tables))
+    if not broken:
+        return
+    thing, rule, remedy = broken[0]
+    if len(broken) > 1:
+        others = "; ".join(f"{thing}: {rule}" for thing, rule, _ in broken[1:MOST_SAID])
+        more = f"; and {len(broken) - MOST_SAID} more" if len(broken) > MOST_SAID else ""
+        remedy = f"{remedy}. {len(broken) - 1} more mistake{'s' if len(broken) > 2 else ''}: {others}{more}"
+    raise UserError(f"{file}: {thing}", rule, remedy)
+
+
+MOST_SAID = 8
+"""Mistakes of one file that are told at once."""
 
 
 Mistake = tuple[str, str, str]

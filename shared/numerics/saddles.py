@@ -49,17 +49,26 @@ def refine(gray: NDArray[np.uint8], start: F64, along_x: F64, along_y: F64, half
     along_x, along_y : (n, 2) unit directions of the two edges through each corner, pixels.
     half : (n,) half side of each window, pixels; keep it inside the white margin round the markers.
 
-    Corners whose window leaves the picture come back with NaN.
+    Corners whose window leaves the picture come back with NaN, and so do those whose start, directions or
+    window are no finite numbers, or whose direction is none (two neighbours in one place).
     """
     n = len(start)
     h, w = gray.shape
+    bad = ~np.all(np.isfinite(np.column_stack([start, along_x, along_y, half])), axis=1)
+    bad |= ~(along_x.any(axis=1) & along_y.any(axis=1))
+    if bad.any():
+        half, along_x, along_y = half.copy(), along_x.copy(), along_y.copy()
+        half[bad], along_x[bad], along_y[bad] = 2.0, (1.0, 0.0), (0.0, 1.0)
     size = int(np.ceil(half.max(initial=2.0)))
+    if n == 0 or min(h, w) <= 2 * size:  # no room for one window
+        nothing = np.full(n, np.nan)
+        return Saddles(np.full((n, 2), np.nan), nothing, nothing, nothing, nothing, nothing)
     dy, dx = np.mgrid[-size : size + 1, -size : size + 1]
     n1 = np.stack([-along_x[:, 1], along_x[:, 0]], axis=1)
     n2 = np.stack([-along_y[:, 1], along_y[:, 0]], axis=1)
     c = start.astype(np.float64).copy()
+    c[bad] = size
     a, b, s = np.zeros(n), np.zeros(n), np.full(n, 1.2)
-    bad = np.zeros(n, dtype=bool)
     cov = np.full((n, 2, 2), np.nan)
     rms = np.full(n, np.nan)
     jac = np.ones((n, 7, *dx.shape))  # by the centre (2), a, b, shading (2) and blur

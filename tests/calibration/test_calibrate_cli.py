@@ -32,14 +32,14 @@ def folder(tmp_path_factory):
 
 
 def test_lens_from_photos(folder, tmp_path, capsys):
-    out = tmp_path / "f1.json"
+    out = tmp_path / "made" / "for it" / "f1.json"
     assert run(["calibrate", "lens", str(folder), "--board", "7x5", "--out", str(out)]) == 0
     text = capsys.readouterr().out
     assert "b3.jpg" in text and "broken.jpg" in text and "fx" in text
     profile = load_lens(out)
     assert profile.camera == "Fieldcam F1"
     assert [u.name for u in profile.photos if not u.used] == ["broken.jpg"]
-    assert cv2.imread(str(tmp_path / "f1.png")) is not None
+    assert cv2.imread(str(out.with_suffix(".png"))) is not None
     assert run(["calibrate", "export", str(out), str(tmp_path / "f1.yaml"), "--as", "ros"]) == 0
     assert (
         run(
@@ -66,7 +66,7 @@ def test_lens_from_photos(folder, tmp_path, capsys):
         (["lens", "PLACE", "--board", "9x6", "--card", "panel"], "one of them"),
         (["lens", "PLACE", "--board", "9x6"], "7 x 5 inner corners"),
         (["lens", "PLACE/gone"], "no such file"),
-        (["lens", "PLACE", "--out", "/gone/for/good.json"], "no such folder"),
+        (["lens", "PLACE", "--out", "PLACE/b0.jpg/good.json"], "cannot be made"),
         (["lens", "PLACE", "--model", "fisheye"], "not known"),
         (["level", "bar"], "--pair"),
         (["level", "bar", "--pair", "0.1", "0.2"], "how well they repeat"),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import math
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,6 +16,7 @@ import yaml
 from calibration.lens.exchange import opencv_yaml, profile_of, read_foreign, ros_yaml
 from calibration.lens.profiles import check_lens, load_lens, save_lens
 from calibration.print.scale import angle_error_deg, print_scale
+from rigging.cli.main import run
 from shared.errors import UserError
 
 ROOT = Path(__file__).parents[2]
@@ -83,6 +85,20 @@ def test_profile_goes_out_and_comes_back_whole(tmp_path, write):
     np.testing.assert_allclose(back.theta, profile.theta, rtol=1e-14)
     np.testing.assert_allclose(back.covariance, profile.covariance, rtol=1e-12)
     assert back.size == profile.size
+    assert back.made.isoformat() == profile.date
+
+
+def test_an_import_keeps_the_day_of_the_calibration(tmp_path, capsys):
+    """What OpenCV's calibration sample writes as calibration_time; without it the day is asked for."""
+    text = re.sub("ribangle_date.*\n", "", opencv_yaml(load_lens(SHIPPED)))
+    (tmp_path / "b.yml").write_text(text)
+    out = ["--out", str(tmp_path / "b.json")]
+    assert run(["calibrate", "import", str(tmp_path / "b.yml"), *out]) == 2
+    assert "--date" in capsys.readouterr().err
+    assert run(["calibrate", "import", str(tmp_path / "b.yml"), "--date", "2019-02-03", *out]) == 0
+    assert load_lens(tmp_path / "b.json").date == "2019-02-03"
+    (tmp_path / "b.yml").write_text(text.replace("---\n", '---\ncalibration_time: "Tue Mar  5 16:01:02 2024"\n', 1))
+    assert read_foreign(tmp_path / "b.yml").made == datetime.date(2024, 3, 5)
 
 
 def test_opencv_reads_what_is_exported(tmp_path):

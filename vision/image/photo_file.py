@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import io
 import os
@@ -42,23 +43,26 @@ def _photo_error(reason: str, facts: Mapping[str, Any]) -> PhotoError:
     return PhotoError(reason, **facts)
 
 
-def read_bytes(path: Path) -> bytes:
-    """The whole content of a regular file. Raises PhotoError with the reason."""
-    with _opened(path) as stream:
+def read_bytes(path: Path, *, follow: bool = True) -> bytes:
+    """The whole content of a regular file. follow : False refuses a link. Raises PhotoError with the reason."""
+    with _opened(path, follow) as stream:
         return stream.read(MAX_BYTES)
 
 
-def sha256_of_photo(path: Path) -> str:
+def sha256_of_photo(path: Path, *, follow: bool = True) -> str:
     """SHA-256 of the bytes that `read_bytes` gives, hexadecimal. Raises PhotoError."""
-    with _opened(path) as stream:
+    with _opened(path, follow) as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
 @contextmanager
-def _opened(path: Path) -> Iterator[io.BufferedReader]:
-    """A regular file of bearable size, opened without waiting, so that a pipe cannot hang a batch."""
+def _opened(path: Path, follow: bool) -> Iterator[io.BufferedReader]:
+    """A regular file of bearable size, opened without waiting, so that a pipe cannot hang a batch.
+
+    What it is is asked of the open file: nothing can be put in its place between the question and the reading.
+    """
     flags = os.O_RDONLY
-    for name in ("O_NONBLOCK", "O_BINARY", "O_CLOEXEC"):  # whichever this system has
+    for name in ("O_NONBLOCK", "O_BINARY", "O_CLOEXEC", *(() if follow else ("O_NOFOLLOW",))):  # where there are any
         flags |= getattr(os, name, 0)
     try:
         handle = os.open(path, flags)
@@ -70,6 +74,8 @@ def _opened(path: Path) -> Iterator[io.BufferedReader]:
     except PermissionError:
         raise PhotoError("a folder, not a photo" if path.is_dir() else "no permission to read it") from None
     except (OSError, ValueError) as error:
+        if not follow and isinstance(error, OSError) and error.errno == errno.ELOOP:
+            raise PhotoError("a link, and links are not followed here") from None
         raise PhotoError(f"cannot be opened ({text_of(error)})") from None
     try:
         facts = os.fstat(handle)

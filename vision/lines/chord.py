@@ -73,13 +73,24 @@ def choose_chord(
         else ()
         for k, b in enumerate(distinct)
     ]
-    speaks = [float(np.prod([MARKED[m.kind] for m in ms[:2]])) for ms in marks]
+    speaks = [_speaks(ms) for ms in marks]
     choice = one_of("chord", [b.of("chord") for b in distinct], speaks)
     rivals = [Rival(b, float(c), m) for b, c, m in zip(distinct, choice.chances, marks, strict=True)]
     rivals.sort(key=lambda r: -r.chance)
     if not rivals or rivals[0].chance < 1 - DOUBT:
         return ChordChoice(None, _why(rivals), tuple(rivals))
     return ChordChoice(rivals[0], "", tuple(rivals))
+
+
+def as_measured(choice: ChordChoice, share: float) -> float:
+    """Probability that the chosen line is the chord line, with the witness's probability of it along the line as measured."""
+    shares = [share, *(r.belief.of("chord") for r in choice.candidates[1:])]
+    return float(one_of("chord", shares, [_speaks(r.marks) for r in choice.candidates]).chances[0])
+
+
+def _speaks(marks: tuple[Mark, ...]) -> float:
+    """Likelihood ratio of the marks on a line."""
+    return float(np.prod([MARKED[m.kind] for m in marks[:2]]))
 
 
 def _why(rivals: list[Rival]) -> str:

@@ -1,198 +1,192 @@
-"use strict";
-// The page at the bench: sends photos (again until they have arrived), asks how things stand, shows it.
-const el = (id) => document.getElementById(id);
-const ARRIVED = "Arrived; reading it.";
-const JSON_HEAD = { "content-type": "application/json" };
-let state = null, chosen = null, spoken = "", waiting = [], sending = false, fetchedAt = 0, shown = "", asked = false;
+// The page at the bench: what this phone looks at, and what it shows of how things stand.
+import { el, make, listen, post, ask, ago, SHAPES, NAMES } from "./words.js";
+import { hear, age, old, serverNow } from "./hear.js";
+import * as queue from "./queue.js";
+import { showBar, glueNow } from "./glue.js";
+import { showLive } from "./live.js";
+import { card, behind, refusal, spoken, photoButtons } from "./station.js";
 
-function make(tag, text, cls) {
-  const node = document.createElement(tag);
-  if (text) node.textContent = text;
-  if (cls) node.className = cls;
-  return node;
-}
-function button(text, act) {
-  const node = make("button", text);
-  node.type = "button";
-  node.addEventListener("click", act);
-  return node;
-}
-const say = (text) => { el("said").textContent = text; };
+// What this phone looks at: a station, or a photo of its own on its way. Nobody else's doing changes it.
+const view = { station: sessionStorage.getItem("station"), photo: null };
+const SENDING = "sending", SIDES = ["left", "centre", "right"];
+let state = null, looked = null, said = "";
+const drawn = {};
 
-async function post(path, body) {
-  try {
-    const answer = await fetch(path, { method: "POST", headers: JSON_HEAD, body: JSON.stringify(body) });
-    const told = await answer.json();
-    say(answer.ok ? (told.kept ? `Kept as survey ${told.kept}.` : "Noted.") : told.error);
-    watch();
-    return answer.ok;
-  } catch { say("The server cannot be reached: this was NOT noted. Try again."); return false; }
+function look(station, photo = null) {
+  view.station = station; view.photo = photo;
+  if (station) sessionStorage.setItem("station", station);
+  if (station && !el("gv").value) el("gs").value = station;
+  gaugeWords();
+  show();
+  scrollTo(0, 0);
 }
-
-// --- photos out: one after the other, each tried until the server has it; it counts a repeat once
-function take(event) {
-  for (const file of event.target.files) waiting.push(file);
-  event.target.value = "";
-  chosen = null;
-  send();
-}
-async function send() {
-  if (sending) return;
-  sending = true;
-  while (waiting.length) {
-    say(`Sending ${waiting.length === 1 ? "the photo" : waiting.length + " photos"}…`);
-    try {
-      const answer = await fetch("/api/photos", { method: "POST", body: waiting[0], headers: { "content-type": "application/octet-stream" } });
-      if (answer.status === 401) { location.href = "/enter"; return; }
-      const told = await answer.json();
-      waiting.shift();
-      say(answer.ok ? (told.new ? ARRIVED : "This photo is here already; it counts once.") : `Not taken: ${told.error}`);
-    } catch {
-      say("No connection: the photo is kept here and sent again. Leave this page open.");
-      await new Promise((go) => setTimeout(go, 2000));
-    }
-  }
-  sending = false;
-  watch();
-}
-addEventListener("beforeunload", (event) => { if (waiting.length) event.preventDefault(); });
-
-// --- how things stand
-async function refresh() {
-  if (asked) return;
-  asked = true;
-  try {
-    const answer = await fetch("/api/state");
-    if (answer.status === 401) { location.href = "/enter"; return; }
-    if (!answer.ok) throw new Error((await answer.json()).error);
-    state = await answer.json();
-    fetchedAt = Date.now();
-    el("offline").hidden = true;
-    if (el("said").textContent === ARRIVED && !state.photos.some((p) => p.status === "waiting")) say("");
-    show();
-  } catch (error) {
-    el("offline").textContent = `What is shown may be old: ${error instanceof TypeError ? "the server cannot be reached" : error.message}.`;
-    el("offline").hidden = false;
-  } finally { asked = false; }
-}
-let timer = 0;
-async function watch() {
-  clearTimeout(timer);
-  await refresh();
-  const busy = state && state.photos.some((p) => p.status === "waiting");
-  clearTimeout(timer);
-  timer = setTimeout(watch, busy ? 400 : 4000);
-}
+const only = (key, parts, draw) => {  // drawn anew only when what is shown has changed: a finger may be on it
+  const text = JSON.stringify(parts);
+  if (drawn[key] === text) return;
+  drawn[key] = text;
+  draw();
+};
+const essence = (s) => JSON.stringify([s.state, s.angle, s.todo]);
 
 function show() {
-  showGlue();
-  const text = JSON.stringify([{ ...state, glue: null }, chosen]);
-  if (text === shown) return;
-  shown = text;
-  el("wing").textContent = state.wing;
-  el("verdict").textContent = state.verdict;
-  el("caution").textContent = state.caution;
-  el("findings").replaceChildren(...[...(state.problem ? [state.problem] : []), ...state.findings].map((t) => make("li", t)));
-  const newest = state.photos[0];
-  const name = chosen || (newest && newest.station) || null;
-  el("strip").replaceChildren(...state.stations.map((s) => {
-    const node = button(s.name, () => { chosen = s.name; show(); el("now").scrollIntoView(); });
-    node.classList.add(s.state.replace(" ", "-"));
-    node.append(make("small", { conforming: "✓ in", nonconforming: "✗ out", undecided: "? open", "not measured": "– none" }[s.state]));
-    node.setAttribute("aria-label", `${s.name}: ${s.state}`);
-    if (s.name === name) node.setAttribute("aria-current", "true");
-    return node;
-  }));
-  const here = el("strip").querySelector("[aria-current]");
-  if (here) el("strip").scrollLeft = here.offsetLeft - el("strip").clientWidth / 2;
-  fill(el("gs"), state.stations.map((s) => s.name), name);
-  showNow(name, newest);
-  el("photos").replaceChildren(...state.photos.map(photoRow));
-}
-function fill(select, names, chosenName) {
-  if (select.options.length !== names.length) select.replaceChildren(...names.map((n) => new Option(n, n)));
-  if (chosenName && document.activeElement !== select) select.value = chosenName;
+  if (!state) return;
+  if (!state.stations) { el("old").textContent = state.problem; el("old").hidden = false; return; }
+  follow();
+  el("title").textContent = state.wing;
+  showBar(state);
+  const s = state.stations.find((x) => x.name === view.station) || null;
+  const photo = view.photo && view.photo !== SENDING ? state.photos.find((p) => p.id === view.photo) : null;
+  if (!looked) looked = Object.fromEntries(state.stations.map((x) => [x.name, essence(x)]));
+  if (s && !view.photo) looked[s.name] = essence(s);
+  only("wing", [state.stations.map((x) => [x.name, x.side, x.state]), view.station, looked, state.next], wing);
+  only("choices", state.stations.map((x) => x.name), choices);
+  showLive(state.live, view.station);
+  only("now", [view, s, photo, glueStage(), state.next], () => now(s, photo));
+  only("behind", [view, s, s && state.photos.find((p) => p.id === s.photo), state.problem, refusedOf(s)], () => below(s));
+  only("notes", state.notes, notes);
+  only("whole", [state.verdict, state.findings, state.caution], whole);
+  only("photos", state.photos, () => el("photos").replaceChildren(...state.photos.map(photoRow)));
+  if (s && !view.photo) speak(spoken(s, state.glue));
 }
 
-function showNow(name, newest) {
-  const parts = [];
-  if (!chosen && newest && newest.status === "waiting") parts.push(make("p", "Reading the newest photo… below is how things stood before it.", "doubt"));
-  if (!chosen && newest && newest.status === "no value" ) parts.push(...noValue(newest));
-  const s = state.stations.find((x) => x.name === name);
-  if (s) parts.push(stationCard(s));
-  if (!parts.length) parts.push(make("p", "Photograph a station: card, drawn line and string or level in one picture."));
-  el("now").replaceChildren(...parts);
+// An own photo that was read: its station is shown, or, where it has no value, the photo alone.
+function follow() {
+  const photo = state.photos.find((p) => p.id === view.photo);
+  if (!photo || !photo.measured) return;
+  view.station = photo.station;
+  view.photo = null;
+  sessionStorage.setItem("station", photo.station);
 }
-function noValue(photo) {
-  return [make("p", `The newest photo${photo.station ? " (" + photo.station + ")" : ""} has no chord angle: ${photo.chord}`, "bad"), tapButton(photo)];
-}
-function stationCard(s) {
-  const card = make("div", "", `card ${s.state.replace(" ", "-")}`);
-  card.append(make("p", `${s.name}: ${s.state}`, "state"));
-  if (s.chord) card.append(make("p", s.chord.replace("± ", "±\u00a0"), "value"));
-  else card.append(make("p", s.reason || "no photo yet"));
-  for (const t of s.doubts) card.append(make("p", t, "doubt"));
-  if (s.turn.length && s.doubts.length) card.append(make("p", "Settle the doubt above before anything is turned:", "doubt"));
-  for (const t of s.turn) card.append(make("p", t, "turn"));
-  const list = make("dl");
-  const rows = [["off by", s.deviation], ["design", `${s.design}, tolerance ${s.tolerance}`], ["spar line", s.spar], ["photos used", String(s.photos)]];
-  for (const [what, value] of rows) if (value) list.append(make("dt", what), make("dd", value));
-  card.append(list);
-  for (const t of s.gauge) if (!t.includes("DISAGREES")) card.append(make("p", t));  // the others stand above as doubts
-  if (!s.gauge.length) card.append(make("p", "no inclinometer reading to compare with"));
-  if (s.cause) card.append(make("p", s.cause));
-  for (const t of [...s.leave, ...s.advice]) card.append(make("p", t));
-  const mine = state.photos.find((p) => p.station === s.name && p.status !== "set aside" && p.status !== "waiting");
-  if (mine) {
-    card.append(picture(mine), tapButton(mine));
-    if (state.display_taught) card.append(button("Read the gauge in this photo", () => {
-      el("more").open = true;
-      el("gauge").scrollIntoView();
-      display(`/api/photos/${mine.id}/display`, { headers: JSON_HEAD, body: "{}" }, s.name);
+const glueStage = () => { const g = glueNow(state.glue); return g && [g.over, g.gelled]; };
+
+function wing() {
+  el("wing").replaceChildren(...SIDES.filter((side) => state.stations.some((s) => s.side === side)).map((side) => {
+    const row = make("div", "", "row"), mine = state.stations.filter((s) => s.side === side);
+    row.append(make("span", side === "centre" ? "C" : side[0].toUpperCase(), "side"), ...mine.map((s) => {
+      const news = looked[s.name] !== essence(s), node = make("button", "", s.state.replace(" ", "-"));
+      node.type = "button";
+      const shape = make("span", SHAPES[s.state], "shape");
+      shape.setAttribute("aria-hidden", "true");
+      node.append(shape, make("span", s.name, "name"));
+      if (news) node.append(make("span", "new", "news"));
+      node.setAttribute("aria-label", `${s.name}: ${NAMES[s.state]}${news ? ", news" : ""}${s.name === state.next ? ", next" : ""}`);
+      if (s.name === view.station) node.setAttribute("aria-current", "true");
+      node.addEventListener("click", () => look(s.name));
+      return node;
     }));
-    card.append(button(`${s.name} was moved: measure it anew`, () => post("/api/moved", { station: s.name })));
+    return row;
+  }));
+}
+
+function now(s, photo) {
+  const place = el("now");
+  if (view.photo && (!photo || photo.status === "waiting")) {
+    place.replaceChildren(plain(photo ? "Reading your photo…" : "Sending your photo…", "Nothing is judged before it is read."));
+  } else if (photo && photo.refused) {
+    place.replaceChildren(refusal(photo));
+  } else if (s) {
+    place.replaceChildren(card(s, state.glue));
+  } else {
+    place.replaceChildren(plain(state.next ? `Photograph ${state.next}` : "Photograph a station", "Card, drawn line and string or level in one picture. Or tap a station above."));
   }
-  speak(s);
-  return card;
 }
-function picture(photo) {
-  if (!photo.overlay) return make("p", "no annotated picture");
-  const link = make("a"), image = make("img");
-  image.src = link.href = `/api/photos/${photo.id}/overlay?${photo.version}`;
-  image.alt = `The photo of ${photo.station || "no station"} with what was found in it`;
-  link.append(image);
-  return link;
+function plain(words, more) {
+  const box = make("div", "", "card plain");
+  box.append(make("p", words, "do"), make("p", more, "how"));
+  return box;
 }
-function tapButton(photo) {
-  return button("Wrong or missing line? Point at it", () => {
-    const role = photo.measured ? "chord" : /string|plumb|level|gravity/.test(photo.chord) ? "plumb" : "chord";
-    Tap.open(photo.id, role, (line, a, b) => post(`/api/photos/${photo.id}/hint`, { role: line, a, b }));
-  });
+const refusedOf = (s) => s && state.photos.find((p) => p.station === s.name && p.refused && p.status !== "set aside" && s.photo && p.came > state.photos.find((q) => q.id === s.photo).came);
+
+function below(s) {
+  const place = el("behind"), open = new Set([...place.querySelectorAll("details[open]")].map((d) => d.dataset.title));
+  const parts = [];
+  if (state.problem) parts.push(make("p", state.problem, "bad"));
+  if (s && !view.photo) {
+    const newer = refusedOf(s);
+    if (newer) {
+      const see = make("button", `A newer photo (${newer.came.slice(0, 5)}) has no value: see why`);
+      see.addEventListener("click", () => look(s.name, newer.id));
+      parts.push(see);
+    }
+    parts.push(...behind(s, state.photos.find((p) => p.id === s.photo), state, readGauge));
+  }
+  for (const part of parts) if (part.dataset.title && open.has(part.dataset.title)) part.open = true;
+  place.replaceChildren(...parts);
+}
+
+function whole() {
+  el("verdict").textContent = state.verdict;
+  el("findings").replaceChildren(...state.findings.map((t) => make("li", t)));
+  el("caution").textContent = state.caution;
+}
+function notes() {
+  el("notes").replaceChildren(...state.notes.map((n) => {
+    const row = make("li", n.words), undo = make("button", "Take back"), answer = make("span", "", "answer");
+    answer.setAttribute("role", "status");
+    undo.setAttribute("aria-label", `Take back: ${n.words}`);
+    listen(undo, answer, () => post("/api/undo", { id: n.id }), "Taken back.");
+    row.append(undo, answer);
+    return row;
+  }));
+  if (!state.notes.length) el("notes").replaceChildren(make("li", "Nothing was noted yet."));
 }
 function photoRow(photo) {
   const row = make("li");
   row.append(make("strong", `${photo.came} ${photo.station || "no station"}: ${photo.status}${photo.helped ? " (helped)" : ""}`));
   if (photo.status === "waiting") return row;
   row.append(make("p", `chord ${photo.chord}; spar ${photo.spar}`));
-  for (const t of [photo.why, ...photo.doubts].filter(Boolean)) row.append(make("p", t, "doubt"));
-  for (const t of photo.advice) row.append(make("p", t));
-  if (photo.size[0]) row.append(tapButton(photo));
+  for (const t of [photo.why, ...photo.doubts, ...photo.advice].filter(Boolean)) row.append(make("p", t));
+  row.append(...photoButtons(photo, state, readGauge));
   return row;
 }
 
-function showGlue() {
-  const glue = state && state.glue;
-  el("glue").hidden = !glue;
-  el("left").hidden = !glue || glue.left_s === null;
-  if (!glue) return;
-  if (glue.left_s === null) { el("glue").textContent = glue.words; return; }
-  const left = glue.left_s - Math.round((Date.now() - fetchedAt) / 1000);
-  const clock = left > 0 ? `${Math.floor(left / 60)}:${String(left % 60).padStart(2, "0")} to work. ` : "";
-  el("glue").textContent = clock + glue.words;
-  el("glue").className = left < 300 ? "bad" : "";
-  el("left").value = glue.share;
+// --- the gauge: what a person chose stays chosen
+function choices() {
+  const before = el("gs").value;
+  el("gs").replaceChildren(...state.stations.map((s) => new Option(s.name, s.name)));
+  if (before) el("gs").value = before;
+  else if (view.station) el("gs").value = view.station;
+  gaugeWords();
 }
-setInterval(showGlue, 1000);
+function gaugeWords() {
+  const line = el("gl").selectedOptions[0];
+  el("gauge").querySelector("button[type=submit]").textContent = `Note it for ${el("gs").value}, ${line ? line.textContent : ""}`;
+}
+for (const id of ["gs", "gl"]) el(id).addEventListener("change", gaugeWords);
+listen(el("gauge"), el("gd"), async (id) => {
+  const text = el("gv").value.trim().replace(",", ".").replace("\u2212", "-"), station = el("gs").value, line = el("gl").value;
+  if (!/^[+-]?\d+(\.\d+)?$/.test(text)) return { ok: false, told: "Write the reading as a number, such as 1.9 or -0.4." };
+  const answer = await post("/api/gauge", { id, station, line, shown_deg: Number(text) });
+  if (!answer.ok) return answer;
+  el("gv").value = "";
+  return { ok: true, told: `Noted: ${text}° at ${station}, ${line} line. It can be taken back below.` };
+});
+// a display read from a photo only fills the form: the person compares it with the gauge and presses
+async function display(path, options, station) {
+  el("more").open = true;
+  el("gd").textContent = "Reading the display…";
+  const { ok, told } = await ask(path, { method: "POST", ...options }, 90000);
+  if (!ok) { el("gd").textContent = `Not taken: ${told}`; return { ok, told }; }
+  if (station) el("gs").value = station;
+  el("gv").value = told.text || "";
+  if (told.line) el("gl").value = told.line;
+  gaugeWords();
+  el("gd").textContent = told.text ? `The display seems to show ${told.text}. Look at the gauge; note it only if it is right.` : told.why;
+  el("gv").scrollIntoView({ block: "center" });
+  return { ok, told: told.text ? `It seems to show ${told.text}: see below.` : told.why };
+}
+const readGauge = (photo) => display(`/api/photos/${photo.id}/display`, { headers: { "content-type": "application/json" }, body: "{}" }, photo.station);
+el("gp").addEventListener("change", async (event) => {
+  const file = event.target.files[0];
+  if (file) await display("/api/display", { body: file, headers: { "content-type": "application/octet-stream" } }, null);
+  event.target.value = "";
+});
+listen(el("keep"), el("kept"), async () => {
+  const answer = await post("/api/keep", { note: el("note").value }, 60000);
+  if (!answer.ok) return answer;
+  const { kept: number, new: fresh, waiting } = answer.told;
+  return { ok: true, told: `${fresh ? "Kept as" : "Nothing has changed since"} survey ${number}.${waiting ? ` ${waiting} photos are not in it: they are still being read.` : ""}` };
+});
 
 // --- read from across the bench
 function toggle(id, on) {
@@ -202,47 +196,31 @@ function toggle(id, on) {
 }
 for (const id of ["large", "speak"]) {
   toggle(id, Boolean(localStorage.getItem(id)));
-  el(id).addEventListener("click", () => toggle(id, el(id).getAttribute("aria-pressed") !== "true"));
+  el(id).addEventListener("click", () => { toggle(id, el(id).getAttribute("aria-pressed") !== "true"); if (id === "large") scrollTo(0, 0); });
 }
-function speak(s) {
-  const text = [`Station ${s.name}, ${s.state}.`, s.chord ? `Chord ${s.chord}.` : "", ...s.turn].join(" ")
-    .replaceAll("°", " degrees").replaceAll("±", "plus or minus").replaceAll("\u2212", "minus ");
-  if (text === spoken) return;
-  spoken = text;
+function speak(text) {
+  if (text === said) return;
+  said = text;
+  el("spoken").textContent = text;
   if (el("speak").getAttribute("aria-pressed") === "true" && "speechSynthesis" in window) {
     speechSynthesis.cancel();
-    speechSynthesis.speak(new SpeechSynthesisUtterance(text));
+    speechSynthesis.speak(new SpeechSynthesisUtterance(text.replaceAll("\u2212", "minus ")));
   }
 }
 
-el("camera").addEventListener("change", take);
-el("pick").addEventListener("change", take);
-el("mixed").addEventListener("click", () => post("/api/glue", { now: true }));
-el("unmixed").addEventListener("click", () => post("/api/glue", { now: false }));
-el("gauge").addEventListener("submit", async (event) => {
-  event.preventDefault();
-  const text = el("gv").value.trim().replace(",", ".").replace("\u2212", "-");
-  if (!/^[+-]?\d+(\.\d+)?$/.test(text)) { say("Write the reading as a number, such as 1.9 or -0.4."); return; }
-  if (await post("/api/gauge", { station: el("gs").value, line: el("gl").value, shown_deg: Number(text) })) el("gv").value = "";
-});
-// a display read from a photo only fills the form: the person compares it with the gauge and presses
-async function display(path, options, station) {
-  el("gd").textContent = "Reading the display…";
-  try {
-    const answer = await fetch(path, { method: "POST", ...options });
-    if (answer.status === 401) { location.href = "/enter"; return; }
-    const told = await answer.json();
-    if (!answer.ok) { el("gd").textContent = `Not taken: ${told.error}`; return; }
-    if (station) el("gs").value = station;
-    el("gv").value = told.text || "";
-    if (told.line) el("gl").value = told.line;
-    el("gd").textContent = told.text ? `The display seems to show ${told.text}, ${el("gs").value} ${el("gl").value} line. Look at the gauge; note it only if it is right.` : told.why;
-  } catch { el("gd").textContent = "The server cannot be reached. Try again, or type the value in."; }
+// --- how old all this is, always
+function tick() {
+  if (state) showBar(state);
+  const s = age();
+  el("age").textContent = s === null ? "" : `As of ${new Date((serverNow() - s) * 1000).toLocaleTimeString()}, ${ago(s)} ago`;
+  if (state && !state.stations) return;
+  el("old").hidden = !old();
+  el("old").textContent = s === null ? "The computer has not answered yet." : `No word from the computer for ${ago(s)}. What is shown may be old.`;
+  document.body.classList.toggle("stale", old());
 }
-el("gp").addEventListener("change", async (event) => {
-  const file = event.target.files[0];
-  if (file) await display("/api/display", { body: file, headers: { "content-type": "application/octet-stream" } }, null);
-  event.target.value = "";
-});
-el("keep").addEventListener("submit", (event) => { event.preventDefault(); post("/api/keep", { note: el("note").value }); });
-watch();
+setInterval(tick, 1000);
+setInterval(show, 5000);  // working time may have ended
+
+for (const id of ["camera", "pick"]) el(id).addEventListener("change", (event) => { view.photo = SENDING; show(); scrollTo(0, 0); queue.take(event); });
+queue.start((ident) => { if (view.photo) view.photo = ident; show(); }, () => { if (view.photo === SENDING) view.photo = null; show(); });
+hear((told) => { state = told; show(); tick(); });

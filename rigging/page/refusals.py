@@ -1,0 +1,80 @@
+"""A photo without a value: why in one line, and the one cure that promises most."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from vision.assess.gates import MAX_BLUR_PX, MIN_CONTRAST
+
+Kind = Literal["file", "dark", "flat", "blurred", "no card", "wrong card", "no chord", "no level", "other"]
+DARK = 128.0
+"""Grey level below which even a photo's lightest parts are dark: half of what a picture can hold."""
+
+
+@dataclass(frozen=True)
+class Refused:
+    """Why a photo has no value. cure : an instruction, one sentence. point : which line to point at; None where
+    pointing cannot help (no card, no picture). seen, missing : what was found in it and what was not."""
+
+    kind: Kind
+    why: str
+    cure: str
+    point: Literal["chord", "plumb", "level"] | None = None
+    seen: tuple[str, ...] = ()
+    missing: tuple[str, ...] = ()
+
+
+def refusal(tree: dict[str, Any]) -> Refused | None:
+    """Of a reading's tree (`rigging.batch.readings_file`); None where it has a chord angle."""
+    if tree["chord"]["quantity"] is not None:
+        return None
+    reason = str(tree["chord"]["reason"] or "no value")
+    evidence = tree["evidence"] or {}
+    cards = evidence.get("cards") or ()
+    if not cards and tree["station"] is None:
+        return _without_card(tree, reason)
+    names = tuple(f"card {c['number']}" for c in cards)
+    if tree["station"] is None:
+        return Refused("wrong card", reason, "Put the station's own card on the rib, and photograph that rib alone",
+                       None, names)  # fmt: skip
+    roles = {line["role"] for line in evidence.get("lines") or () if line["used"]}
+    chord, level = "chord" in roles, roles & {"plumb", "level"}
+    seen = (
+        *names,
+        *(["chord line"] if chord else []),
+        *sorted({"plumb": "string", "level": "level line"}[r] for r in level),
+    )
+    if re.search(r"blurred|smeared|\bsoft\b", reason):
+        return Refused("blurred", reason, "Hold still, tap to focus on the card, photograph again", None, seen)
+    if "hardly differ" in reason:
+        return Refused("dark", reason, "Light the rib evenly, then photograph again", None, seen)
+    if not chord and re.search(r"\bchord\b", reason):
+        return Refused("no chord", reason, "Point at the chord line", "chord", seen, ("chord line",))
+    if not level and re.search(r"string|plumb|level|gravity", reason):
+        role: Literal["plumb", "level"] = "plumb" if re.search(r"string|plumb", reason) else "level"
+        what = "string" if role == "plumb" else "level line"
+        return Refused("no level", reason, f"Point at the {what}", role, seen, ("string or level line",))
+    return Refused("other", reason, "Photograph it again", None, seen)
+
+
+def _without_card(tree: dict[str, Any], reason: str) -> Refused:
+    if not tree["photo"]["width"]:
+        return Refused("file", reason, "Take the photo again, or send it again")
+    if not reason.startswith("no station card"):
+        return Refused("other", reason, "Photograph it again")
+    sight = tree.get("sight") or {}
+    contrast, light, blur = sight.get("contrast"), sight.get("light"), sight.get("blur_px")
+    missing = ("station card",)
+    if contrast is not None and light is not None and contrast < MIN_CONTRAST:
+        if light < DARK:
+            return Refused("dark", "the photo is too dark to see a card in it", "Light the rib, then photograph again",
+                           None, (), missing)  # fmt: skip
+        return Refused("flat", "nothing stands out in the photo (fog, glare, or something before the lens)",
+                       "Wipe the lens, light the rib from the side, photograph again", None, (), missing)  # fmt: skip
+    if blur is not None and blur > MAX_BLUR_PX:
+        return Refused("blurred", f"the photo is blurred: its sharpest edges are {blur:.0f} px wide",
+                       "Hold still, tap to focus on the card, photograph again", None, (), missing)  # fmt: skip
+    return Refused("no card", "the photo is sharp and light, but no station card was found in it",
+                   "Lay the station card flat on the rib, all of it in the picture", None, (), missing)  # fmt: skip

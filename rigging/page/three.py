@@ -1,0 +1,106 @@
+"""The three things that the page shows of a station, and the one that is to be done now.
+
+Said, shown and read aloud alike: the angle with its sign in words, the verdict, and one instruction. What else there
+is stands behind them, in the order in which it could change the decision.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from rigging.page.refusals import Refused
+from rigging.survey.corrections import Correction
+from rigging.survey.doubts import BENIGN, TOLD
+from rigging.survey.instructions import instruction
+from rigging.survey.model import StationResult
+from shared.quantity import Quantity
+from shared.rounding import number, places
+
+Kind = Literal["photo", "doubt", "turn", "leave", "next", "done"]
+EXPLAINED = "gauge-at-fault"
+"""Flag of a disagreement that a fault of all the inclinometer's readings explains: no doubt about the camera's angle."""
+
+
+@dataclass(frozen=True)
+class Todo:
+    """The one thing to do now. words : an instruction, one sentence. more : how exactly, or why."""
+
+    kind: Kind
+    words: str
+    more: str = ""
+
+
+def angle_words(q: Quantity | None) -> dict[str, str] | None:
+    """An angle as it is said: size with its unit, sense in words, U. None for no angle."""
+    if q is None:
+        return None
+    n = places(q.U)
+    size = number(abs(q.value), n)
+    sense = "level" if float(size) == 0 else "nose up" if q.value > 0 else "nose down"
+    known = number(q.U, n)
+    return {"size": f"{size}°", "sense": sense, "U": "± ?" if known == "?" else f"± {known}°"}
+
+
+def doubts(s: StationResult) -> list[str]:
+    """Why the angle must not be acted on; each once."""
+    return list(dict.fromkeys(f.text for f in s.flags if f.code not in BENIGN | TOLD and f.code != EXPLAINED))
+
+
+def explained(s: StationResult) -> list[str]:
+    """Disagreements whose cause is known."""
+    return list(dict.fromkeys(f.text for f in s.flags if f.code == EXPLAINED))
+
+
+def todo(
+    s: StationResult, fixes: Sequence[Correction], moved: Sequence[str], refused: Refused | None, following: str | None
+) -> Todo:
+    """What to do now at a station.
+
+    moved : stations whose jig was moved since they were photographed, as they are to be photographed again.
+    refused : of the station's newest photo, where it has no value. following : the station to go to next.
+    """
+    name = s.station.name
+    if refused is not None and s.chord.quantity is None:
+        return Todo("photo", refused.cure, refused.why)
+    if moved and s.chord.quantity is None:
+        others = [n for n in moved if n != name]
+        more = f"its jig was moved; so were {', '.join(others)}" if others else "its jig was moved"
+        return Todo("photo", f"Photograph {name} again", more)
+    if s.chord.quantity is None:
+        return Todo("photo", f"Photograph {name}", s.chord.reason or "no photo yet")
+    why = doubts(s)
+    if why:
+        gauge = all(f.code == "gauge-disagrees" for f in s.flags if f.text in why)
+        first = "Read the inclinometer again before anything is turned" if gauge else "Photograph it again: a doubt"
+        return Todo("doubt", first, why[0])
+    needed = [c for c in fixes if c.needed]
+    if needed:
+        return _turn(needed)
+    if s.state == "nonconforming":
+        if s.rib_or_jig.cause == "rib":
+            return Todo("leave", "Leave the screw: the rib sits wrong on its spar")
+        cause = s.rib_or_jig.words if s.rib_or_jig.cause in ("both", "sum") else ""
+        more = cause or next((c.words for c in fixes), "the job has no jig that turns this station")
+        return Todo("leave", "Leave the screw: turning does not mend it", more)
+    if s.state == "undecided":
+        advice = s.chord.decision.advice if s.chord.decision is not None else ()
+        words, _, more = (advice[0].text if advice else "photograph it once more").partition(": ")
+        return Todo("photo", words[0].upper() + words[1:], more)
+    if following is not None:
+        return Todo("next", f"Leave it. Next: {following}")
+    return Todo("done", "Leave it. Every station conforms")
+
+
+def _turn(needed: Sequence[Correction]) -> Todo:
+    """The instruction of one jig, or of several at once."""
+    first = needed[0]
+    words, _, rest = instruction(first.jig, first.rounded).partition(" (")
+    more = [rest.removesuffix(")")] if rest else []
+    if len(needed) > 1:
+        words = f"{words}, at {number(first.jig.at_span_mm or 0.0, 0)} mm"
+        more += [c.words for c in needed[1:]]
+    if len(first.stations) > 1:
+        more.insert(0, f"one screw for {' and '.join(first.stations)}")
+    return Todo("turn", words[0].upper() + words[1:], "; ".join(more))

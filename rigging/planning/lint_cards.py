@@ -1,0 +1,43 @@
+"""Whether cards of this job could be taken for another wing's: card numbers that another job beside it uses too."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from shared.errors import UserError
+from shared.job.file import load_job
+from shared.job.lint import Hint, lint
+from shared.job.model import Job
+
+
+def hints(job: Job, file_name: str) -> tuple[Hint, ...]:
+    """What of the job looks like a slip, and which other job in its folder shares card numbers with it."""
+    return (*lint(job), *_other_wings(job, file_name))
+
+
+def _other_wings(job: Job, file_name: str) -> Iterator[Hint]:
+    mine = {c for s in job.stations for c in s.cards}
+    for place in sorted(job.folder.glob("*.toml")):
+        if place.name == file_name:
+            continue
+        try:
+            other = load_job(place)
+        except UserError:
+            continue  # no job, or one that says so itself when it is used
+        both = sorted(mine & {c for s in other.stations for c in s.cards})
+        if both and other.wing.name != job.wing.name:
+            free = [n for n in range(31) if n not in mine and n not in {c for s in other.stations for c in s.cards}]
+            remedy = (
+                f"numbers {free[0]} to {free[-1]} hold {len(free)} that neither uses" if free else "no number is free"
+            )
+            yield Hint(
+                "cards-of-two-wings",
+                "cards",
+                f"{place.name} ({other.wing.name}) uses {len(both)} of the same card numbers ({_some(both)}): a photo of one "
+                f"wing would pass for the other's. Give each wing its own ({remedy}), or keep photos and cards of the two "
+                "well apart: the wing's name stands on each card",
+            )
+
+
+def _some(numbers: list[int]) -> str:
+    return ", ".join(map(str, numbers[:5])) + (", ..." if len(numbers) > 5 else "")
