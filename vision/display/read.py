@@ -19,6 +19,9 @@ from vision.display.types import F64, U8, Digit, DisplayReading, unread
 
 SURE = 0.9
 """Probability from which a number is given: then less than one in 500 of those given are wrong (docs/inclinometer.md)."""
+SURE_BELOW_ZERO = 0.99
+"""The same for a number with a minus: small triangles before the digits, of which the networks saw few, were taken for one
+with 0.93 to 0.99, and a false minus turns an angle round."""
 CALIBRATION = (0.0, 1.0)
 """Offset and slope from the network's log-odds to those with which readings are right, fitted by `benchmarks/displays.py`
 on faces that the networks were not trained on."""
@@ -181,7 +184,7 @@ def _refusal(text: str, p: float, likely: tuple[tuple[str, float], ...], decimal
     if "." not in text and decimals is None:
         # a point that is not seen makes ten times the angle
         return f'no decimal point seen in "{text}": say how many digits follow it (0 for none)'
-    if p < SURE:
+    if p < (SURE_BELOW_ZERO if text.startswith("-") else SURE):
         return "doubtful: " + " or ".join(f'"{t}" ({100 * v:.0f} %)' for t, v in likely[:2] if t)
     whole, _, after = text.lstrip("-").partition(".")
     if "-" in text[1:] or not whole or ("." in text and not after):
