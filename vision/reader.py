@@ -34,7 +34,7 @@ from vision.cards.detect import Card, find_cards
 from vision.cards.print_choice import print_of
 from vision.cards.stations import name_station
 from vision.detect import Detections, detect
-from vision.evidence.posterior import GIVE, true_reference
+from vision.evidence.posterior import true_reference
 from vision.image.photo import Picture, open_photo
 from vision.image.photo_file import PhotoError
 from vision.level.agree import contradict
@@ -58,6 +58,8 @@ MAYBE_POSE = 60.0
 """The same for the cards alone, beyond which the other pose is dropped before the lines are looked at."""
 HOPELESS_POSE = 4.0
 """How many times what would let it stay in mind the other pose's cost may be before it is given up half-way."""
+OTHER_POSE = 0.01
+"""Posterior weight of the other pose from which on it is flagged, where it would lie outside of what is given."""
 TWO_POSES = 15.0
 """Difference of chi-square between the two poses of a flat card below which both are kept in mind: the other's weight is
 then at least exp(-TWO_POSES / 2), 0.06 %."""
@@ -359,7 +361,7 @@ def _both_poses(solutions: list[Solution], photo: Photo) -> tuple[Angles, tuple[
     """The best pose's angles; where the card's other pose fits nearly as well, its difference goes into u.
 
     A flat card seen nearly square-on has two poses (Collins and Bartoli 2014). With w the other's posterior weight and d
-    its difference, the mixture's standard deviation is d sqrt(w (1 - w)). Where the other pose is likelier than GIVE and
+    its difference, the mixture's standard deviation is d sqrt(w (1 - w)). Where the other pose is likelier than OTHER_POSE and
     would lie outside what is given, there is a flag as well.
     """
     best = angles(solutions[0])
@@ -381,7 +383,7 @@ def _both_poses(solutions: list[Solution], photo: Photo) -> tuple[Angles, tuple[
 
         best = Angles(widened(best.chord, theirs.chord), widened(best.spar, theirs.spar), best.lean)
         away = best.chord is not None and theirs.chord is not None
-        if away and weight > GIVE and abs(theirs.chord.value - best.chord.value) > 3 * best.chord.u:  # type: ignore[union-attr]
+        if away and weight > OTHER_POSE and abs(theirs.chord.value - best.chord.value) > 3 * best.chord.u:  # type: ignore[union-attr]
             flags = (
                 Flag(
                     "two-poses",

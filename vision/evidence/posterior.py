@@ -23,13 +23,15 @@ from numpy.typing import NDArray
 
 F64 = NDArray[np.float64]
 
-GIVE = 0.01
+GIVE = 0.05
 """Probability of having taken a wrong line up to which a value is given without a flag."""
-DOUBT = 0.20
+DOUBT = 0.30
 """The same, up to which it is given with a flag. Both were chosen for the rates that `docs/recognition.md` shows."""
 NONE = {"chord": 0.03, "spar": 0.1, "string": 0.2, "laser": 0.87}
 """Probability that a photo shows no such line, as in the training photos: with n candidates and a share q = (1 - NONE) / n of
 them being the line, the odds of none over those of any one are NONE / q, in units of the witness's own prior odds q / (1 - q)."""
+BESIDE = 0.995
+"""Probability from which on a reference is used beside a surer one: it adds little, and a false one does harm."""
 SURE = 1e-6
 """No evidence counts for more than this leaves."""
 
@@ -67,7 +69,7 @@ def true_reference(kind: str, share: float, rivals: Sequence[float] = ()) -> flo
 
 def sure(chance: float) -> bool:
     """Whether a reference is sure enough to be used beside another."""
-    return chance >= 1 - GIVE / 2
+    return chance >= BESIDE
 
 
 def _odds(shares: Sequence[float]) -> F64:
