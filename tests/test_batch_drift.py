@@ -58,7 +58,7 @@ def test_a_batch_as_calibrated_is_told_in_numbers_only(folder: Path):
 
 @pytest.mark.parametrize(
     ("changed", "code"),
-    [({"focal": 1.05}, "lens-focal-moved"), ({"stretch": 0.01}, "cards-not-square"),
+    [({"focal": 1.08}, "lens-focal-moved"), ({"stretch": 0.01}, "cards-not-square"),
      ({"day": "2027-08-01"}, "lens-profile-old"), ({"rms": [0.05 + 0.012 * k for k in range(14)]}, "card-residuals-grow")],
 )  # fmt: skip
 def test_each_kind_of_drift_is_flagged(folder: Path, changed, code):
@@ -86,7 +86,7 @@ def test_an_old_level_profile_is_flagged_with_every_reading(folder: Path):
 
 
 def test_the_check_does_not_depend_on_the_order_nor_grow_with_the_batch(folder: Path):
-    batch, job = readings(focal=1.05), small_job(folder)
+    batch, job = readings(focal=1.08), small_job(folder)
     assert watched(batch, job) == watched(batch[::-1], job)
     many = [replace(r, photo=replace(r.photo, name=f"{k}-{r.photo.name}")) for k in range(6) for r in batch]
     assert watched(many, job).told[0]["cards"] == 40
@@ -95,13 +95,13 @@ def test_the_check_does_not_depend_on_the_order_nor_grow_with_the_batch(folder: 
 def test_the_flags_stand_in_json_csv_and_table(folder: Path, batch):
     tree = json.loads(batch.json.read_text("utf-8"))
     (told,) = tree["drift"]
-    assert told["focal"] == pytest.approx(1.05, abs=0.02)
+    assert told["focal"] == pytest.approx(1.08, abs=0.02)
     assert all([f["code"] for f in r["flags"]] == ["lens-focal-moved"] for r in tree["readings"])
     assert batch.csv.read_text("utf-8").count("another zoom or focus") == 14
     console = Console(width=160, record=True, file=io.StringIO())
     console.print(readings_table(small_job(folder), iter_trees(batch.json), {}))
     shown = " ".join(console.export_text().split())
-    assert shown.count("focal length") == 1 and "whole batch: the cards show a focal length +5" in shown
+    assert shown.count("focal length") == 1 and "whole batch: the cards show a focal length +8" in shown
 
 
 def test_the_survey_tells_it_once_and_trusts_no_angle(folder: Path, batch):

@@ -47,7 +47,7 @@ def desk(tmp_path_factory: pytest.TempPathFactory):
 def test_the_page_tells_of_another_zoom_and_trusts_no_angle(desk: Desk):
     with TestClient(make_app(desk, Gate(False), frozenset({"testserver"}))) as client:
         state = client.get("/api/state").json()
-    assert state["problem"] is None and "focal length +5" in state["findings"][0]
+    assert state["problem"] is None and "focal length +8" in state["findings"][0]
     assert {p["status"] for p in state["photos"]} == {"doubtful"}
     measured = [s for s in state["stations"] if s["photos"]]
     assert measured and all(any("another zoom" in d for d in s["doubts"]) for s in measured)

@@ -8,8 +8,8 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from calibration.profiles import load_lens
-from shared.job_file import load_job
+from calibration.lens.profiles import load_lens
+from shared.job.file import load_job
 
 from training.scenes.effects import EFFECTS, GROUPS, WITHHELD, Choice, Draw
 from training.scenes.geometry import SAMPLES, Camera, Pose, film_size, in_frame, look, project
