@@ -13,6 +13,7 @@ from shared.job.model import Job, Station
 from shared.numerics.small_sums import straight
 from vision.cards.detect import Card
 from vision.evidence.belief import beliefs, believed_at
+from vision.evidence.kinds import PLACES
 from vision.evidence.views import Photograph, level_view, upright_view
 from vision.image.photo import Picture
 from vision.image.rectified import Plane
@@ -22,7 +23,7 @@ from vision.lines.hints import Hint
 from vision.lines.marks import Mark, find_marks, locate
 from vision.lines.measure import Stroke, measure
 from vision.lines.spar import SparChoice, find_spar
-from vision.lines.tracing import hinted_ends, line_seen, order, reach_px, same_ink, segment
+from vision.lines.tracing import hinted_ends, line_seen, reach_px, same_ink, segment
 from vision.solution.solve import LineSeen, Solution
 
 F64 = NDArray[np.float64]
@@ -105,13 +106,13 @@ def detect(
     elif choice.chosen is None:
         return Detections(plane, right, choice.reason, chord=choice)
     else:
-        ends = choice.chosen.belief.ends
+        ends = _further(choice.chosen.belief.ends, mm / PLACES)
     stroke = measure(
         picture.gray, plane, ends[0], ends[1], half_px=reach_px(scale), segment_mm=segment(ends), blur_px=blur
     )
     if stroke is None:
         return Detections(plane, right, TOO_FAINT, chord=choice, chord_ends=ends)
-    ends = _onto(stroke, order(ends))
+    ends = _seen_ends(stroke)
     chance = 1.0
     if "chord" not in by_role and choice.chosen is not None:
         again = believed_at(level, ends, mm, middle, right)
@@ -150,10 +151,18 @@ def _marks(photo: Photograph, plane: Plane, ends: F64, boxes: tuple[Box, ...]) -
     ]
 
 
-def _onto(stroke: Stroke, ends: F64) -> F64:
-    """The ends as found, moved across onto the measured line."""
+def _further(ends: F64, mm: float) -> F64:
+    """Both ends (2, 2) moved out: the witness says to a place of the strip where a line ends."""
+    way = (ends[1] - ends[0]) / np.linalg.norm(ends[1] - ends[0]) * mm
+    return np.stack([ends[0] - way, ends[1] + way])
+
+
+def _seen_ends(stroke: Stroke) -> F64:
+    """(2, 2) sheet mm on the measured line, left end first, half a segment beyond the first and last one used."""
     slope, at = straight(stroke.uv[:, 0], stroke.uv[:, 1])
-    return np.stack([ends[:, 0], slope * ends[:, 0] + at], axis=1)
+    half = 0.5 * float(np.median(np.diff(stroke.place)))
+    u = np.array([stroke.uv[:, 0].min() - half, stroke.uv[:, 0].max() + half])
+    return np.stack([u, slope * u + at], axis=1)
 
 
 def _box(ring: F64) -> Box:

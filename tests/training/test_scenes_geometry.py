@@ -8,9 +8,9 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+
 from calibration.lens.profiles import load_lens
 from shared.job.file import load_job
-
 from training.scenes.effects import EFFECTS, GROUPS, WITHHELD, Choice, Draw
 from training.scenes.geometry import SAMPLES, Camera, Pose, film_size, in_frame, look, project
 from training.scenes.job import lens_profile, write_job

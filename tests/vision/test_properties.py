@@ -211,7 +211,8 @@ def test_the_design_angle_changes_nothing_in_a_reading() -> None:
     """Neither value, nor u, nor flags, nor what was taken for what."""
     far = replace(JOB, stations=(replace(JOB.stations[0], chord_deg=-4.0, spar_deg=80.0),))
     a, b = upright(), read_photo(shown(), far, lens=LENS)
-    assert (a.chord, a.spar, a.flags, a.evidence) == (b.chord, b.spar, b.flags, b.evidence)
+    assert (a.chord, a.spar, a.flags) == (b.chord, b.spar, b.flags)
+    assert repr(a.evidence) == repr(b.evidence)  # NaN is no number's equal
 
 
 @pytest.mark.parametrize(
@@ -240,7 +241,7 @@ def test_half_the_pixels_change_nothing_but_u() -> None:
     # the same scene, pen and noise, seen more coarsely: far less apart than either is uncertain
     assert abs(one.value - other.value) < 0.5 * one.u
     assert one.u < other.u < 2 * one.u
-    assert codes(reading) == set()
+    assert codes(reading) <= {"line-doubtful"}  # at one pixel a millimetre a doubt is fair
 
 
 GAIN, GAMMA, TINT = st.floats(0.62, 1.05), st.floats(0.8, 1.25), st.floats(0.85, 1.15)

@@ -43,6 +43,10 @@ def read(name: str, lean_stated: bool = True) -> Reading:
     return read_photo(SAMPLES / folder / "photos" / f"{name}.jpg", j)
 
 
+DOUBTED = ("R2-laser", "L4")
+"""The witness is not sure of these two's level reference (docs/recognition.md): a doubt, and right all the same."""
+
+
 @pytest.mark.parametrize(("name", "limit"), PHOTOS.items())
 def test_chord_angle(name: str, limit: float) -> None:
     reading, true = read(name), truth("trainer")[name]
@@ -54,7 +58,8 @@ def test_chord_angle(name: str, limit: float) -> None:
     assert chord.u <= limit  # honest, but not by being vague
     assert (reading.station, reading.forward) == (true["station"], true["forward"])
     assert reading.reference == ("level" if name == "R2-laser" else "plumb")
-    assert not reading.chord.flags and not reading.made.helped
+    assert {f.code for f in reading.chord.flags} <= ({"line-doubtful"} if name in DOUBTED else set())
+    assert not reading.made.helped
 
 
 @pytest.mark.parametrize("name", PHOTOS)

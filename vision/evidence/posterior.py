@@ -25,8 +25,10 @@ F64 = NDArray[np.float64]
 
 GIVE = 0.05
 """Probability of having taken a wrong line up to which a value is given without a flag."""
-DOUBT = 0.30
+DOUBT = 0.50
 """The same, up to which it is given with a flag. Both were chosen for the rates that `docs/recognition.md` shows."""
+ALIKE = 0.20
+"""Probability of the second best from which on two lines are called about as likely."""
 NONE = {"chord": 0.03, "spar": 0.1, "string": 0.2, "laser": 0.87}
 """Probability that a photo shows no such line, as in the training photos: with n candidates and a share q = (1 - NONE) / n of
 them being the line, the odds of none over those of any one are NONE / q, in units of the witness's own prior odds q / (1 - q)."""

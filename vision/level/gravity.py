@@ -28,7 +28,7 @@ Box = tuple[float, float, float, float]
 
 POSSIBLE = 0.02
 """Probability from which on a candidate is measured and judged once more as measured."""
-TAKEN = 0.5
+TAKEN = 0.2
 """Probability from which on a candidate counts as a level reference."""
 CROOKED_PX = 0.8
 """Scatter of its centres beyond which a string is not straight: a good one has a tenth of it."""

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.evidence.belief import Belief
-from vision.evidence.posterior import DOUBT, one_of
+from vision.evidence.posterior import ALIKE, DOUBT, one_of
 from vision.image.rectified import Plane, Reduced
 from vision.lines.marks import Mark, find_marks
 
@@ -94,7 +94,7 @@ def _speaks(marks: tuple[Mark, ...]) -> float:
 
 
 def _why(rivals: list[Rival]) -> str:
-    likely = [r for r in rivals if r.chance > DOUBT]
+    likely = [r for r in rivals if r.chance > ALIKE]
     if len(likely) >= 2:
         return (
             "two lines are about as likely to be the chord line: add reference marks to the true one, rub the other out, "

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from shared.job.model import Station
 from vision.evidence.belief import Belief, beliefs, believed_at
-from vision.evidence.posterior import DOUBT, one_of
+from vision.evidence.posterior import ALIKE, DOUBT, one_of
 from vision.evidence.views import View
 from vision.level.gravity import POSSIBLE, Rib, crossing_of, crossings
 from vision.lines.hints import Hint
@@ -74,7 +74,7 @@ def find_spar(rib: Rib, view: View, pen: Stroke, station: Station, hint: Hint | 
     if choice.chance < 1 - DOUBT:
         several = sorted(choice.chances)[-2:]
         return SparChoice(
-            reason=EQUAL if len(several) > 1 and several[0] > DOUBT else NOT_FOUND, weighed=tuple(weighed)
+            reason=EQUAL if len(several) > 1 and several[0] > ALIKE else NOT_FOUND, weighed=tuple(weighed)
         )
     stroke, belief = found[choice.best]
     return SparChoice(stroke, None, choice.chance, belief.instead_of("spar"), tuple(weighed))
