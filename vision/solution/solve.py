@@ -112,6 +112,7 @@ def solve(scene: Scene, start: State, max_rounds: int = MAX_ROUNDS, hopeless: fl
     return _finish(scene, state, res, jacobian(scene, state, res))
 
 
+@np.errstate(over="ignore", invalid="ignore")  # of a scene beyond all measure: it ends as undetermined
 def solve_state(
     scene: Scene, start: State, offset: F64 | None = None, max_rounds: int = MAX_ROUNDS, hopeless: float = np.inf
 ) -> State:
