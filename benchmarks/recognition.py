@@ -1,6 +1,6 @@
 """How often the reader recognises the lines of photos from another hand, and how often it is wrong.
 
-    python benchmarks/recognition.py --wings FOLDER --drawn 500000 100 --decoys --out recognition.md
+    python benchmarks/recognition.py --wings FOLDER --drawn 500000 100 --out recognition.md
 
 FOLDER holds wings as `python -m training.scenes` makes them (with `--judge`: effects never trained on). `--drawn` draws good
 scenes of the drawn simulator. Every angle given is held against the truth: refused, flagged, clean; beyond 3 u in silence.
