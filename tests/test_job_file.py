@@ -157,7 +157,7 @@ def test_every_key_says_what_it_means() -> None:
         ('name = "肋 2"', 'name = "R1"', ["station R1: name", "used twice"]),
         ('name = "肋 2"', 'name = "r1"', ["station r1: name", "case only"]),
         ('name = "肋 2"', 'name = " R2"', ["name", "printable text"]),
-        ('name = "肋 2"', 'name = "R\\n2"', ["name", "printable text"]),
+        ('name = "肋 2"', 'name = "R\\n2"', ["name", "cannot be seen"]),
         ('name = "肋 2"', 'name = ""', ["[[station]] number 2: name", "at least 1"]),
         ("chord_deg = -1", "chord_deg = -30.5", ["chord_deg", "at least -30, is -30.5"]),
         ("chord_deg = -1", "chord_deg = nan", ["station 肋 2: chord_deg", "not nan"]),

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from rigging.cli.console import echo
+
 if TYPE_CHECKING:
     from calibration.lens.model import Lens
     from rigging.planning.plan import Choice, Limit, StationPlan
@@ -79,7 +81,7 @@ def plan(
 
     loaded = load_job(job)
     for hint in hints(loaded, job.name):
-        click.echo(f"job: {hint.words}", err=True)
+        echo(f"job: {hint.words}", err=True)
     lens = _lens(loaded, camera)
     if aside is None and _somebody_there():
         aside = _ask_aside()
@@ -100,7 +102,7 @@ def plan(
     _show(plans, limit_of(loaded, lens, plans), lens, part, units or loaded.length_unit)
     _tell_board(loaded, camera, lens, plans, choices, part)
     if aside is None:
-        click.echo(
+        echo(
             "Where the lens stands is not stated (--aside): these figures are the middle of what hands do, and a "
             "photo's U may be half or twice as large; stated, it is foretold to some 15 %."
         )
@@ -145,13 +147,13 @@ def _tell_board(job: Job, camera: str | None, lens: Lens, plans: tuple[StationPl
     other = plan_job(job, board, choices, part)
     now, then = (sorted(p.now.chord for p in some)[len(some) // 2] for some in (plans, other))
     if none:
-        click.echo(
+        echo(
             f"No lens profile is kept: the figures above take a board session for granted (U {now:.3f}° in the middle). "
             f"Without one the first photos are read by the EXIF alone ({then:.3f}°); from four photos on the station "
             "cards tell the lens, and U lies between the two."
         )
     else:
-        click.echo(
+        echo(
             f"The lens is known without a board; a dozen photos of one (ribangle calibrate lens) would bring U from "
             f"{now:.3f}° to {then:.3f}° in the middle of the stations."
         )

@@ -101,6 +101,7 @@ class Solution:
         return np.asarray(q[:, :2], dtype=np.float64)
 
 
+@np.errstate(over="ignore", invalid="ignore")  # of a scene beyond all measure: it ends as undetermined
 def solve(scene: Scene, start: State, max_rounds: int = MAX_ROUNDS, hopeless: float = np.inf) -> Solution:
     """The least-squares solution from a start near the minimum.
 
