@@ -335,11 +335,9 @@ def _lean(job: Job, station: Station, forward_right: bool) -> Lean:
     u = station.u_lean_deg if station.u_lean_deg is not None else job.wing.u_lean_deg
     if u is None:
         u = DEFAULT_U_LEAN_DEG if stated is not None else UNKNOWN_U_LEAN_DEG
-    own = station.lean_deg is not None or station.u_lean_deg is not None
     from_outboard = forward_right == (station.side != "left")
-    return Lean(
-        stated or 0.0, u, f"lean of {station.name}" if own else "lean of the ribs", -1.0 if from_outboard else 1.0
-    )
+    # ribs are set one by one: each errs by its own, also where the job states one lean for all
+    return Lean(stated or 0.0, u, f"lean of {station.name}", -1.0 if from_outboard else 1.0)
 
 
 def _contradicted(found: Detections, lean: Lean) -> Detections:

@@ -119,14 +119,17 @@ class Rib:
         aspect: float = 2.5e-3,
         shear: float = 1e-3,
         printed: tuple[float, float] = (0.0, 0.0),
+        alike: np.random.Generator | None = None,
     ) -> Scene:
         """What is seen, exactly (rng None) or with every error drawn as the scene states it.
 
-        aspect, shear : standard deviations of the print's stretch and shear. printed : what is known of them."""
+        aspect, shear : standard deviations of the print's stretch and shear. printed : what is known of them.
+        alike : draws what all ribs of a photo share, lens and print, where it is not `rng`."""
         z = rng.standard_normal if rng is not None else lambda n=1: np.zeros(n)
-        theta = lens.theta + z(len(lens.axes())) @ lens.axes()
-        stretch = printed[0] + float(aspect * z(1)[0])
-        lean_over = printed[1] + float(shear * z(1)[0])
+        common = alike.standard_normal if alike is not None else z
+        theta = lens.theta + common(len(lens.axes())) @ lens.axes()
+        stretch = printed[0] + float(aspect * common(1)[0])
+        lean_over = printed[1] + float(shear * common(1)[0])
         cards = []
         for kind, number, along, above, deg in self.cards:
             spec = SPECS[kind]  # type: ignore[index]

@@ -2,7 +2,7 @@
 
 The angles are functions of the fitted state; their loadings on the independent observations follow
 from the solution's gain. Observations of one origin (one card's corners, one line's points) are
-compressed to as many independent variates as there are angles, by QR, which keeps every variance and
+compressed to as many independent variates as there are angles in the photo, by QR, which keeps every variance and
 every covariance between the angles of the photo exactly.
 """
 
@@ -66,9 +66,35 @@ def _values(lines: tuple[LineSeen, ...], rotation: F64, gravity: F64, planes: F6
 
 def angles(solution: Solution, extra: Iterable[Component] = ()) -> Angles:
     """Angles and budgets of a solution; `extra` components go to the chord and the spar alike."""
-    scene, s = solution.scene, solution.state
-    base = values(scene.lines, s)
+    return angles_together((solution,), extra)[0]
+
+
+def angles_together(solutions: tuple[Solution, ...], extra: Iterable[Component] = ()) -> tuple[Angles, ...]:
+    """Angles and budgets of ribs that were solved together; what they share bears the same sources in all of them."""
+    base = np.concatenate([values(s.scene.lines, s.state) for s in solutions])
     seen = np.isfinite(base)
+    load = np.concatenate([-_gradient(s) @ s.gain for s in solutions])
+    parts: list[list[Component]] = [[] for _ in base]
+    for name, source, block in _blocks(solutions, load):
+        small = np.asarray(np.linalg.qr(block.T, mode="r")).T if block.shape[1] > 1 else block
+        for i in range(small.shape[1]):
+            tag = source if name not in COMMON.values() and block.shape[1] == 1 else f"{source} {name} {i + 1}"
+            for row in range(len(base)):
+                if abs(small[row, i]) > 0:
+                    parts[row].append(Component(name, tag, float(small[row, i])))
+    more = tuple(extra)
+    found = [Quantity(float(v), tuple(p)) if ok else None for v, p, ok in zip(base, parts, seen, strict=True)]
+    out = []
+    for k in range(len(solutions)):
+        chord, spar, lean = found[3 * k : 3 * k + 3]
+        assert lean is not None
+        out.append(Angles(chord and chord.plus(*more), spar and spar.plus(*more), lean))
+    return tuple(out)
+
+
+def _gradient(solution: Solution) -> F64:
+    """(3, parameters) derivative of chord angle, spar angle and lean; 0 where a line is not seen."""
+    scene, s = solution.scene, solution.state
     at = slots(scene, s)
     grad = np.zeros((3, at.count))
     step = 1e-6
@@ -87,40 +113,25 @@ def angles(solution: Solution, extra: Iterable[Component] = ()) -> Angles:
     for k, line in enumerate(lines):
         if line.role in ("chord", "spar"):
             differences(at.planes.start + 2 * k, 2, partial(by_line, k))
-    grad[~seen] = 0.0
-    load = -grad @ solution.gain
-    parts: list[list[Component]] = [[], [], []]
-    for name, source, block in _blocks(solution, load):
-        small = np.asarray(np.linalg.qr(block.T, mode="r")).T if block.shape[1] > 1 else block
-        for i in range(small.shape[1]):
-            tag = source if name not in COMMON.values() and block.shape[1] == 1 else f"{source} {name} {i + 1}"
-            for row in range(3):
-                if abs(small[row, i]) > 0:
-                    parts[row].append(Component(name, tag, float(small[row, i])))
-    more = tuple(extra)
-    quantities = [
-        Quantity(float(v), tuple(p) + more) if ok else None for v, p, ok in zip(base, parts, seen, strict=True)
-    ]
-    lean = quantities[2]
-    assert lean is not None
-    return Angles(quantities[0], quantities[1], Quantity(lean.value, tuple(parts[2])))
+    grad[~np.isfinite(values(lines, s))] = 0.0
+    return grad
 
 
-def _blocks(solution: Solution, load: F64) -> list[tuple[str, str, F64]]:
-    """Loadings (3, n) by name and source; a line's points are split into noise and waviness."""
-    scene = solution.scene
+def _blocks(solutions: tuple[Solution, ...], load: F64) -> list[tuple[str, str, F64]]:
+    """Loadings (3 ribs, n) by name and source; a line's points are split into noise and waviness."""
     out: list[tuple[str, str, F64]] = []
     groups: dict[tuple[str, str], list[int]] = {}
-    for i, label in enumerate(solution.labels):
+    for i, label in enumerate(solutions[0].labels):
         groups.setdefault(label, []).append(i)
-    at = {f"photo:{scene.photo} line {i}": i for i in range(len(scene.lines))}
+    at = {f"photo:{s.scene.photo} line {i}": (s.scene, i) for s in solutions for i in range(len(s.scene.lines))}
     for (name, source), index in groups.items():
         block = load[:, index]
         if source not in at:
             out.append((name, source, block))
             continue
-        line = scene.lines[at[source]]
-        raw = block @ scene.whiteners[at[source]]
+        scene, i = at[source]
+        line = scene.lines[i]
+        raw = block @ scene.whiteners[i]
         out.append((name, source, raw * line.noise_px))
         if line.shade_px is not None:
             out.append((COMMON[line.role], source, raw @ line.shade_px[:, None]))

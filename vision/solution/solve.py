@@ -16,7 +16,9 @@ Frames, data and unknowns: `vision.solution.scene`. Residuals and Jacobian: `vis
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import cv2
 import numpy as np
@@ -29,13 +31,18 @@ from vision.solution.equations import across, card_rows, jacobian, labels, level
 from vision.solution.scene import Lean, LineSeen, Scene, State, direction_in_plane, move, place_card, printed, theta_of
 
 __all__ = [
+    "Fit",
     "Hopeless",
     "Lean",
     "LineSeen",
     "Scene",
     "Solution",
     "State",
+    "descend",
+    "estimator",
+    "fit_of",
     "place_card",
+    "solution_of",
     "solve",
     "solve_state",
     "starts",
@@ -43,6 +50,7 @@ __all__ = [
 ]
 
 F64 = NDArray[np.float64]
+T = TypeVar("T")
 
 MAX_ROUNDS = 25
 PATIENCE = 6
@@ -125,16 +133,36 @@ def solve_state(
     def misfit(s: State) -> F64:
         return residuals(scene, s) - offset if offset is not None else residuals(scene, s)
 
+    return descend(
+        start,
+        misfit,
+        lambda s, res: jacobian(scene, s, res),
+        lambda s, d: move(scene, s, d),
+        max_rounds,
+        hopeless,
+    )
+
+
+def descend(
+    start: T,
+    misfit: Callable[[T], F64],
+    slope: Callable[[T, F64], F64],
+    moved: Callable[[T, F64], T],
+    max_rounds: int = MAX_ROUNDS,
+    hopeless: float = np.inf,
+) -> T:
+    """Gauss-Newton from a start of any kind. misfit : residuals of a state. slope : their Jacobian at it. moved : a state
+    moved by a step."""
     state, damp = start, 0.0
     res = misfit(state)
-    jac = jacobian(scene, state, res)
+    jac = slope(state, res)
     normal, pull = jac.T @ jac, jac.T @ res
     for done in range(max_rounds):
         if done >= PATIENCE and float(res @ res) > hopeless:
             raise Hopeless
         # the faint floor keeps what nothing observes yet (gravity, before a string is seen) where it is
         damped = normal + np.diag(damp * np.diag(normal) + 1e-9)
-        trial = move(scene, state, -np.asarray(np.linalg.solve(damped, pull), dtype=np.float64))
+        trial = moved(state, -np.asarray(np.linalg.solve(damped, pull), dtype=np.float64))
         after = misfit(trial)
         won = float(res @ res) - float(after @ after)
         if not won > -1e-9 * (1 + float(res @ res)):
@@ -146,7 +174,7 @@ def solve_state(
         state, res = trial, after
         if won < 1e-6 * (1 + float(res @ res)):
             break
-        jac = jacobian(scene, state, res)
+        jac = slope(state, res)
         normal, pull = jac.T @ jac, jac.T @ res
     return state
 
@@ -234,17 +262,27 @@ def _gravity_guess(scene: Scene, normal: F64, planes: F64) -> F64:
     return np.asarray(guess if guess[1] > 0 else -guess, dtype=np.float64)
 
 
-def _finish(scene: Scene, s: State, res: F64, jac: F64) -> Solution:
+@dataclass(frozen=True)
+class Fit:
+    """How well a scene's state fits: see `Solution`. corners : its cards' rows of the residuals."""
+
+    corners: slice
+    chi2: float
+    dof: int
+    scale: float
+    corner_rms: tuple[float, ...]
+    line_rms: tuple[float, ...]
+    level_pulls: tuple[float, ...]
+
+
+def fit_of(scene: Scene, s: State, res: F64) -> Fit:
+    """The fit of one scene, from its residuals in the order of `residuals`."""
     k = len(prior_part(scene, s))
     counts = [card_rows(c) for c in scene.cards]
-    n_corner = sum(counts)
-    corner = res[k : k + n_corner]
-    dof = max(n_corner - 6 - 3 * (len(scene.cards) - 1), 1)
+    corners = slice(k, k + sum(counts))
+    corner = res[corners]
+    dof = max(len(corner) - 6 - 3 * (len(scene.cards) - 1), 1)
     chi2 = float(corner @ corner)
-    # residuals larger than stated widen the cards' own part (Birge); smaller ones do not narrow it
-    scale = max(1.0, float(np.sqrt(chi2 / dof)))
-    gain = np.asarray(np.linalg.solve(jac.T @ jac + 1e-9 * np.eye(jac.shape[1]), jac.T), dtype=np.float64)
-    gain[:, k : k + n_corner] *= scale
     rms, at = [], 0
     for card, n in zip(scene.cards, counts, strict=True):
         r = corner[at : at + 2 * len(card.board)].reshape(-1, 2) * card.sigma_px[:, None]
@@ -255,16 +293,26 @@ def _finish(scene: Scene, s: State, res: F64, jac: F64) -> Solution:
     for line, plane in zip(scene.lines, s.planes, strict=True):
         a = across(undistort(line.pixels, theta), plane) * theta[0]
         line_rms.append(float(np.sqrt((a * a).mean())))
+    # residuals larger than stated widen the cards' own part (Birge); smaller ones do not narrow it
+    scale = max(1.0, float(np.sqrt(chi2 / dof)))
+    pulls = tuple(float(v) for v in level_part(scene, s))
+    return Fit(corners, chi2, dof, scale, tuple(rms), tuple(line_rms), pulls)
+
+
+def estimator(jac: F64) -> F64:
+    """(parameters, observations) the linear estimator of whitened observations."""
+    return np.asarray(np.linalg.solve(jac.T @ jac + 1e-9 * np.eye(jac.shape[1]), jac.T), dtype=np.float64)
+
+
+def solution_of(scene: Scene, s: State, fit: Fit, gain: F64, names: tuple[tuple[str, str], ...], cost: float) -> Solution:
+    """A solution from its parts."""
     return Solution(
-        scene,
-        s,
-        gain,
-        labels(scene, s),
-        chi2,
-        dof,
-        float(res @ res),
-        scale,
-        tuple(rms),
-        tuple(line_rms),
-        tuple(float(v) for v in level_part(scene, s)),
+        scene, s, gain, names, fit.chi2, fit.dof, cost, fit.scale, fit.corner_rms, fit.line_rms, fit.level_pulls
     )
+
+
+def _finish(scene: Scene, s: State, res: F64, jac: F64) -> Solution:
+    fit = fit_of(scene, s, res)
+    gain = estimator(jac)
+    gain[:, fit.corners] *= fit.scale
+    return solution_of(scene, s, fit, gain, labels(scene, s), float(res @ res))
