@@ -45,10 +45,10 @@ from shared.files import write_whole
 from shared.job.model import Job, Station
 from vision.cards.detect import Card, find_cards
 from vision.cards.stations import name_station
-from vision.detect import sheet_plane
 from vision.evidence.views import LEVEL_DEG
 from vision.image.photo import Picture, open_photo
 from vision.image.rectified import Plane
+from vision.lines.chord_line import sheet_plane
 from vision.reader import read_photo
 from vision.solution.scene import Scene
 from vision.solution.solve import Solution, solve, starts

@@ -22,7 +22,7 @@ from rigging.planning.scene import Noise, PlacedCard, SetUp, View, _World
 from shared.reading import Angle, Flag, Made, Photo, Reading
 from vision.assess import doubts, gates
 from vision.cards.detect import Card
-from vision.reader import MAYBE_POSE, _both_poses, _Refused, _solve_all
+from vision.solution.poses import both_poses, from_starts, near
 from vision.solution.scene import Lean, LineSeen, Scene, State, place_card
 from vision.solution.solve import starts, with_lines
 
@@ -240,16 +240,14 @@ def read(scene: Scene, station: str) -> Reading:
     """The scene through the reader's own solution, gates and doubts."""
     picture = Photo(scene.photo, scene.photo, *SIZE, None, None)
     made = Made("simulated", scene.lens.ident, None)
-    try:
-        alone = replace(scene, lines=(), lean=None)
-        first = _solve_all(alone, starts(alone))
-        near = [f for f in first if f.cost - first[0].cost < MAYBE_POSE * first[0].scale ** 2]
-        solutions = _solve_all(scene, [with_lines(scene, f.state) for f in near])
-    except _Refused as end:
-        none = Angle(None, end.reason)
+    alone = replace(scene, lines=(), lean=None)
+    first = from_starts(alone, starts(alone))
+    solutions = from_starts(scene, [with_lines(scene, f.state) for f in near(first)]) if first else []
+    if not solutions:
+        none = Angle(None, "the card's pose could not be solved for")
         return Reading(picture, station, none, none, "right", "plumb", made)
     verdict = gates.after_solving(solutions[0])
-    result, poses = _both_poses(solutions, picture)
+    (result,), (poses,) = both_poses([(s,) for s in solutions], picture.sha256[:12])
     assert result.chord is not None
     reason = verdict.reason
     if result.chord.u > doubts.MAX_U_DEG:

@@ -38,8 +38,8 @@ STAGES = (
     ("strings and level lines", "vision.level.gravity:find_gravity"),
     ("spar line", "vision.lines.spar:find_spar"),
     ("sub-pixel fits of the strokes", "vision.lines.measure:measure"),
-    ("joint least squares", "vision.reader:_solve_all"),
-    ("propagation", "vision.reader:_both_poses"),
+    ("joint least squares", "vision.ribs:_solutions"),
+    ("propagation", "vision.ribs:both_poses"),
     ("doubts, advice, evidence", "vision.reader:show"),
 )
 """What the recipe spends its time on: label and function. An inner stage's time counts there only."""

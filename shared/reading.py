@@ -7,6 +7,7 @@ Pixels in the evidence: (x, y), first pixel's centre (0, 0), y down, EXIF orient
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -106,6 +107,31 @@ class Evidence:
 
 
 @dataclass(frozen=True)
+class Twist:
+    """How a rib stands against another one in the same photo: chord angle less the other's, degrees.
+
+    What both share in the photo (gravity, lens, camera) has cancelled; it needs no level reference.
+    """
+
+    against: str
+    quantity: Quantity
+
+
+@dataclass(frozen=True)
+class FoundLean:
+    """The rib plane's lean as the photo itself shows it, degrees, top outboard positive, beside what the job states."""
+
+    quantity: Quantity
+    stated_deg: float
+    u_stated_deg: float
+
+    @property
+    def off(self) -> float:
+        """Distance from the stated lean, in standard uncertainties of that distance."""
+        return abs(self.quantity.value - self.stated_deg) / math.hypot(self.quantity.u, self.u_stated_deg)
+
+
+@dataclass(frozen=True)
 class Photo:
     """Which photo it was. taken : EXIF date and time, ISO 8601 without zone, or None."""
 
@@ -132,8 +158,10 @@ class Made:
 class Reading:
     """One photo of one station.
 
-    forward : which way the leading edge points in the photo. lean_deg : the rib plane's lean as solved
-    for (positive outboard), with u. seconds : time the reading took.
+    forward : which way the leading edge points in the photo. foremost : whether the station's rib is the photo's foremost
+    one; the readings of the ribs behind it are readings of the same photo. twist : against the foremost rib, or, at the
+    foremost one, None. relative : the chord angle where nothing in the photo shows gravity: its unknown part is one source
+    that the photo's other ribs share, so that only differences say anything. lean : where the photo determines it.
     """
 
     photo: Photo
@@ -146,6 +174,10 @@ class Reading:
     flags: tuple[Flag, ...] = ()
     advice: tuple[Advice, ...] = ()
     evidence: Evidence | None = None
+    foremost: bool = True
+    twist: Twist | None = None
+    relative: Quantity | None = None
+    lean: FoundLean | None = None
 
     @property
     def measured(self) -> bool:

@@ -1,6 +1,6 @@
 """One photo, start to end: the recipe.
 
-    load -> cards -> station, lens -> rib plane -> chord line -> level reference -> spar line
+    load -> cards -> station, lens -> rib plane -> chord line -> level reference -> spar line -> ribs behind
          -> one least-squares solution -> angles with budgets -> doubts and advice
 
 Every step may end the reading with a reason; nothing raises for what a photo holds.
@@ -22,47 +22,40 @@ from calibration.lens.model import Lens
 from calibration.lens.profiles import LensProfile
 from calibration.print.profile import KnownPrint
 from shared.job.model import Job, Station
-from shared.quantity import Component, Quantity
 from shared.reading import Angle, Evidence, Flag, Made, Photo, Reading
+from shared.rounding import degrees, number
 from shared.version import version
 from vision.assess import gates
 from vision.assess.advice import advise
 from vision.assess.annotations import show
-from vision.assess.doubts import doubts
+from vision.assess.doubts import PULL, doubts
+from vision.behind import Behind, look_behind
 from vision.cards import mirrored
 from vision.cards.detect import Card, find_cards
 from vision.cards.print_choice import print_of
-from vision.cards.stations import name_station
+from vision.cards.stations import Named, name_station
 from vision.detect import Detections, detect
 from vision.evidence.posterior import true_reference
 from vision.image.photo import Picture, open_photo
 from vision.image.photo_file import PhotoError
 from vision.level.agree import contradict
-from vision.level.upright import edges_of, which_way_up
+from vision.level.upright import Edges, edges_of, which_way_up
 from vision.lines.hints import Hint
+from vision.ribs import UNKNOWN_U_LEAN_DEG, Rib, Solved, solve_ribs
 from vision.solution.lens_choice import choose_lens
 from vision.solution.monte_carlo import compare, draw
-from vision.solution.propagate import Angles, angles
-from vision.solution.scene import Lean, LineSeen, Scene, State
-from vision.solution.solve import Hopeless, Solution, solve, starts, with_lines
+from vision.solution.poses import from_starts, near
+from vision.solution.scene import Lean, LineSeen, Scene
+from vision.solution.solve import Solution, starts
 
 F64 = NDArray[np.float64]
 
 DEFAULT_U_LEAN_DEG = 0.5
 """Where the job states the ribs' lean but not how well."""
-UNKNOWN_U_LEAN_DEG = 2.0
-"""Where the job says nothing of the ribs' lean (common practice, no source: ribs stand within a few degrees)."""
 U_SEAT_DEG = 0.1
 """How flat a taped card lies on the rib: 0.3 mm over the card's length."""
-MAYBE_POSE = 60.0
-"""The same for the cards alone, beyond which the other pose is dropped before the lines are looked at."""
-HOPELESS_POSE = 4.0
-"""How many times what would let it stay in mind the other pose's cost may be before it is given up half-way."""
-OTHER_POSE = 0.01
-"""Posterior weight of the other pose from which on it is flagged, where it would lie outside of what is given."""
-TWO_POSES = 15.0
-"""Difference of chi-square between the two poses of a flat card below which both are kept in mind: the other's weight is
-then at least exp(-TWO_POSES / 2), 0.06 %."""
+SPAR_BEHIND = "spar lines are read on the foremost rib only"
+RELATIVE = "; how the ribs of the photo stand against each other is known all the same"
 
 
 @dataclass(frozen=True)
@@ -109,6 +102,19 @@ def read_photo(
     return read_fully(source, job, lens=lens, hints=hints, monte_carlo=monte_carlo).reading
 
 
+def read_stations(
+    source: str | os.PathLike[str] | Picture | NDArray[Any],
+    job: Job,
+    *,
+    lens: Lens | LensProfile | None = None,
+    hints: Sequence[Hint] = (),
+    monte_carlo: int = 0,
+) -> tuple[Reading, ...]:
+    """As `read_photo`, for every rib in the photo: the foremost one's reading, then those of the ribs behind it, the nearer
+    first, each with its value or its reason. hints : of the foremost rib."""
+    return tuple(s.reading for s in read_every(source, job, lens=lens, hints=hints, monte_carlo=monte_carlo))
+
+
 def read_fully(
     source: str | os.PathLike[str] | Picture | NDArray[Any],
     job: Job,
@@ -118,10 +124,22 @@ def read_fully(
     monte_carlo: int = 0,
 ) -> Seen:
     """As `read_photo`, with the solution and the lines behind the reading."""
+    return read_every(source, job, lens=lens, hints=hints, monte_carlo=monte_carlo)[0]
+
+
+def read_every(
+    source: str | os.PathLike[str] | Picture | NDArray[Any],
+    job: Job,
+    *,
+    lens: Lens | LensProfile | None = None,
+    hints: Sequence[Hint] = (),
+    monte_carlo: int = 0,
+) -> tuple[Seen, ...]:
+    """As `read_stations`, with the solution and the lines behind each reading."""
     try:
         picture = _picture(source)
     except PhotoError as error:
-        return Seen(_unread(error, source, job))
+        return (Seen(_unread(error, source, job)),)
     made = Made(version(), None, job.level.profile or f"u {job.level.u_deg:g} deg", helped=bool(hints))
     photo = Photo(picture.name, picture.sha256, picture.width, picture.height, picture.exif.taken, picture.exif.camera)
     station: Station | None = None
@@ -146,108 +164,213 @@ def read_fully(
         if chosen.lens is None:
             raise _Refused(chosen.reason or "", show(picture, named.cards))
         made = replace(made, lens=chosen.lens.ident)
-        flags += verdict.flags + chosen.flags
-        return _measure(
-            picture,
-            photo,
-            job,
-            station,
-            named.cards,
-            named.others,
-            chosen.lens,
-            prints,
-            tuple(hints),
-            flags,
-            made,
-            monte_carlo,
-        )
+        case = _Case(picture, photo, job, chosen.lens, prints, tuple(hints), made, chosen.flags, monte_carlo)
+        return _measure(case, station, named, flags + verdict.flags + chosen.flags)
     except _Refused as end:
         none = Angle(None, end.reason)
-        return Seen(
-            Reading(
-                photo,
-                station.name if station else None,
-                none,
-                none,
-                None,
-                None,
-                made,
-                flags + end.flags,
-                (),
-                end.evidence,
-            )
-        )
+        name = station.name if station else None
+        return (Seen(Reading(photo, name, none, none, None, None, made, flags + end.flags, (), end.evidence)),)
 
 
-def _measure(
-    picture: Picture,
-    photo: Photo,
-    job: Job,
-    station: Station,
-    cards: tuple[Card, ...],
-    others: tuple[Card, ...],
-    lens: Lens,
-    prints: KnownPrint,
-    hints: tuple[Hint, ...],
-    flags: tuple[Flag, ...],
-    made: Made,
-    draws: int,
-) -> Seen:
-    first = _plane_only(cards, lens, prints, photo)
+@dataclass(frozen=True)
+class _Case:
+    """A photo and what it is read with. flags : doubts about the lens."""
+
+    picture: Picture
+    photo: Photo
+    job: Job
+    lens: Lens
+    prints: KnownPrint
+    hints: tuple[Hint, ...]
+    made: Made
+    flags: tuple[Flag, ...]
+    draws: int
+
+
+def _measure(case: _Case, station: Station, named: Named, flags: tuple[Flag, ...]) -> tuple[Seen, ...]:
+    picture, job, cards = case.picture, case.job, named.cards
+    first = _plane_only(cards, case.lens, case.prints, case.photo)
+    if not first:
+        raise _Refused("the card's pose could not be solved for: photograph it less obliquely")
     verdict = gates.after_solving(first[0])
     if verdict.reason:
         raise _Refused(verdict.reason, show(picture, cards, first[0]))
     flags += verdict.flags
-    found = detect(picture, first[0], cards, others, station, job, hints)
-    if found.reason:
+    found = detect(picture, first[0], cards, named.others, station, job, case.hints)
+    behind: tuple[Behind, ...] = ()
+    if job.only == "every" and named.further and (found.reason is None or found.strokes):
+        posed = [_posed(case, s, c) for s, c in named.further]
+        behind = look_behind(picture, (station, cards, found), posed, named.strangers, job)
+    read = tuple(b for b in behind if b.found is not None)
+    if found.reason and not (found.strokes and read):
         raise _Refused(found.reason, show(picture, cards, first[0], found))
     lean = _lean(job, station, found.forward_right)
-    if job.wing.dihedral_deg is None and station.lean_deg is None and any(s.role == "plumb" for s in found.lines):
-        flags += (
-            Flag(
-                "lean-not-stated",
-                f"the job does not state the ribs' lean (dihedral): U allows for {2 * UNKNOWN_U_LEAN_DEG:g} deg of it",
-            ),
-        )
     found = _contradicted(found, lean)
-    scene = _scene(lens, cards, prints, photo, found.lines, lean)
-    near = [s for s in first if s.cost - first[0].cost < MAYBE_POSE * first[0].scale ** 2]
-    solutions = _solve_all(scene, [with_lines(scene, s.state) for s in near])
-    best = solutions[0]
+    ribs = (Rib(station, cards, near(first), found, lean, flags), *(_rib(case, b) for b in read))
+    solved = solve_ribs(case.photo.sha256[:12], ribs, lambda r, lean: _scene_of(case, r, r is not ribs[0], lean))
+    if solved is None:
+        raise _Refused("the card's pose could not be solved for: photograph it less obliquely")
+    main = _foremost(case, solved)
+    seen = [main, *(_further(case, solved, k) for k in range(1, len(solved.ribs)))]
+    kept = {r.station.name for r in solved.ribs}
+    seen += [_left_out(case, b, solved) for b in behind if b.station.name not in kept]
+    order = {s.name: k for k, s in enumerate((station, *(b.station for b in behind)))}
+    return tuple(sorted(seen, key=lambda s: order[s.reading.station or ""]))
+
+
+def _posed(case: _Case, station: Station, cards: tuple[Card, ...]) -> Behind:
+    """A station behind with its plane by its cards alone, or the reason why there is none."""
+    verdict = gates.before_solving(list(cards))
+    poses = [] if verdict.reason else _plane_only(cards, case.lens, case.prints, case.photo, station.name)
+    reason = verdict.reason or (
+        gates.after_solving(poses[0]).reason if poses else "its card's pose could not be solved for"
+    )
+    return Behind(station, cards, tuple(near(poses)) if poses else (), None, reason)
+
+
+def _rib(case: _Case, behind: Behind) -> Rib:
+    assert behind.found is not None
+    flags = gates.before_solving(list(behind.cards)).flags + case.flags
+    lean = _lean(case.job, behind.station, behind.found.forward_right)
+    return Rib(behind.station, behind.cards, list(behind.poses), behind.found, lean, flags)
+
+
+def _scene_of(case: _Case, rib: Rib, behind: bool, lean: Lean) -> Scene:
+    name = rib.station.name if behind else ""
+    return _scene(case.lens, rib.cards, case.prints, case.photo, rib.found.lines, lean, name)
+
+
+def _foremost(case: _Case, solved: Solved) -> Seen:
+    """The foremost rib's reading. Raises _Refused."""
+    rib, best, result = solved.ribs[0], solved.best[0], solved.angles[0]
+    picture, found = case.picture, rib.found
+    made, flags = case.made, rib.flags + _lean_flags(case.job, solved, 0)
     verdict = gates.after_solving(best)
     if verdict.reason:
-        raise _Refused(verdict.reason, show(picture, cards, best, found))
+        raise _Refused(verdict.reason, show(picture, rib.cards, best, found))
     flags = tuple(dict.fromkeys(flags + verdict.flags))
-    result, poses = _both_poses(solutions, photo)
-    doubt = doubts(result, best, found, station, poses)
+    if solved.open:
+        return Seen(_relative(case, solved, 0, flags), best, found)
+    shared = replace(found, gravity=solved.gravity)
+    doubt = doubts(result, best, shared, rib.station, solved.flags[0])
     if doubt.reason:
-        raise _Refused(doubt.reason, show(picture, cards, best, found), doubt.flags)
+        raise _Refused(doubt.reason, show(picture, rib.cards, best, found), doubt.flags)
     assert result.chord is not None
-    strings = found.gravity.strings if found.gravity else ()
-    edges = tuple(edges_of(picture, found.plane, b) for b in strings)
-    turned, way = which_way_up(picture, edges, result.chord)
+    turned, way = which_way_up(picture, _edges(case, solved), result.chord)
     if turned:
-        raise _Refused(turned, show(picture, cards, best, found), doubt.flags)
+        raise _Refused(turned, show(picture, rib.cards, best, found), doubt.flags)
     flags += way
-    if draws > 1:
-        said, off = compare(draw(best, draws), result.chord)
+    if case.draws > 1:
+        said, off = compare(draw(solved.together, solved.best, case.draws)[0], result.chord)
         made, flags = replace(made, settings=(*made.settings, ("monte carlo", said))), flags + off
     chord = Angle(result.chord, None, doubt.chord_flags)
     spar_reason = found.spar.reason if found.spar else None
     spar = Angle(result.spar, None if result.spar else spar_reason or "no spar line was looked for", doubt.spar_flags)
     reading = Reading(
-        photo,
-        station.name,
+        case.photo,
+        rib.station.name,
         chord,
         spar,
         "right" if found.forward_right else "left",
-        found.reference,
+        solved.reference,
         made,
         flags + doubt.flags,
         advise(best, result, found),
-        show(picture, cards, best, found),
+        show(picture, rib.cards, best, found),
+        lean=solved.leans[0],
     )
     return Seen(reading, best, found)
+
+
+def _further(case: _Case, solved: Solved, k: int) -> Seen:
+    """The reading of a rib behind."""
+    rib, best, result = solved.ribs[k], solved.best[k], solved.angles[k]
+    flags = tuple(dict.fromkeys(rib.flags + _lean_flags(case.job, solved, k) + gates.after_solving(best).flags))
+    assert result.chord is not None
+    if solved.open:
+        return Seen(_relative(case, solved, k, flags), best, rib.found)
+    doubt = doubts(result, best, replace(rib.found, gravity=solved.gravity), rib.station, solved.flags[k])
+    if doubt.reason:
+        return Seen(
+            _refusal(case, rib.station, doubt.reason, show(case.picture, rib.cards, best, rib.found)), best, rib.found
+        )
+    _, way = which_way_up(case.picture, _edges(case, solved), result.chord)
+    # that another rib hides a part of the line is no doubt: its own card says whose it is
+    chord = Angle(result.chord, None, tuple(f for f in doubt.chord_flags if f.code != "chord-short"))
+    reading = Reading(
+        case.photo,
+        rib.station.name,
+        chord,
+        Angle(None, SPAR_BEHIND),
+        "right" if rib.found.forward_right else "left",
+        solved.reference,
+        case.made,
+        flags + doubt.flags + way,
+        advise(best, result, replace(rib.found, gravity=None)),
+        show(case.picture, rib.cards, best, rib.found),
+        False,
+        solved.twist(k),
+        lean=solved.leans[k],
+    )
+    return Seen(reading, best, rib.found)
+
+
+def _relative(case: _Case, solved: Solved, k: int, flags: tuple[Flag, ...]) -> Reading:
+    """A rib's reading where nothing shows gravity: no angle, but how the photo's ribs stand against each other."""
+    rib, best = solved.ribs[k], solved.best[k]
+    none = Angle(None, (solved.ribs[0].found.reason or "no level reference was found") + RELATIVE)
+    return Reading(
+        case.photo,
+        rib.station.name,
+        none,
+        none,
+        "right" if rib.found.forward_right else "left",
+        None,
+        case.made,
+        flags + solved.flags[k],
+        (),
+        show(case.picture, rib.cards, best, rib.found),
+        k == 0,
+        solved.twist(k) if k else None,
+        solved.angles[k].chord,
+    )
+
+
+def _refusal(case: _Case, station: Station, reason: str, evidence: Evidence | None) -> Reading:
+    none = Angle(None, reason)
+    return Reading(case.photo, station.name, none, none, None, None, case.made, case.flags, (), evidence, False)
+
+
+def _left_out(case: _Case, behind: Behind, solved: Solved) -> Seen:
+    reason = solved.dropped.get(behind.station.name) or behind.reason or "it could not be solved for"
+    best = behind.poses[0] if behind.poses else None
+    return Seen(_refusal(case, behind.station, reason, show(case.picture, behind.cards, best, behind.found)))
+
+
+def _edges(case: _Case, solved: Solved) -> tuple[Edges, ...]:
+    return tuple(
+        edges_of(case.picture, r.found.plane, b)
+        for r in solved.ribs
+        for b in (r.found.gravity.strings if r.found.gravity and not r.found.gravity.reason else ())
+    )
+
+
+def _lean_flags(job: Job, solved: Solved, k: int) -> tuple[Flag, ...]:
+    """Whether a lean that the job does not state has its share in U, or one that it states is not what the photo shows."""
+    rib, found = solved.ribs[k], solved.leans[k]
+    stated = job.wing.dihedral_deg is not None or rib.station.lean_deg is not None
+    if found is None:
+        if stated or solved.open or not any(line.role == "plumb" for s in solved.together.scenes for line in s.lines):
+            return ()
+        text = f"the job does not state the ribs' lean (dihedral): U allows for {2 * UNKNOWN_U_LEAN_DEG:g} deg of it"
+        return (Flag("lean-not-stated", text),)
+    if not stated or found.off <= PULL:
+        return ()
+    text = (
+        f"the rib leans by {degrees(found.quantity, sign=True)} as the photo shows it, the job states "
+        f"{number(found.stated_deg, 2, sign=True)} deg: hold a level to its face"
+    )
+    return (Flag("lean-off", text),)
 
 
 def _picture(source: str | os.PathLike[str] | Picture | NDArray[Any]) -> Picture:
@@ -279,13 +402,15 @@ def _scene(
     photo: Photo,
     lines: tuple[LineSeen, ...] = (),
     lean: Lean | None = None,
+    name: str = "",
 ) -> Scene:
+    """A rib's scene. name : of a station behind the foremost, which sets its sources apart from the foremost rib's."""
     return Scene(
         lens,
         cards,
         lines,
         lean,
-        photo.sha256[:12],
+        " ".join((photo.sha256[:12], name)).strip(),
         prints.u_stretch,
         prints.source,
         U_SEAT_DEG,
@@ -296,28 +421,12 @@ def _scene(
     )
 
 
-def _plane_only(cards: tuple[Card, ...], lens: Lens, prints: KnownPrint, photo: Photo) -> list[Solution]:
-    """The rib plane from the cards alone, best pose first; gravity stays open."""
-    scene = _scene(lens, cards, prints, photo)
-    return _solve_all(scene, starts(scene))
-
-
-def _solve_all(scene: Scene, states: list[State]) -> list[Solution]:
-    """The solutions from several starts, best first; those that come to the same place count once."""
-    solutions: list[Solution] = []
-    for start in states:
-        try:
-            best = min(solutions, key=lambda s: s.cost, default=None)
-            got = solve(
-                scene, start, hopeless=HOPELESS_POSE * (best.cost + MAYBE_POSE * best.scale**2) if best else np.inf
-            )
-        except (np.linalg.LinAlgError, Hopeless):
-            continue
-        if not any(float(got.normal @ s.normal) > 1 - 1e-9 for s in solutions):
-            solutions.append(got)
-    if not solutions:
-        raise _Refused("the card's pose could not be solved for: photograph it less obliquely")
-    return sorted(solutions, key=lambda s: s.cost)
+def _plane_only(
+    cards: tuple[Card, ...], lens: Lens, prints: KnownPrint, photo: Photo, name: str = ""
+) -> list[Solution]:
+    """The rib plane from the cards alone, best pose first; gravity stays open. Empty where it cannot be solved for."""
+    scene = _scene(lens, cards, prints, photo, name=name)
+    return from_starts(scene, starts(scene))
 
 
 def _lean(job: Job, station: Station, forward_right: bool) -> Lean:
@@ -355,41 +464,4 @@ def _contradicted(found: Detections, lean: Lean) -> Detections:
     return replace(found, gravity=replace(gravity, chance=min(gravity.chance, chance)))
 
 
-def _both_poses(solutions: list[Solution], photo: Photo) -> tuple[Angles, tuple[Flag, ...]]:
-    """The best pose's angles; where the card's other pose fits nearly as well, its difference goes into u.
-
-    A flat card seen nearly square-on has two poses (Collins and Bartoli 2014). With w the other's posterior weight and d
-    its difference, the mixture's standard deviation is d sqrt(w (1 - w)). Where the other pose is likelier than OTHER_POSE and
-    would lie outside what is given, there is a flag as well.
-    """
-    best = angles(solutions[0])
-    flags: tuple[Flag, ...] = ()
-    for other in solutions[1:]:
-        worse = (other.cost - solutions[0].cost) / solutions[0].scale ** 2
-        if worse > TWO_POSES:
-            continue
-        theirs = angles(other)
-        weight = float(np.exp(-worse / 2) / (1 + np.exp(-worse / 2)))
-        spread = float(np.sqrt(weight * (1 - weight)))
-
-        def widened(a: Quantity | None, b: Quantity | None, spread: float = spread) -> Quantity | None:
-            if a is None or b is None:
-                return a
-            return a.plus(
-                Component("which way the card tilts", f"photo:{photo.sha256[:12]} pose", spread * (b.value - a.value))
-            )
-
-        best = Angles(widened(best.chord, theirs.chord), widened(best.spar, theirs.spar), best.lean)
-        away = best.chord is not None and theirs.chord is not None
-        if away and weight > OTHER_POSE and abs(theirs.chord.value - best.chord.value) > 3 * best.chord.u:  # type: ignore[union-attr]
-            flags = (
-                Flag(
-                    "two-poses",
-                    f"the card may tilt the other way (probability {weight:.0%}), which would give "
-                    f"{theirs.chord.value:+.2f} deg: use two cards, or stand more to one side",  # type: ignore[union-attr]
-                ),
-            )
-    return best, flags
-
-
-__all__ = ["Detections", "Hint", "LineSeen", "Seen", "read_fully", "read_photo"]
+__all__ = ["Detections", "Hint", "LineSeen", "Seen", "read_every", "read_fully", "read_photo", "read_stations"]

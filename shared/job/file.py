@@ -158,6 +158,7 @@ def _job(tables: JobTables, folder: Path) -> Job:
         folder=folder,
         lens=camera.lens,
         lens_folder=camera.lens_folder,
+        only=camera.only,
         level=Level(**fields(tables.level)),
         gauge=Gauge(**fields(tables.gauge)),
         jigs=tuple(Jig(**fields(jig)) for jig in tables.jig),

@@ -169,6 +169,7 @@ class Job:
     prints : how the station cards came out of the printer.
     marking_u_deg : how well the lines were drawn by hand; kept apart from the camera's own uncertainty.
     heights, spar_levels : for the spanwise level. stage : where the work stands, when told.
+    only : which ribs of a photo are read: every one that is seen well enough, or the foremost alone.
     length_unit : that lengths are shown in. decimal : sign in CSV files.
     """
 
@@ -186,6 +187,7 @@ class Job:
     heights: tuple[Height, ...] = ()
     spar_levels: tuple[SparLevel, ...] = ()
     stage: Literal["before glue", "after glue"] | None = None
+    only: Literal["every", "foremost"] = "every"
     length_unit: Literal["mm", "in"] = "mm"
     decimal: Literal[".", ","] = "."
 

@@ -158,6 +158,14 @@ class CameraTable(Struct, forbid_unknown_fields=True):
     lens_folder: Annotated[
         Path, Meta(description="folder that lens profiles are looked for in, from the job file's folder")
     ] = "lens"
+    only: Annotated[
+        Literal["every", "foremost"],
+        Meta(
+            description=(
+                'which ribs of a photo are read: "every" one whose line is seen well enough, or the "foremost" alone'
+            )
+        ),
+    ] = "every"
 
 
 class LevelTable(Struct, forbid_unknown_fields=True):

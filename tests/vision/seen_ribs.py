@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from seen_rib import LENS, Rib
 
-from vision.solution.scene import Scene, State
+from vision.solution.scene import State
 from vision.solution.solve import solve, starts, with_lines
 from vision.solution.together import Together
 

@@ -89,8 +89,10 @@ def pulls(ribs: tuple[Placed, ...], is_open: bool, draws: int) -> tuple[F64, F64
     """(draws, 2) the first two ribs' errors over their u, (draws, 2) twist's error and u, degrees."""
     each, twist = [], []
     true = ribs[1].chord_deg - ribs[0].chord_deg
+    start = start_of(together(ribs, None, is_open))
     for seed in range(draws):
-        a, b = (q.chord for q in read(together(ribs, 1000 + seed, is_open))[:2])
+        seen = together(ribs, 1000 + seed, is_open)
+        a, b = (q.chord for q in angles_together(solve_together(seen, start))[:2])
         assert a is not None and b is not None
         each.append([(a.value - ribs[0].chord_deg) / a.u, (b.value - ribs[1].chord_deg) / b.u])
         twist.append([(b - a).value - true, (b - a).u])

@@ -11,12 +11,22 @@ from vision.cards.detect import Card
 
 @dataclass(frozen=True)
 class Named:
-    """The station and its cards, or None with the reason. others : all other cards in the photo."""
+    """The foremost station and its cards, or None with the reason.
+
+    further : each other station with its cards, the nearest first. others : all cards but the foremost station's.
+    """
 
     station: Station | None
     cards: tuple[Card, ...]
     reason: str | None = None
     others: tuple[Card, ...] = ()
+    further: tuple[tuple[Station, tuple[Card, ...]], ...] = ()
+
+    @property
+    def strangers(self) -> tuple[Card, ...]:
+        """Cards of no station of the job."""
+        known = {c.number for _, cards in self.further for c in cards}
+        return tuple(c for c in self.others if c.number not in known)
 
 
 def name_station(cards: list[Card], job: Job) -> Named:
@@ -43,4 +53,7 @@ def name_station(cards: list[Card], job: Job) -> Named:
     nearest = max((c for c in cards if owners[c.number] is not None), key=lambda c: c.px_per_mm)
     station = owners[nearest.number]
     mine = tuple(c for c in cards if owners[c.number] is station)
-    return Named(station, mine, None, tuple(c for c in cards if owners[c.number] is not station))
+    others = tuple(c for c in cards if owners[c.number] is not station)
+    groups = [(s, tuple(c for c in others if owners[c.number] is s)) for s in known.values() if s is not station]
+    further = sorted(groups, key=lambda group: -max(c.px_per_mm for c in group[1]))
+    return Named(station, mine, None, others, tuple(further))

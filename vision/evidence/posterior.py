@@ -17,6 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,9 +30,11 @@ DOUBT = 0.50
 """The same, up to which it is given with a flag. Both were chosen for the rates that `docs/recognition.md` shows."""
 ALIKE = 0.20
 """Probability of the second best from which on two lines are called about as likely."""
-NONE = {"chord": 0.03, "spar": 0.1, "string": 0.2, "laser": 0.87}
+Line = Literal["chord", "chord behind", "spar", "string", "laser"]
+NONE: dict[Line, float] = {"chord": 0.03, "chord behind": 1.5, "spar": 0.1, "string": 0.2, "laser": 0.87}
 """Probability that a photo shows no such line, as in the training photos: with n candidates and a share q = (1 - NONE) / n of
-them being the line, the odds of none over those of any one are NONE / q, in units of the witness's own prior odds q / (1 - q)."""
+them being the line, the odds of none over those of any one are NONE / q, in units of the witness's own prior odds q / (1 - q).
+"chord behind": on a rib that stands behind another the line does not show in six photos of ten, odds of 0.6 / 0.4."""
 BESIDE = 0.995
 """Probability from which on a reference is used beside a surer one: it adds little, and a false one does harm."""
 SURE = 1e-6
@@ -51,7 +54,7 @@ class Choice:
         return 0.0 if self.best is None else float(self.chances[self.best])
 
 
-def one_of(kind: str, shares: Sequence[float], speaks_for: Sequence[float] | None = None) -> Choice:
+def one_of(kind: Line, shares: Sequence[float], speaks_for: Sequence[float] | None = None) -> Choice:
     """At most one of the candidates is of a kind, given the witness's probability of each and other likelihood ratios."""
     odds = _odds(shares) * (1.0 if speaks_for is None else np.asarray(speaks_for, dtype=np.float64))
     if not len(odds):
@@ -60,7 +63,7 @@ def one_of(kind: str, shares: Sequence[float], speaks_for: Sequence[float] | Non
     return Choice(int(chances.argmax()), chances)
 
 
-def true_reference(kind: str, share: float, rivals: Sequence[float] = ()) -> float:
+def true_reference(kind: Line, share: float, rivals: Sequence[float] = ()) -> float:
     """Probability that a level reference is one, from the witness's probability of it by itself.
 
     rivals : of others of its kind that cannot be true as well. Those that agree with it are no rivals.

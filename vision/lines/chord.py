@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.evidence.belief import Belief
-from vision.evidence.posterior import ALIKE, DOUBT, one_of
+from vision.evidence.posterior import ALIKE, DOUBT, Line, one_of
 from vision.image.rectified import Plane, Reduced
 from vision.lines.marks import Mark, find_marks
 
@@ -54,11 +54,12 @@ def choose_chord(
     boxes: tuple[Box, ...],
     mm: float,
     same_ink: Callable[[F64, F64], bool],
+    line: Line = "chord",
 ) -> ChordChoice:
     """Weigh all candidates against each other.
 
     mm : the reduced picture's pixel on the rib. boxes : the cards, sheet mm. same_ink : whether two candidates (2, 2) sheet
-    mm turn out to be one line when measured in the full picture.
+    mm turn out to be one line when measured in the full picture. line : whose prior odds count.
     """
     ranked = sorted(levels, key=lambda b: -b.of("chord"))
     distinct: list[Belief] = []
@@ -74,7 +75,7 @@ def choose_chord(
         for k, b in enumerate(distinct)
     ]
     speaks = [_speaks(ms) for ms in marks]
-    choice = one_of("chord", [b.of("chord") for b in distinct], speaks)
+    choice = one_of(line, [b.of("chord") for b in distinct], speaks)
     rivals = [Rival(b, float(c), m) for b, c, m in zip(distinct, choice.chances, marks, strict=True)]
     rivals.sort(key=lambda r: -r.chance)
     if not rivals or rivals[0].chance < 1 - DOUBT:
@@ -82,10 +83,10 @@ def choose_chord(
     return ChordChoice(rivals[0], "", tuple(rivals))
 
 
-def as_measured(choice: ChordChoice, share: float) -> float:
+def as_measured(choice: ChordChoice, share: float, line: Line = "chord") -> float:
     """Probability that the chosen line is the chord line, with the witness's probability of it along the line as measured."""
     shares = [share, *(r.belief.of("chord") for r in choice.candidates[1:])]
-    return float(one_of("chord", shares, [_speaks(r.marks) for r in choice.candidates]).chances[0])
+    return float(one_of(line, shares, [_speaks(r.marks) for r in choice.candidates]).chances[0])
 
 
 def _speaks(marks: tuple[Mark, ...]) -> float:

@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 
 from shared.quantity import Quantity
 from shared.reading import Flag
-from vision.solution.equations import card_rows, prior_part
+from vision.solution.equations import card_rows, prior_part, residuals
 from vision.solution.propagate import values
-from vision.solution.solve import Solution, solve_state
+from vision.solution.solve import Solution
+from vision.solution.together import Together, layout, solve_states
 
 F64 = NDArray[np.float64]
 
@@ -38,19 +39,23 @@ class Draws:
         return float(x[i]), float(x[i + k - 1])
 
 
-def draw(solution: Solution, count: int, seed: int = 1) -> Draws:
-    """`count` readings with observations drawn from their distributions about the fitted ones."""
+def draw(together: Together, solutions: tuple[Solution, ...], count: int, seed: int = 1) -> tuple[Draws, ...]:
+    """`count` readings of each rib with observations drawn from their distributions about the fitted ones."""
     rng = np.random.default_rng(seed)
-    scene, state = solution.scene, solution.state
-    size = solution.gain.shape[1]
-    first = len(prior_part(scene, state))
-    cards = slice(first, first + sum(card_rows(c) for c in scene.cards))
-    out = np.empty((count, 3))
-    for k in range(count):
-        noise: F64 = np.asarray(rng.standard_normal(size), dtype=np.float64)
-        noise[cards] *= solution.scale
-        out[k] = values(scene.lines, solve_state(scene, state, noise))
-    return Draws(out)
+    states = tuple(s.state for s in solutions)
+    size = solutions[0].gain.shape[1]
+    spread = np.ones(size)
+    row, skip = 0, layout(together, states).skip
+    for k, s in enumerate(solutions):
+        first = row + len(prior_part(s.scene, s.state)) - (skip if k else 0)
+        spread[first : first + sum(card_rows(c) for c in s.scene.cards)] = s.scale
+        row += len(residuals(s.scene, s.state)) - (skip if k else 0)
+    out = np.empty((len(solutions), count, 3))
+    for n in range(count):
+        noise = np.asarray(rng.standard_normal(size), dtype=np.float64) * spread
+        for k, state in enumerate(solve_states(together, states, noise)):
+            out[k, n] = values(together.scenes[k].lines, state)
+    return tuple(Draws(x) for x in out)
 
 
 def compare(draws: Draws, linear: Quantity, column: int = 0) -> tuple[str, tuple[Flag, ...]]:

@@ -304,7 +304,9 @@ def estimator(jac: F64) -> F64:
     return np.asarray(np.linalg.solve(jac.T @ jac + 1e-9 * np.eye(jac.shape[1]), jac.T), dtype=np.float64)
 
 
-def solution_of(scene: Scene, s: State, fit: Fit, gain: F64, names: tuple[tuple[str, str], ...], cost: float) -> Solution:
+def solution_of(
+    scene: Scene, s: State, fit: Fit, gain: F64, names: tuple[tuple[str, str], ...], cost: float
+) -> Solution:
     """A solution from its parts."""
     return Solution(
         scene, s, gain, names, fit.chi2, fit.dof, cost, fit.scale, fit.corner_rms, fit.line_rms, fit.level_pulls

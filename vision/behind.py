@@ -1,0 +1,243 @@
+"""The ribs that stand behind the foremost one: whose line is whose, and what else shows gravity before them.
+
+What stands before hides what stands behind. So where a card can be read, no nearer rib's face is; a line that runs into a
+rib's own card and shows right beside it lies on that rib's face, and one that runs into the card of a farther rib cannot lie on
+a nearer one's. Where the cards do not decide, the station is refused with a reason: no angle goes under another's name.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shared.job.model import Job, Station
+from vision.cards.detect import Card
+from vision.detect import SIDEWAYS, STEEP, Detections
+from vision.evidence.belief import SHOWN, Belief
+from vision.evidence.posterior import DOUBT, sure
+from vision.evidence.views import upright_view
+from vision.image.photo import Picture
+from vision.image.rectified import Plane
+from vision.level.gravity import Gravity, Rib, find_gravity
+from vision.lines.chord_line import ChordLine, Sight, find_chord, look, sheet_plane
+from vision.lines.tracing import line_seen
+from vision.solution.solve import Solution
+
+F64 = NDArray[np.float64]
+
+DEPTH = 0.18
+"""Greatest depth of a rib, chords (common practice, no source: ribs are up to 17 % deep)."""
+BESIDE_CARD = 0.12
+"""Within this of its own card, in chords, a line must show: farther off another rib's face may have come before it."""
+LEAST = 0.25
+"""Part of the chord over which a line behind must be measured."""
+LONG = 1.08
+"""A line this much longer than the chord is another rib's, nearer or farther than the plane it was laid flat in."""
+SAME_PX = 6.0
+"""Lines that keep this close to each other in the photo are one."""
+OVERLAP_PX = 60.0
+"""Over so much, at least, two lines must run beside each other to be one."""
+
+
+@dataclass(frozen=True)
+class Behind:
+    """A station behind the foremost. poses : of its plane by its cards alone, best first. found : its lines, or None with a
+    reason."""
+
+    station: Station
+    cards: tuple[Card, ...]
+    poses: tuple[Solution, ...] = ()
+    found: Detections | None = None
+    reason: str | None = None
+
+
+def look_behind(
+    picture: Picture,
+    main: tuple[Station, tuple[Card, ...], Detections],
+    further: Sequence[Behind],
+    strangers: tuple[Card, ...],
+    job: Job,
+) -> tuple[Behind, ...]:
+    """Find the lines of the stations behind, the nearer first.
+
+    further : with their poses, or with the reason why there are none. strangers : cards of no station.
+    """
+    station, cards, found = main
+    before: list[Detections] = [found]
+    unread = [] if found.strokes else [station.name]
+    out: list[Behind] = []
+    for k, one in enumerate(further):
+        if one.reason is None:
+            rest = (*cards, *strangers, *(c for b in further if b is not one for c in b.cards))
+            one = _found(picture, one, rest, tuple(before), tuple(further[:k]), tuple(further[k + 1 :]), unread, job)
+        if one.found is not None and one.found.strokes:
+            before.append(one.found)
+        out.append(one)
+    return tuple(out)
+
+
+def _found(
+    picture: Picture,
+    one: Behind,
+    rest: tuple[Card, ...],
+    before: tuple[Detections, ...],
+    nearer: tuple[Behind, ...],
+    farther: tuple[Behind, ...],
+    unread: list[str],
+    job: Job,
+) -> Behind:
+    """One station's chord line, measured, or the reason why it is not read."""
+    if unread:
+        return replace(
+            one, reason=f"no line of {unread[0]}, which stands before it, was found: whose line is whose is open"
+        )
+    plane = sheet_plane(one.poses[0], one.cards)
+    toward = float(one.poses[0].state.rotation[:, 0] @ plane.along_u)
+    if abs(toward) < STEEP:
+        return replace(one, reason=SIDEWAYS)
+    if (toward > 0) != before[0].forward_right:
+        return replace(
+            one, reason="the arrow of its card points the other way than the foremost rib's: turn the card round"
+        )
+    sight = look(picture, plane, one.cards, rest, toward > 0, one.station.chord_mm)
+    taken = [line.pixels for d in before for line in d.lines if line.role in ("chord", "level")]
+    line = find_chord(sight, None, _not_of(plane, taken), "chord behind")
+    if line.stroke is None or line.ends is None:
+        return replace(one, reason=f"its chord line does not show well enough: {line.reason}")
+    if 1 - line.chance > DOUBT:
+        return replace(one, reason="its chord line does not show well enough to be told from other lines")
+    reason = whose(one, sight, line, nearer, farther)
+    if reason is not None:
+        return replace(one, reason=reason)
+    gravity = _gravity(sight, line, one.station, job, before)
+    return replace(
+        one,
+        found=Detections(
+            plane,
+            sight.right,
+            None,
+            (line_seen("chord", line.stroke), *gravity.lines),
+            (line.stroke, *gravity.strokes),
+            line.choice,
+            line.ends,
+            line.chance,
+            gravity,
+        ),
+    )
+
+
+def _not_of(plane: Plane, taken: list[F64]) -> Callable[[Belief], bool]:
+    """Whether a candidate is none of the lines already measured on nearer ribs, pixels (n, 2) each."""
+
+    def free(b: Belief) -> bool:
+        ends = plane.to_pixels(b.ends)
+        return not any(same_in_photo(ends, other) for other in taken)
+
+    return free
+
+
+def same_in_photo(ends: F64, other: F64) -> bool:
+    """Whether the line through two pixels (2, 2) and one seen at pixels (n, 2) are one in the photo, as far as both reach."""
+    length = float(np.linalg.norm(ends[1] - ends[0]))
+    way = (ends[1] - ends[0]) / length
+    along = (other - ends[0]) @ way
+    beside = (along > 0) & (along < length)
+    if beside.sum() < 3 or np.ptp(along[beside]) < OVERLAP_PX:
+        return False
+    off = np.abs((other[beside] - ends[0]) @ np.array([-way[1], way[0]]))
+    return bool(np.quantile(off, 0.8) < SAME_PX)
+
+
+def whose(
+    one: Behind, sight: Sight, line: ChordLine, nearer: tuple[Behind, ...], farther: tuple[Behind, ...]
+) -> str | None:
+    """Why a measured line is not shown to be this station's; None where it is."""
+    assert line.stroke is not None and line.ends is not None
+    ends, plane = line.ends, sight.plane
+    part = line.stroke.length_mm / sight.chord_mm
+    if part < LEAST:
+        return f"its chord line shows over only {100 * part:.0f} % of the chord: move so that the ribs hide less of each other"
+    if part > LONG:
+        return f"a line {100 * part:.0f} % of its chord long was found, which must be another rib's"
+    for other in farther:
+        if any(_runs_into(plane, ends, c, inside=True) for c in other.cards):
+            return f"the line found runs into {other.station.name}'s card, which stands farther back: it is no line of this rib"
+    own = [c for c in one.cards if _runs_into(plane, ends, c)]
+    if own:
+        return (
+            None
+            if any(_shows_beside(plane, line, c, sight.chord_mm) for c in own)
+            else ("its chord line does not show beside its own card: whose line it is cannot be told")
+        )
+    if not could_be(plane, ends, one.cards, sight.chord_mm):
+        return "the line found does not pass its card as close as one on the same rib would"
+    for other in (*nearer, *farther):
+        if other.found is None and _could_be_of(plane.to_pixels(ends), other):
+            return f"the line found may as well be {other.station.name}'s: lay the card on the chord line"
+    return None
+
+
+def could_be(plane: Plane, ends: F64, cards: tuple[Card, ...], chord_mm: float) -> bool:
+    """Whether a line through (2, 2) sheet mm passes each of a rib's cards within what the rib's depth leaves beside it."""
+    slope = (ends[1, 1] - ends[0, 1]) / (ends[1, 0] - ends[0, 0])
+    for card in cards:
+        ring = plane.to_sheet(card.at(card.spec.paper()))
+        off = ring[:, 1] - (ends[0, 1] + slope * (ring[:, 0] - ends[0, 0]))
+        gap = max(float(off.min()), -float(off.max()), 0.0)
+        if gap > max(DEPTH * chord_mm - float(np.ptp(off)), 0.0):
+            return False
+    return True
+
+
+def _could_be_of(pixels: F64, other: Behind) -> bool:
+    """The same in another station's plane; a plane that is not known leaves it open."""
+    if not other.poses:
+        return True
+    plane = sheet_plane(other.poses[0], other.cards)
+    return could_be(plane, plane.to_sheet(pixels), other.cards, other.station.chord_mm)
+
+
+def _runs_into(plane: Plane, ends: F64, card: Card, inside: bool = False) -> bool:
+    """Whether a line through (2, 2) sheet mm runs into the part of a card that is seen: between its corners, or (not `inside`)
+    within a square of them."""
+    seen = plane.to_sheet(card.pixels)
+    u0, u1 = float(seen[:, 0].min()), float(seen[:, 0].max())
+    if inside and not (ends[0, 0] < u1 and ends[1, 0] > u0):
+        return False
+    slope = (ends[1, 1] - ends[0, 1]) / (ends[1, 0] - ends[0, 0])
+    off = seen[:, 1] - (ends[0, 1] + slope * (seen[:, 0] - ends[0, 0]))
+    rim = 0.0 if inside else card.spec.square_mm
+    return bool(off.min() < rim and off.max() > -rim)
+
+
+def _shows_beside(plane: Plane, line: ChordLine, card: Card, chord_mm: float) -> bool:
+    """Whether the line as measured shows next to a card, on either side."""
+    if line.belief is None:
+        return True
+    ring = plane.to_sheet(card.at(card.spec.paper()))[:, 0]
+    u = line.belief.places[:, 0]
+    gap = np.maximum(ring.min() - u, u - ring.max())
+    return bool((line.belief.seen[(gap > 0) & (gap < BESIDE_CARD * chord_mm)] > SHOWN).any())
+
+
+def _gravity(sight: Sight, line: ChordLine, station: Station, job: Job, before: tuple[Detections, ...]) -> Gravity:
+    """References before this rib that are as good as sure and that no nearer rib's search has found already."""
+    assert line.ends is not None
+    rib = Rib(sight.photo, sight.plane, line.ends, sight.chord_mm, sight.right, sight.blur, sight.boxes)
+    view = upright_view(sight.photo, sight.plane, sight.papers, sight.foreign, sight.chord_mm, line.ends, False)
+    no_bar = replace(job, level=replace(job.level, straightedge_mm=None))
+    got = find_gravity(rib, sight.level, sight.levels, sight.middle, view, station, no_bar, {})
+    if got.reason or not sure(got.chance):
+        return Gravity(reason=got.reason or "no reference beside the foremost rib's", weighed=got.weighed)
+    known = [ln.pixels for d in before for ln in d.lines if ln.role in ("plumb", "level")]
+    fresh = [
+        (ln, s)
+        for ln, s in zip(got.lines, got.strokes, strict=True)
+        if not any(same_in_photo(s.pixels[[0, -1]], k) for k in known)
+    ]
+    if not fresh:
+        return Gravity(reason="no reference beside the foremost rib's")
+    return replace(got, lines=tuple(ln for ln, _ in fresh), strokes=tuple(s for _, s in fresh))
