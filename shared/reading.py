@@ -180,6 +180,11 @@ class Reading:
     lean: FoundLean | None = None
 
     @property
+    def key(self) -> str:
+        """What it is set aside by: the photo's SHA-256, and the station where that stands behind the photo's foremost."""
+        return self.photo.sha256 if self.foremost else f"{self.photo.sha256} {self.station}"
+
+    @property
     def measured(self) -> bool:
         """Whether the chord angle has a value."""
         return self.chord.quantity is not None

@@ -221,7 +221,7 @@ def _measure(case: _Case, station: Station, named: Named, flags: tuple[Flag, ...
 def _posed(case: _Case, station: Station, cards: tuple[Card, ...]) -> Behind:
     """A station behind with its plane by its cards alone, or the reason why there is none."""
     verdict = gates.before_solving(list(cards))
-    poses = [] if verdict.reason else _plane_only(cards, case.lens, case.prints, case.photo, station.name)
+    poses = _plane_only(cards, case.lens, case.prints, case.photo, station.name)
     reason = verdict.reason or (
         gates.after_solving(poses[0]).reason if poses else "its card's pose could not be solved for"
     )

@@ -16,13 +16,13 @@ def overlays_of(readings_file: Path, readings: Sequence[Reading] | None = None) 
     readings : those that are reported; a picture that shows another result (the photo was measured anew
     since) is left out.
     """
-    wanted = None if readings is None else {r.photo.sha256: _results(to_tree(r)) for r in readings}
+    wanted = None if readings is None else {(r.photo.sha256, r.station): _results(to_tree(r)) for r in readings}
     found: dict[str, Path] = {}
     if readings_file.is_file():
         for tree in iter_trees(readings_file):
             sha = tree["photo"]["sha256"]
             path = readings_file.parent / str(tree["overlay"])
-            same = wanted is None or wanted.get(sha) == _results(tree)
+            same = wanted is None or wanted.get((sha, tree["station"])) == _results(tree)
             if tree["overlay"] and same and path.is_file():
                 found[sha] = path
     return found

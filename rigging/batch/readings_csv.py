@@ -24,6 +24,11 @@ COLUMNS = (
     "spar_tolerance_deg",
     "built_in_deg",
     "built_in_U_deg",
+    "twist_deg",
+    "twist_U_deg",
+    "twist_against",
+    "lean_deg",
+    "lean_U_deg",
     "reference",
     "leading_edge",
     "flags",
@@ -71,6 +76,7 @@ def row(job: Job, tree: dict[str, Any]) -> dict[str, Any]:
     chord, spar, built_in = tree["chord"], tree["spar"], tree["built_in"] or {}
     flags = [*tree["flags"], *chord["flags"], *spar["flags"]]
     photo, made = tree["photo"], tree["made"]
+    twist, lean = tree.get("twist") or {}, tree.get("lean") or {}
     return {
         "station": tree["station"],
         "photo": photo["name"],
@@ -86,6 +92,11 @@ def row(job: Job, tree: dict[str, Any]) -> dict[str, Any]:
         "spar_tolerance_deg": station and station.spar_tolerance_deg,
         "built_in_deg": built_in.get("value"),
         "built_in_U_deg": built_in.get("U"),
+        "twist_deg": twist.get("value"),
+        "twist_U_deg": twist.get("U"),
+        "twist_against": twist.get("against"),
+        "lean_deg": lean.get("value"),
+        "lean_U_deg": lean.get("U"),
         "reference": tree["reference"],
         "leading_edge": tree["forward"],
         "flags": "; ".join(dict.fromkeys(flag["text"] for flag in flags)),

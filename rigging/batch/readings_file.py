@@ -47,8 +47,18 @@ def to_tree(reading: Reading, overlay: str | None = None) -> Tree:
     tree["built_in"] = (
         None if built_in is None else {"quantity": finite(msgspec.to_builtins(built_in)), **_sums(built_in)}
     )
+    for part, quantity in (("twist", reading.twist), ("lean", reading.lean)):
+        if quantity is not None:
+            tree[part] |= _sums(quantity.quantity)
     tree["overlay"] = overlay
     return tree
+
+
+def every_rib(trees: Iterable[Tree]) -> Iterator[Tree]:
+    """A tree for each rib: of each photo's own tree, and of those in it of the ribs behind the foremost one."""
+    for tree in trees:
+        yield tree
+        yield from tree.get("further", ())
 
 
 def from_tree(tree: Tree) -> Reading:
@@ -137,6 +147,9 @@ def json_schema() -> Tree:
     defs: Tree = {name: _nullable_numbers(part) for name, part in parts.items()}
     defs["Angle"]["properties"] |= sums
     defs["Angle"]["required"] = sorted({*defs["Angle"].get("required", ()), *sums})
+    for part in ("Twist", "FoundLean"):
+        defs[part]["properties"] |= sums
+        defs[part]["required"] = [*defs[part]["required"], *sums]
     defs["Reading"]["properties"] |= {
         "built_in": {
             "anyOf": [

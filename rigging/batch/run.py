@@ -23,7 +23,7 @@ from rigging.batch.hints_file import hints_of
 from rigging.batch.lenses import keep_lenses
 from rigging.batch.pool import available_cores, run_pool
 from rigging.batch.readings_csv import write_csv
-from rigging.batch.readings_file import to_tree, write_readings
+from rigging.batch.readings_file import every_rib, to_tree, write_readings
 from rigging.batch.store import Store, cannot_write, fingerprint, reading_key
 from rigging.batch.worker import DRAWER, READER, Outcome, Plan, Task, measure_one, refused
 from shared.errors import UserError
@@ -66,7 +66,8 @@ class Options:
 
 @dataclass(frozen=True)
 class Line:
-    """One photo's place in the result. key : "" where the photo could not even be read."""
+    """One reading's place in the result. key : "" where the photo could not even be read. part : 0 for the foremost rib of a
+    photo, 1 and on for those behind it."""
 
     rank: int
     name: str
@@ -74,14 +75,15 @@ class Line:
     key: str
     sha256: str
     measured: bool
+    part: int = 0
 
 
 @dataclass(frozen=True)
 class BatchResult:
     """What a batch left.
 
-    known : photos taken over from an earlier run. lines : one a photo, in order. lenses : profiles solved from the
-    batch's own station cards and kept.
+    known : photos taken over from an earlier run. lines : one a reading, in order; a photo has one for each of its ribs.
+    lenses : profiles solved from the batch's own station cards and kept.
     """
 
     folder: Path
@@ -91,8 +93,13 @@ class BatchResult:
 
     @property
     def measured(self) -> int:
-        """Photos with a chord angle."""
-        return sum(line.measured for line in self.lines)
+        """Photos with a chord angle of their foremost rib."""
+        return sum(line.measured for line in self.lines if not line.part)
+
+    @property
+    def photos(self) -> int:
+        """Photos, measured or not."""
+        return sum(not line.part for line in self.lines)
 
     @property
     def json(self) -> Path:
@@ -107,7 +114,7 @@ class BatchResult:
     @property
     def exit_code(self) -> int:
         """0 all photos measured, 1 some not, 3 none."""
-        return 0 if self.measured == len(self.lines) else 1 if self.measured else 3
+        return 0 if self.measured == self.photos else 1 if self.measured else 3
 
 
 def measure_batch(
@@ -154,7 +161,7 @@ class _Batch:
         self.ranks = {station.name: rank for rank, station in enumerate(plan.job.stations)}
         self.lines: list[Line] = []
         self.loose: dict[str, dict[str, Any]] = {}
-        self.known = 0
+        self.known = self.done = 0
         self.watch = BatchWatch()
 
     def run(self, sources: Sequence[Source]) -> None:
@@ -201,7 +208,7 @@ class _Batch:
             self.store.put(outcome.key, outcome.body, outcome.overlay, outcome.overlay_path)
             self._add(outcome.path, outcome.key, tree)
         else:
-            self._loose(outcome.path, {**tree, "overlay": None})
+            self._loose(outcome.path, without_overlay(tree))
 
     def _loose(self, path: str, tree: dict[str, Any]) -> None:
         """A reading that is not kept for the next run: the photo could not be read, or the tool failed."""
@@ -210,18 +217,21 @@ class _Batch:
 
     def _add(self, path: str, key: str, tree: dict[str, Any]) -> None:
         self.watch.see(tree)
-        rank = self.ranks.get(tree["station"] or "", len(self.ranks))
         photo = tree["photo"]
-        self.lines.append(Line(rank, photo["name"], path, key, photo["sha256"], tree["chord"]["quantity"] is not None))
+        for part, each in enumerate(every_rib([tree])):
+            rank = self.ranks.get(each["station"] or "", len(self.ranks))
+            measured = each["chord"]["quantity"] is not None
+            self.lines.append(Line(rank, photo["name"], path, key, photo["sha256"], measured, part))
+        self.done += 1
         self._report()
 
     def _report(self) -> None:
         if self.tell is not None:
-            self.tell(len(self.lines), self.total)
+            self.tell(self.done, self.total)
 
     def finish(self) -> BatchResult:
         """Write the results, whole, in the order of the job's stations and the photos' names."""
-        self.lines.sort(key=lambda line: (line.rank, line.name, line.path))
+        self.lines.sort(key=lambda line: (line.rank, line.name, line.path, line.part))
         folder = self.store.folder
         result = BatchResult(folder, tuple(self.lines), self.known)
         job, overlays = self.plan.job, set[str]()
@@ -242,23 +252,30 @@ class _Batch:
             raise UserError(
                 str(self.store.folder), "a finished reading was changed or taken away", "run the same command again"
             )
-        return tree
+        tree = list(every_rib([tree]))[line.part]
+        return {key: value for key, value in tree.items() if key != "further"}
 
     def _trees(self, overlays: set[str], drift: BatchDrift) -> Iterator[dict[str, Any]]:
-        first: dict[str, str] = {}
-        copies = Counter(line.sha256 for line in self.lines)
+        first: dict[str, tuple[str, str]] = {}
+        copies = Counter(line.sha256 for line in self.lines if not line.part)
         for line in self.lines:
             tree = self._tree(line)
             doubts = [{"code": f.code, "text": f.text} for f in drift.flags_of(tree["made"]["lens"])]
             tree = {**tree, "flags": [*tree["flags"], *doubts]}
             if line.sha256 and copies[line.sha256] > 1:
-                if line.sha256 in first:
-                    flag = {"code": "same-photo", "text": f"the same photo as {first[line.sha256]}: no second witness"}
+                name, path = first.setdefault(line.sha256, (line.name, line.path))
+                if path != line.path:
+                    flag = {"code": "same-photo", "text": f"the same photo as {name}: no second witness"}
                     tree["flags"] = [*tree["flags"], flag]
-                first.setdefault(line.sha256, line.name)
             if tree["overlay"]:
                 overlays.add(tree["overlay"])
             yield tree
+
+
+def without_overlay(tree: dict[str, Any]) -> dict[str, Any]:
+    """A photo's tree, of all its ribs, without the annotated picture."""
+    bare = {**tree, "overlay": None}
+    return {**bare, "further": [{**t, "overlay": None} for t in tree["further"]]} if "further" in tree else bare
 
 
 def _nothing() -> Generator[Outcome, None, None]:

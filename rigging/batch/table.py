@@ -48,13 +48,29 @@ def readings_table(job: Job, trees: Iterable[dict[str, Any]], shown: Shown) -> R
         name = tree["station"] or ""
         start = [Text(name or "?"), Text(tree["photo"]["name"])]
         figures = [_figures(tree, stations.get(name), line, shown) for line in lines]
-        said = _remarks(tree, job.length_unit)
+        said = Text.assemble(*_found(tree), _remarks(tree, job.length_unit))
         wide.add_row(*start, *(cell for cells in figures for cell in cells), said)
         narrow.add_row(*start, *(cell for cells in figures for cell in (cells[0], *cells[2:])))
         remarks += [Text.assemble(tree["photo"]["name"], ": ", said)] if said.plain else []
     notes = [f"and {left_out} more in readings.csv"] * bool(left_out) + [f"whole batch: {text}" for text in batch]
     told = [Text("\n".join(notes), style="yellow" if batch else "")] if notes else []
     return Group(Fitting(((wide,), (narrow, Text(), *remarks))), *told)
+
+
+def _found(tree: dict[str, Any]) -> list[str]:
+    """What the photo tells beside the angles: how the rib stands against the foremost one, and its lean."""
+    said = []
+    if twist := tree.get("twist"):
+        said.append(f"stands {_degrees(twist)} against {twist['against']}. ")
+    if lean := tree.get("lean"):
+        stated = degrees(Quantity(lean["stated_deg"], (Component("", "", lean["u_stated_deg"]),)), sign=True)
+        said.append(f"leans {_degrees(lean)} (job: {stated}). ")
+    return said
+
+
+def _degrees(tree: dict[str, Any]) -> str:
+    u = math.nan if tree["u"] is None else tree["u"]
+    return degrees(Quantity(tree["value"], (Component("", "", u),)), sign=True)
 
 
 def _figures(tree: dict[str, Any], station: Station | None, line: str, shown: Shown) -> list[Text]:

@@ -19,7 +19,7 @@ from shared.version import version
 if TYPE_CHECKING:
     from vision.image.photo import Picture
 
-READER = "vision.reader:read_photo"
+READER = "vision.reader:read_stations"
 DRAWER = "vision.overlay:draw_overlay"
 
 JPEG_QUALITY = 85
@@ -61,7 +61,8 @@ class Task:
 class Outcome:
     """What became of a photo.
 
-    path : the task's. key : of the reading, "" where the photo could not be read. body : its tree as JSON.
+    path : the task's. key : of the reading, "" where the photo could not be read. body : its tree as JSON; the trees of the
+    ribs behind the foremost one stand in it under "further".
     overlay : a JPEG, None where nothing was decoded. keep : whether the same photo would come out the same.
     mistake : one of the user's that would befall every photo, as UserError's three parts.
     """
@@ -127,8 +128,11 @@ def measure_one(task: Task, plan: Plan) -> Outcome:
     except PhotoError as error:
         reading = refused(task.name, error.reason, error.sha256, error.width, error.height)
         return _outcome(task, plan, reading, None, keep=bool(error.sha256))
+    further: tuple[Reading, ...] = ()
     try:
-        reading, keep = _call(plan.reader)(picture, plan.job, **_asked(task, plan)), True
+        read, keep = _call(plan.reader)(picture, plan.job, **_asked(task, plan)), True
+        reading, *others = read if isinstance(read, tuple) else (read,)
+        further = tuple(others)
     except UserError as error:
         return Outcome(task.path, "", b"", None, "", False, (error.thing, error.rule, error.remedy))
     except PhotoError as error:
@@ -138,7 +142,7 @@ def measure_one(task: Task, plan: Plan) -> Outcome:
     except Exception as error:  # a fault of ours on this photo must not cost the others theirs
         reading, keep = _fault(picture, f"a fault of the tool, {type(error).__name__}: {error}"), False
     try:
-        return _outcome(task, plan, reading, picture, keep)
+        return _outcome(task, plan, reading, picture, keep, further)
     except (TypeError, ValueError) as error:  # a reading that cannot be written down
         fault = _fault(picture, f"a fault of the tool, {type(error).__name__}: {error}")
         return _outcome(task, plan, fault, picture, False)
@@ -156,7 +160,9 @@ def _fault(picture: Picture, reason: str) -> Reading:
     return refused(picture.name, reason[:300], picture.sha256, picture.width, picture.height)
 
 
-def _outcome(task: Task, plan: Plan, reading: Reading, picture: Picture | None, keep: bool) -> Outcome:
+def _outcome(
+    task: Task, plan: Plan, reading: Reading, picture: Picture | None, keep: bool, further: tuple[Reading, ...] = ()
+) -> Outcome:
     from dataclasses import replace
 
     import msgspec
@@ -168,11 +174,14 @@ def _outcome(task: Task, plan: Plan, reading: Reading, picture: Picture | None, 
     place, overlay = "", None
     if picture is not None and plan.overlays:
         place = overlay_path(task.name, key)
-        overlay = _draw(plan, picture, reading)
+        overlay = _draw(plan, picture, reading, further)
         if overlay is None:
             lost = Flag("no-overlay", "its annotated picture could not be drawn: judge this angle with care")
             reading, place = replace(reading, flags=(*reading.flags, lost)), ""
-    body = msgspec.json.encode(to_tree(reading, place or None))
+    tree = to_tree(reading, place or None)
+    if further:
+        tree["further"] = [to_tree(other, place or None) for other in further]
+    body = msgspec.json.encode(tree)
     return Outcome(task.path, key, body, overlay, place, keep)
 
 
@@ -188,11 +197,11 @@ def _asked(task: Task, plan: Plan) -> dict[str, Any]:
     return asked
 
 
-def _draw(plan: Plan, picture: Picture, reading: Reading) -> bytes | None:
+def _draw(plan: Plan, picture: Picture, reading: Reading, further: tuple[Reading, ...]) -> bytes | None:
     import cv2
 
     try:
-        image = _call(plan.drawer)(picture, reading)
+        image = _call(plan.drawer)(picture, reading, **({"further": further} if further else {}))
         done, data = cv2.imencode(".jpg", image, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
     except Exception:  # the reading stands without its picture, and is flagged
         return None

@@ -142,7 +142,7 @@ def show(job: Job, result: BatchResult) -> None:
     if limit:
         click.echo(f"{limit}\n")
     console().print(readings_table(job, iter_trees(result.json), gauge_shown(job)))
-    total = len(result.lines)
+    total = result.photos
     known = f", {result.known} of them known from before" if result.known else ""
     click.echo(f"{result.measured} of {total} photos measured{known}.")
     for path in result.lenses:
@@ -172,7 +172,7 @@ def gauge_seen(job: Job, sources: list[Source], result: BatchResult) -> list[str
         return []
     from rigging.batch.readings_file import iter_trees
 
-    stations = {tree["photo"]["sha256"]: tree["station"] for tree in iter_trees(result.json)}
+    stations = {tree["photo"]["sha256"]: tree["station"] for tree in iter_trees(result.json) if tree["foremost"]}
     found = (display_in(source.path, source.name, stations, taught) for source in sources)
     return write_down(job, [seen for seen in found if seen is not None])
 

@@ -146,7 +146,7 @@ def show_taken(taken: Taken) -> None:
 
     console().print(survey_view(taken.survey))
     click.echo()
-    click.echo(f"{taken.batch.measured} of {len(taken.batch.lines)} photos measured.")
+    click.echo(f"{taken.batch.measured} of {taken.batch.photos} photos measured.")
     click.echo(f"Kept: {taken.record}")
     click.echo(CAUTIONS[0])
     click.echo(CAUTIONS[1])

@@ -13,6 +13,7 @@ import msgspec
 
 from rigging.batch.pool import available_cores, crashed, worker_context
 from rigging.batch.readings_file import to_tree
+from rigging.batch.run import without_overlay
 from rigging.batch.store import OVERLAYS, Store, fingerprint, reading_key
 from rigging.batch.worker import DRAWER, READER, Outcome, Plan, Task, refused
 from rigging.page.bench import Bench, Entry
@@ -156,9 +157,9 @@ class Desk:
             tree = msgspec.json.decode(outcome.body, type=dict[str, Any])
             with self._lock:
                 if outcome.keep and outcome.key == key:
-                    self._unsaved[key], self._loose[key] = outcome, {**tree, "overlay": None}
+                    self._unsaved[key], self._loose[key] = outcome, without_overlay(tree)
                 else:
-                    self._loose[key] = {**tree, "overlay": None}
+                    self._loose[key] = without_overlay(tree)
             self._save()
         except Exception as error:  # a fault of ours on one photo must not end the readers
             with self._lock:

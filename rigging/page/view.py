@@ -10,7 +10,7 @@ from typing import Any
 
 import msgspec
 
-from rigging.batch.readings_file import from_tree
+from rigging.batch.readings_file import every_rib, from_tree
 from rigging.crosscheck.gauge_photos import TAUGHT
 from rigging.page.desk import Desk, Seen
 from rigging.page.notes import Chosen, Mixed, Moved, Notes, Typed, gauge_readings, on_same_jig
@@ -66,7 +66,7 @@ def standing(desk: Desk, made: Readings | None = None) -> Standing:
         problems.append(f"{desk.unsaved} readings are not on the disk yet: make room; it is tried again by itself.")
     readings = _readings(desk, [s.tree for s in seen if s.tree is not None], made or Readings(), problems)
     idents = {s.entry.path.name: s.entry.ident for s in seen}
-    aside = {r.photo.name: MOVED for r in readings if idents.get(r.photo.name) in notes.aside(r.station)}
+    aside = {r.key: MOVED for r in readings if idents.get(r.photo.name) in notes.aside(r.station)}
     gauge, profile = None, None
     try:
         gauge = gauge_readings(job, notes)
@@ -79,7 +79,7 @@ def standing(desk: Desk, made: Readings | None = None) -> Standing:
 
 def _readings(desk: Desk, trees: list[dict[str, Any]], made: Readings, problems: list[str]) -> tuple[Reading, ...]:
     """The readings, with what all of them together say of lens, print and level; what kept that from being checked."""
-    readings = made.of(trees)
+    readings = made.of(list(every_rib(trees)))
     try:
         drift = desk.drift.of(desk.job, trees)
     except UserError as error:
@@ -93,7 +93,7 @@ def _readings(desk: Desk, trees: list[dict[str, Any]], made: Readings, problems:
 def tree_of(now: Standing) -> dict[str, Any]:
     """Everything the page shows."""
     job = now.survey.job
-    by_name = {r.photo.name: r for r in now.readings}
+    by_name = {r.photo.name: r for r in now.readings if r.foremost}
     photos = [_photo(s, by_name.get(s.entry.path.name), now) for s in now.seen][::-1]
     following = _following(now)
     return {
@@ -201,7 +201,7 @@ def _photo(seen: Seen, reading: Reading | None, now: Standing) -> dict[str, Any]
         return tree
     flags = (*reading.flags, *reading.chord.flags, *reading.spar.flags)
     doubtful = [f.text for f in flags if f.code not in BENIGN | TOLD]
-    aside = now.set_aside.get(reading.photo.name)
+    aside = now.set_aside.get(reading.key)
     status = "set aside" if aside else "no value" if not reading.measured else "doubtful" if doubtful else "read"
     refused = refusal(seen.tree)
     return {

@@ -118,10 +118,11 @@ def text_file(path: Path, shown: str | None = None) -> TextFile:
 
 def photo_files(paths: Mapping[str, Path], readings: Sequence[Reading], folder: Path) -> tuple[PhotoFile, ...]:
     """The photo files of readings. paths : SHA-256 -> where the photo lies."""
-    return tuple(
+    files = (
         PhotoFile(r.photo.name, relative(paths[sha], folder) if (sha := r.photo.sha256) in paths else "", sha)
         for r in readings
     )
+    return tuple(dict.fromkeys(files))  # a photo of several ribs has several readings
 
 
 def relative(path: Path, folder: Path) -> str:

@@ -24,6 +24,7 @@ def as_drawn(reading: Reading) -> Reading:
         reading,
         chord=_angle(reading.chord, reading.station, "chord"),
         spar=_angle(reading.spar, reading.station, "spar"),
+        relative=_angle(Angle(reading.relative), reading.station, "chord").quantity,
     )
 
 

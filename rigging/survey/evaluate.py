@@ -17,7 +17,7 @@ from rigging.survey.fairness import Fairness, Unfair, fairness, unfair
 from rigging.survey.model import Provenance, Refusal, StationResult, Survey
 from rigging.survey.rib_or_jig import RibOrJig, split, with_bay
 from rigging.survey.span_level import span_levels
-from rigging.survey.station_lines import Asked, Lines, doubt_of, lines_of, root_off_of
+from rigging.survey.station_lines import Asked, Lines, chords_of, doubt_of, lines_of, root_off_of
 from rigging.survey.station_result import for_order, station_result
 from rigging.survey.units import in_units
 from rigging.survey.wing import Symmetry, run_of, symmetry, twists, washout
@@ -41,8 +41,9 @@ def evaluate_survey(
     side_notes = notes(job, readings)
     readings = doubted(job, readings)
     by_station, refusals = _sorted_by_station(job, readings)
-    root_off = root_off_of(job, by_station, asked)
-    lines = {s.name: lines_of(job, s, by_station[s.name], asked, root_off) for s in job.stations}
+    chords = chords_of(job, by_station, asked)
+    root_off = root_off_of(job, chords, asked)
+    lines = {s.name: lines_of(job, s, by_station[s.name], chords[s.name], asked, root_off) for s in job.stations}
     sound = {n: q for n, li in lines.items() if (q := li.chord.quantity) is not None and not doubt_of(li.chord)}
     every = {n: q for n, li in lines.items() if (q := li.chord.quantity) is not None}
     doubts = {n: why for n, li in lines.items() if (why := doubt_of(li.chord))}

@@ -103,7 +103,7 @@ def combine_photos(
 
     Parameters
     ----------
-    set_aside : photo name or SHA-256 -> the user's reason for leaving it out.
+    set_aside : photo name (all its ribs) or `Reading.key` -> the user's reason for leaving it out.
     benign : flag codes whose doubt is already in the budget: they do not set a photo aside.
     u_lean_deg : standard uncertainty of the rib's lean as the job states it, to size a lean that would explain
         a contradiction.
@@ -144,8 +144,8 @@ def _sort_out(
         use = PhotoUse(name, sha, angle.quantity, "used", 0.0, flags=flags)
         if angle.quantity is None or not math.isfinite(angle.quantity.value):
             use = replace(use, quantity=None, standing="refused", why=angle.reason or "no value")
-        elif name in set_aside or sha in set_aside:
-            use = replace(use, standing="set aside", why=set_aside.get(name) or set_aside[sha])
+        elif (why := set_aside.get(name) or set_aside.get(reading.key)) is not None:
+            use = replace(use, standing="set aside", why=why)
         elif sha in seen:
             use = replace(use, standing="set aside", why="the same file as another photo")
         elif (copy := next((other.photo.name for other in weighed if same_picture(reading, other)), None)) is not None:

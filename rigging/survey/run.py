@@ -111,7 +111,7 @@ def profiles_used(job_file: Path, job: Job, readings: Sequence[Reading]) -> list
 def _refuse_unknown(set_aside: Mapping[str, str], readings: Sequence[Reading]) -> None:
     from difflib import get_close_matches
 
-    names = {r.photo.name for r in readings} | {r.photo.sha256 for r in readings}
+    names = {r.photo.name for r in readings} | {r.key for r in readings}
     for name in set_aside:
         if name not in names:
             near = get_close_matches(name, sorted(names), 1)

@@ -14,6 +14,7 @@ from rigging.survey.drawn_line import with_marking
 from rigging.survey.model import LineResult, RootSetting, Stage
 from rigging.survey.repeats import Combined, combine_photos
 from rigging.survey.rib_or_jig import built_in_design, built_in_tolerance
+from rigging.survey.ties import Tie, ties_of, with_tie
 from shared.gauge.readings import Line
 from shared.job.model import Job, Station
 from shared.quantity import Quantity
@@ -46,23 +47,32 @@ def combined(job: Job, s: Station, readings: Sequence[Reading], line: Line, aske
     return combine_photos(readings, line, set_aside=asked.set_aside, benign=BENIGN | TOLD, u_lean_deg=u_lean)
 
 
-def root_off_of(job: Job, by_station: Mapping[str, list[Reading]], asked: Asked) -> Quantity | None:
+def chords_of(job: Job, by_station: Mapping[str, list[Reading]], asked: Asked) -> dict[str, Combined]:
+    """Every station's chord angle: its own photos', with what photos of several ribs add."""
+    own = {s.name: combined(job, s, by_station[s.name], "chord", asked) for s in job.stations}
+    ties: dict[str, Tie] = ties_of(by_station, own)
+    return {name: with_tie(each, ties.get(name)) for name, each in own.items()}
+
+
+def root_off_of(job: Job, chords: Mapping[str, Combined], asked: Asked) -> Quantity | None:
     """The root's chord deviation to be taken out; None when it is kept or the root was not measured."""
     if asked.root_setting == "kept":
         return None
     root = job.station(job.wing.root)
-    value = combined(job, root, by_station[root.name], "chord", asked).quantity
+    value = chords[root.name].quantity
     return None if value is None else with_marking(value, job, root.name, "chord").shifted(-root.chord_deg)
 
 
-def lines_of(job: Job, s: Station, readings: Sequence[Reading], asked: Asked, root_off: Quantity | None) -> Lines:
-    """Chord, spar line and built-in angle of one station, each judged."""
+def lines_of(
+    job: Job, s: Station, readings: Sequence[Reading], chord_angle: Combined, asked: Asked, root_off: Quantity | None
+) -> Lines:
+    """Chord, spar line and built-in angle of one station, each judged. chord_angle : see `chords_of`."""
     tips = _tips(readings)
     chord = _line(
         job,
         s,
         "chord",
-        combined(job, s, readings, "chord", asked),
+        chord_angle,
         s.chord_deg,
         s.chord_tolerance_deg,
         asked,

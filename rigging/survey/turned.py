@@ -51,7 +51,7 @@ def take_turned(
 
     def after(job: Job, readings: Sequence[Reading]) -> Wanted:
         new = [r for r in readings if r.photo.sha256 not in known]
-        moved.update(_moved(job, [r.station for r in new if r.station is not None], _waiting(last)))
+        moved.update(_moved(job, [r.station for r in new if r.station is not None and r.foremost], _waiting(last)))
         if not moved:
             raise UserError(
                 ", ".join(p.name for p in photos),
@@ -61,9 +61,7 @@ def take_turned(
         before = last.materials.asked
         now = datetime.now().replace(microsecond=0).isoformat()
         stale = {
-            r.photo.sha256: moved[r.station]
-            for r in readings
-            if r.photo.sha256 in known and r.station in moved and r.station
+            r.key: moved[r.station] for r in readings if r.photo.sha256 in known and r.station in moved and r.station
         }
         return Wanted(
             before.root_setting,
@@ -93,8 +91,8 @@ def _still_there(last: Record, folder: Path) -> tuple[list[Source], tuple[str, .
 def _waiting(last: Record) -> frozenset[str]:
     """Stations that were turned along with another and have not been photographed since: their new photo is no turn."""
     aside = last.materials.asked.set_aside
-    along = {r.station for r in last.readings if aside.get(r.photo.sha256, "").startswith(ALONG)}
-    fresh = {r.station for r in last.readings if r.photo.sha256 not in aside and r.photo.name not in aside}
+    along = {r.station for r in last.readings if aside.get(r.key, "").startswith(ALONG)}
+    fresh = {r.station for r in last.readings if r.key not in aside and r.photo.name not in aside}
     return frozenset(n for n in along - fresh if n is not None)
 
 
@@ -117,7 +115,7 @@ def _why_not(new: Sequence[Reading]) -> str:
 
 
 def _named(key: str, readings: Sequence[Reading]) -> bool:
-    return any(key in (r.photo.name, r.photo.sha256) for r in readings)
+    return any(key in (r.photo.name, r.key) for r in readings)
 
 
 def told(turned: Turned) -> Iterator[str]:

@@ -43,7 +43,9 @@ _STRIP_HALF_PX = 14.0
 _LEAST_STRETCH = 3.0
 
 
-def draw_overlay(source: PictureLike | U8, reading: Reading, max_width: int = 1600) -> U8:
+def draw_overlay(
+    source: PictureLike | U8, reading: Reading, max_width: int = 1600, further: tuple[Reading, ...] = ()
+) -> U8:
     """The annotated picture.
 
     Parameters
@@ -53,6 +55,7 @@ def draw_overlay(source: PictureLike | U8, reading: Reading, max_width: int = 16
     reading : what was read from it; its evidence says what to draw. Without evidence the photo and the
         words stand alone.
     max_width : width of the result at most, pixels.
+    further : of the ribs behind the foremost one in the same photo; their cards, lines and angles are shown as well.
 
     Returns
     -------
@@ -67,8 +70,10 @@ def draw_overlay(source: PictureLike | U8, reading: Reading, max_width: int = 16
     sheet = _Sheet(image, evidence.size)
     _draw_plane(sheet, evidence)
     _draw_lines(sheet, evidence, letters)
-    _draw_labels(sheet, reading, evidence, letters)
-    head, rest = sentences(reading, letters)
+    behind = [(r.station or "", r.evidence) for r in further if r.evidence is not None]
+    _draw_behind(sheet, [e for _, e in behind])
+    _draw_labels(sheet, reading, evidence, letters, behind)
+    head, rest = sentences(reading, letters, further)
     parts = [caption(head, width), sheet.image, *_strips(gray, evidence, width), caption(rest, width)]
     return np.concatenate(parts, axis=0)
 
@@ -134,7 +139,19 @@ def _draw_lines(sheet: _Sheet, evidence: Evidence, letters: dict[int, str]) -> N
             drawing.ring(sheet.image, at, COLOURS["mark"], 9 * unit, thin)
 
 
-def _draw_labels(sheet: _Sheet, reading: Reading, evidence: Evidence, letters: dict[int, str]) -> None:
+def _draw_behind(sheet: _Sheet, behind: list[Evidence]) -> None:
+    """Cards and measured lines of the ribs behind: thinner, without grid and corners."""
+    for evidence in behind:
+        for card in evidence.cards:
+            drawing.stroke(sheet.image, sheet.points(card.outline), COLOURS["card"], sheet.thin, closed=True)
+        for line in evidence.lines:
+            if line.used and line.role in NAMES:
+                drawing.rails(sheet.image, sheet.points(line.path), COLOURS[line.role], 2.5 * sheet.unit, sheet.thin)
+
+
+def _draw_labels(
+    sheet: _Sheet, reading: Reading, evidence: Evidence, letters: dict[int, str], behind: list[tuple[str, Evidence]]
+) -> None:
     width, height = sheet.image.shape[1], sheet.image.shape[0]
     font = face(max(11, round(width / 48)), bold=True)
     board = Board((width, height))
@@ -161,6 +178,12 @@ def _draw_labels(sheet: _Sheet, reading: Reading, evidence: Evidence, letters: d
         )
         for m in evidence.marks
         if np.isfinite((m.off_mm, *m.at)).all()
+    ]
+    words += [
+        (f"{station}: {NAMES[line.role]}", COLOURS[line.role], sheet.points(line.path))
+        for station, other in behind
+        for line in other.lines
+        if line.used and line.role in NAMES and line.path
     ]
     if evidence.level_line:
         words.append(("level", COLOURS["ink"], sheet.points(evidence.level_line)))

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
-from shared.reading import Angle, Reading, SeenLine
-from shared.rounding import degrees
+from shared.reading import Angle, FoundLean, Reading, SeenLine
+from shared.rounding import degrees, number
 from vision.overlay.lettering import Colour, face, wrap
 
 U8 = NDArray[np.uint8]
@@ -32,10 +32,12 @@ class Sentence:
     bold: bool = False
 
 
-def sentences(reading: Reading, letters: dict[int, str]) -> tuple[list[Sentence], list[Sentence]]:
+def sentences(
+    reading: Reading, letters: dict[int, str], further: tuple[Reading, ...] = ()
+) -> tuple[list[Sentence], list[Sentence]]:
     """What stands above the picture, and below.
 
-    letters : index of a candidate line -> the letter it carries in the picture.
+    letters : index of a candidate line -> the letter it carries in the picture. further : of the ribs behind.
     """
     station = reading.station or "station unknown"
     head = []
@@ -48,6 +50,10 @@ def sentences(reading: Reading, letters: dict[int, str]) -> tuple[list[Sentence]
         head += _spar(reading.spar)
     flags = {f.code: f for f in (*reading.flags, *reading.chord.flags, *reading.spar.flags)}
     head += [Sentence(f"FLAG: {f.text}", WARN, 1 / 34, bold=True) for f in flags.values()]
+    if reading.lean is not None:
+        head.append(Sentence(_lean(reading.lean), INK, 1 / 38))
+    for other in further:
+        head += _behind(other)
     out = [Sentence(f"To do: {a.text}", INK, 1 / 38) for a in reading.advice]
     lines = reading.evidence.lines if reading.evidence else ()
     out += [Sentence(f"{letter}: {_why(lines[i])}", QUIET, 1 / 40) for i, letter in letters.items()]
@@ -81,6 +87,30 @@ def _spar(angle: Angle) -> list[Sentence]:
     if angle.reason:
         return [Sentence(f"Spar line not measured: {angle.reason}", INK, 1 / 38)]
     return []
+
+
+def _behind(reading: Reading) -> list[Sentence]:
+    """A rib behind the foremost one."""
+    said = [Sentence(f"{reading.station}, behind: {_chord(reading)}", INK, 1 / 34, bold=reading.measured)]
+    flags = {f.code: f for f in (*reading.flags, *reading.chord.flags)}
+    return said + [Sentence(f"FLAG at {reading.station}: {f.text}", WARN, 1 / 38) for f in flags.values()]
+
+
+def _chord(reading: Reading) -> str:
+    parts = []
+    if reading.chord.quantity is not None:
+        parts.append(f"chord {degrees(reading.chord.quantity)}")
+    if reading.twist is not None:
+        parts.append(f"stands {degrees(reading.twist.quantity, sign=True)} against {reading.twist.against}")
+    return ", ".join(parts) or f"not measured: {reading.chord.reason or 'no reason given'}"
+
+
+def _lean(found: FoundLean) -> str:
+    return (
+        f"The rib leans by {degrees(found.quantity, sign=True)} as the photo shows it; "
+        f"the job states {number(found.stated_deg, 2, sign=True)}° "
+        f"(U {number(2 * found.u_stated_deg, 2)}°)"
+    )
 
 
 def _why(line: SeenLine) -> str:
