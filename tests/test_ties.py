@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import zlib
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -52,7 +53,7 @@ def wing(seed: int, known: list[bool]) -> tuple[dict[str, float], dict[str, list
     names = [f"R{k + 1}" for k in range(len(known) + 1)]
     true = {n: float(rng.uniform(-3, 4)) for n in names}
     seen: dict[str, list[Reading]] = {n: [] for n in names}
-    for a, b, level in zip(names, names[1:], known, strict=False):
+    for a, b, level in ((*ab, k) for ab, k in zip(pairwise(names), known, strict=True)):
         for name, r in pair(a, b, true, rng, level)[0].items():
             seen[name].append(r)
     return true, seen
@@ -80,7 +81,7 @@ def test_one_known_station_carries_its_angle_along_the_whole_chain() -> None:
     true, seen = wing(7, [True] + [False] * 5)
     got = solved(seen)
     us = [got[f"R{k}"].u for k in range(2, 8)]  # type: ignore[union-attr]
-    assert all(a < b for a, b in zip(us, us[1:], strict=False))  # each link adds its own
+    assert all(a < b for a, b in pairwise(us))  # each link adds its own
     expected = math.sqrt(STRING_U**2 + TWIST_U**2 / 2 + 5 * TWIST_U**2)
     assert us[-1] == pytest.approx(expected, rel=0.1)
     assert abs(got["R7"].value - true["R7"]) < 3.6 * us[-1]  # type: ignore[union-attr]

@@ -1,7 +1,7 @@
 """The ribs that stand behind the foremost one: whose line is whose, and what else shows gravity before them.
 
 What stands before hides what stands behind. So where a card can be read, no nearer rib's face is; a line that runs into a
-rib's own card and shows right beside it lies on that rib's face, and one that runs into the card of a farther rib cannot lie on
+rib's own card, or passes close by it, and shows right there lies on that rib's face, and one that runs into the card of a farther rib cannot lie on
 a nearer one's. Where the cards do not decide, the station is refused with a reason: no angle goes under another's name.
 """
 
@@ -32,6 +32,8 @@ DEPTH = 0.18
 """Greatest depth of a rib, chords (common practice, no source: ribs are up to 17 % deep)."""
 BESIDE_CARD = 0.12
 """Within this of its own card, in chords, a line must show: farther off another rib's face may have come before it."""
+CLOSE = 0.03
+"""A line that passes a card this close, in chords, lies on the card's own face: no outline of a nearer rib fits between."""
 LEAST = 0.25
 """Part of the chord over which a line behind must be measured."""
 LONG = 1.08
@@ -163,9 +165,9 @@ def whose(
     if part > LONG:
         return f"a line {100 * part:.0f} % of its chord long was found, which must be another rib's"
     for other in farther:
-        if any(_runs_into(plane, ends, c, inside=True) for c in other.cards):
+        if any(_runs_into(plane, ends, c) for c in other.cards):
             return f"the line found runs into {other.station.name}'s card, which stands farther back: it is no line of this rib"
-    own = [c for c in one.cards if _runs_into(plane, ends, c)]
+    own = [c for c in one.cards if _touches(plane, ends, c, sight.chord_mm)]
     if own:
         return (
             None
@@ -182,10 +184,9 @@ def whose(
 
 def could_be(plane: Plane, ends: F64, cards: tuple[Card, ...], chord_mm: float) -> bool:
     """Whether a line through (2, 2) sheet mm passes each of a rib's cards within what the rib's depth leaves beside it."""
-    slope = (ends[1, 1] - ends[0, 1]) / (ends[1, 0] - ends[0, 0])
     for card in cards:
         ring = plane.to_sheet(card.at(card.spec.paper()))
-        off = ring[:, 1] - (ends[0, 1] + slope * (ring[:, 0] - ends[0, 0]))
+        off = _above(ends, ring)
         gap = max(float(off.min()), -float(off.max()), 0.0)
         if gap > max(DEPTH * chord_mm - float(np.ptp(off)), 0.0):
             return False
@@ -200,27 +201,35 @@ def _could_be_of(pixels: F64, other: Behind) -> bool:
     return could_be(plane, plane.to_sheet(pixels), other.cards, other.station.chord_mm)
 
 
-def _runs_into(plane: Plane, ends: F64, card: Card, inside: bool = False) -> bool:
-    """Whether a line through (2, 2) sheet mm runs into the part of a card that is seen: between its corners, or (not `inside`)
-    within a square of them."""
+def _runs_into(plane: Plane, ends: F64, card: Card) -> bool:
+    """Whether a line measured between (2, 2) sheet mm runs into the part of a card that is seen: between its corners."""
     seen = plane.to_sheet(card.pixels)
-    u0, u1 = float(seen[:, 0].min()), float(seen[:, 0].max())
-    if inside and not (ends[0, 0] < u1 and ends[1, 0] > u0):
-        return False
-    slope = (ends[1, 1] - ends[0, 1]) / (ends[1, 0] - ends[0, 0])
-    off = seen[:, 1] - (ends[0, 1] + slope * (seen[:, 0] - ends[0, 0]))
-    rim = 0.0 if inside else card.spec.square_mm
+    reached = ends[0, 0] < seen[:, 0].max() and ends[1, 0] > seen[:, 0].min()
+    off = _above(ends, seen)
+    return bool(reached and off.min() < 0 < off.max())
+
+
+def _touches(plane: Plane, ends: F64, card: Card, chord_mm: float) -> bool:
+    """Whether a line through (2, 2) sheet mm runs into the part of a card that is seen, or passes close by."""
+    off = _above(ends, plane.to_sheet(card.pixels))
+    rim = card.spec.square_mm + CLOSE * chord_mm
     return bool(off.min() < rim and off.max() > -rim)
 
 
+def _above(ends: F64, points: F64) -> F64:
+    """(n,) mm of points (n, 2) from the line through (2, 2), down the sheet, both sheet mm."""
+    slope = (ends[1, 1] - ends[0, 1]) / (ends[1, 0] - ends[0, 0])
+    return np.asarray(points[:, 1] - (ends[0, 1] + slope * (points[:, 0] - ends[0, 0])), dtype=np.float64)
+
+
 def _shows_beside(plane: Plane, line: ChordLine, card: Card, chord_mm: float) -> bool:
-    """Whether the line as measured shows next to a card, on either side."""
+    """Whether the line as measured shows at a card or next to it, on either side."""
     if line.belief is None:
         return True
     ring = plane.to_sheet(card.at(card.spec.paper()))[:, 0]
     u = line.belief.places[:, 0]
     gap = np.maximum(ring.min() - u, u - ring.max())
-    return bool((line.belief.seen[(gap > 0) & (gap < BESIDE_CARD * chord_mm)] > SHOWN).any())
+    return bool((line.belief.seen[gap < BESIDE_CARD * chord_mm] > SHOWN).any())
 
 
 def _gravity(sight: Sight, line: ChordLine, station: Station, job: Job, before: tuple[Detections, ...]) -> Gravity:
