@@ -1,8 +1,9 @@
 """The ribs that stand behind the foremost one: whose line is whose, and what else shows gravity before them.
 
 What stands before hides what stands behind. So where a card can be read, no nearer rib's face is; a line that runs into a
-rib's own card, or passes close by it, and shows right there lies on that rib's face, and one that runs into the card of a farther rib cannot lie on
-a nearer one's. Where the cards do not decide, the station is refused with a reason: no angle goes under another's name.
+rib's own card, or passes close by it, and shows right there lies on that rib's face, and one that runs into the card of a
+farther rib cannot lie on a nearer one's. Where the cards do not decide, the station is refused with a reason: no angle goes
+under another's name.
 """
 
 from __future__ import annotations

@@ -10,7 +10,7 @@ Geometry is exact to a few thousandths of a pixel; light and materials are only 
 
 from shop.camera import PHONE, PHONE_12, Camera
 from shop.draw import Truth, draw
-from shop.scene import Bar, Board, CardAt, Cord, Laser, Line, Pen, Scene, Spot, String
+from shop.scene import Bar, Board, CardAt, Cord, Laser, Line, Pen, RibBehind, Scene, Spot, String
 
 __all__ = [
     "PHONE",
@@ -23,6 +23,7 @@ __all__ = [
     "Laser",
     "Line",
     "Pen",
+    "RibBehind",
     "Scene",
     "Spot",
     "String",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -15,9 +15,9 @@ from shop.canvas import Canvas
 from shop.develop import decode, develop
 from shop.face import Face
 from shop.levels import draw_laser, draw_levels, draw_string, draw_string_shadow, string_ends
-from shop.planes import rib_plane, upright_plane
+from shop.planes import Plane, rib_plane, upright_plane
 from shop.rib import draw_rib
-from shop.scene import Scene
+from shop.scene import RibBehind, Scene
 from shop.sheets import lay_sheet
 
 F64 = NDArray[np.float64]
@@ -68,6 +68,8 @@ def draw(scene: Scene, again: int = 0, swing_deg: float = 0.0) -> tuple[U8, Trut
     if swing_deg:
         plane = plane.turned((0.0, 0.0), 0.0, swing_deg)
     draw_backdrop(canvas, scene, rngs[1])
+    for k, other in enumerate(sorted(scene.behind, key=lambda b: -b.at[1])):
+        draw_rib(Face(canvas, other.scene, plane_behind(other)), np.random.default_rng([scene.seed, 5, k]))
     _behind(canvas, scene, sun, rngs[4])
     drawn, mask = None, None
     if scene.rib:
@@ -93,6 +95,17 @@ def draw(scene: Scene, again: int = 0, swing_deg: float = 0.0) -> tuple[U8, Trut
         strings_px=tuple(_seen(canvas, *string_ends(s, scene)) for s in scene.strings),
         mm_per_px=1.0 / float(np.hypot(*(middle[1] - middle[0]))),
     )
+
+
+def plane_behind(rib: RibBehind) -> Plane:
+    """The plane of a rib behind, where it stands."""
+    s = rib.scene
+    return replace(rib_plane(s.chord_deg, s.forward, s.lean_deg), origin=np.array(rib.at))
+
+
+def chord_behind(rib: RibBehind) -> float:
+    """True chord angle of a rib behind, degrees nose-up."""
+    return math.degrees(math.asin(float(plane_behind(rib).ex[2]) * rib.scene.forward))
 
 
 def _seen(canvas: Canvas, low: F64, top: F64) -> F64:

@@ -144,13 +144,23 @@ class Poster:
 
 
 @dataclass(frozen=True)
+class RibBehind:
+    """Another station's rib farther from the camera. scene : the rib with what is drawn and lies on it; nothing else of it
+    counts. at : where its mid chord stands, world mm; Y away from the camera."""
+
+    scene: Scene
+    at: tuple[float, float, float]
+
+
+@dataclass(frozen=True)
 class Scene:
     """One photo. Angles in degrees, nose-up positive; lean_deg positive = top towards the camera (outboard).
 
     spar_deg : None where no spar line is drawn. spar_at : where it meets the chord line. forward : +1 with
     the leading edge to the right of the photo. fill : chord as a part of the photo's width. aim : where the
     optical axis meets the plane Y = 0, mm from mid chord. chord_pen : None where no chord line is drawn.
-    rib : False leaves the rib out, and all that is on it.
+    rib : False leaves the rib out, and all that is on it. behind : other stations' ribs; a string before one of them has a
+    negative gap.
     """
 
     seed: int = 0
@@ -180,6 +190,7 @@ class Scene:
     cords: tuple[Cord, ...] = ()
     clutter: int = 6
     poster: Poster | None = None
+    behind: tuple[RibBehind, ...] = ()
     surface: Literal["ply", "balsa", "foam", "carbon", "white"] = "ply"
     grain: float = 1.0
     wall_mm: float = 1000.0

@@ -31,10 +31,11 @@ DOUBT = 0.50
 ALIKE = 0.20
 """Probability of the second best from which on two lines are called about as likely."""
 Line = Literal["chord", "chord behind", "spar", "string", "laser"]
-NONE: dict[Line, float] = {"chord": 0.03, "chord behind": 1.5, "spar": 0.1, "string": 0.2, "laser": 0.87}
+NONE: dict[Line, float] = {"chord": 0.03, "chord behind": 0.25, "spar": 0.1, "string": 0.2, "laser": 0.87}
 """Probability that a photo shows no such line, as in the training photos: with n candidates and a share q = (1 - NONE) / n of
 them being the line, the odds of none over those of any one are NONE / q, in units of the witness's own prior odds q / (1 - q).
-"chord behind": on a rib that stands behind another the line does not show in six photos of ten, odds of 0.6 / 0.4."""
+"chord behind": on a rib that stands behind another; lines of other ribs are ruled out by the cards (`vision.behind`), so that one
+photo in five is left in which the rib shows other lines beside its card but not its chord line."""
 BESIDE = 0.995
 """Probability from which on a reference is used beside a surer one: it adds little, and a false one does harm."""
 SURE = 1e-6
