@@ -55,6 +55,8 @@ DEFAULT_U_LEAN_DEG = 0.5
 U_SEAT_DEG = 0.1
 """How flat a taped card lies on the rib: 0.3 mm over the card's length."""
 SPAR_BEHIND = "spar lines are read on the foremost rib only"
+HIDDEN = frozenset({"chord-short", "chord-broken"})
+"""Flags that say no more of a rib behind than that a nearer one hides a part of it."""
 RELATIVE = "; how the ribs of the photo stand against each other is known all the same"
 
 
@@ -296,7 +298,7 @@ def _further(case: _Case, solved: Solved, k: int) -> Seen:
         )
     _, way = which_way_up(case.picture, _edges(case, solved), result.chord)
     # that another rib hides a part of the line is no doubt: its own card says whose it is
-    chord = Angle(result.chord, None, tuple(f for f in doubt.chord_flags if f.code != "chord-short"))
+    chord = Angle(result.chord, None, tuple(f for f in doubt.chord_flags if f.code not in HIDDEN))
     reading = Reading(
         case.photo,
         rib.station.name,

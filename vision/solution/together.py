@@ -59,7 +59,8 @@ def solve_together(together: Together, start: States) -> tuple[Solution, ...]:
     parts = [residuals(scene, s) for scene, s in zip(together.scenes, states, strict=True)]
     res = _joined(together, states, at, parts)
     gain = estimator(_slope(together, at, states, parts))
-    names, row, fits = [], 0, []
+    names: list[tuple[str, str]] = []
+    row, fits = 0, []
     for k, (scene, s, part) in enumerate(zip(together.scenes, states, parts, strict=True)):
         skip = at.skip if k else 0
         fit = fit_of(scene, s, part)
