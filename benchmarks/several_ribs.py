@@ -191,7 +191,7 @@ def chain(seed: int, stations: int = 12) -> F64:
                     Made("simulated", None, None),
                     foremost=j == 0,
                     relative=None if k % 2 == 0 else q,
-                )  # fmt: skip
+                )
             )
     own = {n: combine_photos(each, "chord") for n, each in seen.items()}
     ties = ties_of(seen, own)

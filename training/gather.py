@@ -32,8 +32,8 @@ from training.redeveloped import by_chance, developed, scaled_lens, scaled_lines
 from vision import reader
 from vision.cards.detect import find_cards
 from vision.cards.print_choice import print_of
-from vision.lines.chord_line import sheet_plane
 from vision.image.photo import Picture, open_photo
+from vision.lines.chord_line import sheet_plane
 from vision.solution.lens_choice import choose_lens
 
 SMALL = (0.6, 1.3)

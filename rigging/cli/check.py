@@ -83,6 +83,9 @@ def _show(result: JobCheck, quick: bool) -> None:
 def _photo(say: object, p: PhotoCheck) -> None:
     for t in p.troubles:
         say(f"{p.name}: {t.text}", soft_wrap=True)  # type: ignore[operator]
+    if p.further:
+        behind = f"{p.station}, with {', '.join(p.further)} behind it, read as well where the chord line shows"
+        say(f"{p.name}: {behind}", soft_wrap=True)  # type: ignore[operator]
 
 
 def _row(s: StationCheck, quick: bool) -> list[str]:

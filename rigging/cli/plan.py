@@ -14,8 +14,11 @@ if TYPE_CHECKING:
     from calibration.lens.model import Lens
     from rigging.planning.plan import Choice, Limit, StationPlan
     from rigging.survey.screen import Fitting
-    from shared.job.model import Job
+    from shared.job.model import Job, Station
     from shared.lengths import Units
+
+WELL_KNOWN_LEAN_DEG = 0.1
+"""Standard uncertainty of a lean told by a bubble level on the rib's face: two photos tell no more."""
 
 
 @click.command(epilog='Example: ribangle plan wing.toml --camera 27mm@4000x3000 --distance "4 ft" --units in')
@@ -101,6 +104,11 @@ def plan(
     plans = plan_job(loaded, lens, choices, part)
     _show(plans, limit_of(loaded, lens, plans), lens, part, units or loaded.length_unit)
     _tell_board(loaded, camera, lens, plans, choices, part)
+    if any(_lean_open(loaded, s) for s in loaded.stations):
+        echo(
+            "The ribs' lean is not known well: a second photo from one step to the side, the string towards the other "
+            "end of the picture, measures it together with the first."
+        )
     if aside is None:
         echo(
             "Where the lens stands is not stated (--aside): these figures are the middle of what hands do, and a "
@@ -122,6 +130,12 @@ def _ask_aside() -> str | None:
         show_default=False,
     )
     return str(told).strip() or None
+
+
+def _lean_open(job: Job, s: Station) -> bool:
+    """Whether a station's lean is worth measuring by a second photo: unstated, or stated no better than a bubble level's."""
+    u = s.u_lean_deg if s.u_lean_deg is not None else job.wing.u_lean_deg
+    return u is None or u > WELL_KNOWN_LEAN_DEG
 
 
 def _lens(job: Job, camera: str | None) -> Lens:

@@ -44,7 +44,7 @@ class PhotoCheck:
 
     station : as its cards say, or None. cards : kind and number of each. blur_px : flank width of the card's
     corners, None without a card. profile : a lens profile fits. chord, spar : the line was found; None where
-    it was not looked for. reference : what shows gravity. marks : reference marks on the chord line.
+    it was not looked for. reference : what shows gravity. marks : reference marks on the chord line. further : stations that stand behind.
     """
 
     name: str
@@ -56,6 +56,7 @@ class PhotoCheck:
     reference: Literal["plumb", "level", "both"] | None = None
     spar: bool | None = None
     marks: int = 0
+    further: tuple[str, ...] = ()
     troubles: tuple[Trouble, ...] = ()
 
     @property
@@ -92,7 +93,8 @@ def check_photo(source: Source, job: Job, *, lines: bool = True) -> PhotoCheck:
         if not cards and mirrored.is_mirrored(picture.gray):
             return check.stopped("mirrored", mirrored.REASON)
         return check.stopped("no-station", (named.reason or "") + ("" if cards else _softness(picture)))
-    check = replace(check, station=named.station.name)
+    further = tuple(s.name for s, _ in named.further) if job.only == "every" else ()
+    check = replace(check, station=named.station.name, further=further)
     verdict = gates.before_solving(list(named.cards))
     if verdict.reason:
         return check.stopped("unfit", verdict.reason)

@@ -267,8 +267,8 @@ def advice(worth: dict[str, Worth] | None = None) -> dict[str, tuple[str, str]]:
         "photo-several": (
             "Three photos of each station",
             "From three places a hand's breadth apart, all cards and the string in "
-            f"each: {w['photos']} for one. They share string, lens and lean, so more do little; but a slip "
-            f"shows.",
+            f"each: {w['photos']} for one; a slip shows. Lean unknown: one step to the side, the string towards the "
+            "other end of the picture, and two photos measure it. Ribs behind, seen over this one, are read too.",
         ),
         "photo-transfer": (
             "Copy the originals",
