@@ -221,18 +221,21 @@ def main() -> None:
     print("| what | n | median error | 95 % within | median U | within U | largest error / u |")
     print("|---|--:|--:|--:|--:|--:|--:|", flush=True)
     kinds: tuple[Cards, ...] = ("one panel", "two panels")
-    for cards in kinds:
+    for cards in kinds if args.pairs else ():
         for string in (True, False):
             t = twists(args.pairs, cards, string)
             if string:
                 print(told(f"chord of the foremost rib, {cards}", t[:, 2], t[:, 3]))
             print(told(f"twist, {cards}, {'a string' if string else 'no string'}", t[:, 0], t[:, 1]), flush=True)
-    both = two_places(args.places)
-    print(told("one photo, lean stated to 0.3", both[:, 3], both[:, 2]))
-    print(told("two places, lean unstated", both[:, 0], both[:, 1]), flush=True)
+    if args.places:
+        both = two_places(args.places)
+        print(told("one photo, lean stated to 0.3", both[:, 3], both[:, 2]))
+        print(told("two places, lean unstated", both[:, 0], both[:, 1]), flush=True)
+    if not args.chains:
+        return
     ends = np.concatenate([chain(seed) for seed in range(args.chains)])
-    print(f"\nchains: {np.isnan(ends[:, 0]).sum()} of {len(ends)} stations without an angle\n")
     print(told("station of a chain of 12", *ends[~np.isnan(ends[:, 0])].T))
+    print(f"\n{np.isnan(ends[:, 0]).sum()} of the chains' {len(ends)} stations without an angle")
 
 
 if __name__ == "__main__":

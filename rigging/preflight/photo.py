@@ -44,7 +44,8 @@ class PhotoCheck:
 
     station : as its cards say, or None. cards : kind and number of each. blur_px : flank width of the card's
     corners, None without a card. profile : a lens profile fits. chord, spar : the line was found; None where
-    it was not looked for. reference : what shows gravity. marks : reference marks on the chord line. further : stations that stand behind.
+    it was not looked for. reference : what shows gravity. marks : reference marks on the chord line.
+    further : stations that stand behind.
     """
 
     name: str

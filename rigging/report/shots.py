@@ -45,7 +45,8 @@ def _words(survey: Survey) -> dict[str, str]:
     for s in survey.stations:
         for use in s.chord.combined.photos:
             value = degrees(use.quantity) if use.quantity is not None else f"not measured, {use.why}"
-            words[use.sha256] = f"{s.station.name}, chord {value} ({use.photo}, {use.standing})"
+            said = f"{s.station.name}, chord {value} ({use.photo}, {use.standing})"
+            words[use.sha256] = "; ".join(filter(None, (words.get(use.sha256), said)))  # a photo may show several ribs
     reasons = {r.photo: r.reason for r in survey.refusals}
     for name, sha in survey.provenance.photos:
         words.setdefault(sha, f"{name}: {reasons.get(name, 'not used')}")
