@@ -19,7 +19,8 @@ from calibration.lens.match import guess_lens
 from calibration.lens.model import Lens, distort
 from rigging.planning.lens import typical_lens
 from rigging.planning.scene import Noise, PlacedCard, SetUp, View, _World
-from shared.reading import Angle, Flag, Made, Photo, Reading
+from shared.flags import Flag
+from shared.reading import Angle, Made, Photo, Reading
 from vision.assess import doubts, gates
 from vision.cards.detect import Card
 from vision.reader import MAYBE_POSE, _both_poses, _Refused, _solve_all

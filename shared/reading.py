@@ -10,17 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from shared.flags import Flag
 from shared.quantity import Quantity
 
 Point = tuple[float, float]
-
-
-@dataclass(frozen=True)
-class Flag:
-    """A doubt about a value: a stable code, and the doubt in plain words."""
-
-    code: str
-    text: str
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pytest
 
+from shared.flags import FlagCode
 from shared.quantity import Component, Quantity
 from shared.reading import (
     Advice,
@@ -137,7 +138,7 @@ def test_strip_shows_the_line_level_at_its_true_distance(bow: float) -> None:
 def test_refusal_and_flags_are_told_in_words() -> None:
     refused = reading(
         chord=Angle(None, "no plumb line in the photo"),
-        flags=(Flag("one-card", "one small card"),),
+        flags=(Flag(FlagCode.CARD_MISFIT, "one small card"),),
         advice=(Advice("hang a string"),),
     )
     head, rest = words.sentences(refused, {})

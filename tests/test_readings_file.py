@@ -17,8 +17,9 @@ from hypothesis import strategies as st
 from rigging.batch.readings_csv import COLUMNS, safe_cell, write_csv
 from rigging.batch.readings_file import from_tree, iter_trees, json_schema, load_readings, to_tree, write_readings
 from shared.errors import UserError
+from shared.flags import Flag, FlagCode
 from shared.quantity import Component, Quantity
-from shared.reading import Advice, Angle, Evidence, Flag, Made, Photo, Reading, SeenCard, SeenLine, SeenMark
+from shared.reading import Advice, Angle, Evidence, Made, Photo, Reading, SeenCard, SeenLine, SeenMark
 from tests.batch_help import job
 
 HOME = Path(__file__).parent.parent
@@ -38,12 +39,12 @@ def full_reading() -> Reading:
     return Reading(
         Photo("R4 肋.jpg", "ab" * 32, 4000, 3000, "2026-05-16T09:15:00", "Fieldcam F1"),
         "R4",
-        Angle(Quantity(0.4873219, (line, lens)), flags=(Flag("near-lines", "two lines lie close"),)),
+        Angle(Quantity(0.4873219, (line, lens)), flags=(Flag(FlagCode.LINE_DOUBTFUL, "two lines lie close"),)),
         Angle(Quantity(90.25, (Component("unknown", "unknown", math.nan), lens))),
         "right",
         "both",
         Made("0.1.0", "fieldcam", None, (("setting", "1"),), True),
-        (Flag("dark", "a dark photo"),),
+        (Flag(FlagCode.BLURRED, "a dark photo"),),
         (Advice("come nearer", 0.05, 0.03), Advice("hold still")),
         evidence,
     )

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from shared.flags import Flag
 from shared.job.model import Job
 from shared.quantity import Component, Quantity
-from shared.reading import Angle, Evidence, Flag, Made, Photo, Reading, SeenCard, SeenLine
+from shared.reading import Angle, Evidence, Made, Photo, Reading, SeenCard, SeenLine
 from vision.image.photo import Picture
 
 

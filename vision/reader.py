@@ -21,9 +21,10 @@ from numpy.typing import NDArray
 from calibration.lens.model import Lens
 from calibration.lens.profiles import LensProfile
 from calibration.print.profile import KnownPrint
+from shared.flags import Flag, FlagCode
 from shared.job.model import Job, Station
 from shared.quantity import Component, Quantity
-from shared.reading import Angle, Evidence, Flag, Made, Photo, Reading
+from shared.reading import Angle, Evidence, Made, Photo, Reading
 from shared.version import version
 from vision.assess import gates
 from vision.assess.advice import advise
@@ -125,9 +126,9 @@ def read_fully(
     made = Made(version(), None, job.level.profile or f"u {job.level.u_deg:g} deg", helped=bool(hints))
     photo = Photo(picture.name, picture.sha256, picture.width, picture.height, picture.exif.taken, picture.exif.camera)
     station: Station | None = None
-    flags: tuple[Flag, ...] = tuple(Flag("photo-note", note) for note in picture.notes)
+    flags: tuple[Flag, ...] = tuple(FlagCode.PHOTO_NOTE.flag(note) for note in picture.notes)
     if hints:
-        flags += (Flag("helped", "a person pointed at " + " and ".join(sorted({h.role for h in hints}))),)
+        flags += (FlagCode.HELPED.flag("a person pointed at " + " and ".join(sorted({h.role for h in hints}))),)
     cards: list[Card] = []
     try:
         cards = find_cards(picture.gray, picture.half())
@@ -204,9 +205,8 @@ def _measure(
     lean = _lean(job, station, found.forward_right)
     if job.wing.dihedral_deg is None and station.lean_deg is None and any(s.role == "plumb" for s in found.lines):
         flags += (
-            Flag(
-                "lean-not-stated",
-                f"the job does not state the ribs' lean (dihedral): U allows for {2 * UNKNOWN_U_LEAN_DEG:g} deg of it",
+            FlagCode.LEAN_NOT_STATED.flag(
+                f"the job does not state the ribs' lean (dihedral): U allows for {2 * UNKNOWN_U_LEAN_DEG:g} deg of it"
             ),
         )
     found = _contradicted(found, lean)
@@ -385,10 +385,9 @@ def _both_poses(solutions: list[Solution], photo: Photo) -> tuple[Angles, tuple[
         away = best.chord is not None and theirs.chord is not None
         if away and weight > OTHER_POSE and abs(theirs.chord.value - best.chord.value) > 3 * best.chord.u:  # type: ignore[union-attr]
             flags = (
-                Flag(
-                    "two-poses",
+                FlagCode.TWO_POSES.flag(
                     f"the card may tilt the other way (probability {weight:.0%}), which would give "
-                    f"{theirs.chord.value:+.2f} deg: use two cards, or stand more to one side",  # type: ignore[union-attr]
+                    f"{theirs.chord.value:+.2f} deg"  # type: ignore[union-attr]
                 ),
             )
     return best, flags

@@ -19,10 +19,11 @@ from rigging.survey.repeats import Combined
 from rigging.survey.rib_or_jig import RibOrJig
 from rigging.survey.span_level import SpanLevel
 from rigging.survey.wing import Symmetry, Twist, Washout
+from shared.flags import Flag
 from shared.gauge.readings import GaugeReadings
 from shared.job.model import Job, Station
 from shared.quantity import Quantity
-from shared.reading import Flag, Reading
+from shared.reading import Reading
 
 if TYPE_CHECKING:
     from calibration.gauge.profile import GaugeProfile

@@ -9,7 +9,6 @@ from datetime import datetime
 
 from rigging.planning.advice import advise
 from rigging.survey.decision import decide
-from rigging.survey.doubts import BENIGN, TOLD
 from rigging.survey.drawn_line import with_marking
 from rigging.survey.model import LineResult, RootSetting, Stage
 from rigging.survey.repeats import Combined, combine_photos
@@ -43,7 +42,7 @@ class Lines:
 def combined(job: Job, s: Station, readings: Sequence[Reading], line: Line, asked: Asked) -> Combined:
     """One line's angle from all photos of one station, as the survey asks."""
     u_lean = s.u_lean_deg if s.u_lean_deg is not None else job.wing.u_lean_deg
-    return combine_photos(readings, line, set_aside=asked.set_aside, benign=BENIGN | TOLD, u_lean_deg=u_lean)
+    return combine_photos(readings, line, set_aside=asked.set_aside, u_lean_deg=u_lean)
 
 
 def root_off_of(job: Job, by_station: Mapping[str, list[Reading]], asked: Asked) -> Quantity | None:
