@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from shared.flags import Flag
+from shared.lines import Role
 from shared.quantity import Quantity
 
 Point = tuple[float, float]
@@ -57,12 +58,12 @@ class SeenCard:
 class SeenLine:
     """A line found in the photo, or a candidate that was weighed.
 
-    role : "chord", "spar", "plumb", "level", or "candidate" with the reasons for and against.
+    role : what it is to the reading; a candidate carries the reasons for and against it.
     path : points along the fitted line, pixels. width_mm : drawn width on the rib plane (NaN off it).
     evidence : name -> number, what spoke for and against.
     """
 
-    role: Literal["chord", "spar", "plumb", "level", "candidate"]
+    role: Role
     path: tuple[Point, ...]
     width_mm: float
     rms_px: float
@@ -125,7 +126,8 @@ class Made:
 class Reading:
     """One photo of one station.
 
-    forward : which way the leading edge points in the photo. lean_deg : the rib plane's lean as solved
+    forward : which way the leading edge points in the photo. reference : the level references, as
+    `shared.lines.reference_of` names them. lean_deg : the rib plane's lean as solved
     for (positive outboard), with u. seconds : time the reading took.
     """
 
@@ -134,7 +136,7 @@ class Reading:
     chord: Angle
     spar: Angle
     forward: Literal["left", "right"] | None
-    reference: Literal["plumb", "level", "both"] | None
+    reference: str | None
     made: Made
     flags: tuple[Flag, ...] = ()
     advice: tuple[Advice, ...] = ()

@@ -12,6 +12,7 @@ import numpy as np
 from shared.errors import UserError
 from shared.flags import Flag, FlagCode
 from shared.job.model import Job
+from shared.lines import Role
 from shared.quantity import Component, Quantity
 from shared.reading import Advice, Angle, Evidence, Made, Photo, Reading, SeenLine
 from vision.image.photo import Picture
@@ -45,7 +46,7 @@ def read_photo(picture: Picture, job: Job) -> Reading:
         Quantity(90 + seed, (Component("unknown", "unknown", float("nan")), lens)),
         flags=(Flag(FlagCode.CHORD_BROKEN, "a faint line"),),
     )
-    seen = SeenLine("chord", ((0.0, 1.0), (30.0, 1.5)), float("nan"), 0.2, True, "the longest")
+    seen = SeenLine(Role.CHORD, ((0.0, 1.0), (30.0, 1.5)), float("nan"), 0.2, True, "the longest")
     return Reading(
         photo,
         station,

@@ -18,6 +18,7 @@ from rigging.batch.readings_csv import COLUMNS, safe_cell, write_csv
 from rigging.batch.readings_file import from_tree, iter_trees, json_schema, load_readings, to_tree, write_readings
 from shared.errors import UserError
 from shared.flags import Flag, FlagCode
+from shared.lines import Role
 from shared.quantity import Component, Quantity
 from shared.reading import Advice, Angle, Evidence, Made, Photo, Reading, SeenCard, SeenLine, SeenMark
 from tests.batch_help import job
@@ -32,7 +33,7 @@ def full_reading() -> Reading:
     evidence = Evidence(
         (4000, 3000),
         (SeenCard("strip", 4, ((0.1, 0.2), (3.0, 4.0)), ((1.0, 1.0),), (), 0.11),),
-        (SeenLine("chord", ((0.0, 1.0), (5.5, 2.25)), math.nan, 0.3, True, "longest", (("contrast", 3.5),)),),
+        (SeenLine(Role.CHORD, ((0.0, 1.0), (5.5, 2.25)), math.nan, 0.3, True, "longest", (("contrast", 3.5),)),),
         (SeenMark("cross", (10.0, 20.0), -0.2, math.nan),),
         (((0.0, 0.0), (1.0, 1.0)),),
     )
@@ -96,7 +97,7 @@ def test_any_numbers_and_words_are_read_back(
             value, tuple(Component(n.encode("utf-8", "replace").decode(), f"s{i}", u) for i, (n, u) in enumerate(parts))
         )
     )
-    line = SeenLine("plumb", (), width, 0.0, False, name)
+    line = SeenLine(Role.PLUMB, (), width, 0.0, False, name)
     reading = replace(full_reading(), chord=chord, station=name, evidence=Evidence((1, 1), lines=(line,)))
     assert same(from_tree(json.loads(json.dumps(to_tree(reading), allow_nan=False))), reading)
 

@@ -23,6 +23,7 @@ from calibration.lens.profiles import LensProfile
 from calibration.print.profile import KnownPrint
 from shared.flags import Flag, FlagCode
 from shared.job.model import Job, Station
+from shared.lines import Shows
 from shared.quantity import Component, Quantity
 from shared.reading import Angle, Evidence, Made, Photo, Reading
 from shared.version import version
@@ -203,7 +204,11 @@ def _measure(
     if found.reason:
         raise _Refused(found.reason, show(picture, cards, first[0], found))
     lean = _lean(job, station, found.forward_right)
-    if job.wing.dihedral_deg is None and station.lean_deg is None and any(s.role == "plumb" for s in found.lines):
+    if (
+        job.wing.dihedral_deg is None
+        and station.lean_deg is None
+        and any(s.role.shows is Shows.PLUMB for s in found.lines)
+    ):
         flags += (
             FlagCode.LEAN_NOT_STATED.flag(
                 f"the job does not state the ribs' lean (dihedral): U allows for {2 * UNKNOWN_U_LEAN_DEG:g} deg of it"
@@ -347,7 +352,7 @@ def _contradicted(found: Detections, lean: Lean) -> Detections:
     gravity = found.gravity
     if gravity is None or not gravity.strings or not gravity.unused:
         return found
-    used = next(line for line in found.lines if line.role == "plumb")
+    used = next(line for line in found.lines if line.role.shows is Shows.PLUMB)
     rivals = [
         share
         for stroke, share in gravity.unused

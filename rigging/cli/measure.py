@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from shared.lines import listed
+
 if TYPE_CHECKING:
     from rigging.batch.find import Source
     from rigging.batch.run import BatchResult, Options
@@ -40,7 +42,7 @@ if TYPE_CHECKING:
     "hints",
     multiple=True,
     metavar='"PHOTO ROLE X,Y X,Y"',
-    help="Point at a line (chord, spar, plumb or level) by two points in pixels. Repeatable; also from a file "
+    help=f"Point at a line ({listed()}) by two points in pixels. Repeatable; also from a file "
     "PHOTO.hints beside the photo.",
 )
 @click.option(

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from shared.flags import FlagCode
 from shared.job.model import Job, Station
+from shared.lines import Role
 from shared.reading import Reading, SeenCard
 from shared.rounding import number
 
@@ -102,7 +103,7 @@ def drawn_mm(reading: Reading) -> float | None:
     """Length of the chord line seen, mm on the rib plane by its cards (to some 5 %); None where nothing tells."""
     if reading.evidence is None:
         return None
-    line = next((x for x in reading.evidence.lines if x.role == "chord" and x.used and len(x.path) > 1), None)
+    line = next((x for x in reading.evidence.lines if x.role is Role.CHORD and x.used and len(x.path) > 1), None)
     lengths = [
         n for c in reading.evidence.cards if line is not None and (n := _by_card(c, line.path[0], line.path[-1]))
     ]

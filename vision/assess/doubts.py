@@ -152,7 +152,7 @@ def _marks(found: Detections) -> list[Flag]:
 def references(solution: Solution) -> tuple[str | None, list[Flag]]:
     """Level references against each other and against the stated lean: their residuals in the joint solution."""
     pulls = np.abs(solution.level_pulls)
-    count = len([line for line in solution.scene.lines if line.role in ("plumb", "level")])
+    count = len([line for line in solution.scene.lines if line.role.is_reference])
     if count < 2 or pulls.max() <= PULL:
         return None, []
     worst = float(pulls.max())

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Literal
-
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.lines import Role
 from shared.numerics.small_sums import straight
 from vision.image.photo import Picture
 from vision.image.rectified import Plane
@@ -32,7 +31,7 @@ def order(ends: F64) -> F64:
 def hinted_ends(plane: Plane, hint: Hint) -> F64:
     """(2, 2) sheet mm of a hint's two points, left (or upper) end first."""
     uv = plane.to_sheet(np.array([hint.a, hint.b], dtype=np.float64))
-    return order(uv) if hint.role in ("chord", "level") else uv[np.argsort(uv[:, 1])]
+    return order(uv) if hint.role.across else uv[np.argsort(uv[:, 1])]
 
 
 def segment(ends: F64) -> float:
@@ -50,7 +49,7 @@ def reach_px(scale: float) -> float:
 
 
 def line_seen(
-    role: Literal["chord", "spar", "plumb", "level"],
+    role: Role,
     s: Stroke,
     own_deg: float = 0.0,
     own_source: str = "",

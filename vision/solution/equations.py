@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from calibration.lens.model import distort, undistort
 from calibration.lens.projection import by_ray, by_theta, project_board
+from shared.lines import Shows
 from shared.numerics.small_sums import cross
 from vision.cards.detect import Card
 from vision.solution.scene import (
@@ -104,9 +105,9 @@ def _levels(scene: Scene, rotation: F64, g: F64, planes: F64) -> F64:
     n = rotation[:, 2]
     out = []
     for line, plane in zip(scene.lines, planes, strict=True):
-        if line.role == "plumb":
+        if line.role.shows is Shows.PLUMB:
             out.append(np.degrees(np.arcsin(np.clip(g @ plane, -1, 1))) / line.own_deg)
-        elif line.role == "level":
+        elif line.role.shows is Shows.LEVEL:
             d = direction_in_plane(n, plane)
             if d @ rotation[:, 0] < 0:
                 d = -d
@@ -214,11 +215,11 @@ def _level_block(scene: Scene, s: State, at: Slots, jac: F64, row: int) -> None:
     for k, line in enumerate(scene.lines):
         p = s.planes[k]
         planes = slice(at.planes.start + 2 * k, at.planes.start + 2 * k + 2)
-        if line.role == "plumb":
+        if line.role.shows is Shows.PLUMB:
             per = per_sine(float(g @ p), line.own_deg)
             jac[row, at.gravity], jac[row, planes] = per * (square @ p), per * (basis(p) @ g)
             row += 1
-        elif line.role == "level":
+        elif line.role.shows is Shows.LEVEL:
             c = cross(n, p)
             size = math.sqrt(float(c @ c)) * (-1.0 if c @ s.rotation[:, 0] < 0 else 1.0)
             d = c / size
@@ -244,10 +245,9 @@ def labels(scene: Scene, s: State) -> tuple[tuple[str, str], ...]:
             out += [("card seating", f"seat of card {card.number} axis {i}") for i in (1, 2)]
     for card in scene.cards:
         out += [("rib plane tilt", f"photo:{scene.photo} card {card.number}")] * card_rows(card)
-    names = {"chord": "chord line fit", "spar": "spar line fit", "plumb": "string fit", "level": "level line fit"}
     for i, line in enumerate(scene.lines):
-        out += [(names[line.role], f"photo:{scene.photo} line {i}")] * len(line.pixels)
-    out += [(line.own_name, line.own_source) for line in scene.lines if line.role in ("plumb", "level")]
+        out += [(line.role.fit, f"photo:{scene.photo} line {i}")] * len(line.pixels)
+    out += [(line.own_name, line.own_source) for line in scene.lines if line.role.is_reference]
     if scene.lean is not None:
         out.append(("lean of the rib plane", scene.lean.source))
     return tuple(out)

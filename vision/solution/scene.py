@@ -9,18 +9,17 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cholesky
 
 from calibration.lens.model import Lens
+from shared.lines import Role
 from shared.numerics.small_sums import cross
 from vision.cards.detect import Card
 
 F64 = NDArray[np.float64]
-Role = Literal["chord", "spar", "plumb", "level"]
 
 
 @dataclass(frozen=True)
