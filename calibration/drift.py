@@ -7,7 +7,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Literal, Protocol
+from typing import Protocol
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from calibration.lens.model import F64, Lens
 from calibration.lens.models import FULL, free_columns
 from calibration.lens.profiles import LensProfile
 from calibration.print.profile import KnownPrint, known_print
+from shared.cards import CardKind
 from shared.flags import Flag, FlagCode
 from shared.job.model import CardPrint
 from shared.quantity import Quantity
@@ -37,9 +38,6 @@ FEWEST_PHOTOS = 6
 MOST_CARDS = 40
 """Cards that are solved together, spread over the batch: more tell little more and cost time."""
 MATCH = 0.25
-
-
-Kind = Literal["panel", "strip"]
 
 
 class CardShape(Protocol):
@@ -75,7 +73,7 @@ class Drift:
 def check_batch(
     readings: Sequence[Reading],
     profile: LensProfile,
-    shapes: Mapping[Kind, CardShape],
+    shapes: Mapping[CardKind, CardShape],
     earlier: Sequence[Reading] = (),
     prints: KnownPrint | None = None,
 ) -> Drift:
@@ -206,11 +204,11 @@ def _cards(r: Reading) -> tuple[SeenCard, ...]:
 def _views(
     readings: Sequence[Reading],
     profile: LensProfile,
-    shapes: Mapping[Kind, CardShape],
-) -> tuple[list[tuple[View, Lens]], list[Kind]]:
+    shapes: Mapping[CardKind, CardShape],
+) -> tuple[list[tuple[View, Lens]], list[CardKind]]:
     """Cards as views of flat boards, each with the lens of its photo; the kind of each."""
     views: list[tuple[View, Lens]] = []
-    kinds: list[Kind] = []
+    kinds: list[CardKind] = []
     for r in readings:
         shown = (r.photo.width, r.photo.height)
         if shown == profile.size:
@@ -298,7 +296,7 @@ def _focal(views: list[tuple[View, Lens]], prints: KnownPrint) -> tuple[float, f
     return _mean(found, shared)
 
 
-def _square(views: list[tuple[View, Lens]], kinds: list[Kind]) -> tuple[tuple[float, float], tuple[float, float]]:
+def _square(views: list[tuple[View, Lens]], kinds: list[CardKind]) -> tuple[tuple[float, float], tuple[float, float]]:
     """Stretch (relative) and skew (degrees) of the prints, all kinds together, the lens as in the profile, its u in u."""
     stretch, skew, shared = [], [], np.zeros(2)
     for kind in sorted(set(kinds)):

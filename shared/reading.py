@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from shared.cards import CardKind
 from shared.flags import Flag
 from shared.lines import Role
 from shared.quantity import Quantity
@@ -46,7 +47,7 @@ class SeenCard:
     rms_px : residual of the used corners in the joint solution.
     """
 
-    kind: Literal["panel", "strip"]
+    kind: CardKind
     number: int
     outline: tuple[Point, ...]
     corners: tuple[Point, ...]

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from shared.cards import NAMES
+
 if TYPE_CHECKING:
     from calibration.lens.boards import Board
     from calibration.lens.calibrate import LensCalibration
@@ -23,7 +25,7 @@ if TYPE_CHECKING:
 @click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--board", metavar="9x6", help="Chessboard: inner corners along its sides (found where not given).")
 @click.option("--charuco", metavar="7x5", help="ChArUco board instead: squares along its sides.")
-@click.option("--card", type=click.Choice(["panel", "strip"]), help="Station cards instead, several in a photo or one.")
+@click.option("--card", type=click.Choice(NAMES), help="Station cards instead, several in a photo or one.")
 @click.option("--square", type=float, default=25.0, show_default=True, metavar="MM", help="Side of a square.")
 @click.option("--marker", type=float, default=18.0, show_default=True, metavar="MM", help="Side of a ChArUco marker.")
 @click.option("--dictionary", default="5X5_1000", show_default=True, help="OpenCV's marker dictionary.")

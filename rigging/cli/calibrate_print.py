@@ -7,6 +7,8 @@ from typing import Literal
 
 import click
 
+from shared.cards import NAMES
+
 
 @click.command(
     name="print",
@@ -17,7 +19,7 @@ import click
 @click.option("--down", type=float, multiple=True, metavar="MM", help="Length measured down the sheet; repeat it.")
 @click.option(
     "--card",
-    type=click.Choice(["panel", "strip"]),
+    type=click.Choice(NAMES),
     help="Measured was the checkered board of such a card, from outer edge to outer edge, not the 100 mm bars.",
 )
 @click.option("--nominal", type=float, default=100.0, show_default=True, metavar="MM", help="Drawn length of the bars.")
@@ -42,7 +44,7 @@ import click
 def scale(
     across: tuple[float, ...],
     down: tuple[float, ...],
-    card: Literal["panel", "strip"] | None,
+    card: str | None,
     nominal: float,
     diagonals: tuple[float, float] | None,
     sides: tuple[float, float] | None,

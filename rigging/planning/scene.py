@@ -17,10 +17,11 @@ from numpy.typing import NDArray
 
 from calibration.lens.model import Lens, distort
 from calibration.print.profile import U_SKEW_DEG, U_STRETCH
+from shared.cards import CardKind
 from shared.lines import Role, Shows
 from vision.cards.detect import Card
 from vision.cards.edges import Edges
-from vision.cards.spec import SPECS, CardSpec, Kind
+from vision.cards.spec import SPECS, CardSpec
 from vision.reader import U_SEAT_DEG
 from vision.solution.solve import Lean, LineSeen, Scene, State
 
@@ -31,7 +32,7 @@ F64 = NDArray[np.float64]
 class PlacedCard:
     """A card on the rib. at : its middle, as a part of the chord from the leading edge. turn_deg : askew."""
 
-    kind: Kind
+    kind: CardKind
     at: float
     turn_deg: float = 0.0
 
