@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from shared.cards import NAMES
+from shared.cards import NAMES, CardKind
 
 if TYPE_CHECKING:
     from calibration.lens.boards import Board
@@ -83,7 +83,7 @@ def board_of(
     if sum(x is not None for x in (board, charuco, card)) > 1:
         raise UserError("--board, --charuco and --card", "name different boards", "give one of them")
     if card is not None:
-        s = SPECS[card]  # type: ignore[index]
+        s = SPECS[CardKind(card)]
         return Charuco(s.columns, s.rows, s.square_mm, s.marker_mm, "5X5_1000", None, IDS_PER_CARD)
     if charuco is not None:
         return Charuco(*parse_size(charuco), square, marker, dictionary)

@@ -7,7 +7,7 @@ from typing import Literal
 
 import click
 
-from shared.cards import NAMES
+from shared.cards import NAMES, CardKind
 
 
 @click.command(
@@ -72,7 +72,7 @@ def scale(
     if card is not None:
         from vision.cards.spec import SPECS
 
-        drawn = sides = SPECS[card].size_mm
+        drawn = sides = SPECS[CardKind(card)].size_mm
     result = print_scale(across, down, diagonals or (), nominal_mm=drawn, nominal_sides_mm=sides, tool=tool)
     for line in result.text:
         click.echo(f"- {line}")

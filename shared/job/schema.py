@@ -1,6 +1,7 @@
 """What a job file may hold: every table and key with its type, its bounds and what it means.
 
 One place for three uses: `shared.job.file` checks a file against it, its messages take their remedies
+from shared.cards import CardKind
 from the descriptions here, and docs/formats.md is checked against it. Lengths in mm, angles in degrees,
 nose-up positive; u is a standard uncertainty.
 """
@@ -10,6 +11,8 @@ from __future__ import annotations
 from typing import Annotated, Literal
 
 from msgspec import UNSET, Meta, Struct, UnsetType, field
+
+from shared.cards import CardKind
 
 Text = Annotated[str, Meta(min_length=1, max_length=80, pattern=r"^\S([^\x00-\x1f\x7f]*\S)?$")]
 Path = Annotated[str, Meta(min_length=1, max_length=400, pattern=r"^[^\x00-\x1f\x7f]+$")]
@@ -89,12 +92,9 @@ class StationTable(Struct, forbid_unknown_fields=True, kw_only=True):
         ]
         | None
     ) = None
-    card: (
-        Annotated[
-            Literal["panel", "strip"], Meta(description="kind of card to print; without it the rib's depth decides")
-        ]
-        | None
-    ) = None
+    card: Annotated[CardKind, Meta(description="kind of card to print; without it the rib's depth decides")] | None = (
+        None
+    )
 
 
 class WingTable(Struct, forbid_unknown_fields=True, kw_only=True):
