@@ -84,9 +84,9 @@ class Role(StrEnum):
         return self.shows is not Shows.NOTHING
 
     @classmethod
-    def named(cls, word: str) -> Role | None:
-        """The role that a person may point at by this word; None for any other word."""
-        return next((r for r in POINTED if r.value == word), None)
+    def of(cls, value: str) -> Role | None:
+        """The member of a value; None for any other text."""
+        return next((r for r in cls if r.value == value), None)
 
 
 REFERENCES = tuple(r for r in Role if r.is_reference)
@@ -111,5 +111,5 @@ def reference_words(reference: str | None) -> str:
     """The same in words: "plumb line and level line"."""
     if reference is None:
         return "no level reference"
-    words = [Role.PLUMB, Role.LEVEL] if reference == "both" else [Role(part) for part in reference.split("+")]
-    return " and ".join(r.label for r in words)
+    parts = [Role.PLUMB, Role.LEVEL] if reference == "both" else reference.split("+")
+    return " and ".join(r.label for r in REFERENCES if r.value in parts)

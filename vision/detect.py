@@ -17,7 +17,8 @@ from vision.evidence.kinds import PLACES
 from vision.evidence.views import Photograph, level_view, upright_view
 from vision.image.photo import Picture
 from vision.image.rectified import Plane
-from vision.level.gravity import Gravity, Rib, find_gravity
+from vision.level.gravity import Gravity, find_gravity
+from vision.level.rib import Rib
 from vision.lines.chord import RIM_MM, ChordChoice, as_measured, choose_chord
 from vision.lines.hints import Hint
 from vision.lines.marks import Mark, find_marks, locate

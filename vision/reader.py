@@ -34,7 +34,7 @@ from vision.assess.doubts import doubts
 from vision.cards import mirrored
 from vision.cards.detect import Card, find_cards
 from vision.cards.print_choice import print_of
-from vision.cards.stations import name_station
+from vision.cards.stations import Named, name_station
 from vision.detect import Detections, detect
 from vision.evidence.posterior import true_reference
 from vision.image.photo import Picture, open_photo
@@ -149,20 +149,8 @@ def read_fully(
             raise _Refused(chosen.reason or "", show(picture, named.cards))
         made = replace(made, lens=chosen.lens.ident)
         flags += verdict.flags + chosen.flags
-        return _measure(
-            picture,
-            photo,
-            job,
-            station,
-            named.cards,
-            named.others,
-            chosen.lens,
-            prints,
-            tuple(hints),
-            flags,
-            made,
-            monte_carlo,
-        )
+        case = _Case(picture, photo, job, chosen.lens, prints, tuple(hints), made, monte_carlo)
+        return _measure(case, station, named, flags)
     except _Refused as end:
         none = Angle(None, end.reason)
         return Seen(
@@ -181,26 +169,29 @@ def read_fully(
         )
 
 
-def _measure(
-    picture: Picture,
-    photo: Photo,
-    job: Job,
-    station: Station,
-    cards: tuple[Card, ...],
-    others: tuple[Card, ...],
-    lens: Lens,
-    prints: KnownPrint,
-    hints: tuple[Hint, ...],
-    flags: tuple[Flag, ...],
-    made: Made,
-    draws: int,
-) -> Seen:
+@dataclass(frozen=True)
+class _Case:
+    """A photo and what it is read with. draws : Monte Carlo draws to hold the linear budget against; 0: none."""
+
+    picture: Picture
+    photo: Photo
+    job: Job
+    lens: Lens
+    prints: KnownPrint
+    hints: tuple[Hint, ...]
+    made: Made
+    draws: int
+
+
+def _measure(case: _Case, station: Station, named: Named, flags: tuple[Flag, ...]) -> Seen:
+    picture, photo, job, lens, prints, made = case.picture, case.photo, case.job, case.lens, case.prints, case.made
+    cards, others, draws = named.cards, named.others, case.draws
     first = _plane_only(cards, lens, prints, photo)
     verdict = gates.after_solving(first[0])
     if verdict.reason:
         raise _Refused(verdict.reason, show(picture, cards, first[0]))
     flags += verdict.flags
-    found = detect(picture, first[0], cards, others, station, job, hints)
+    found = detect(picture, first[0], cards, others, station, job, case.hints)
     if found.reason:
         raise _Refused(found.reason, show(picture, cards, first[0], found))
     lean = _lean(job, station, found.forward_right)

@@ -40,7 +40,7 @@ def refusal(tree: dict[str, Any]) -> Refused | None:
     if tree["station"] is None:
         return Refused("wrong card", reason, "Put the station's own card on the rib, and photograph that rib alone",
                        None, names)  # fmt: skip
-    roles = {Role(line["role"]) for line in evidence.get("lines") or () if line["used"]}
+    roles = {Role.of(line["role"]) for line in evidence.get("lines") or () if line["used"]}
     chord, level = Role.CHORD in roles, roles & {*REFERENCES}
     seen = (
         *names,

@@ -57,28 +57,8 @@ def root_off_of(job: Job, by_station: Mapping[str, list[Reading]], asked: Asked)
 def lines_of(job: Job, s: Station, readings: Sequence[Reading], asked: Asked, root_off: Quantity | None) -> Lines:
     """Chord, spar line and built-in angle of one station, each judged."""
     tips = _tips(readings)
-    chord = _line(
-        job,
-        s,
-        "chord",
-        combined(job, s, readings, "chord", asked),
-        s.chord_deg,
-        s.chord_tolerance_deg,
-        asked,
-        root_off,
-        tips,
-    )
-    spar = _line(
-        job,
-        s,
-        "spar",
-        combined(job, s, readings, "spar", asked),
-        s.spar_deg,
-        s.spar_tolerance_deg,
-        asked,
-        root_off,
-        tips,
-    )
+    chord = _line(job, s, "chord", combined(job, s, readings, "chord", asked), asked, root_off, tips)
+    spar = _line(job, s, "spar", combined(job, s, readings, "spar", asked), asked, root_off, tips)
     return Lines(chord, spar, _built_in(s, chord, spar))
 
 
@@ -93,12 +73,12 @@ def _line(
     s: Station,
     line: Line,
     every: Combined,
-    design: float | None,
-    tolerance: float | None,
     asked: Asked,
     root_off: Quantity | None,
     tips: tuple[Advice, ...],
 ) -> LineResult:
+    design: float | None = s.chord_deg if line == "chord" else s.spar_deg
+    tolerance: float | None = s.chord_tolerance_deg if line == "chord" else s.spar_tolerance_deg
     result = LineResult(line, every, None, design, tolerance, None, None, every.flags, every.reason)
     if every.quantity is None:
         return result

@@ -16,8 +16,8 @@ from shared.job.model import Job, Station
 from shared.lines import REFERENCES, Role, Shows, reference_of
 from vision.evidence.belief import Belief, beliefs, believed_at
 from vision.evidence.posterior import SURE, sure, true_reference
-from vision.evidence.views import Photograph, View
-from vision.image.rectified import Plane
+from vision.evidence.views import View
+from vision.level.rib import Rib
 from vision.level.straightedge import Straightedge, find_straightedge
 from vision.level.string import line_ends, measure_string, scatter
 from vision.lines.hints import Hint
@@ -66,20 +66,6 @@ class Gravity:
     rival: str = ""
     unused: tuple[tuple[Stroke, float], ...] = ()
     weighed: tuple[Belief, ...] = ()
-
-
-@dataclass(frozen=True)
-class Rib:
-    """What the lines of a rib are looked for with. chord : (2, 2) sheet mm of the chord line, left end first. scale : pixels a
-    mm. boxes : (u0, v0, u1, v1) sheet mm of the cards."""
-
-    photo: Photograph
-    plane: Plane
-    chord: F64
-    chord_mm: float
-    forward_right: bool
-    blur: float
-    boxes: tuple[Box, ...]
 
 
 @dataclass(frozen=True)
@@ -194,10 +180,7 @@ def find_level_line(look: Look) -> tuple[list[Found], str | None]:
     rib, level = look.rib, look.job.level
     bar = Straightedge()
     if level.straightedge_mm is not None and not look.by_hand:
-        bar = find_straightedge(
-            rib.photo.picture.gray, rib.plane, rib.chord, rib.chord_mm, rib.forward_right, level.straightedge_mm,
-            rib.photo.scale, rib.blur, rib.boxes,
-        )  # fmt: skip
+        bar = find_straightedge(rib, level.straightedge_mm)
     found = (
         _laser(rib, look.level, look.levels, look.middle_mm, look.hints)
         if bar.stroke is None
@@ -238,7 +221,7 @@ def _hinted_string(rib: Rib, hints: Mapping[Role, Hint]) -> list[tuple[Stroke, B
     if Role.PLUMB not in hints:
         return []
     ends = hinted_ends(rib.plane, hints[Role.PLUMB])
-    stroke = _measured(rib, ends, None)
+    stroke = measure_string(rib, ends, None)
     return [] if stroke is None else [(stroke, _certain("string", ends))]
 
 
@@ -253,7 +236,7 @@ def _strings(rib: Rib, view: View, weighed: list[Belief]) -> tuple[list[tuple[St
             break  # beside a sure one only what may be as sure is worth a look
         if any(not _apart(belief.ends, _ends(s)) for s, _ in found):
             continue
-        stroke = _measured(rib, belief.ends, crossing_of(belief.ends, rib.chord))
+        stroke = measure_string(rib, belief.ends, crossing_of(belief.ends, rib.chord))
         if stroke is None or scatter(stroke) > CROOKED_PX:
             reason = reason or (FAINT if stroke is None else CROOKED) if belief.of("string") > TAKEN else reason
             continue
@@ -263,12 +246,6 @@ def _strings(rib: Rib, view: View, weighed: list[Belief]) -> tuple[list[tuple[St
         if again.of("string") > TAKEN and all(_apart(_ends(stroke), _ends(s)) for s, _ in found):
             found.append((stroke, again))
     return found, reason
-
-
-def _measured(rib: Rib, ends: F64, crossing: F64 | None) -> Stroke | None:
-    return measure_string(
-        rib.photo.picture, rib.plane, ends, crossing, rib.chord_mm, rib.photo.scale, rib.blur, rib.boxes
-    )
 
 
 def _laser(

@@ -27,8 +27,8 @@ class Hint:
         """From "chord 512,1680 3320,1644". Raises UserError."""
         words = text.replace("=", " ").replace(";", " ").split()
         try:
-            role = Role.named(words[0])
-            if role is None or len(words) != 3:
+            role = Role.of(words[0])
+            if role not in POINTED or len(words) != 3:
                 raise ValueError
             (ax, ay), (bx, by) = (tuple(float(v) for v in w.split(",")) for w in words[1:])
         except (ValueError, IndexError):

@@ -10,7 +10,7 @@ from shared.numerics.small_sums import straight
 from vision.image.photo import Picture
 from vision.image.rectified import Plane
 from vision.lines.hints import Hint
-from vision.lines.measure import Stroke, measure
+from vision.lines.measure import How, Stroke, measure_as
 from vision.solution.scene import LineSeen
 
 F64 = NDArray[np.float64]
@@ -75,16 +75,8 @@ def same_ink(picture: Picture, plane: Plane, scale: float, blur: float, first: F
     """Measure two candidates with a narrow window: one line found twice comes to the same place, or to nothing."""
 
     def narrow(e: F64) -> Stroke | None:
-        return measure(
-            picture.gray,
-            plane,
-            e[0],
-            e[1],
-            half_px=float(np.clip(2.0 * scale, 5, 8)),
-            segment_mm=segment(e),
-            blur_px=blur,
-            quick=True,
-        )
+        how = How(float(np.clip(2.0 * scale, 5, 8)), segment(e), blur, quick=True)
+        return measure_as(picture.gray, plane, e[0], e[1], how)
 
     best, rival = narrow(order(first)), narrow(order(other))
     if rival is None or rival.kept.mean() < 0.5:
