@@ -19,6 +19,7 @@ from calibration.lens.match import guess_lens
 from calibration.lens.model import Lens, distort
 from rigging.planning.lens import typical_lens
 from rigging.planning.scene import Noise, PlacedCard, SetUp, View, _World
+from shared.cards import CardKind
 from shared.flags import Flag
 from shared.lines import Role
 from shared.reading import Angle, Made, Photo, Reading
@@ -131,7 +132,7 @@ def rib(
     chord = float(rng.uniform(600, 1500))
     cards = cards or CARDS[rng.integers(len(CARDS))]
     reference = reference or REFERENCES[rng.integers(len(REFERENCES))]
-    kind: Literal["panel", "strip"] = "panel" if "panel" in cards else "strip"
+    kind = CardKind.PANEL if "panel" in cards else CardKind.STRIP
     near = rng.uniform(0.4, 0.6)
     placed = [PlacedCard(kind, float(near), float(rng.uniform(-4, 4)))]
     if cards.startswith("two"):

@@ -24,6 +24,11 @@ class CardKind(StrEnum):
         member.square_mm, member.marker_mm = square_mm, marker_mm
         return member
 
+    @classmethod
+    def of(cls, value: str) -> CardKind:
+        """The member of a value. Raises KeyError."""
+        return {kind.value: kind for kind in cls}[value]
+
     PANEL = "panel", 7, 5, 25.0, 18.0
     STRIP = "strip", 9, 3, 15.0, 11.0
 

@@ -103,7 +103,8 @@ def listed(roles: Iterable[Role] = POINTED) -> str:
 
 def reference_of(roles: Iterable[Role]) -> str | None:
     """What a reading says of the lines that show gravity in it: the one role, "both" of plumb and level, else all with +."""
-    found = [r.value for r in REFERENCES if r in set(roles)]
+    seen = set(roles)
+    found = [r.value for r in REFERENCES if r in seen]
     return None if not found else "both" if found == [Role.PLUMB, Role.LEVEL] else "+".join(found)
 
 

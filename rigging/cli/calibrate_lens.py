@@ -91,7 +91,7 @@ def board_of(
     if sum(x is not None for x in (board, charuco, card)) > 1:
         raise UserError("--board, --charuco and --card", "name different boards", "give one of them")
     if card is not None:
-        s = SPECS[CardKind(card)]
+        s = SPECS[CardKind.of(card)]
         return Charuco(s.columns, s.rows, s.square_mm, s.marker_mm, "5X5_1000", None, IDS_PER_CARD)
     if charuco is not None:
         return Charuco(*parse_size(charuco), square, marker, dictionary)

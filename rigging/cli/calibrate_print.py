@@ -81,7 +81,7 @@ def scale(asked: PrintOptions) -> None:
     if asked.card is not None:
         from vision.cards.spec import SPECS
 
-        drawn = sides = SPECS[CardKind(asked.card)].size_mm
+        drawn = sides = SPECS[CardKind.of(asked.card)].size_mm
     measured = Measured(asked.across, asked.down, asked.diagonals or (), drawn, sides, asked.tool)
     result = measured.scale()
     for line in result.text:

@@ -40,8 +40,8 @@ def refusal(tree: dict[str, Any]) -> Refused | None:
     if tree["station"] is None:
         return Refused("wrong card", reason, "Put the station's own card on the rib, and photograph that rib alone",
                        None, names)  # fmt: skip
-    roles = {Role.of(line["role"]) for line in evidence.get("lines") or () if line["used"]}
-    chord, level = Role.CHORD in roles, roles & {*REFERENCES}
+    roles = {line["role"] for line in evidence.get("lines") or () if line["used"]}
+    chord, level = Role.CHORD in roles, [r for r in REFERENCES if r in roles]
     seen = (
         *names,
         *(["chord line"] if chord else []),

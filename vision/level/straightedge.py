@@ -174,7 +174,7 @@ def _stands_before(sheet: Sheet, votes: F32, p: _Pair, rib: Rib) -> bool:
     chord, chord_mm = rib.chord, rib.chord_mm
     cols = np.arange(votes.shape[1])
     both = _seen(votes, p.upper, p.slope) & _seen(votes, p.lower, p.slope)
-    u = sheet.u0 + sheet.mm_u * cols
+    u = sheet.u0 + sheet.mm_u * cols.astype(np.float64)
     slope = (chord[1, 1] - chord[0, 1]) / (chord[1, 0] - chord[0, 0])
     line = chord[0, 1] + slope * (u - chord[0, 0])
     tail = np.abs(u - (chord[0, 0] if rib.forward_right else chord[1, 0]))

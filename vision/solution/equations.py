@@ -143,8 +143,7 @@ def jacobian(scene: Scene, s: State, res: F64) -> F64:
         n = len(rays)
         by_lens, by_plane = _line_block(scene, rays, s.planes[k], theta)
         jac[row : row + n, at.z] = white @ by_lens
-        start = at.planes.start + 2 * k
-        jac[row : row + n, start : start + 2] = white @ by_plane
+        jac[row : row + n, at.plane(k)] = white @ by_plane
         row += n
     _level_block(scene, s, at, jac, row)
     return jac
@@ -163,11 +162,9 @@ def _card_block(scene: Scene, s: State, at: Slots, k: int, card: Card, theta: F6
     if k > 0:
         turn = s.places[k - 1, 2]
         c, t = float(np.cos(turn)), float(np.sin(turn))
-        start = at.places.start + 3 * (k - 1)
-        d[:, :, start] = d_point[:, :, 0] * far
-        d[:, :, start + 1] = d_point[:, :, 1] * far
         from_place = q[:, :2] - s.places[k - 1, :2]
-        d[:, :, start + 2] = d_point[:, :, 1] * from_place[:, :1] - d_point[:, :, 0] * from_place[:, 1:]
+        by_turn = d_point[:, :, 1] * from_place[:, :1] - d_point[:, :, 0] * from_place[:, 1:]
+        d[:, :, at.place(k)] = np.stack([d_point[:, :, 0] * far, d_point[:, :, 1] * far, by_turn], axis=2)
     board_in_rib = scene.card_scale * np.array([[c, t], [-t, c]])
     if scene.u_aspect > 0:
         half = board * [0.5, -0.5] @ board_in_rib
@@ -177,8 +174,7 @@ def _card_block(scene: Scene, s: State, at: Slots, k: int, card: Card, theta: F6
         d[:, :, at.shear.start] = (d_point[:, :, :2] * half[:, None, :]).sum(2)
     if scene.u_seat_deg > 0:
         arm = board - np.array(card.spec.size_mm) / 2
-        start = at.seats.start + 2 * k
-        d[:, :, start : start + 2] = d_point[:, :, 2, None] * arm[:, None, :]
+        d[:, :, at.seat(k)] = d_point[:, :, 2, None] * arm[:, None, :]
     n, e = len(card.board), card.edges
     corners = (d[:n] / card.sigma_px[:, None, None]).reshape(2 * n, -1)
     edges = (d[n:] * e.normal[:, :, None]).sum(1) / e.sigma_px[:, None]
@@ -214,7 +210,7 @@ def _level_block(scene: Scene, s: State, at: Slots, jac: F64, row: int) -> None:
 
     for k, line in enumerate(scene.lines):
         p = s.planes[k]
-        planes = slice(at.planes.start + 2 * k, at.planes.start + 2 * k + 2)
+        planes = at.plane(k)
         if line.role.shows is Shows.PLUMB:
             per = per_sine(float(g @ p), line.own_deg)
             jac[row, at.gravity], jac[row, planes] = per * (square @ p), per * (basis(p) @ g)

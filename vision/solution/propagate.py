@@ -87,7 +87,7 @@ def angles(solution: Solution, extra: Iterable[Component] = ()) -> Angles:
 
     for k, line in enumerate(lines):
         if line.role.shows is Shows.NOTHING:
-            differences(at.planes.start + 2 * k, 2, partial(by_line, k))
+            differences(at.plane(k).start, 2, partial(by_line, k))
     grad[~seen] = 0.0
     load = -grad @ solution.gain
     parts: list[list[Component]] = [[], [], []]
