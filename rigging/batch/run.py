@@ -125,6 +125,7 @@ def measure_batch(
     extras = (
         *(("overlays",) if options.overlays else ()),
         *((f"monte carlo {options.monte_carlo}",) if options.monte_carlo else ()),
+        *(("details",) if options.drawer == DETAILED else ()),
     )
     plan = Plan(
         job,

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 @click.option("--cluster", metavar="ADDRESS", help="Share the work on the Dask cluster of this scheduler instead.")
 @click.option("--again", is_flag=True, help="Measure anew what was measured before and has not changed.")
 @click.option("--no-overlays", is_flag=True, help="Draw no annotated pictures.")
+@click.option("--details", is_flag=True, help="Write into the pictures by which numbers cards and lines were weighed.")
 @click.option("--follow-links", is_flag=True, help="Read photos through links that lead out of their folder.")
 @click.option(
     "--hint",
@@ -67,6 +68,7 @@ def measure(
     cluster: str | None,
     again: bool,
     no_overlays: bool,
+    details: bool,
     follow_links: bool,
     hints: tuple[str, ...],
     monte_carlo: int | None,
@@ -87,6 +89,7 @@ def measure(
     from rigging.batch.find import find_photos
     from rigging.batch.hints_file import check_names, parse_given
     from rigging.batch.run import Options
+    from rigging.batch.worker import DETAILED, DRAWER
 
     sources = find_photos(photos, follow_links=follow_links)
     given = parse_given(hints)
@@ -97,6 +100,7 @@ def measure(
         cluster=cluster,
         again=again,
         overlays=not no_overlays,
+        drawer=DETAILED if details else DRAWER,
         hints=given,
         monte_carlo=monte_carlo or 0,
         seconds=time_limit,
