@@ -143,16 +143,26 @@ def test_refusal_and_flags_are_told_in_words() -> None:
         advice=(Advice("hang a string"),),
     )
     head, rest = words.sentences(refused, {})
-    assert [s.text for s in head[:2]] == ["R2: NOT MEASURED", "Reason: no plumb line in the photo"]
-    assert "FLAG: one small card" in [s.text for s in head]
-    assert "To do: hang a string" in [s.text for s in rest]
+    assert [s.text for s in head] == [
+        "R2: NOT MEASURED",
+        "Reason: no plumb line in the photo",
+        "To do: hang a string",
+        "FLAG: one small card",
+    ]
+    assert "hang a string" not in " ".join(s.text for s in rest)
     draw_overlay(photo(), refused)
 
 
-def test_value_stands_with_its_expanded_uncertainty_and_candidates_with_their_reason() -> None:
-    head, rest = words.sentences(reading(), {2: "A"})
-    assert head[0].text == "R2  chord 1.487° ± 0.031°"
-    assert rest[0].text == "A: no mark lies on it (length 0.4 chords)"
+def test_headline_first_then_what_to_do_and_numbers_about_candidates_only_on_request() -> None:
+    said = words.Headline("nonconforming: +0.49° from design, tolerance ±0.25°", "turn it")
+    r = reading(flags=(Flag("one-card", "one small card"),), advice=(Advice("come nearer"),))
+    head, rest = words.sentences(r, {2: "A"}, said)
+    assert [s.text for s in head[:3]] == ["R2  chord 1.487° ± 0.031°", said.verdict, "To do: turn it"]
+    assert head[-1].text == "FLAG: one small card"
+    assert [s.text for s in rest[:2]] == ["Would help: come nearer", "A: no mark lies on it"]
+    _, rest = words.sentences(r, {2: "A"}, said, details=True)
+    assert rest[1].text == "A: no mark lies on it (length 0.4 chords)"
+    assert not np.array_equal(draw_overlay(photo(), r), draw_overlay(photo(), r, details=True))
 
 
 def test_without_evidence_or_station_the_words_stand_alone() -> None:

@@ -25,7 +25,7 @@ from rigging.batch.pool import available_cores, run_pool
 from rigging.batch.readings_csv import write_csv
 from rigging.batch.readings_file import to_tree, write_readings
 from rigging.batch.store import Store, cannot_write, fingerprint, reading_key
-from rigging.batch.worker import DRAWER, READER, Outcome, Plan, Task, measure_one, refused
+from rigging.batch.worker import DETAILED, DRAWER, READER, Outcome, Plan, Task, measure_one, refused
 from shared.errors import UserError
 from shared.files import writing_whole
 from shared.flags import FlagCode
@@ -126,6 +126,7 @@ def measure_batch(
     extras = (
         *(("overlays",) if options.overlays else ()),
         *((f"monte carlo {options.monte_carlo}",) if options.monte_carlo else ()),
+        *(("details",) if options.drawer == DETAILED else ()),
     )
     plan = Plan(
         job,

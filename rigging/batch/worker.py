@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from vision.image.photo import Picture
 
 READER = "vision.reader:read_photo"
-DRAWER = "vision.overlay:draw_overlay"
+DRAWER = "rigging.survey.one_photo:draw"
+DETAILED = "rigging.survey.one_photo:draw_details"
 
 JPEG_QUALITY = 85
 
@@ -30,7 +31,8 @@ JPEG_QUALITY = 85
 class Plan:
     """What all photos of a batch share.
 
-    made_from : fingerprint of job, profiles and code. reader, drawer : "module:function". overlays : draw.
+    made_from : fingerprint of job, profiles and code. reader, drawer : "module:function"; a drawer is given picture,
+    reading and job. overlays : draw.
     monte_carlo : draws a photo, 0 for none. seconds : a worker may take for one photo; 0: as long as it likes.
     """
 
@@ -193,7 +195,7 @@ def _draw(plan: Plan, picture: Picture, reading: Reading) -> bytes | None:
     import cv2
 
     try:
-        image = _call(plan.drawer)(picture, reading)
+        image = _call(plan.drawer)(picture, reading, plan.job)
         done, data = cv2.imencode(".jpg", image, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
     except Exception:  # the reading stands without its picture, and is flagged
         return None

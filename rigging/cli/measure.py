@@ -29,6 +29,7 @@ class MeasureOptions:
     cluster: str | None
     again: bool
     no_overlays: bool
+    details: bool
     follow_links: bool
     hints: tuple[str, ...]
     monte_carlo: int | None
@@ -56,6 +57,7 @@ class MeasureOptions:
 @click.option("--cluster", metavar="ADDRESS", help="Share the work on the Dask cluster of this scheduler instead.")
 @click.option("--again", is_flag=True, help="Measure anew what was measured before and has not changed.")
 @click.option("--no-overlays", is_flag=True, help="Draw no annotated pictures.")
+@click.option("--details", is_flag=True, help="Write into the pictures by which numbers cards and lines were weighed.")
 @click.option("--follow-links", is_flag=True, help="Read photos through links that lead out of their folder.")
 @click.option(
     "--hint",
@@ -97,6 +99,7 @@ def measure(asked: MeasureOptions) -> int:
     from rigging.batch.find import find_photos
     from rigging.batch.hints_file import check_names, parse_given
     from rigging.batch.run import Options
+    from rigging.batch.worker import DETAILED, DRAWER
 
     sources = find_photos(asked.photos, follow_links=asked.follow_links)
     given = parse_given(asked.hints)
@@ -107,6 +110,7 @@ def measure(asked: MeasureOptions) -> int:
         cluster=asked.cluster,
         again=asked.again,
         overlays=not asked.no_overlays,
+        drawer=DETAILED if asked.details else DRAWER,
         hints=given,
         monte_carlo=asked.monte_carlo or 0,
         seconds=asked.time_limit,

@@ -21,9 +21,9 @@ from vision.overlay.lettering import Colour, extent, face, label
 from vision.overlay.picture import PictureLike, gray_of, reduced
 from vision.overlay.placing import Board, beside, leader
 from vision.overlay.strips import length_px, straightened
-from vision.overlay.words import PAPER, QUIET, Sentence, caption, sentences
+from vision.overlay.words import PAPER, QUIET, Headline, Sentence, caption, sentences
 
-__all__ = ["PictureLike", "draw_overlay"]
+__all__ = ["Headline", "PictureLike", "draw_overlay"]
 
 F64 = NDArray[np.float64]
 U8 = NDArray[np.uint8]
@@ -41,7 +41,14 @@ _STRIP_HALF_PX = 14.0
 _LEAST_STRETCH = 3.0
 
 
-def draw_overlay(source: PictureLike | U8, reading: Reading, max_width: int = 1600) -> U8:
+def draw_overlay(
+    source: PictureLike | U8,
+    reading: Reading,
+    max_width: int = 1600,
+    *,
+    headline: Headline | None = None,
+    details: bool = False,
+) -> U8:
     """The annotated picture.
 
     Parameters
@@ -51,10 +58,12 @@ def draw_overlay(source: PictureLike | U8, reading: Reading, max_width: int = 16
     reading : what was read from it; its evidence says what to draw. Without evidence the photo and the
         words stand alone.
     max_width : width of the result at most, pixels.
+    headline : the verdict and what to do, which stand right under the angle.
+    details : with the numbers by which cards and candidates were weighed.
 
     Returns
     -------
-    (H, W, 3) BGR uint8: the angles (or why there is none), the photo reduced, straightened strips of
+    (H, W, 3) BGR uint8: the angle (or why there is none), verdict, what to do, the photo reduced, straightened strips of
     the measured lines, further words.
     """
     gray = gray_of(source)
@@ -65,8 +74,8 @@ def draw_overlay(source: PictureLike | U8, reading: Reading, max_width: int = 16
     sheet = _Sheet(image, evidence.size)
     _draw_plane(sheet, evidence)
     _draw_lines(sheet, evidence, letters)
-    _draw_labels(sheet, reading, evidence, letters)
-    head, rest = sentences(reading, letters)
+    _draw_labels(sheet, reading, evidence, letters, details)
+    head, rest = sentences(reading, letters, headline, details)
     parts = [caption(head, width), sheet.image, *_strips(gray, evidence, width), caption(rest, width)]
     return np.concatenate(parts, axis=0)
 
@@ -132,7 +141,7 @@ def _draw_lines(sheet: _Sheet, evidence: Evidence, letters: dict[int, str]) -> N
             drawing.ring(sheet.image, at, COLOURS["mark"], 9 * unit, thin)
 
 
-def _draw_labels(sheet: _Sheet, reading: Reading, evidence: Evidence, letters: dict[int, str]) -> None:
+def _draw_labels(sheet: _Sheet, reading: Reading, evidence: Evidence, letters: dict[int, str], details: bool) -> None:
     width, height = sheet.image.shape[1], sheet.image.shape[0]
     font = face(max(11, round(width / 48)), bold=True)
     board = Board((width, height))
@@ -147,7 +156,11 @@ def _draw_labels(sheet: _Sheet, reading: Reading, evidence: Evidence, letters: d
         elif i in letters:
             words.append((letters[i], COLOURS[Role.CANDIDATE], sheet.points(line.path)))
     words += [
-        (f"card {c.number}, {c.rms_px:.2f} px", COLOURS["card"], sheet.points((*c.outline, c.outline[0])))
+        (
+            f"card {c.number}" + (f", {c.rms_px:.2f} px" if details else ""),
+            COLOURS["card"],
+            sheet.points((*c.outline, c.outline[0])),
+        )
         for c in evidence.cards
         if c.outline
     ]

@@ -33,25 +33,42 @@ class Sentence:
     bold: bool = False
 
 
-def sentences(reading: Reading, letters: dict[int, str]) -> tuple[list[Sentence], list[Sentence]]:
+@dataclass(frozen=True)
+class Headline:
+    """What stands right under the angle. verdict : against the design, "" for none. todo : the one thing to do now."""
+
+    verdict: str
+    todo: str
+
+
+def sentences(
+    reading: Reading, letters: dict[int, str], headline: Headline | None = None, details: bool = False
+) -> tuple[list[Sentence], list[Sentence]]:
     """What stands above the picture, and below.
 
-    letters : index of a candidate line -> the letter it carries in the picture.
+    letters : index of a candidate line -> the letter it carries in the picture. details : the numbers by which
+    candidates were weighed.
     """
     station = reading.station or "station unknown"
+    advice = [a.text for a in reading.advice]
     head = []
     if reading.chord.quantity is None:
         head.append(Sentence(f"{station}: NOT MEASURED", STOP, 1 / 20, bold=True))
         head.append(Sentence(f"Reason: {reading.chord.reason or 'none given'}", INK, 1 / 30))
     else:
         head.append(Sentence(f"{station}  chord {degrees(reading.chord.quantity)}", INK, 1 / 20, bold=True))
+    todo = headline.todo if headline is not None else advice[0] if advice else ""
+    if headline is not None and headline.verdict:
+        head.append(Sentence(headline.verdict, INK, 1 / 28, bold=True))
+    if todo:
+        head.append(Sentence(f"To do: {todo}", INK, 1 / 30))
     if reading.spar.reason is None or reading.spar.reason != reading.chord.reason:
         head += _spar(reading.spar)
     flags = {f.code: f for f in (*reading.flags, *reading.chord.flags, *reading.spar.flags)}
     head += [Sentence(f"FLAG: {f.text}", WARN, 1 / 34, bold=True) for f in flags.values()]
-    out = [Sentence(f"To do: {a.text}", INK, 1 / 38) for a in reading.advice]
+    out = [Sentence(f"Would help: {text}", INK, 1 / 38) for text in advice if text != todo]
     lines = reading.evidence.lines if reading.evidence else ()
-    out += [Sentence(f"{letter}: {_why(lines[i])}", QUIET, 1 / 40) for i, letter in letters.items()]
+    out += [Sentence(f"{letter}: {_why(lines[i], details)}", QUIET, 1 / 40) for i, letter in letters.items()]
     out.append(Sentence(_small_print(reading), QUIET, 1 / 46))
     return head, out
 
@@ -84,8 +101,8 @@ def _spar(angle: Angle) -> list[Sentence]:
     return []
 
 
-def _why(line: SeenLine) -> str:
-    numbers = "; ".join(_worded(name, value) for name, value in line.evidence[:4])
+def _why(line: SeenLine, details: bool) -> str:
+    numbers = "; ".join(_worded(name, value) for name, value in line.evidence[:4]) if details else ""
     return f"{line.why or 'weighed, not taken'}" + (f" ({numbers})" if numbers else "")
 
 
