@@ -197,8 +197,8 @@ def chain(seed: int, stations: int = 12) -> F64:
     ties = ties_of(seen, own)
     out = []
     for one in ribs:
-        q = with_tie(own[one.rib.name], ties.get(one.rib.name)).quantity
-        out.append((np.nan, np.nan) if q is None else (q.value - one.chord_deg, q.u))
+        tied = with_tie(own[one.rib.name], ties.get(one.rib.name)).quantity
+        out.append((np.nan, np.nan) if tied is None else (tied.value - one.chord_deg, tied.u))
     return np.array(out)
 
 

@@ -41,7 +41,7 @@ def read_photo(picture: Picture, job: Job, hints: Sequence[Hint] = ()) -> Readin
     return replace(made, photo=photo, made=replace(made.made, helped=bool(hints)))
 
 
-def draw(picture: Picture, reading: Reading) -> Any:  # noqa: ARG001 - the drawer's signature
+def draw(picture: Picture, reading: Reading, job: Job) -> Any:  # noqa: ARG001 - the drawer's signature
     """A small picture."""
     return np.full((8, 8, 3), int(picture.gray.mean()), np.uint8)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 from pathlib import Path
 
 import msgspec
@@ -11,6 +12,7 @@ from hypothesis import strategies as st
 
 from rigging.planning.new_job import Start, starting_job
 from shared.errors import UserError
+from shared.job import schema
 from shared.job.file import load_job, parse_job
 from shared.job.model import Gauge, Glue, Height, Jig, Level, SparLevel, Station, Wing
 from shared.job.schema import TABLES, describe
@@ -289,3 +291,16 @@ def test_a_starting_job_with_its_comments_taken_off_loads_too() -> None:
     assert job.jigs[0].thread == "M6"
     assert job.glue is not None
     assert job.stations[0].spar_deg == 90.0
+
+
+def test_every_default_stands_once() -> None:
+    """In the values of `shared.job.model`: the schema names them, and holds none of its own."""
+    tree = ast.parse(Path(schema.__file__).read_text("utf-8"))
+    tables = [n for n in tree.body if isinstance(n, ast.ClassDef) and n.name.endswith("Table")]
+    own = [
+        (t.name, ast.unparse(a.target), ast.unparse(a.value))
+        for t in tables
+        for a in t.body
+        if isinstance(a, ast.AnnAssign) and isinstance(a.value, ast.Constant) and a.value.value is not None
+    ]
+    assert tables and not own

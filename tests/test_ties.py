@@ -11,9 +11,10 @@ import numpy as np
 import pytest
 
 from rigging.survey.repeats import combine_photos
-from rigging.survey.ties import AT_ODDS, TIED, ties_of, with_tie
+from rigging.survey.ties import ties_of, with_tie
+from shared.flags import FlagCode
 from shared.quantity import Component, Quantity
-from shared.reading import Angle, Flag, Made, Photo, Reading
+from shared.reading import Angle, Made, Photo, Reading
 
 TWIST_U, STRING_U, HELD_U = 0.02, 0.05, 5.0
 
@@ -101,7 +102,7 @@ def test_without_any_gravity_no_station_has_an_angle() -> None:
 
 def test_a_doubted_reading_ties_nothing() -> None:
     _, seen = wing(10, [True, False])
-    doubted = [replace(r, flags=(Flag("two-poses", "?"),)) for r in seen["R3"]]
+    doubted = [replace(r, flags=(FlagCode.TWO_POSES.flag("?"),)) for r in seen["R3"]]
     assert solved({**seen, "R3": doubted})["R3"] is None
 
 
@@ -116,7 +117,7 @@ def test_photos_that_contradict_each_other_tie_nothing_and_say_so() -> None:
     seen = {"R1": [alone[0], both[0]], "R2": [alone[1], both[1]]}
     own = {n: combine_photos(rs, "chord") for n, rs in seen.items()}
     ties = ties_of(seen, own)
-    assert {t.flag.code for t in ties.values()} == {AT_ODDS}
+    assert {t.flag.code for t in ties.values()} == {FlagCode.TIES_DISAGREE}
     assert with_tie(own["R1"], ties["R1"]).quantity == own["R1"].quantity
 
 
@@ -126,4 +127,4 @@ def test_a_tie_is_named_and_a_station_without_one_is_left_as_it_is() -> None:
     own = {n: combine_photos(rs, "chord") for n, rs in seen.items()}
     ties = ties_of(seen, own)
     assert "R9" not in ties
-    assert ties["R3"].flag.code == TIED and "R2R3.jpg" in ties["R3"].flag.text
+    assert ties["R3"].flag.code is FlagCode.TIED and "R2R3.jpg" in ties["R3"].flag.text

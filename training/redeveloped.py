@@ -1,11 +1,12 @@
 """One scene photographed again: the same light, another size, sensor, tone and JPEG.
 
 Tracing a photo is dear, developing it is not: from one traced photo come several, each as another phone would have kept it.
-Positions scale exactly; nothing moves.
+Positions scale with the size; nothing else moves.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import cv2
@@ -20,6 +21,8 @@ F32 = NDArray[np.float32]
 
 LEAST_WIDTH = 1200
 """Pixels: smaller photos are not measured by anyone."""
+MOST_STEP = 64
+"""Pixels by which a photo's width may be rounded so that its shape stays."""
 
 
 @dataclass(frozen=True)
@@ -61,10 +64,19 @@ def by_chance(rng: np.random.Generator, width: int) -> Development:
     )
 
 
+def size_of(width: int, height: int, factor: float) -> tuple[int, int]:
+    """Width and height near `factor` times as large; of the very same shape where whole pixels allow it."""
+    common = math.gcd(width, height)
+    across, up = width // common, height // common
+    if across > MOST_STEP:
+        return round(width * factor), round(height * factor)
+    times = max(1, round(common * factor))
+    return across * times, up * times
+
+
 def developed(bgr: U8, d: Development, rng: np.random.Generator) -> U8:
     """The photo (h, w, 3) as kept under `d`."""
-    size = round(bgr.shape[1] * d.factor), round(bgr.shape[0] * d.factor)
-    small = cv2.resize(bgr, size, interpolation=cv2.INTER_AREA)
+    small = cv2.resize(bgr, size_of(bgr.shape[1], bgr.shape[0], d.factor), interpolation=cv2.INTER_AREA)
     light = cv2.pow(small.astype(np.float32) / np.float32(255), 2.2)
     light = light * (np.float32(2.0**d.stops) * np.array(d.balance, np.float32)) + np.float32(d.haze)
     light = _smeared(light, d, rng)

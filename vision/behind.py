@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared.job.model import Job, Station
+from shared.lines import Role
 from vision.cards.detect import Card
 from vision.detect import SIDEWAYS, STEEP, Detections
 from vision.evidence.belief import SHOWN, Belief
@@ -22,7 +23,8 @@ from vision.evidence.posterior import DOUBT, sure
 from vision.evidence.views import upright_view
 from vision.image.photo import Picture
 from vision.image.rectified import Plane
-from vision.level.gravity import Gravity, Rib, find_gravity
+from vision.level.gravity import Gravity, find_gravity
+from vision.level.rib import Rib
 from vision.lines.chord_line import ChordLine, Sight, find_chord, look, sheet_plane
 from vision.lines.tracing import line_seen
 from vision.solution.solve import Solution
@@ -106,7 +108,7 @@ def _found(
             one, reason="the arrow of its card points the other way than the foremost rib's: turn the card round"
         )
     sight = look(picture, plane, one.cards, rest, toward > 0, one.station.chord_mm)
-    taken = [line.pixels for d in before for line in d.lines if line.role in ("chord", "level")]
+    taken = [line.pixels for d in before for line in d.lines if line.role in (Role.CHORD, Role.LEVEL)]
     line = find_chord(sight, None, _not_of(plane, taken), "chord behind")
     if line.stroke is None or line.ends is None:
         return replace(one, reason=f"its chord line does not show well enough: {line.reason}")
@@ -122,7 +124,7 @@ def _found(
             plane,
             sight.right,
             None,
-            (line_seen("chord", line.stroke), *gravity.lines),
+            (line_seen(Role.CHORD, line.stroke), *gravity.lines),
             (line.stroke, *gravity.strokes),
             line.choice,
             line.ends,
@@ -242,7 +244,7 @@ def _gravity(sight: Sight, line: ChordLine, station: Station, job: Job, before: 
     got = find_gravity(rib, sight.level, sight.levels, sight.middle, view, station, no_bar, {})
     if got.reason or not sure(got.chance):
         return Gravity(reason=got.reason or "no reference beside the foremost rib's", weighed=got.weighed)
-    known = [ln.pixels for d in before for ln in d.lines if ln.role in ("plumb", "level")]
+    known = [ln.pixels for d in before for ln in d.lines if ln.role.is_reference]
     fresh = [
         (ln, s)
         for ln, s in zip(got.lines, got.strokes, strict=True)

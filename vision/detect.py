@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from shared.job.model import Job, Station
+from shared.lines import Role
 from vision.cards.detect import Card
 from vision.evidence.views import Photograph, upright_view
 from vision.image.photo import Picture
 from vision.image.rectified import Plane
-from vision.level.gravity import Gravity, Rib, find_gravity
+from vision.level.gravity import Gravity, find_gravity
+from vision.level.rib import Rib
 from vision.lines.chord import RIM_MM, ChordChoice
 from vision.lines.chord_line import find_chord, look, sheet_plane
 from vision.lines.hints import Hint
@@ -65,7 +66,7 @@ class Detections:
     marks: tuple[LocatedMark, ...] = ()
 
     @property
-    def reference(self) -> Literal["plumb", "level", "both"] | None:
+    def reference(self) -> str | None:
         """What shows gravity."""
         return self.gravity.reference if self.gravity else None
 
@@ -88,7 +89,7 @@ def detect(
     mm = station.chord_mm
     sight = look(picture, plane, cards, others, right, mm)
     by_role = {h.role: h for h in hints}
-    line = find_chord(sight, by_role.get("chord"))
+    line = find_chord(sight, by_role.get(Role.CHORD))
     stroke, ends, choice = line.stroke, line.ends, line.choice
     if stroke is None or ends is None:
         return Detections(plane, right, line.reason, chord=choice, chord_ends=ends)
@@ -97,16 +98,16 @@ def detect(
     upright = upright_view(photo, plane, papers, foreign, mm, ends, False)
     gravity = find_gravity(rib, level, sight.levels, sight.middle, upright, station, job, by_role)
     so_far = Detections(
-        plane, right, gravity.reason, (line_seen("chord", stroke), *gravity.lines), (stroke, *gravity.strokes), choice,
+        plane, right, gravity.reason, (line_seen(Role.CHORD, stroke), *gravity.lines), (stroke, *gravity.strokes), choice,
         ends, line.chance, gravity,
     )  # fmt: skip
     if gravity.reason:
         return so_far
     across = upright_view(photo, plane, papers, foreign, mm, ends, True)
-    spar = find_spar(rib, across, stroke, station, by_role.get("spar"))
+    spar = find_spar(rib, across, stroke, station, by_role.get(Role.SPAR))
     lines, strokes = so_far.lines, so_far.strokes
     if spar.stroke is not None:
-        lines, strokes = (*lines, line_seen("spar", spar.stroke)), (*strokes, spar.stroke)
+        lines, strokes = (*lines, line_seen(Role.SPAR, spar.stroke)), (*strokes, spar.stroke)
     marks = tuple(m for m in (_located(picture, plane, k) for k in _marks(photo, plane, ends, boxes)) if m is not None)
     return Detections(plane, right, None, lines, strokes, choice, ends, line.chance, gravity, spar, marks)
 

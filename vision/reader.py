@@ -21,8 +21,10 @@ from numpy.typing import NDArray
 from calibration.lens.model import Lens
 from calibration.lens.profiles import LensProfile
 from calibration.print.profile import KnownPrint
+from shared.flags import Flag, FlagCode
 from shared.job.model import Job, Station
-from shared.reading import Angle, Evidence, Flag, Made, Photo, Reading
+from shared.lines import Shows
+from shared.reading import Angle, Evidence, Made, Photo, Reading
 from shared.rounding import degrees, number
 from shared.version import version
 from vision.assess import gates
@@ -55,7 +57,7 @@ DEFAULT_U_LEAN_DEG = 0.5
 U_SEAT_DEG = 0.1
 """How flat a taped card lies on the rib: 0.3 mm over the card's length."""
 SPAR_BEHIND = "spar lines are read on the foremost rib only"
-HIDDEN = frozenset({"chord-short", "chord-broken"})
+HIDDEN = frozenset({FlagCode.CHORD_SHORT, FlagCode.CHORD_BROKEN})
 """Flags that say no more of a rib behind than that a nearer one hides a part of it."""
 RELATIVE = "; how the ribs of the photo stand against each other is known all the same"
 
@@ -145,9 +147,9 @@ def read_every(
     made = Made(version(), None, job.level.profile or f"u {job.level.u_deg:g} deg", helped=bool(hints))
     photo = Photo(picture.name, picture.sha256, picture.width, picture.height, picture.exif.taken, picture.exif.camera)
     station: Station | None = None
-    flags: tuple[Flag, ...] = tuple(Flag("photo-note", note) for note in picture.notes)
+    flags: tuple[Flag, ...] = tuple(FlagCode.PHOTO_NOTE.flag(note) for note in picture.notes)
     if hints:
-        flags += (Flag("helped", "a person pointed at " + " and ".join(sorted({h.role for h in hints}))),)
+        flags += (FlagCode.HELPED.flag("a person pointed at " + " and ".join(sorted({h.role for h in hints}))),)
     cards: list[Card] = []
     try:
         cards = find_cards(picture.gray, picture.half())
@@ -362,17 +364,21 @@ def _lean_flags(job: Job, solved: Solved, k: int) -> tuple[Flag, ...]:
     rib, found = solved.ribs[k], solved.leans[k]
     stated = job.wing.dihedral_deg is not None or rib.station.lean_deg is not None
     if found is None:
-        if stated or solved.open or not any(line.role == "plumb" for s in solved.together.scenes for line in s.lines):
+        if (
+            stated
+            or solved.open
+            or not any(line.role.shows is Shows.PLUMB for s in solved.together.scenes for line in s.lines)
+        ):
             return ()
         text = f"the job does not state the ribs' lean (dihedral): U allows for {2 * UNKNOWN_U_LEAN_DEG:g} deg of it"
-        return (Flag("lean-not-stated", text),)
+        return (FlagCode.LEAN_NOT_STATED.flag(text),)
     if not stated or found.off <= PULL:
         return ()
     text = (
         f"the rib leans by {degrees(found.quantity, sign=True)} as the photo shows it, the job states "
-        f"{number(found.stated_deg, 2, sign=True)} deg: hold a level to its face"
+        f"{number(found.stated_deg, 2, sign=True)} deg"
     )
-    return (Flag("lean-off", text),)
+    return (FlagCode.LEAN_OFF.flag(text),)
 
 
 def _picture(source: str | os.PathLike[str] | Picture | NDArray[Any]) -> Picture:
@@ -456,7 +462,7 @@ def _contradicted(found: Detections, lean: Lean) -> Detections:
     gravity = found.gravity
     if gravity is None or not gravity.strings or not gravity.unused:
         return found
-    used = next(line for line in found.lines if line.role == "plumb")
+    used = next(line for line in found.lines if line.role.shows is Shows.PLUMB)
     rivals = [
         share
         for stroke, share in gravity.unused

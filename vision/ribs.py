@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from typing import Literal
 
 import numpy as np
 
+from shared.flags import Flag
 from shared.job.model import Station
+from shared.lines import reference_of
 from shared.quantity import Quantity
-from shared.reading import Flag, FoundLean, Twist
+from shared.reading import FoundLean, Twist
 from vision.assess import gates
 from vision.cards.detect import Card
 from vision.detect import Detections
@@ -60,10 +61,9 @@ class Solved:
         return self.together.open
 
     @property
-    def reference(self) -> Literal["plumb", "level", "both"] | None:
+    def reference(self) -> str | None:
         """What shows gravity."""
-        roles = {line.role for s in self.together.scenes for line in s.lines} & {"plumb", "level"}
-        return "both" if len(roles) == 2 else "plumb" if "plumb" in roles else "level" if roles else None
+        return reference_of(line.role for s in self.together.scenes for line in s.lines if line.role.is_reference)
 
     def twist(self, k: int) -> Twist | None:
         """How the k-th rib stands against the foremost."""
@@ -77,7 +77,7 @@ def solve_ribs(photo: str, ribs: tuple[Rib, ...], scene_of: Callable[[Rib, Lean]
     dropped: dict[str, str] = {}
     while True:
         scenes = tuple(scene_of(r, r.lean) for r in ribs)
-        shown = any(line.role in ("plumb", "level") for s in scenes for line in s.lines)
+        shown = any(line.role.is_reference for s in scenes for line in s.lines)
         together = Together(scenes, photo, not shown)
         solutions = _solutions(together, ribs)
         misfit = [
@@ -101,7 +101,7 @@ def _solutions(together: Together, ribs: tuple[Rib, ...]) -> list[Ribs]:
     if len(ribs) == 1:
         return [(s,) for s in from_starts(together.scenes[0], starts[0])]
     # gravity as the references show it from whichever rib has them
-    k = next((k for k, c in enumerate(together.scenes) if any(ln.role in ("plumb", "level") for ln in c.lines)), 0)
+    k = next((k for k, c in enumerate(together.scenes) if any(ln.role.is_reference for ln in c.lines)), 0)
     gravity = starts[k][0].gravity
     return together_from(together, [[replace(s, gravity=gravity) for s in each] for each in starts])
 
@@ -113,7 +113,7 @@ def _with_leans(together: Together, solutions: list[Ribs]) -> tuple[Together, li
     """
     count = len(together.scenes)
     found: list[FoundLean | None] = [None] * count
-    references = sum(line.role in ("plumb", "level") for s in together.scenes for line in s.lines)
+    references = sum(line.role.is_reference for s in together.scenes for line in s.lines)
     if together.open or (count == 1 and references < 2):
         return together, solutions, tuple(found)
     for k in (*range(1, count), 0):

@@ -32,7 +32,9 @@ FOLDS = 4
 K3_CORNER = 0.02
 """Prior u of the third radial term, in parts of the picture's half diagonal at its corner (common practice, no source)."""
 WORTH = 0.7
-"""A profile is made where the cards bring u of the focal length below this part of the guess's."""
+"""A profile is made where the cards bring u of the focal length, the middle or the distortion below this part of the guess's."""
+TOLD = [0, 2, 3, 4]
+"""Of theta: focal length, middle across and down, first radial term; the others follow these."""
 LEFT_OUT = 3.0
 """A plane whose residuals exceed the others' by this factor holds cards that do not lie in one plane."""
 
@@ -89,10 +91,12 @@ def lens_from_cards(photos: Sequence[CardPhoto], prints: KnownPrint) -> LensProf
         found = whole if model == FULL else fit_cards(whole.planes, known[model], whole, robust=False)
     except np.linalg.LinAlgError:
         return None
-    u = float(np.sqrt(found.covariance[0, 0])) / found.values[0]
-    before = float(np.sqrt(guess.covariance[0, 0])) / guess.theta[0]
-    if not (np.isfinite(found.covariance).all() and found.values[0] > 0 and u < WORTH * before):
+    if not (np.isfinite(found.covariance).all() and found.values[0] > 0):
         return None
+    gain = np.sqrt(np.diag(found.covariance)[TOLD] / np.diag(guess.covariance)[TOLD])
+    if gain.min() >= WORTH:
+        return None
+    before = float(np.sqrt(guess.covariance[0, 0])) / guess.theta[0]
     return _profile(used, size, found, model, held, before)
 
 

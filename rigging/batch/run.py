@@ -25,9 +25,10 @@ from rigging.batch.pool import available_cores, run_pool
 from rigging.batch.readings_csv import write_csv
 from rigging.batch.readings_file import every_rib, to_tree, write_readings
 from rigging.batch.store import Store, cannot_write, fingerprint, reading_key
-from rigging.batch.worker import DRAWER, READER, Outcome, Plan, Task, measure_one, refused
+from rigging.batch.worker import DETAILED, DRAWER, READER, Outcome, Plan, Task, measure_one, refused
 from shared.errors import UserError
 from shared.files import writing_whole
+from shared.flags import FlagCode
 from shared.job.model import Job
 from shared.reading import Reading
 from vision.image.photo_file import PhotoError, sha256_of_photo
@@ -132,6 +133,7 @@ def measure_batch(
     extras = (
         *(("overlays",) if options.overlays else ()),
         *((f"monte carlo {options.monte_carlo}",) if options.monte_carlo else ()),
+        *(("details",) if options.drawer == DETAILED else ()),
     )
     plan = Plan(
         job,
@@ -260,13 +262,13 @@ class _Batch:
         copies = Counter(line.sha256 for line in self.lines if not line.part)
         for line in self.lines:
             tree = self._tree(line)
-            doubts = [{"code": f.code, "text": f.text} for f in drift.flags_of(tree["made"]["lens"])]
+            doubts = msgspec.to_builtins(drift.flags_of(tree["made"]["lens"]))
             tree = {**tree, "flags": [*tree["flags"], *doubts]}
             if line.sha256 and copies[line.sha256] > 1:
                 name, path = first.setdefault(line.sha256, (line.name, line.path))
                 if path != line.path:
-                    flag = {"code": "same-photo", "text": f"the same photo as {name}: no second witness"}
-                    tree["flags"] = [*tree["flags"], flag]
+                    flag = FlagCode.SAME_PHOTO.flag(f"the same photo as {name}, no second witness")
+                    tree["flags"] = [*tree["flags"], msgspec.to_builtins(flag)]
             if tree["overlay"]:
                 overlays.add(tree["overlay"])
             yield tree

@@ -12,15 +12,17 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from shared.errors import UserError
+from shared.flags import FlagCode
 from shared.job.model import Job
-from shared.reading import Angle, Flag, Made, Photo, Reading
+from shared.reading import Angle, Made, Photo, Reading
 from shared.version import version
 
 if TYPE_CHECKING:
     from vision.image.photo import Picture
 
 READER = "vision.reader:read_stations"
-DRAWER = "vision.overlay:draw_overlay"
+DRAWER = "rigging.survey.one_photo:draw"
+DETAILED = "rigging.survey.one_photo:draw_details"
 
 JPEG_QUALITY = 85
 
@@ -29,7 +31,8 @@ JPEG_QUALITY = 85
 class Plan:
     """What all photos of a batch share.
 
-    made_from : fingerprint of job, profiles and code. reader, drawer : "module:function". overlays : draw.
+    made_from : fingerprint of job, profiles and code. reader, drawer : "module:function"; a drawer is given picture,
+    reading and job. overlays : draw.
     monte_carlo : draws a photo, 0 for none. seconds : a worker may take for one photo; 0: as long as it likes.
     """
 
@@ -176,7 +179,7 @@ def _outcome(
         place = overlay_path(task.name, key)
         overlay = _draw(plan, picture, reading, further)
         if overlay is None:
-            lost = Flag("no-overlay", "its annotated picture could not be drawn: judge this angle with care")
+            lost = FlagCode.NO_OVERLAY.flag("its annotated picture could not be drawn")
             reading, place = replace(reading, flags=(*reading.flags, lost)), ""
     tree = to_tree(reading, place or None)
     if further:
@@ -201,7 +204,7 @@ def _draw(plan: Plan, picture: Picture, reading: Reading, further: tuple[Reading
     import cv2
 
     try:
-        image = _call(plan.drawer)(picture, reading, **({"further": further} if further else {}))
+        image = _call(plan.drawer)(picture, reading, plan.job, **({"further": further} if further else {}))
         done, data = cv2.imencode(".jpg", image, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
     except Exception:  # the reading stands without its picture, and is flagged
         return None

@@ -54,7 +54,7 @@ class PhotoCheck:
     blur_px: float | None = None
     profile: bool | None = None
     chord: bool | None = None
-    reference: Literal["plumb", "level", "both"] | None = None
+    reference: str | None = None
     spar: bool | None = None
     marks: int = 0
     further: tuple[str, ...] = ()

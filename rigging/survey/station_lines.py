@@ -9,7 +9,6 @@ from datetime import datetime
 
 from rigging.planning.advice import advise
 from rigging.survey.decision import decide
-from rigging.survey.doubts import BENIGN, TOLD
 from rigging.survey.drawn_line import with_marking
 from rigging.survey.model import LineResult, RootSetting, Stage
 from rigging.survey.repeats import Combined, combine_photos
@@ -44,7 +43,7 @@ class Lines:
 def combined(job: Job, s: Station, readings: Sequence[Reading], line: Line, asked: Asked) -> Combined:
     """One line's angle from all photos of one station, as the survey asks."""
     u_lean = s.u_lean_deg if s.u_lean_deg is not None else job.wing.u_lean_deg
-    return combine_photos(readings, line, set_aside=asked.set_aside, benign=BENIGN | TOLD, u_lean_deg=u_lean)
+    return combine_photos(readings, line, set_aside=asked.set_aside, u_lean_deg=u_lean)
 
 
 def chords_of(job: Job, by_station: Mapping[str, list[Reading]], asked: Asked) -> dict[str, Combined]:
@@ -68,28 +67,8 @@ def lines_of(
 ) -> Lines:
     """Chord, spar line and built-in angle of one station, each judged. chord_angle : see `chords_of`."""
     tips = _tips(readings)
-    chord = _line(
-        job,
-        s,
-        "chord",
-        chord_angle,
-        s.chord_deg,
-        s.chord_tolerance_deg,
-        asked,
-        root_off,
-        tips,
-    )
-    spar = _line(
-        job,
-        s,
-        "spar",
-        combined(job, s, readings, "spar", asked),
-        s.spar_deg,
-        s.spar_tolerance_deg,
-        asked,
-        root_off,
-        tips,
-    )
+    chord = _line(job, s, "chord", chord_angle, asked, root_off, tips)
+    spar = _line(job, s, "spar", combined(job, s, readings, "spar", asked), asked, root_off, tips)
     return Lines(chord, spar, _built_in(s, chord, spar))
 
 
@@ -104,12 +83,12 @@ def _line(
     s: Station,
     line: Line,
     every: Combined,
-    design: float | None,
-    tolerance: float | None,
     asked: Asked,
     root_off: Quantity | None,
     tips: tuple[Advice, ...],
 ) -> LineResult:
+    design: float | None = s.chord_deg if line == "chord" else s.spar_deg
+    tolerance: float | None = s.chord_tolerance_deg if line == "chord" else s.spar_tolerance_deg
     result = LineResult(line, every, None, design, tolerance, None, None, every.flags, every.reason)
     if every.quantity is None:
         return result

@@ -16,14 +16,14 @@ import numpy as np
 from rigging.survey.consistency import SIGNIFICANCE
 from rigging.survey.least_squares import F64, covariance_matrix, fit_weights
 from rigging.survey.repeats import Combined
+from shared.flags import Flag, FlagCode, in_doubt
 from shared.quantity import Component, Quantity, combine
-from shared.reading import Flag, Reading
+from shared.reading import Reading
 
 WORTH = 0.95
 """An angle by ties is taken where it brings u below this part of what the station's own photos give."""
 OPEN_DEG = 2.0
 """u beyond which an angle is no angle: nothing ties the station to one whose angle is known."""
-TIED, AT_ODDS = "tied", "ties-disagree"
 
 
 @dataclass(frozen=True)
@@ -64,7 +64,7 @@ def _usable(name: str, readings: Sequence[Reading], own: Combined) -> list[_Seen
     for r in readings:
         sha = r.photo.sha256
         quantity = r.chord.quantity if sha in used else None
-        if quantity is None and r.relative is not None and not r.flags and not r.chord.flags:
+        if quantity is None and r.relative is not None and not in_doubt((*r.flags, *r.chord.flags)):
             quantity = r.relative
         if quantity is not None and np.isfinite(quantity.u) and sha not in had:
             had.add(sha)
@@ -103,7 +103,7 @@ def _solved(group: Sequence[_Seen], combined: Mapping[str, Combined]) -> dict[st
             f"photos of several ribs ({photos}) contradict each other or the stations' own: they tie nothing "
             f"(by chance 1 in {1 / max(chance, 1e-4):.0f})"
         )
-        return {n: Tie(None, Flag(AT_ODDS, text)) for n in names}
+        return {n: Tie(None, FlagCode.TIES_DISAGREE.flag(text)) for n in names}
     out = {}
     for name, row in zip(names, weights, strict=True):
         own = combined[name].quantity
@@ -113,7 +113,7 @@ def _solved(group: Sequence[_Seen], combined: Mapping[str, Combined]) -> dict[st
                 Component("photos disagree", f"ties {name} {photos}", np.sqrt(birge**2 - 1) * _apart(tied))
             )
         if tied.u < OPEN_DEG and (own is None or tied.u < WORTH * own.u):
-            out[name] = Tie(tied, Flag(TIED, f"with photos that show several ribs: {photos}"))
+            out[name] = Tie(tied, FlagCode.TIED.flag(f"with photos that show several ribs: {photos}"))
     return out
 
 

@@ -20,6 +20,7 @@ from scipy.special import ndtr
 
 from vision.image.line_sums import line_sums
 from vision.image.rectified import Plane, Reduced, Sheet, lay_flat
+from vision.level.rib import Box, Rib
 from vision.lines.measure import CENTRE_FLOOR_PX, Sampled, Stroke, sample
 from vision.lines.waviness import estimate_waviness
 
@@ -27,7 +28,6 @@ F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 U8 = NDArray[np.uint8]
 Bools = NDArray[np.bool_]
-Box = tuple[float, float, float, float]
 
 FULL_STEP, LEAST_STEP, DOUBT = 0.10, 0.025, 0.3
 """Relative step of brightness that counts in full as an edge; that counts as none; what a column without one takes off."""
@@ -61,32 +61,18 @@ class Straightedge:
     reason: str | None = None
 
 
-def find_straightedge(
-    gray: U8,
-    plane: Plane,
-    chord: F64,
-    chord_mm: float,
-    forward_right: bool,
-    width_mm: float,
-    scale: float,
-    blur: float,
-    covers: tuple[Box, ...],
-) -> Straightedge:
-    """Find and measure it.
-
-    gray : (h, w), full size. chord : (2, 2) sheet mm, left end first. width_mm : between its long edges.
-    scale : pixels a mm. blur : of the picture, pixels. covers : (u0, v0, u1, v1) sheet mm of the cards.
-    """
-    c = chord_mm
+def find_straightedge(rib: Rib, width_mm: float) -> Straightedge:
+    """Find and measure it. width_mm : between its long edges."""
+    chord, c, scale = rib.chord, rib.chord_mm, rib.photo.scale
     middle = chord.mean(0)
     box = (chord[0, 0] - 0.35 * c, middle[1] - 0.3 * c, chord[1, 0] + 0.35 * c, middle[1] + 0.3 * c)
-    sheet = lay_flat(Reduced.of(gray, 4, 2), plane, box, 8.0 / scale, 2.0 / scale)
-    votes = _edges(sheet, covers)
+    sheet = lay_flat(Reduced.of(rib.photo.picture.gray, 4, 2), rib.plane, box, 8.0 / scale, 2.0 / scale)
+    votes = _edges(sheet, rib.boxes)
     found: list[Stroke] = []
     unclear = False
     for pair in _pairs(sheet, votes, width_mm):
-        if _stands_before(sheet, votes, pair, chord, c, forward_right):
-            stroke = _measured(gray, plane, sheet, votes, pair, width_mm, blur, covers, chord)
+        if _stands_before(sheet, votes, pair, rib):
+            stroke = _measured(rib, sheet, votes, pair, width_mm)
             unclear |= stroke is None
             if stroke is not None and not any(_same(stroke, other) for other in found):
                 found.append(stroke)
@@ -183,14 +169,15 @@ def _seen(votes: F32, row: float, slope: float) -> Bools:
     return np.asarray(np.convolve(own, np.ones(5) / 5, mode="same") > 0.15)
 
 
-def _stands_before(sheet: Sheet, votes: F32, p: _Pair, chord: F64, chord_mm: float, forward_right: bool) -> bool:
+def _stands_before(sheet: Sheet, votes: F32, p: _Pair, rib: Rib) -> bool:
     """Whether both edges are seen far enough, on the rib's face, and past one of its ends."""
+    chord, chord_mm = rib.chord, rib.chord_mm
     cols = np.arange(votes.shape[1])
     both = _seen(votes, p.upper, p.slope) & _seen(votes, p.lower, p.slope)
-    u = sheet.u0 + sheet.mm_u * cols
+    u = sheet.u0 + sheet.mm_u * cols.astype(np.float64)
     slope = (chord[1, 1] - chord[0, 1]) / (chord[1, 0] - chord[0, 0])
     line = chord[0, 1] + slope * (u - chord[0, 0])
-    tail = np.abs(u - (chord[0, 0] if forward_right else chord[1, 0]))
+    tail = np.abs(u - (chord[0, 0] if rib.forward_right else chord[1, 0]))
     along = (u > chord[0, 0]) & (u < chord[1, 0])
     on = np.zeros(len(cols), dtype=bool)
     for row in (p.upper, p.lower):
@@ -207,17 +194,8 @@ def _past(u: F64, chord: F64, way: int) -> Bools:
     return np.asarray((beyond > RIM_MM) & (beyond < RIM_MM + PAST_MM))
 
 
-def _measured(
-    gray: U8,
-    plane: Plane,
-    sheet: Sheet,
-    votes: F32,
-    p: _Pair,
-    width_mm: float,
-    blur: float,
-    covers: tuple[Box, ...],
-    chord: F64,
-) -> Stroke | None:
+def _measured(rib: Rib, sheet: Sheet, votes: F32, p: _Pair, width_mm: float) -> Stroke | None:
+    gray, plane, blur = rib.photo.picture.gray, rib.plane, rib.blur
     both = np.flatnonzero(_seen(votes, p.upper, p.slope) & _seen(votes, p.lower, p.slope))
     first, last = float(both[0]), float(both[-1])
     starts = [sheet.uv(np.array([[first, row + p.slope * first]]))[0] for row in (p.upper, p.lower)]
@@ -226,7 +204,7 @@ def _measured(
     starts, run = _together(far, starts, run, width_mm)
     seen, centre, sigma, ok, step = [], [], [], [], []
     for a in starts:
-        s, c, u, fits, height = _edge(gray, plane, a, run, NEAR_PX, blur, covers)
+        s, c, u, fits, height = _edge(rib, a, run, NEAR_PX)
         seen.append(s)
         centre.append(c / s.px_per_mm)
         sigma.append(u)
@@ -238,7 +216,7 @@ def _measured(
         return None
     u = seen[0].centres[:, 0]
     enough = max(1, int(WHOLE * PAST_MM / _segment(run)))
-    if not any((fine[0] & fine[1])[_past(u, chord, way)].sum() >= enough for way in (-1, 1)):
+    if not any((fine[0] & fine[1])[_past(u, rib.chord, way)].sum() >= enough for way in (-1, 1)):
         return None
     lines = [np.polyfit(place[f], c[f], 1) for f, c in zip(fine, centre, strict=True)]
     q = seen[0].normal
@@ -326,16 +304,14 @@ def _segment(run: F64) -> float:
     return max(6.0, float(np.linalg.norm(run)) / 70)
 
 
-def _edge(
-    gray: U8, plane: Plane, a: F64, run: F64, half_px: float, blur: float, covers: tuple[Box, ...]
-) -> tuple[Sampled, F64, F64, Bools, F64]:
+def _edge(rib: Rib, a: F64, run: F64, half_px: float) -> tuple[Sampled, F64, F64, Bools, F64]:
     """One edge from a along run: profiles, centre of each segment (pixels across), its deviation, fit or not, step."""
-    s = sample(gray, plane, a, a + run, half_px, _segment(run))
-    c, u, height, misfit = _steps(s.across, s.values, max(blur, 0.6))
+    s = sample(rib.photo.picture.gray, rib.plane, a, a + run, half_px, _segment(run))
+    c, u, height, misfit = _steps(s.across, s.values, max(rib.blur, 0.6))
     typical = float(np.median(np.abs(height[s.inside]))) if s.inside.any() else math.inf
     ok = s.inside & (np.abs(height) > 0.3 * typical) & (np.abs(c) < 0.7 * half_px) & (u < 0.5) & (misfit < 0.35)
     m = s.centres
-    for u0, v0, u1, v1 in covers:
+    for u0, v0, u1, v1 in rib.boxes:
         ok &= ~((m[:, 0] > u0) & (m[:, 0] < u1) & (m[:, 1] > v0 - 3) & (m[:, 1] < v1 + 3))
     return s, c, u, ok, height
 

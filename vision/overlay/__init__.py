@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
+from shared.lines import POINTED, Role
 from shared.reading import Evidence, Point, Reading, SeenLine
 from shared.rounding import number
 from vision.overlay import drawing
@@ -20,31 +21,34 @@ from vision.overlay.lettering import Colour, extent, face, label
 from vision.overlay.picture import PictureLike, gray_of, reduced
 from vision.overlay.placing import Board, beside, leader
 from vision.overlay.strips import length_px, straightened
-from vision.overlay.words import PAPER, QUIET, Sentence, caption, sentences
+from vision.overlay.words import PAPER, QUIET, Headline, Sentence, caption, sentences
 
-__all__ = ["PictureLike", "draw_overlay"]
+__all__ = ["Headline", "PictureLike", "draw_overlay"]
 
 F64 = NDArray[np.float64]
 U8 = NDArray[np.uint8]
 
 COLOURS: dict[str, Colour] = {
-    "chord": (178, 114, 0),
-    "spar": (115, 158, 0),
-    "plumb": (0, 94, 213),
-    "level": (0, 94, 213),
-    "candidate": (66, 228, 240),
+    **{role.value: role.colour for role in Role},
+    "rejected": (0, 94, 213),
     "card": (233, 180, 86),
     "mark": (167, 121, 204),
     "ink": (255, 255, 255),
 }
-NAMES = {"chord": "chord line", "spar": "spar line", "plumb": "plumb line", "level": "level line"}
+NAMES = {role.value: role.label for role in POINTED}
 MAX_CANDIDATES = 8
 _STRIP_HALF_PX = 14.0
 _LEAST_STRETCH = 3.0
 
 
 def draw_overlay(
-    source: PictureLike | U8, reading: Reading, max_width: int = 1600, further: tuple[Reading, ...] = ()
+    source: PictureLike | U8,
+    reading: Reading,
+    max_width: int = 1600,
+    *,
+    headline: Headline | None = None,
+    details: bool = False,
+    further: tuple[Reading, ...] = (),
 ) -> U8:
     """The annotated picture.
 
@@ -55,11 +59,13 @@ def draw_overlay(
     reading : what was read from it; its evidence says what to draw. Without evidence the photo and the
         words stand alone.
     max_width : width of the result at most, pixels.
+    headline : the verdict and what to do, which stand right under the angle.
     further : of the ribs behind the foremost one in the same photo; their cards, lines and angles are shown as well.
+    details : with the numbers by which cards and candidates were weighed.
 
     Returns
     -------
-    (H, W, 3) BGR uint8: the angles (or why there is none), the photo reduced, straightened strips of
+    (H, W, 3) BGR uint8: the angle (or why there is none), verdict, what to do, the photo reduced, straightened strips of
     the measured lines, further words.
     """
     gray = gray_of(source)
@@ -72,8 +78,8 @@ def draw_overlay(
     _draw_lines(sheet, evidence, letters)
     behind = [(r.station or "", r.evidence) for r in further if r.evidence is not None]
     _draw_behind(sheet, [e for _, e in behind])
-    _draw_labels(sheet, reading, evidence, letters, behind)
-    head, rest = sentences(reading, letters, further)
+    _draw_labels(sheet, reading, evidence, letters, behind, details)
+    head, rest = sentences(reading, letters, headline, details, further)
     parts = [caption(head, width), sheet.image, *_strips(gray, evidence, width), caption(rest, width)]
     return np.concatenate(parts, axis=0)
 
@@ -102,7 +108,7 @@ def _letters(lines: tuple[SeenLine, ...], size: tuple[int, int]) -> dict[int, st
     """Index of each candidate that is shown -> its letter; near-copies with one reason are shown once."""
     shown: list[int] = []
     for i, line in enumerate(lines):
-        if line.role == "candidate" or not line.used:
+        if line.role is Role.CANDIDATE or not line.used:
             copies = (k for k in shown if lines[k].why == line.why and _close(lines[k], line, size[0] / 60))
             if line.path and next(copies, None) is None:
                 shown.append(i)
@@ -122,7 +128,7 @@ def _draw_plane(sheet: _Sheet, evidence: Evidence) -> None:
     for card in evidence.cards:
         drawing.stroke(sheet.image, sheet.points(card.outline), COLOURS["card"], sheet.thin, closed=True)
         drawing.dots(sheet.image, sheet.points(card.corners), COLOURS["card"], 1.6 * sheet.unit)
-        drawing.crosses(sheet.image, sheet.points(card.rejected), COLOURS["plumb"], 2.5 * sheet.unit, sheet.thin)
+        drawing.crosses(sheet.image, sheet.points(card.rejected), COLOURS["rejected"], 2.5 * sheet.unit, sheet.thin)
 
 
 def _draw_lines(sheet: _Sheet, evidence: Evidence, letters: dict[int, str]) -> None:
@@ -130,7 +136,7 @@ def _draw_lines(sheet: _Sheet, evidence: Evidence, letters: dict[int, str]) -> N
     drawing.dashes(sheet.image, sheet.points(evidence.level_line), COLOURS["ink"], thin, 8 * unit, 20 * unit)
     for i in letters:  # first, so that they lie under what was taken
         path = sheet.points(evidence.lines[i].path)
-        drawing.dashes(sheet.image, path, COLOURS["candidate"], thin, 7 * unit, 9 * unit)
+        drawing.dashes(sheet.image, path, COLOURS[Role.CANDIDATE], thin, 7 * unit, 9 * unit)
     for line in evidence.lines:
         if line.used and line.role in NAMES:
             drawing.rails(sheet.image, sheet.points(line.path), COLOURS[line.role], 3.5 * unit, thin)
@@ -145,12 +151,17 @@ def _draw_behind(sheet: _Sheet, behind: list[Evidence]) -> None:
         for card in evidence.cards:
             drawing.stroke(sheet.image, sheet.points(card.outline), COLOURS["card"], sheet.thin, closed=True)
         for line in evidence.lines:
-            if line.used and line.role in NAMES:
+            if line.used and line.role in POINTED:
                 drawing.rails(sheet.image, sheet.points(line.path), COLOURS[line.role], 2.5 * sheet.unit, sheet.thin)
 
 
 def _draw_labels(
-    sheet: _Sheet, reading: Reading, evidence: Evidence, letters: dict[int, str], behind: list[tuple[str, Evidence]]
+    sheet: _Sheet,
+    reading: Reading,
+    evidence: Evidence,
+    letters: dict[int, str],
+    behind: list[tuple[str, Evidence]],
+    details: bool,
 ) -> None:
     width, height = sheet.image.shape[1], sheet.image.shape[0]
     font = face(max(11, round(width / 48)), bold=True)
@@ -164,9 +175,13 @@ def _draw_labels(
         if line.used and line.role in NAMES and line.path:
             words.append((NAMES[line.role], COLOURS[line.role], sheet.points(line.path)))
         elif i in letters:
-            words.append((letters[i], COLOURS["candidate"], sheet.points(line.path)))
+            words.append((letters[i], COLOURS[Role.CANDIDATE], sheet.points(line.path)))
     words += [
-        (f"card {c.number}, {c.rms_px:.2f} px", COLOURS["card"], sheet.points((*c.outline, c.outline[0])))
+        (
+            f"card {c.number}" + (f", {c.rms_px:.2f} px" if details else ""),
+            COLOURS["card"],
+            sheet.points((*c.outline, c.outline[0])),
+        )
         for c in evidence.cards
         if c.outline
     ]
@@ -180,10 +195,10 @@ def _draw_labels(
         if np.isfinite((m.off_mm, *m.at)).all()
     ]
     words += [
-        (f"{station}: {NAMES[line.role]}", COLOURS[line.role], sheet.points(line.path))
+        (f"{station}: {line.role.label}", COLOURS[line.role], sheet.points(line.path))
         for station, other in behind
         for line in other.lines
-        if line.used and line.role in NAMES and line.path
+        if line.used and line.role in POINTED and line.path
     ]
     if evidence.level_line:
         words.append(("level", COLOURS["ink"], sheet.points(evidence.level_line)))
@@ -204,7 +219,7 @@ def _draw_labels(
 
 
 def _nose(reading: Reading, evidence: Evidence, sheet: _Sheet) -> list[tuple[str, Colour, F64]]:
-    chord = next((line for line in evidence.lines if line.role == "chord" and line.used), None)
+    chord = next((line for line in evidence.lines if line.role is Role.CHORD and line.used), None)
     if chord is None or not chord.path or reading.forward is None:
         return []
     path = sheet.points(chord.path)

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
+from shared.lines import reference_words
 from shared.reading import Angle, FoundLean, Reading, SeenLine
 from shared.rounding import degrees, number
 from vision.overlay.lettering import Colour, face, wrap
@@ -32,20 +33,39 @@ class Sentence:
     bold: bool = False
 
 
+@dataclass(frozen=True)
+class Headline:
+    """What stands right under the angle. verdict : against the design, "" for none. todo : the one thing to do now."""
+
+    verdict: str
+    todo: str
+
+
 def sentences(
-    reading: Reading, letters: dict[int, str], further: tuple[Reading, ...] = ()
+    reading: Reading,
+    letters: dict[int, str],
+    headline: Headline | None = None,
+    details: bool = False,
+    further: tuple[Reading, ...] = (),
 ) -> tuple[list[Sentence], list[Sentence]]:
     """What stands above the picture, and below.
 
-    letters : index of a candidate line -> the letter it carries in the picture. further : of the ribs behind.
+    letters : index of a candidate line -> the letter it carries in the picture. details : the numbers by which
+    candidates were weighed. further : of the ribs behind.
     """
     station = reading.station or "station unknown"
+    advice = [a.text for a in reading.advice]
     head = []
     if reading.chord.quantity is None:
         head.append(Sentence(f"{station}: NOT MEASURED", STOP, 1 / 20, bold=True))
         head.append(Sentence(f"Reason: {reading.chord.reason or 'none given'}", INK, 1 / 30))
     else:
         head.append(Sentence(f"{station}  chord {degrees(reading.chord.quantity)}", INK, 1 / 20, bold=True))
+    todo = headline.todo if headline is not None else advice[0] if advice else ""
+    if headline is not None and headline.verdict:
+        head.append(Sentence(headline.verdict, INK, 1 / 28, bold=True))
+    if todo:
+        head.append(Sentence(f"To do: {todo}", INK, 1 / 30))
     if reading.spar.reason is None or reading.spar.reason != reading.chord.reason:
         head += _spar(reading.spar)
     flags = {f.code: f for f in (*reading.flags, *reading.chord.flags, *reading.spar.flags)}
@@ -54,9 +74,9 @@ def sentences(
         head.append(Sentence(_lean(reading.lean), INK, 1 / 38))
     for other in further:
         head += _behind(other)
-    out = [Sentence(f"To do: {a.text}", INK, 1 / 38) for a in reading.advice]
+    out = [Sentence(f"Would help: {text}", INK, 1 / 38) for text in advice if text != todo]
     lines = reading.evidence.lines if reading.evidence else ()
-    out += [Sentence(f"{letter}: {_why(lines[i])}", QUIET, 1 / 40) for i, letter in letters.items()]
+    out += [Sentence(f"{letter}: {_why(lines[i], details)}", QUIET, 1 / 40) for i, letter in letters.items()]
     out.append(Sentence(_small_print(reading), QUIET, 1 / 46))
     return head, out
 
@@ -113,8 +133,8 @@ def _lean(found: FoundLean) -> str:
     )
 
 
-def _why(line: SeenLine) -> str:
-    numbers = "; ".join(_worded(name, value) for name, value in line.evidence[:4])
+def _why(line: SeenLine, details: bool) -> str:
+    numbers = "; ".join(_worded(name, value) for name, value in line.evidence[:4]) if details else ""
     return f"{line.why or 'weighed, not taken'}" + (f" ({numbers})" if numbers else "")
 
 
@@ -125,8 +145,7 @@ def _worded(name: str, value: float) -> str:
 
 
 def _small_print(reading: Reading) -> str:
-    reference = {"plumb": "plumb line", "level": "level line", "both": "plumb line and level line"}
-    against = reference[reading.reference] if reading.reference else "no level reference"
+    against = reference_words(reading.reference)
     helped = " Lines pointed out by hand." if reading.made.helped else ""
     return (
         f"Nose-up positive; ± is U, k = 2, about 95 %. Against {against}.{helped} {reading.photo.name}, "

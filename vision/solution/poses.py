@@ -6,8 +6,8 @@ from itertools import islice, product
 
 import numpy as np
 
+from shared.flags import Flag, FlagCode
 from shared.quantity import Component, Quantity
-from shared.reading import Flag
 from vision.solution.propagate import Angles, angles_together
 from vision.solution.scene import Scene, State
 from vision.solution.solve import Hopeless, Solution, solve
@@ -105,8 +105,6 @@ def _widened(a: Quantity | None, b: Quantity | None, weight: float, source: str)
 
 
 def _two_poses(weight: float, other: Quantity) -> Flag:
-    return Flag(
-        "two-poses",
-        f"the card may tilt the other way (probability {weight:.0%}), which would give "
-        f"{other.value:+.2f} deg: use two cards, or stand more to one side",
+    return FlagCode.TWO_POSES.flag(
+        f"the card may tilt the other way (probability {weight:.0%}), which would give {other.value:+.2f} deg"
     )
