@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 
 from rigging.batch.readings_csv import COLUMNS, safe_cell, write_csv
 from rigging.batch.readings_file import from_tree, iter_trees, json_schema, load_readings, to_tree, write_readings
+from shared.cards import CardKind
 from shared.errors import UserError
 from shared.flags import Flag, FlagCode
 from shared.lines import Role
@@ -32,7 +33,7 @@ def full_reading() -> Reading:
     lens = Component("lens", "lens:x 1", -0.004)
     evidence = Evidence(
         (4000, 3000),
-        (SeenCard("strip", 4, ((0.1, 0.2), (3.0, 4.0)), ((1.0, 1.0),), (), 0.11),),
+        (SeenCard(CardKind.STRIP, 4, ((0.1, 0.2), (3.0, 4.0)), ((1.0, 1.0),), (), 0.11),),
         (SeenLine(Role.CHORD, ((0.0, 1.0), (5.5, 2.25)), math.nan, 0.3, True, "longest", (("contrast", 3.5),)),),
         (SeenMark("cross", (10.0, 20.0), -0.2, math.nan),),
         (((0.0, 0.0), (1.0, 1.0)),),
