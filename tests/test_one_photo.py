@@ -9,8 +9,9 @@ import pytest
 from readings import angle, reading
 
 from rigging.survey.one_photo import headline
+from shared.flags import FlagCode
 from shared.job.file import load_job
-from shared.reading import Advice, Angle, Flag
+from shared.reading import Advice, Angle
 
 JOB = load_job(Path(__file__).parents[1] / "samples" / "trainer" / "trainer.toml")
 R2 = JOB.station("R2")
@@ -35,7 +36,7 @@ def test_a_photo_is_judged_against_the_design(off: float, verdict: str, todo: st
 
 
 def test_a_doubtful_photo_turns_nothing() -> None:
-    found = said(-1.0, flags=(Flag("two-poses", "the card may be tilted either way"),))
+    found = said(-1.0, flags=(FlagCode.TWO_POSES.flag("the card may be tilted either way"),))
     assert found.verdict.startswith("undecided") and found.todo.startswith("turn nothing yet")
 
 
