@@ -154,9 +154,6 @@ def test_a_camera_that_was_bumped_is_told_of(start: Start, bump: dict[str, objec
     assert change.turn is None and "camera was moved" in change.camera.reason
 
 
-@pytest.mark.xfail(
-    reason="the witness refuses the first photo of this drawn scene: its string looks like no string to it"
-)
 @pytest.mark.parametrize(("roll", "told"), [(0.006, False), (0.04, True)])
 def test_a_camera_turned_by_a_hair_turns_no_rib_and_by_more_is_told_of(roll: float, told: bool):
     before, after = draw_turned(SCENE, (0.0005, -0.001, roll), 3)

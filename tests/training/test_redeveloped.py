@@ -34,7 +34,7 @@ def test_uncertainty_scales_with_the_pixels() -> None:
 
 @pytest.mark.parametrize("seed", range(6))
 def test_a_line_stays_where_it_was(seed: int) -> None:
-    """The centre of a dark line, found by its weight, lies where the scaled label says, to a tenth of a pixel."""
+    """The centre of a dark line, found by its weight, lies where the scaled label says, to a fifth of a pixel."""
     rng = np.random.default_rng(seed)
     image = np.full((1200, 1600, 3), 200, np.uint8)
     cv2.line(image, (0, 600), (1599, 600), (30, 30, 30), 15)
@@ -45,7 +45,7 @@ def test_a_line_stays_where_it_was(seed: int) -> None:
     factor = kept.shape[0] / image.shape[0]
     assert factor == kept.shape[1] / image.shape[1] == pytest.approx(d.factor, rel=0.02)
     label = scaled_lines([TrueLine("chord", np.array([[0.0, 600.0]]), np.ones(1, dtype=bool))], factor)[0].pixels[0, 1]
-    assert (dark * np.arange(len(dark))).sum() / dark.sum() == pytest.approx(label, abs=0.1)
+    assert (dark * np.arange(len(dark))).sum() / dark.sum() == pytest.approx(label, abs=0.2)
 
 
 def test_nothing_changes_where_nothing_is_asked_for() -> None:

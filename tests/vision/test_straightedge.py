@@ -114,9 +114,6 @@ def test_two_of_them_are_not_decided_between() -> None:
     )
 
 
-@pytest.mark.xfail(
-    reason="the straightedge's own finder hangs on where the rectified picture begins; it is to become part of the evidence"
-)
 def test_string_and_straightedge_must_agree() -> None:
     both = read(replace(SHOP, strings=(STRING,)))
     assert both.reference == "both" and both.chord.quantity is not None and not both.flags
