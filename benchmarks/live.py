@@ -27,8 +27,8 @@ from shop.turned import draw_turns
 from tables import environment, markdown
 
 from rigging.live.cure_watch import QUANTITIES, RATE, threshold
-from rigging.survey.doubts import BENIGN
 from shared.files import write_whole
+from shared.flags import in_doubt
 from vision.image.photo import Picture
 from vision.live.relative import Change, Start, begin, compare
 from vision.live.rigid_fit import HINGE_DEG, PLAY_DEG
@@ -119,7 +119,7 @@ def _started_from(scene: Scene, bgr: Any, seed: int) -> Start | None:
     picture = Picture.from_array(bgr)
     seen = read_fully(picture, job_for(scene), lens=lens_for(scene.camera, np.random.default_rng(seed)))
     r = seen.reading
-    if r.chord.quantity is None or any(f.code not in BENIGN for f in (*r.flags, *r.chord.flags)):
+    if r.chord.quantity is None or in_doubt((*r.flags, *r.chord.flags)):
         return None
     return begin(picture, seen, scene.chord_mm)
 

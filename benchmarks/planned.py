@@ -36,6 +36,7 @@ from tables import environment
 from calibration.lens.model import Lens
 from rigging.planning.plan import Choice, expect
 from rigging.planning.scene import Noise, PlacedCard, SetUp, View, imagine
+from shared.cards import CardKind
 from shared.files import write_whole
 from shared.job.model import Job, Station
 from vision.reader import read_photo
@@ -110,7 +111,7 @@ def of_scene(s: Scene) -> Shot:
     """What a drawn scene tells."""
     f, string = s.forward, s.strings[0] if s.strings else None
     return Shot(
-        tuple(PlacedCard(c.kind, c.at, c.turn_deg) for c in s.cards),
+        tuple(PlacedCard(CardKind.of(c.kind), c.at, c.turn_deg) for c in s.cards),
         View(s.camera.focal * s.chord_mm / (s.fill * s.camera.width), f * s.yaw_deg, s.pitch_deg,
              f * s.roll_deg, (f * s.aim[0], s.aim[1])),
         s.fill, None if string is None else f * string.x_mm, 20.0 if string is None else string.gap_mm,
@@ -121,9 +122,9 @@ def of_scene(s: Scene) -> Shot:
 def of_truth(shot: dict[str, Any], focal: float, width: int) -> Shot:
     """What the truth of a rendered photo tells."""
     f, chord = shot["forward"], shot["chord_mm"]
-    placed = [PlacedCard(k, at, turn) for k, _, at, turn in shot.get("more_cards", ())]
+    placed = [PlacedCard(CardKind.of(k), at, turn) for k, _, at, turn in shot.get("more_cards", ())]
     if shot.get("card", -1) >= 0:
-        placed.append(PlacedCard(shot["card_kind"], 0.47, shot["card_turn_deg"]))
+        placed.append(PlacedCard(CardKind.of(shot["card_kind"]), 0.47, shot["card_turn_deg"]))
     view = View(focal * chord / (shot["fill"] * width), f * shot["yaw_deg"], shot["pitch_deg"],
                 f * shot["roll_deg"], (f * shot["aim"][0], shot["aim"][1]))  # fmt: skip
     plumb = shot["level"] == "plumb"

@@ -29,12 +29,11 @@ from shop.jobs import job_for, lens_for
 from tables import by_class, environment, faults, markdown
 
 from shared.files import write_whole
+from shared.flags import FlagCode, Severity
 from shared.job.file import load_job
 from vision.reader import read_photo
 
 CARDS = ("panel", "strip", "panels", "strips")
-NOT_DOUBTS = frozenset({"lean-not-stated", "photo-note"})
-"""Flags whose doubt U holds in full; they do not make a value less clean."""
 
 
 @dataclass(frozen=True)
@@ -73,7 +72,7 @@ def read(case: Case) -> list[Measured]:
 
 
 def _without_notes(m: Measured) -> Measured:
-    flags = tuple(f for f in m.flags if f not in NOT_DOUBTS)
+    flags = tuple(f for f in m.flags if FlagCode.of(f).severity is Severity.DOUBT)
     return Measured(m.photo, m.group, m.line, m.error, m.u, flags, m.reason, m.seconds, m.budget)
 
 

@@ -19,7 +19,10 @@ from calibration.lens.match import guess_lens
 from calibration.lens.model import Lens, distort
 from rigging.planning.lens import typical_lens
 from rigging.planning.scene import Noise, PlacedCard, SetUp, View, _World
-from shared.reading import Angle, Flag, Made, Photo, Reading
+from shared.cards import CardKind
+from shared.flags import Flag
+from shared.lines import Role
+from shared.reading import Angle, Made, Photo, Reading
 from vision.assess import doubts, gates
 from vision.cards.detect import Card
 from vision.reader import MAYBE_POSE, _both_poses, _Refused, _solve_all
@@ -129,7 +132,7 @@ def rib(
     chord = float(rng.uniform(600, 1500))
     cards = cards or CARDS[rng.integers(len(CARDS))]
     reference = reference or REFERENCES[rng.integers(len(REFERENCES))]
-    kind: Literal["panel", "strip"] = "panel" if "panel" in cards else "strip"
+    kind = CardKind.PANEL if "panel" in cards else CardKind.STRIP
     near = rng.uniform(0.4, 0.6)
     placed = [PlacedCard(kind, float(near), float(rng.uniform(-4, 4)))]
     if cards.startswith("two"):
@@ -285,25 +288,27 @@ def _lines(rng: np.random.Generator, s: Shop, r: Rib, world: _World, spoil: str 
     lines = [
         _noisy(
             rng,
-            world._line("chord", world.rib(-half, 0), world.rib(half, 0), n.pen_wave_mm, n.pen_reach_mm)[0],
+            world._line(Role.CHORD, world.rib(-half, 0), world.rib(half, 0), n.pen_wave_mm, n.pen_reach_mm)[0],
             r.waves[0],
             2 * half,
         )
     ]
     x = 0.2 * c
-    spar = world._line("spar", world.rib(x, -0.04 * c), world.rib(x, 0.075 * c), n.pen_wave_mm / 2, n.pen_reach_mm)[0]
+    spar = world._line(Role.SPAR, world.rib(x, -0.04 * c), world.rib(x, 0.075 * c), n.pen_wave_mm / 2, n.pen_reach_mm)[
+        0
+    ]
     lines.append(_noisy(rng, spar, r.waves[1], 0.115 * c))
     for k, at in enumerate(r.strings_mm):
         across, deep = np.tan(np.radians(r.hung[k] + ([0.6, 0.0] if spoil == "string touches something" else 0.0)))
         low, high = -0.12 * c - 60, 900.0
         a = np.array([at + across * low, -world.s.gap_mm + deep * low, low])
         b = np.array([at + across * high, -world.s.gap_mm + deep * high, high])
-        seen = world._line("plumb", a, b, source=f"string {k + 1} at {r.name}")[0]
+        seen = world._line(Role.PLUMB, a, b, source=f"string {k + 1} at {r.name}")[0]
         lines.append(_noisy(rng, replace(seen, own_deg=0.02, own_name="string's own error")))
     if r.level_at is not None:
         rise = half * math.tan(math.radians(s.level_off))
         a, b = world.tip @ [-half, 0.0, r.level_at - rise], world.tip @ [half, 0.0, r.level_at + rise]
-        seen = world._line("level", a, b, source="level reference")[0]
+        seen = world._line(Role.LEVEL, a, b, source="level reference")[0]
         lines.append(_noisy(rng, replace(seen, own_deg=0.02, own_name="level line's own error")))
     return lines
 

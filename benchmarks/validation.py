@@ -21,10 +21,10 @@ from pulls import FEW, Pull, draw_coverage, draw_histogram, stats, table
 from simulate import CARDS, FAULTS, REFERENCES, U_LEAN, Simulated, session, spoiled
 from tables import environment
 
-from rigging.survey.doubts import BENIGN
 from rigging.survey.drawn_line import as_drawn
 from rigging.survey.repeats import combine_photos
 from shared.files import write_whole
+from shared.flags import FlagCode, Severity, in_doubt
 from shared.quantity import Quantity
 
 GUESSED_EVERY = 10
@@ -73,7 +73,7 @@ def of_session(seed: int) -> list[Pull]:
     chords: list[tuple[Quantity, Simulated]] = []
     for station in stations:
         readings = [as_drawn(s.reading) for s in station]
-        chord, spar = (combine_photos(readings, line, benign=BENIGN) for line in ("chord", "spar"))
+        chord, spar = (combine_photos(readings, line) for line in ("chord", "spar"))
         one = station[0]
         if chord.quantity is None or spar.quantity is None:
             continue
@@ -91,7 +91,7 @@ def of_session(seed: int) -> list[Pull]:
 
 def _single(s: Simulated) -> Iterator[Pull]:
     for what, angle, true in zip(PHOTO, (s.reading.chord, s.reading.spar), (s.chord_deg, s.spar_deg), strict=True):
-        codes = tuple(f.code for f in (*s.reading.flags, *angle.flags) if f.code not in BENIGN)
+        codes = tuple(f.code for f in in_doubt((*s.reading.flags, *angle.flags)))
         if angle.quantity is None:
             yield Pull(what, s.classes, 0.0, 1.0, codes, angle.reason or "no reason given")
         else:
@@ -128,7 +128,7 @@ def _of_measured(m: object) -> Pull:
     from measured import Measured
 
     assert isinstance(m, Measured)
-    codes = tuple(f for f in m.flags if f not in BENIGN)
+    codes = tuple(f for f in m.flags if FlagCode.of(f).severity is Severity.DOUBT)
     what = PHOTO[0] if m.line == "chord" else PHOTO[1]
     return Pull(what, (m.group,), 0.0 if m.refused else m.error, 1.0 if m.refused else m.u, codes,
                 (m.reason or "no reason given") if m.refused else None)  # fmt: skip

@@ -7,7 +7,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Literal, Protocol
+from typing import Protocol
 
 import numpy as np
 
@@ -17,9 +17,11 @@ from calibration.lens.model import F64, Lens
 from calibration.lens.models import FULL, free_columns
 from calibration.lens.profiles import LensProfile
 from calibration.print.profile import KnownPrint, known_print
+from shared.cards import CardKind
+from shared.flags import Flag, FlagCode
 from shared.job.model import CardPrint
 from shared.quantity import Quantity
-from shared.reading import Flag, Reading, SeenCard
+from shared.reading import Reading, SeenCard
 from shared.rounding import degrees
 
 LENS_DAYS = 365.0
@@ -36,9 +38,6 @@ FEWEST_PHOTOS = 6
 MOST_CARDS = 40
 """Cards that are solved together, spread over the batch: more tell little more and cost time."""
 MATCH = 0.25
-
-
-Kind = Literal["panel", "strip"]
 
 
 class CardShape(Protocol):
@@ -74,7 +73,7 @@ class Drift:
 def check_batch(
     readings: Sequence[Reading],
     profile: LensProfile,
-    shapes: Mapping[Kind, CardShape],
+    shapes: Mapping[CardKind, CardShape],
     earlier: Sequence[Reading] = (),
     prints: KnownPrint | None = None,
 ) -> Drift:
@@ -92,24 +91,18 @@ def check_batch(
         stretch, skew = _square(views, kinds)
     if abs(focal[0] - 1) > max(SIGMAS * focal[1], FOCAL_SHARE):
         flags.append(
-            Flag(
-                "lens-focal-moved",
-                f"the cards show a focal length {100 * (focal[0] - 1):+.1f} % "
-                f"from the lens "
-                f"profile's (u {100 * focal[1]:.1f} %): another zoom or focus; calibrate at the "
-                f"working distance",
+            FlagCode.LENS_FOCAL_MOVED.flag(
+                f"the cards show a focal length {100 * (focal[0] - 1):+.1f} % from the lens profile's "
+                f"(u {100 * focal[1]:.1f} %)"
             )
         )
     if _beyond(stretch, (prints.stretch, prints.u_stretch) if prints else (0.0, 0.0), SQUARE_SHARE) or _beyond(
         skew, (prints.skew_deg, prints.u_skew_deg) if prints else (0.0, 0.0), math.degrees(SQUARE_SHARE)
     ):
         flags.append(
-            Flag(
-                "cards-not-square",
-                f"the cards look stretched by {100 * stretch[0]:+.2f} % (u "
-                f"{100 * stretch[1]:.2f}"
-                f" %) and {skew[0]:+.2f} deg (u {skew[1]:.2f}) off square: damp or badly printed; "
-                f"measure one (ribangle calibrate print), or print anew",
+            FlagCode.CARDS_NOT_SQUARE.flag(
+                f"the cards look stretched by {100 * stretch[0]:+.2f} % (u {100 * stretch[1]:.2f} %) and "
+                f"{skew[0]:+.2f} deg (u {skew[1]:.2f}) off square (damp or badly printed)"
             )
         )
     rms = [c.rms_px for r in mine for c in _cards(r)]
@@ -132,9 +125,8 @@ def age_flags(readings: Sequence[Reading], profile: LensProfile, days: float = L
         return ()
     if age > days:
         return (
-            Flag(
-                "lens-profile-old",
-                f"the lens profile of {profile.date} was {age} days old when the photos were taken: calibrate again",
+            FlagCode.LENS_PROFILE_OLD.flag(
+                f"the lens profile of {profile.date} was {age} days old when the photos were taken"
             ),
         )
     return ()
@@ -158,34 +150,25 @@ def residual_flags(readings: Sequence[Reading], profile: LensProfile, earlier: S
     limit = max(LEAST_RMS_PX, HIGH_RMS * (profile.rms_px or 0.0))
     if float(np.median(rms)) > limit:
         out.append(
-            Flag(
-                "card-residuals-large",
-                f"the cards' corners fit to {np.median(rms):.2f} px only, "
-                f"{limit:.2f} px is "
-                "usual: cards not flat, photos blurred, or the lens has changed",
+            FlagCode.CARD_RESIDUALS_LARGE.flag(
+                f"the cards' corners fit to {np.median(rms):.2f} px only, {limit:.2f} px is usual"
             )
         )
     if len(rms) >= FEWEST_PHOTOS and all(t[0] for t in timed):
         third = len(rms) // 3
         if np.median(rms[-third:]) > GROWN * np.median(rms[:third]) and _trend(rms) < UNLIKELY:
             out.append(
-                Flag(
-                    "card-residuals-grow",
-                    f"the cards' residuals grew from "
-                    f"{np.median(rms[:third]):.2f} to "
-                    f"{np.median(rms[-third:]):.2f} px through the batch: a smeared lens, or focus "
-                    f"that wandered",
+                FlagCode.CARD_RESIDUALS_GROW.flag(
+                    f"the cards' residuals grew from {np.median(rms[:third]):.2f} to "
+                    f"{np.median(rms[-third:]):.2f} px through the batch (a smeared lens, or focus that wandered)"
                 )
             )
     before = np.array([float(np.median([c.rms_px for c in _cards(r)])) for r in earlier if _cards(r)])
     enough = len(before) >= FEWEST_PHOTOS and len(rms) >= 3
     if enough and np.median(rms) > GROWN * np.median(before) and _above(rms, before) < UNLIKELY:
         out.append(
-            Flag(
-                "card-residuals-grown",
-                f"the cards' residuals are {np.median(rms):.2f} px, they "
-                f"were "
-                f"{np.median(before):.2f} px: check the lens, the focus and the cards",
+            FlagCode.CARD_RESIDUALS_GROWN.flag(
+                f"the cards' residuals are {np.median(rms):.2f} px, they were {np.median(before):.2f} px"
             )
         )
     return out
@@ -208,7 +191,7 @@ def _above(values: F64, before: F64) -> float:
 def square_flags(angles: Mapping[str, Quantity]) -> tuple[Flag, ...]:
     """References that should measure 90 deg (name -> angle, degrees) and no longer do."""
     return tuple(
-        Flag("reference-not-square", f"{name} measures {degrees(q)}, not 90: it is no square any more")
+        FlagCode.REFERENCE_NOT_SQUARE.flag(f"{name} measures {degrees(q)}, not 90")
         for name, q in angles.items()
         if abs(q.value - 90) > q.U
     )
@@ -221,11 +204,11 @@ def _cards(r: Reading) -> tuple[SeenCard, ...]:
 def _views(
     readings: Sequence[Reading],
     profile: LensProfile,
-    shapes: Mapping[Kind, CardShape],
-) -> tuple[list[tuple[View, Lens]], list[Kind]]:
+    shapes: Mapping[CardKind, CardShape],
+) -> tuple[list[tuple[View, Lens]], list[CardKind]]:
     """Cards as views of flat boards, each with the lens of its photo; the kind of each."""
     views: list[tuple[View, Lens]] = []
-    kinds: list[Kind] = []
+    kinds: list[CardKind] = []
     for r in readings:
         shown = (r.photo.width, r.photo.height)
         if shown == profile.size:
@@ -313,7 +296,7 @@ def _focal(views: list[tuple[View, Lens]], prints: KnownPrint) -> tuple[float, f
     return _mean(found, shared)
 
 
-def _square(views: list[tuple[View, Lens]], kinds: list[Kind]) -> tuple[tuple[float, float], tuple[float, float]]:
+def _square(views: list[tuple[View, Lens]], kinds: list[CardKind]) -> tuple[tuple[float, float], tuple[float, float]]:
     """Stretch (relative) and skew (degrees) of the prints, all kinds together, the lens as in the profile, its u in u."""
     stretch, skew, shared = [], [], np.zeros(2)
     for kind in sorted(set(kinds)):

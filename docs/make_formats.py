@@ -53,6 +53,8 @@ def _takes(kind: inspect.Type) -> Iterator[str]:
         yield "text"
     elif isinstance(kind, inspect.LiteralType):
         yield ", ".join(f'`"{value}"`' for value in kind.values)
+    elif isinstance(kind, inspect.EnumType):
+        yield ", ".join(f'`"{member.value}"`' for member in kind.cls)
     elif isinstance(kind, inspect.ListType):
         yield "list of: " + "; ".join(_takes(kind.item_type))
 

@@ -10,17 +10,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from shared.cards import CardKind
+from shared.flags import Flag
+from shared.lines import Role
 from shared.quantity import Quantity
 
 Point = tuple[float, float]
-
-
-@dataclass(frozen=True)
-class Flag:
-    """A doubt about a value: a stable code, and the doubt in plain words."""
-
-    code: str
-    text: str
 
 
 @dataclass(frozen=True)
@@ -52,7 +47,7 @@ class SeenCard:
     rms_px : residual of the used corners in the joint solution.
     """
 
-    kind: Literal["panel", "strip"]
+    kind: CardKind
     number: int
     outline: tuple[Point, ...]
     corners: tuple[Point, ...]
@@ -64,12 +59,12 @@ class SeenCard:
 class SeenLine:
     """A line found in the photo, or a candidate that was weighed.
 
-    role : "chord", "spar", "plumb", "level", or "candidate" with the reasons for and against.
+    role : what it is to the reading; a candidate carries the reasons for and against it.
     path : points along the fitted line, pixels. width_mm : drawn width on the rib plane (NaN off it).
     evidence : name -> number, what spoke for and against.
     """
 
-    role: Literal["chord", "spar", "plumb", "level", "candidate"]
+    role: Role
     path: tuple[Point, ...]
     width_mm: float
     rms_px: float
@@ -132,7 +127,8 @@ class Made:
 class Reading:
     """One photo of one station.
 
-    forward : which way the leading edge points in the photo. lean_deg : the rib plane's lean as solved
+    forward : which way the leading edge points in the photo. reference : the level references, as
+    `shared.lines.reference_of` names them. lean_deg : the rib plane's lean as solved
     for (positive outboard), with u. seconds : time the reading took.
     """
 
@@ -141,7 +137,7 @@ class Reading:
     chord: Angle
     spar: Angle
     forward: Literal["left", "right"] | None
-    reference: Literal["plumb", "level", "both"] | None
+    reference: str | None
     made: Made
     flags: tuple[Flag, ...] = ()
     advice: tuple[Advice, ...] = ()

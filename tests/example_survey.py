@@ -13,10 +13,11 @@ from functools import cache
 import numpy as np
 
 from rigging.survey.model import Survey, evaluate
+from shared.flags import Flag, FlagCode
 from shared.gauge.readings import GaugeReading, GaugeReadings
 from shared.job.model import Gauge, Glue, Jig, Job, Station, Wing
 from shared.quantity import Component, Quantity
-from shared.reading import Angle, Flag, Made, Photo, Reading
+from shared.reading import Angle, Made, Photo, Reading
 
 ROWS = (  # station, side, span mm, chord mm, design chord, true chord, true spar
     ("R1", "right", 400.0, 1200.0, 2.0, 1.921, 90.019),
@@ -101,7 +102,7 @@ def _reading(name: str, file: str, chord: float, spar: float, rng: np.random.Gen
     if name == REFUSED:
         reason = Angle(None, "no plumb line or level line found in the photo")
         return Reading(photo, name, reason, reason, "right", None, made)
-    off = Flag("mark-off-line", "a reference mark lies 0.6 mm off the fitted line")
+    off = Flag(FlagCode.MARKS_OFF, "a reference mark lies 0.6 mm off the fitted line")
     flags = (off,) if name == "R3" else ()
     return Reading(
         photo,

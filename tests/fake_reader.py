@@ -10,9 +10,11 @@ from typing import Any
 import numpy as np
 
 from shared.errors import UserError
+from shared.flags import Flag, FlagCode
 from shared.job.model import Job
+from shared.lines import Role
 from shared.quantity import Component, Quantity
-from shared.reading import Advice, Angle, Evidence, Flag, Made, Photo, Reading, SeenLine
+from shared.reading import Advice, Angle, Evidence, Made, Photo, Reading, SeenLine
 from vision.image.photo import Picture
 
 
@@ -42,9 +44,9 @@ def read_photo(picture: Picture, job: Job) -> Reading:
     chord = Angle(Quantity(seed / 3, (Component("line fit", line, 0.01 + seed / 50), lens)))
     spar = Angle(
         Quantity(90 + seed, (Component("unknown", "unknown", float("nan")), lens)),
-        flags=(Flag("faint", "a faint line"),),
+        flags=(Flag(FlagCode.CHORD_BROKEN, "a faint line"),),
     )
-    seen = SeenLine("chord", ((0.0, 1.0), (30.0, 1.5)), float("nan"), 0.2, True, "the longest")
+    seen = SeenLine(Role.CHORD, ((0.0, 1.0), (30.0, 1.5)), float("nan"), 0.2, True, "the longest")
     return Reading(
         photo,
         station,

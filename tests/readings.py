@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from shared.flags import Flag
 from shared.quantity import Component, Quantity
-from shared.reading import Angle, Flag, Made, Photo, Reading
+from shared.reading import Angle, Made, Photo, Reading
 
 LENS, LEVEL = "lens:test axis 1", "level:string"
 

@@ -17,8 +17,8 @@ from rigging.batch.readings_file import iter_trees, load_readings, to_tree
 from rigging.batch.run import Options
 from rigging.batch.table import readings_table
 from rigging.report import write_report
-from rigging.survey.doubts import BATCH, TOLD
 from rigging.survey.model import evaluate
+from shared.flags import FlagCode, Severity, of_batch
 from shared.job.model import CardPrint, Level
 from tests.batch_help import job as small_job
 from tests.batch_help import run, small_folder
@@ -106,7 +106,7 @@ def test_the_flags_stand_in_json_csv_and_table(folder: Path, batch):
 
 def test_the_survey_tells_it_once_and_trusts_no_angle(folder: Path, batch):
     survey = evaluate(small_job(folder), load_readings(batch.json))
-    assert [f.code for f in survey.flags if f.code in BATCH] == ["lens-focal-moved"]
+    assert [f.code for f in of_batch(survey.flags)] == ["lens-focal-moved"]
     assert all(s.chord.combined.doubtful for s in survey.stations if s.chord.quantity is not None)
     write_report(survey, folder / "report", {}, "a4")
     assert "another zoom or focus" in (folder / "report" / "report.html").read_text("utf-8")
@@ -115,9 +115,9 @@ def test_the_survey_tells_it_once_and_trusts_no_angle(folder: Path, batch):
 
 
 def test_an_old_profile_is_told_but_sets_no_photo_aside(folder: Path):
-    assert "lens-profile-old" in TOLD
+    assert FlagCode.LENS_PROFILE_OLD.severity is Severity.NOTICE
     drift = watched(readings(day="2027-08-01"), small_job(folder))
     old = [replace(r, flags=drift.flags_of(PROFILE.ident)) for r in load_readings(folder / "out" / "readings.json")]
     survey = evaluate(small_job(folder), old)
-    assert [f.code for f in survey.flags if f.code in BATCH] == ["lens-profile-old"]
+    assert [f.code for f in of_batch(survey.flags)] == ["lens-profile-old"]
     assert not any(s.chord.combined.doubtful for s in survey.stations if s.chord.quantity is not None)

@@ -16,8 +16,8 @@ from rigging.batch.hints_file import check_names, hints_of, parse_given
 from rigging.batch.readings_csv import COLUMNS
 from shared.errors import UserError
 from shared.job.schema import TABLES, describe
+from shared.lines import POINTED
 from shared.reading import Reading
-from vision.lines.hints import ROLES
 
 TEXT = (Path(__file__).parent.parent / "docs" / "formats.md").read_text("utf-8")
 
@@ -57,7 +57,7 @@ def test_the_hints_shown_are_hints(tmp_path: Path) -> None:
     (shown,) = re.findall(r"^```hints\n(.*?)^```", TEXT, flags=re.S | re.M)
     (tmp_path / "R1.jpg.hints").write_text(shown)
     assert hints_of(tmp_path / "R1.jpg", "R1.jpg", ()) == ("chord 512,1680 3320,1644", "plumb 1733,40 1741,2960")
-    assert all(f"`{role}`" in TEXT for role in ROLES)
+    assert all(f"`{role}`" in TEXT for role in POINTED)
     check_names(parse_given(given), ["R1.jpg", "R2.jpg"])
     with pytest.raises(UserError, match=r"no such photo .* did you mean R1.jpeg"):
         check_names(parse_given(given), ["R1.jpeg", "X9.jpg"])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 from pathlib import Path
 
 import msgspec
@@ -11,6 +12,7 @@ from hypothesis import strategies as st
 
 from rigging.planning.new_job import Start, starting_job
 from shared.errors import UserError
+from shared.job import schema
 from shared.job.file import load_job, parse_job
 from shared.job.model import Gauge, Glue, Height, Jig, Level, SparLevel, Station, Wing
 from shared.job.schema import TABLES, describe
@@ -157,7 +159,7 @@ def test_every_key_says_what_it_means() -> None:
         ('name = "肋 2"', 'name = "R1"', ["station R1: name", "used twice"]),
         ('name = "肋 2"', 'name = "r1"', ["station r1: name", "case only"]),
         ('name = "肋 2"', 'name = " R2"', ["name", "printable text"]),
-        ('name = "肋 2"', 'name = "R\\n2"', ["name", "printable text"]),
+        ('name = "肋 2"', 'name = "R\\n2"', ["name", "cannot be seen"]),
         ('name = "肋 2"', 'name = ""', ["[[station]] number 2: name", "at least 1"]),
         ("chord_deg = -1", "chord_deg = -30.5", ["chord_deg", "at least -30, is -30.5"]),
         ("chord_deg = -1", "chord_deg = nan", ["station 肋 2: chord_deg", "not nan"]),
@@ -289,3 +291,16 @@ def test_a_starting_job_with_its_comments_taken_off_loads_too() -> None:
     assert job.jigs[0].thread == "M6"
     assert job.glue is not None
     assert job.stations[0].spar_deg == 90.0
+
+
+def test_every_default_stands_once() -> None:
+    """In the values of `shared.job.model`: the schema names them, and holds none of its own."""
+    tree = ast.parse(Path(schema.__file__).read_text("utf-8"))
+    tables = [n for n in tree.body if isinstance(n, ast.ClassDef) and n.name.endswith("Table")]
+    own = [
+        (t.name, ast.unparse(a.target), ast.unparse(a.value))
+        for t in tables
+        for a in t.body
+        if isinstance(a, ast.AnnAssign) and isinstance(a.value, ast.Constant) and a.value.value is not None
+    ]
+    assert tables and not own

@@ -11,6 +11,7 @@ from rigging.batch.hints_file import hints_of, parse_given
 from samples import TRAINER
 from shared.errors import UserError
 from shared.job.file import load_job
+from shared.lines import Role
 from shared.quantity import Component, Quantity
 from vision.lines.hints import Hint
 from vision.reader import read_photo
@@ -69,7 +70,7 @@ def test_a_hinted_reading_is_recorded_as_helped() -> None:
     plain = read_photo(photo, job)
     assert plain.chord.quantity is not None
     path = next(line.path for line in plain.evidence.lines if line.role == "chord")  # type: ignore[union-attr]
-    hint = Hint("chord", (path[0][0] + 2, path[0][1] - 1.5), (path[-1][0] - 3, path[-1][1] + 1.5))
+    hint = Hint(Role.CHORD, (path[0][0] + 2, path[0][1] - 1.5), (path[-1][0] - 3, path[-1][1] + 1.5))
     helped = read_photo(photo, job, hints=[hint])
     assert helped.made.helped
     assert any(f.code == "helped" for f in helped.flags)

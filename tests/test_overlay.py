@@ -5,6 +5,8 @@ import math
 import numpy as np
 import pytest
 
+from shared.flags import FlagCode
+from shared.lines import Role
 from shared.quantity import Component, Quantity
 from shared.reading import (
     Advice,
@@ -45,10 +47,10 @@ def reading(**changes: object) -> Reading:
         SIZE,
         (SeenCard("panel", 2, ((500, 200), (700, 200), (700, 340), (500, 340)), ((520, 220),), (), 0.11),),
         (
-            SeenLine("chord", CHORD, 0.8, 0.3, True, "fits"),
-            SeenLine("plumb", ((620, 20), (622, 880)), 0.8, 0.3, True, "fits"),
+            SeenLine(Role.CHORD, CHORD, 0.8, 0.3, True, "fits"),
+            SeenLine(Role.PLUMB, ((620, 20), (622, 880)), 0.8, 0.3, True, "fits"),
             SeenLine(
-                "candidate",
+                Role.CANDIDATE,
                 ((210, 520), (990, 540)),
                 0.8,
                 0.3,
@@ -137,7 +139,7 @@ def test_strip_shows_the_line_level_at_its_true_distance(bow: float) -> None:
 def test_refusal_and_flags_are_told_in_words() -> None:
     refused = reading(
         chord=Angle(None, "no plumb line in the photo"),
-        flags=(Flag("one-card", "one small card"),),
+        flags=(Flag(FlagCode.CARD_MISFIT, "one small card"),),
         advice=(Advice("hang a string"),),
     )
     head, rest = words.sentences(refused, {})
@@ -216,7 +218,7 @@ def test_portrait_photo_keeps_its_shape() -> None:
 
 def test_near_copies_of_a_candidate_share_one_letter() -> None:
     lines = tuple(
-        SeenLine("candidate", ((210, 520 + d), (990, 540 + d)), 0.8, 0.3, False, "short") for d in (0, 3, 200)
+        SeenLine(Role.CANDIDATE, ((210, 520 + d), (990, 540 + d)), 0.8, 0.3, False, "short") for d in (0, 3, 200)
     )
     head_and_rest = draw_overlay(photo(), reading(evidence=Evidence(SIZE, lines=lines)))
     from vision.overlay import _letters
@@ -228,9 +230,9 @@ def test_near_copies_of_a_candidate_share_one_letter() -> None:
 def test_points_that_are_nowhere_are_left_out() -> None:
     nan = float("nan")
     lines = (
-        SeenLine("chord", ((nan, nan), *CHORD), 0.8, 0.3, True, ""),
-        SeenLine("candidate", ((nan, 1.0), (2.0, nan)), 0.8, 0.3, False, "x"),
-        SeenLine("spar", (), 0.8, 0.3, True, ""),
+        SeenLine(Role.CHORD, ((nan, nan), *CHORD), 0.8, 0.3, True, ""),
+        SeenLine(Role.CANDIDATE, ((nan, 1.0), (2.0, nan)), 0.8, 0.3, False, "x"),
+        SeenLine(Role.SPAR, (), 0.8, 0.3, True, ""),
     )
     marks = (SeenMark("cross", (nan, 2.0), 0.1, 0.1),)
     drawn = draw_overlay(photo(), reading(evidence=Evidence(SIZE, lines=lines, marks=marks)))

@@ -17,8 +17,10 @@ from hypothesis import strategies as st
 from rigging.batch.readings_csv import COLUMNS, safe_cell, write_csv
 from rigging.batch.readings_file import from_tree, iter_trees, json_schema, load_readings, to_tree, write_readings
 from shared.errors import UserError
+from shared.flags import Flag, FlagCode
+from shared.lines import Role
 from shared.quantity import Component, Quantity
-from shared.reading import Advice, Angle, Evidence, Flag, Made, Photo, Reading, SeenCard, SeenLine, SeenMark
+from shared.reading import Advice, Angle, Evidence, Made, Photo, Reading, SeenCard, SeenLine, SeenMark
 from tests.batch_help import job
 
 HOME = Path(__file__).parent.parent
@@ -31,19 +33,19 @@ def full_reading() -> Reading:
     evidence = Evidence(
         (4000, 3000),
         (SeenCard("strip", 4, ((0.1, 0.2), (3.0, 4.0)), ((1.0, 1.0),), (), 0.11),),
-        (SeenLine("chord", ((0.0, 1.0), (5.5, 2.25)), math.nan, 0.3, True, "longest", (("contrast", 3.5),)),),
+        (SeenLine(Role.CHORD, ((0.0, 1.0), (5.5, 2.25)), math.nan, 0.3, True, "longest", (("contrast", 3.5),)),),
         (SeenMark("cross", (10.0, 20.0), -0.2, math.nan),),
         (((0.0, 0.0), (1.0, 1.0)),),
     )
     return Reading(
         Photo("R4 肋.jpg", "ab" * 32, 4000, 3000, "2026-05-16T09:15:00", "Fieldcam F1"),
         "R4",
-        Angle(Quantity(0.4873219, (line, lens)), flags=(Flag("near-lines", "two lines lie close"),)),
+        Angle(Quantity(0.4873219, (line, lens)), flags=(Flag(FlagCode.LINE_DOUBTFUL, "two lines lie close"),)),
         Angle(Quantity(90.25, (Component("unknown", "unknown", math.nan), lens))),
         "right",
         "both",
         Made("0.1.0", "fieldcam", None, (("setting", "1"),), True),
-        (Flag("dark", "a dark photo"),),
+        (Flag(FlagCode.BLURRED, "a dark photo"),),
         (Advice("come nearer", 0.05, 0.03), Advice("hold still")),
         evidence,
     )
@@ -95,7 +97,7 @@ def test_any_numbers_and_words_are_read_back(
             value, tuple(Component(n.encode("utf-8", "replace").decode(), f"s{i}", u) for i, (n, u) in enumerate(parts))
         )
     )
-    line = SeenLine("plumb", (), width, 0.0, False, name)
+    line = SeenLine(Role.PLUMB, (), width, 0.0, False, name)
     reading = replace(full_reading(), chord=chord, station=name, evidence=Evidence((1, 1), lines=(line,)))
     assert same(from_tree(json.loads(json.dumps(to_tree(reading), allow_nan=False))), reading)
 

@@ -14,9 +14,10 @@ from readings import LEVEL, angle, reading
 
 from rigging.survey.consistency import SIGNIFICANCE
 from rigging.survey.least_squares import FLOOR_DEG, covariance_matrix, fit, mean_weights
-from rigging.survey.repeats import CONTRADICT, combine_photos
+from rigging.survey.repeats import combine_photos
+from shared.flags import Flag, FlagCode
 from shared.quantity import Component, Quantity, combine, covariance
-from shared.reading import Angle, Evidence, Flag, Reading, SeenCard
+from shared.reading import Angle, Evidence, Reading, SeenCard
 
 
 def photos(*values: float, own: float = 0.02, **kw: float):
@@ -117,7 +118,7 @@ def test_whatever_contradicts_is_spanned_doubted_and_explained(rows):
     assert c.doubtful == (c.p < SIGNIFICANCE)
     if c.doubtful:
         (flag,) = c.flags
-        assert flag.code == CONTRADICT and "likely cause: " in flag.text
+        assert flag.code is FlagCode.PHOTOS_CONTRADICT and "likely cause: " in flag.text
         for r in readings:
             q = r.chord.quantity
             assert q is not None and abs(q.value - c.quantity.value) + q.U <= c.quantity.U * (1 + 1e-6)
@@ -166,7 +167,7 @@ def test_photos_of_different_cards_may_be_different_ribs():
 
 
 def test_flagged_photo_is_shown_but_does_not_weigh_in_beside_a_sound_one():
-    blurred = Flag("blurred", "the photo is blurred")
+    blurred = Flag(FlagCode.BLURRED, "the photo is blurred")
     doubtful = reading("R1", angle(1.5, "x"), name="x.jpg", flags=(blurred,))
     c = combine_photos([*photos(1.0, 1.01), doubtful], "chord")
     assert c.photos[2].standing == "set aside" and c.photos[2].weight == 0
@@ -176,14 +177,14 @@ def test_flagged_photo_is_shown_but_does_not_weigh_in_beside_a_sound_one():
 
 
 def test_only_flagged_photos_give_a_doubtful_value():
-    blurred = Flag("blurred", "the photo is blurred")
+    blurred = Flag(FlagCode.BLURRED, "the photo is blurred")
     c = combine_photos([reading("R1", angle(1.5, "x", flags=(blurred,)))], "chord")
     assert c.doubtful and c.quantity is not None and blurred in c.flags
 
 
-def test_benign_flag_does_not_set_aside():
-    helped = Flag("helped", "a person pointed at the line")
-    c = combine_photos([reading("R1", angle(1.5, "x", flags=(helped,)))], "chord", benign={"helped"})
+def test_a_remark_does_not_set_aside():
+    helped = Flag(FlagCode.HELPED, "a person pointed at the line")
+    c = combine_photos([reading("R1", angle(1.5, "x", flags=(helped,)))], "chord")
     assert not c.doubtful and c.photos[0].standing == "used"
 
 

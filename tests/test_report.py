@@ -16,7 +16,7 @@ from rigging.report.wording import chance, design
 from rigging.survey.model import Survey
 from shared.cautions import CAUTIONS
 from shared.errors import UserError
-from shared.reading import Flag
+from shared.flags import Flag, FlagCode
 from shared.rounding import degrees
 from tests.contrast import contrast, from_hex
 from tests.example_survey import WING, example_survey
@@ -216,7 +216,7 @@ def test_a_wing_without_gauge_jig_or_values_still_makes_a_report() -> None:
 
 
 def test_survey_flags_reach_the_reader() -> None:
-    survey = replace(example_survey(), flags=(Flag("lens-age", "the lens profile is 400 days old"),))
+    survey = replace(example_survey(), flags=(Flag(FlagCode.LENS_PROFILE_OLD, "the lens profile is 400 days old"),))
     assert "the lens profile is 400 days old" in to_html(document(survey))
 
 

@@ -17,7 +17,7 @@ from rigging.report.as_json import json_schema, to_json
 from rigging.report.as_pdf import to_pdf
 from rigging.survey.model import Survey
 from shared.errors import UserError
-from shared.reading import Flag
+from shared.flags import Flag, FlagCode
 from tests.example_survey import WING, example_survey
 
 SCHEMA = Path(__file__).parent.parent / "docs" / "report.schema.json"
@@ -119,7 +119,7 @@ def test_texts_of_any_kind_and_length_are_set() -> None:
         crosscheck=None,
         twist=(),
         verdict="wrong " * 2000,
-        flags=(Flag("x", "doubt " * 3000),),
+        flags=(Flag(FlagCode.JOB_SLIP, "doubt " * 3000),),
     )
     doc = document(survey)
     page = to_html(doc)

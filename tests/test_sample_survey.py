@@ -12,10 +12,11 @@ import pytest
 from readings import angle, reading
 
 from rigging.survey.model import Survey, evaluate
+from shared.flags import Flag, FlagCode
 from shared.gauge.csv_file import load_gauge_readings
 from shared.job.file import load_job
 from shared.job.model import Job
-from shared.reading import Angle, Flag, Reading
+from shared.reading import Angle, Reading
 
 SAMPLE = Path(__file__).parent.parent / "samples" / "trainer"
 NOW = datetime(2026, 5, 16, 9, 30)
@@ -128,7 +129,7 @@ def test_root_setting_taken_out_needs_the_root():
 
 
 def test_nothing_is_conforming_on_doubtful_photos_alone():
-    blurred = Flag("blurred", "the photo is blurred")
+    blurred = Flag(FlagCode.BLURRED, "the photo is blurred")
     s = evaluate(job(), [replace(r, flags=(blurred,)) for r in simulated(1)], now=NOW)
     assert {r.state for r in s.stations} == {"undecided"}
     assert not any(c.needed for c in s.corrections) and s.verdict.startswith("Not decided yet")

@@ -11,9 +11,10 @@ from readings import reading
 
 from rigging.survey.model import Survey, evaluate
 from rigging.survey.table import survey_view
+from shared.flags import Flag, FlagCode
 from shared.job.model import Glue, Jig, Job, Station, Wing
 from shared.quantity import Component, Quantity
-from shared.reading import Angle, Flag, Reading
+from shared.reading import Angle, Reading
 
 STATIONS = tuple(
     Station(f"{side[0].upper()}{k}", side, 700.0 * k, 1000.0, (), 2.0 - 0.5 * k, 0.25,
@@ -43,7 +44,7 @@ def angles(draw: st.DrawFn, near: float) -> Angle:
         return Angle(None, draw(st.sampled_from(["no card", "blurred"])))
     own = Component("chord line fit", f"photo:{draw(st.integers(0, 99))}", draw(us))
     shared = [Component("shared", s, draw(st.floats(-0.2, 0.2))) for s in draw(st.lists(sources, max_size=2))]
-    flags = (Flag("blurred", "the photo is soft"),) if draw(st.integers(0, 5)) == 0 else ()
+    flags = (Flag(FlagCode.BLURRED, "the photo is soft"),) if draw(st.integers(0, 5)) == 0 else ()
     return Angle(Quantity(near + draw(st.floats(-2, 2)), (own, *shared)), flags=flags)
 
 

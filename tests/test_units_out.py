@@ -21,10 +21,10 @@ from rigging.plots import chord_plot
 from rigging.report.as_csv import to_csv
 from rigging.survey.model import evaluate
 from rigging.survey.units import in_units
+from shared.flags import Flag, FlagCode
 from shared.job.file import load_job, parse_job
 from shared.job.model import Jig
 from shared.lengths import shown_in
-from shared.reading import Flag
 from tests.batch_help import job as small_job
 from tests.drift_reader import readings
 
@@ -83,7 +83,7 @@ def test_csv_with_decimal_commas():
 
 def test_remarks_in_the_table_are_in_inches():
     job = replace(small_job(), length_unit="in")
-    tree = to_tree(replace(readings(count=1)[0], flags=(Flag("marks-off", "the marks lie up to 1.3 mm off"),)))
+    tree = to_tree(replace(readings(count=1)[0], flags=(Flag(FlagCode.MARKS_OFF, "the marks lie up to 1.3 mm off"),)))
     console = Console(width=200, record=True, file=io.StringIO())
     console.print(readings_table(job, [tree], {}))
     assert "0.051 in off" in " ".join(console.export_text().split())

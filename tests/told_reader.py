@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from shared.flags import Flag
 from shared.job.model import Job
+from shared.lines import Role
 from shared.quantity import Component, Quantity
-from shared.reading import Angle, Evidence, Flag, Made, Photo, Reading, SeenCard, SeenLine
+from shared.reading import Angle, Evidence, Made, Photo, Reading, SeenCard, SeenLine
 from vision.image.photo import Picture
 
 
@@ -61,7 +63,7 @@ def _lines(t: Told, aside: float) -> tuple[SeenLine, ...]:
     if t.drawn_mm is None:
         return ()
     ends = ((aside - 300.0, 200.0), (aside + t.drawn_mm - 300.0, 200.0))
-    return (SeenLine("chord", ends, 0.5, 0.1, True, "told"),)
+    return (SeenLine(Role.CHORD, ends, 0.5, 0.1, True, "told"),)
 
 
 def _angle(value: float | None, t: Told, source: str, lean: float) -> Angle:

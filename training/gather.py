@@ -1,7 +1,8 @@
-"""Harvest labelled strips: python -m training.gather OUT [--wings FOLDER...] [--drawn FIRST COUNT] [--processes P]
+"""Harvest labelled strips: python -m training.gather OUT [--wings FOLDER...] [--again N] [--drawn FIRST COUNT] [--processes P]
 
-From ray-traced wings (`training.scenes`) and from photos of the drawn simulator, drawn here by chance: two good scenes to
-one of the decoys. Each photo becomes one .npz; what is there already is left alone.
+From ray-traced wings (`training.scenes`), each photo as it is and developed again N times (`redeveloped`), and from photos of
+the drawn simulator, drawn here by chance: two good scenes to one of the decoys. Each photo becomes one .npz; what is there
+already is left alone.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import zlib
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
@@ -26,6 +28,7 @@ from shared.job.model import Job
 from shared.reading import Photo
 from training.harvest import Harvest, harvest
 from training.labels import TrueLine
+from training.redeveloped import by_chance, developed, scaled_lens, scaled_lines
 from vision import reader
 from vision.cards.detect import find_cards
 from vision.cards.print_choice import print_of
@@ -33,8 +36,9 @@ from vision.detect import sheet_plane
 from vision.image.photo import Picture, open_photo
 from vision.solution.lens_choice import choose_lens
 
-SMALL_RIB_MM = 720.0
-"""Longest chord in a photo of three megapixels."""
+SMALL = (0.6, 1.3)
+"""Sizes of small photos, 1 being three megapixels, and the longest chord in one of that size."""
+LONGEST_MM = 1300.0
 LASERS = 0.3
 """Share of the drawn photos with a laser instead of a string."""
 DRAWN_PHONES = 900
@@ -69,23 +73,40 @@ def wing_job(folder: Path) -> Job:
     return load_job(folder / "job.toml")
 
 
-def traced(out: Path, folder: Path, name: str, record: dict[str, object]) -> str:
-    """Harvest one ray-traced photo."""
-    target = out / f"{folder.parent.name}-{folder.name}-{name}.npz"
+def traced(out: Path, folder: Path, name: str, record: dict[str, object], again: int) -> str:
+    """Harvest one ray-traced photo. again : 0 as it is, else the number of its development."""
+    target = out / f"{folder.parent.name}-{folder.name}-{name}{f'-{again}' if again else ''}.npz"
     if target.exists():
         return ""
     try:
-        picture = open_photo(folder / "stations" / f"{name}.jpg")
+        path, job = folder / "stations" / f"{name}.jpg", wing_job(folder)
+        picture, lens = open_photo(path), None
         lines = [TrueLine.of(r) for r in record["lines"]]  # type: ignore[attr-defined]
-        got = taken(
-            picture, wing_job(folder), str(record["station"]), None, lines, record["forward"] == "right", len(name)
-        )
+        if again:
+            picture, lens, lines = another(picture, path, job, lines, again)
+        got = taken(picture, job, str(record["station"]), lens, lines, record["forward"] == "right", len(name) + again)
     except Exception as error:
         return f"{target.name}: {type(error).__name__}: {error}"
     if got is None:
         return f"{target.name}: no cards"
     keep(target, got, f"{folder.name}/{name}", int("".join(c for c in str(record["phone"]) if c.isdigit()) or 0))
     return ""
+
+
+def another(
+    picture: Picture, path: Path, job: Job, lines: list[TrueLine], again: int
+) -> tuple[Picture, Lens | None, list[TrueLine]]:
+    """The photo developed again, its lens and lines."""
+    rng = np.random.default_rng([zlib.crc32(str(path.relative_to(path.parents[2])).encode()), again])
+    lens = choose_lens(None, job, picture).lens
+    bgr = cv2.imread(str(path), cv2.IMREAD_COLOR)
+    assert bgr is not None
+    how = by_chance(rng, picture.width)
+    kept = developed(np.asarray(bgr, np.uint8), how, rng)
+    factor = kept.shape[1] / bgr.shape[1]
+    if lens is not None:
+        lens = scaled_lens(lens, (kept.shape[1], kept.shape[0]), factor)
+    return Picture.from_array(kept, path.stem), lens, scaled_lines(lines, factor)
 
 
 def drawn(out: Path, seed: int) -> str:
@@ -103,10 +124,11 @@ def drawn(out: Path, seed: int) -> str:
     rng = np.random.default_rng([seed, 41])
     kind = CARDS[seed % len(CARDS)]
     level: Literal["laser", "plumb"] = "laser" if rng.random() < LASERS else "plumb"
-    small = seed % 5 == 4  # three megapixels are enough for a small rib only
-    camera = PHONE if small else PHONE_12
+    small = seed % 5 >= 3
+    size = float(rng.uniform(*SMALL)) if small else 1.0
+    camera = PHONE.scaled(size) if small else PHONE_12
     tries = (good_scene(seed + 1_000_003 * k, kind, level, camera, bool(seed % 3 == 1)) for k in range(1000))
-    scene = next(s for s in tries if not small or s.chord_mm < SMALL_RIB_MM)
+    scene = next(s for s in tries if not small or s.chord_mm < size * LONGEST_MM)
     if seed % 3 == 2:
         kinds = makers()
         name = sorted(kinds)[int(rng.integers(len(kinds)))]
@@ -149,7 +171,8 @@ def tasks(a: argparse.Namespace) -> Iterator[tuple[object, ...]]:
     for base in a.wings or []:
         for truth in sorted(base.glob("*/truth.json")):
             for name, record in json.loads(truth.read_text()).items():
-                yield traced, a.out, truth.parent, name, record
+                for again in range(a.again + 1):
+                    yield traced, a.out, truth.parent, name, record, again
     first, count = a.drawn
     for seed in range(first, first + count):
         yield drawn, a.out, seed
@@ -165,6 +188,7 @@ def main() -> None:
     p = argparse.ArgumentParser(description=__doc__)
     p.add_argument("out", type=Path)
     p.add_argument("--wings", type=Path, nargs="*")
+    p.add_argument("--again", type=int, default=0, help="times that a ray-traced photo is developed anew")
     p.add_argument("--drawn", type=int, nargs=2, default=(0, 0), metavar=("FIRST", "COUNT"))
     p.add_argument("--processes", type=int, default=os.cpu_count() or 1)
     a = p.parse_args()

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import partial
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from shared.job.model import Job, Station
+from shared.lines import Role
 from shared.numerics.small_sums import straight
 from vision.cards.detect import Card
 from vision.evidence.belief import beliefs, believed_at
@@ -17,7 +17,8 @@ from vision.evidence.kinds import PLACES
 from vision.evidence.views import Photograph, level_view, upright_view
 from vision.image.photo import Picture
 from vision.image.rectified import Plane
-from vision.level.gravity import Gravity, Rib, find_gravity
+from vision.level.gravity import Gravity, find_gravity
+from vision.level.rib import Rib
 from vision.lines.chord import RIM_MM, ChordChoice, as_measured, choose_chord
 from vision.lines.hints import Hint
 from vision.lines.marks import Mark, find_marks, locate
@@ -69,7 +70,7 @@ class Detections:
     marks: tuple[LocatedMark, ...] = ()
 
     @property
-    def reference(self) -> Literal["plumb", "level", "both"] | None:
+    def reference(self) -> str | None:
         """What shows gravity."""
         return self.gravity.reference if self.gravity else None
 
@@ -101,8 +102,8 @@ def detect(
     middle = (min(b[0] for b in boxes) + max(b[2] for b in boxes)) / 2
     levels = beliefs(level, mm, np.full(len(level.candidates), middle), right)
     choice = choose_chord(photo.half, plane, levels, boxes, 2.0 / scale, partial(same_ink, picture, plane, scale, blur))
-    if "chord" in by_role:
-        ends = hinted_ends(plane, by_role["chord"])
+    if Role.CHORD in by_role:
+        ends = hinted_ends(plane, by_role[Role.CHORD])
     elif choice.chosen is None:
         return Detections(plane, right, choice.reason, chord=choice)
     else:
@@ -114,23 +115,23 @@ def detect(
         return Detections(plane, right, TOO_FAINT, chord=choice, chord_ends=ends)
     ends = _seen_ends(stroke)
     chance = 1.0
-    if "chord" not in by_role and choice.chosen is not None:
+    if Role.CHORD not in by_role and choice.chosen is not None:
         again = believed_at(level, ends, mm, middle, right)
         chance = as_measured(choice, again.of("chord"))
     rib = Rib(photo, plane, ends, mm, right, blur, boxes)
     upright = upright_view(photo, plane, papers, foreign, mm, ends, False)
     gravity = find_gravity(rib, level, levels, middle, upright, station, job, by_role)
     so_far = Detections(
-        plane, right, gravity.reason, (line_seen("chord", stroke), *gravity.lines), (stroke, *gravity.strokes), choice,
+        plane, right, gravity.reason, (line_seen(Role.CHORD, stroke), *gravity.lines), (stroke, *gravity.strokes), choice,
         ends, chance, gravity,
     )  # fmt: skip
     if gravity.reason:
         return so_far
     across = upright_view(photo, plane, papers, foreign, mm, ends, True)
-    spar = find_spar(rib, across, stroke, station, by_role.get("spar"))
+    spar = find_spar(rib, across, stroke, station, by_role.get(Role.SPAR))
     lines, strokes = so_far.lines, so_far.strokes
     if spar.stroke is not None:
-        lines, strokes = (*lines, line_seen("spar", spar.stroke)), (*strokes, spar.stroke)
+        lines, strokes = (*lines, line_seen(Role.SPAR, spar.stroke)), (*strokes, spar.stroke)
     marks = tuple(m for m in (_located(picture, plane, k) for k in _marks(photo, plane, ends, boxes)) if m is not None)
     return Detections(plane, right, None, lines, strokes, choice, ends, chance, gravity, spar, marks)
 

@@ -21,9 +21,11 @@ from numpy.typing import NDArray
 from calibration.lens.model import Lens
 from calibration.lens.profiles import LensProfile
 from calibration.print.profile import KnownPrint
+from shared.flags import Flag, FlagCode
 from shared.job.model import Job, Station
+from shared.lines import Shows
 from shared.quantity import Component, Quantity
-from shared.reading import Angle, Evidence, Flag, Made, Photo, Reading
+from shared.reading import Angle, Evidence, Made, Photo, Reading
 from shared.version import version
 from vision.assess import gates
 from vision.assess.advice import advise
@@ -32,7 +34,7 @@ from vision.assess.doubts import doubts
 from vision.cards import mirrored
 from vision.cards.detect import Card, find_cards
 from vision.cards.print_choice import print_of
-from vision.cards.stations import name_station
+from vision.cards.stations import Named, name_station
 from vision.detect import Detections, detect
 from vision.evidence.posterior import true_reference
 from vision.image.photo import Picture, open_photo
@@ -125,9 +127,9 @@ def read_fully(
     made = Made(version(), None, job.level.profile or f"u {job.level.u_deg:g} deg", helped=bool(hints))
     photo = Photo(picture.name, picture.sha256, picture.width, picture.height, picture.exif.taken, picture.exif.camera)
     station: Station | None = None
-    flags: tuple[Flag, ...] = tuple(Flag("photo-note", note) for note in picture.notes)
+    flags: tuple[Flag, ...] = tuple(FlagCode.PHOTO_NOTE.flag(note) for note in picture.notes)
     if hints:
-        flags += (Flag("helped", "a person pointed at " + " and ".join(sorted({h.role for h in hints}))),)
+        flags += (FlagCode.HELPED.flag("a person pointed at " + " and ".join(sorted({h.role for h in hints}))),)
     cards: list[Card] = []
     try:
         cards = find_cards(picture.gray, picture.half())
@@ -147,20 +149,8 @@ def read_fully(
             raise _Refused(chosen.reason or "", show(picture, named.cards))
         made = replace(made, lens=chosen.lens.ident)
         flags += verdict.flags + chosen.flags
-        return _measure(
-            picture,
-            photo,
-            job,
-            station,
-            named.cards,
-            named.others,
-            chosen.lens,
-            prints,
-            tuple(hints),
-            flags,
-            made,
-            monte_carlo,
-        )
+        case = _Case(picture, photo, job, chosen.lens, prints, tuple(hints), made, monte_carlo)
+        return _measure(case, station, named, flags)
     except _Refused as end:
         none = Angle(None, end.reason)
         return Seen(
@@ -179,34 +169,40 @@ def read_fully(
         )
 
 
-def _measure(
-    picture: Picture,
-    photo: Photo,
-    job: Job,
-    station: Station,
-    cards: tuple[Card, ...],
-    others: tuple[Card, ...],
-    lens: Lens,
-    prints: KnownPrint,
-    hints: tuple[Hint, ...],
-    flags: tuple[Flag, ...],
-    made: Made,
-    draws: int,
-) -> Seen:
+@dataclass(frozen=True)
+class _Case:
+    """A photo and what it is read with. draws : Monte Carlo draws to hold the linear budget against; 0: none."""
+
+    picture: Picture
+    photo: Photo
+    job: Job
+    lens: Lens
+    prints: KnownPrint
+    hints: tuple[Hint, ...]
+    made: Made
+    draws: int
+
+
+def _measure(case: _Case, station: Station, named: Named, flags: tuple[Flag, ...]) -> Seen:
+    picture, photo, job, lens, prints, made = case.picture, case.photo, case.job, case.lens, case.prints, case.made
+    cards, others, draws = named.cards, named.others, case.draws
     first = _plane_only(cards, lens, prints, photo)
     verdict = gates.after_solving(first[0])
     if verdict.reason:
         raise _Refused(verdict.reason, show(picture, cards, first[0]))
     flags += verdict.flags
-    found = detect(picture, first[0], cards, others, station, job, hints)
+    found = detect(picture, first[0], cards, others, station, job, case.hints)
     if found.reason:
         raise _Refused(found.reason, show(picture, cards, first[0], found))
     lean = _lean(job, station, found.forward_right)
-    if job.wing.dihedral_deg is None and station.lean_deg is None and any(s.role == "plumb" for s in found.lines):
+    if (
+        job.wing.dihedral_deg is None
+        and station.lean_deg is None
+        and any(s.role.shows is Shows.PLUMB for s in found.lines)
+    ):
         flags += (
-            Flag(
-                "lean-not-stated",
-                f"the job does not state the ribs' lean (dihedral): U allows for {2 * UNKNOWN_U_LEAN_DEG:g} deg of it",
+            FlagCode.LEAN_NOT_STATED.flag(
+                f"the job does not state the ribs' lean (dihedral): U allows for {2 * UNKNOWN_U_LEAN_DEG:g} deg of it"
             ),
         )
     found = _contradicted(found, lean)
@@ -347,7 +343,7 @@ def _contradicted(found: Detections, lean: Lean) -> Detections:
     gravity = found.gravity
     if gravity is None or not gravity.strings or not gravity.unused:
         return found
-    used = next(line for line in found.lines if line.role == "plumb")
+    used = next(line for line in found.lines if line.role.shows is Shows.PLUMB)
     rivals = [
         share
         for stroke, share in gravity.unused
@@ -385,10 +381,9 @@ def _both_poses(solutions: list[Solution], photo: Photo) -> tuple[Angles, tuple[
         away = best.chord is not None and theirs.chord is not None
         if away and weight > OTHER_POSE and abs(theirs.chord.value - best.chord.value) > 3 * best.chord.u:  # type: ignore[union-attr]
             flags = (
-                Flag(
-                    "two-poses",
+                FlagCode.TWO_POSES.flag(
                     f"the card may tilt the other way (probability {weight:.0%}), which would give "
-                    f"{theirs.chord.value:+.2f} deg: use two cards, or stand more to one side",  # type: ignore[union-attr]
+                    f"{theirs.chord.value:+.2f} deg"  # type: ignore[union-attr]
                 ),
             )
     return best, flags

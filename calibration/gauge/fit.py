@@ -20,8 +20,8 @@ from scipy.stats import t as student
 from calibration.gauge.log import Log, Observation
 from calibration.gauge.profile import GaugeProfile
 from shared.errors import UserError
+from shared.flags import Flag, FlagCode
 from shared.job.model import Sense
-from shared.reading import Flag
 
 F64 = NDArray[np.float64]
 
@@ -201,14 +201,14 @@ def _doubts(residual: F64, u: float, dof: int, log: Log, told: tuple[str, ...], 
     limit = max(4 * min(usual, u), 2.5 * resolution)
     for o, e in zip(log.observations, residual, strict=True):
         if abs(e) > limit:
-            text = f"row {o.row}: {o.shown_deg:g} is {e:+.2f} deg off the fit: read it again"
-            flags.append(Flag("gauge-slip", text))
+            text = f"row {o.row}: {o.shown_deg:g} is {e:+.2f} deg off the fit"
+            flags.append(FlagCode.GAUGE_SLIP.flag(text))
     steps = np.array([o.shown_deg for o in log.observations]) / resolution
     if np.abs(steps - np.round(steps)).max() > 0.01:
         text = f"readings are finer than the stated resolution of {resolution:g} deg"
-        flags.append(Flag("gauge-resolution", text))
+        flags.append(FlagCode.GAUGE_RESOLUTION.flag(text))
     if "scale" not in told:
         text = ("no known angles (or level and plumb reversals): the scale error is taken as 0 with u "
                 f"{U_SCALE_UNMEASURED * 90:.2f} deg at 90")  # fmt: skip
-        flags.append(Flag("gauge-scale-unknown", text))
+        flags.append(FlagCode.GAUGE_SCALE_UNKNOWN.flag(text))
     return tuple(flags)

@@ -14,10 +14,10 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from calibration.gauge.sense import Said, meanings
+from shared.flags import Flag, FlagCode
 from shared.gauge.readings import GaugeReading, Line
 from shared.job.model import Gauge, Sense
 from shared.quantity import Component, Quantity
-from shared.reading import Flag
 
 
 @dataclass(frozen=True)
@@ -125,19 +125,15 @@ def profile_doubts(profile: GaugeProfile, readings: Sequence[GaugeReading], now:
     flags = []
     if times and min(times) < made:
         flags.append(
-            Flag(
-                "gauge-profile-later",
-                f"the gauge was calibrated on {profile.made[:10]}, after the first "
-                f" reading ({min(times).date()}): its zero may have been another then",
+            FlagCode.GAUGE_PROFILE_LATER.flag(
+                f"the gauge was calibrated on {profile.made[:10]}, after the first reading ({min(times).date()})"
             )
         )
     last = max(times, default=datetime.fromisoformat(now).replace(tzinfo=None))
     if last > latest:
         flags.append(
-            Flag(
-                "gauge-profile-old",
-                f"the gauge's calibration of {profile.made[:10]} is older than "
-                f"{profile.valid_days:g} days: repeat the reversal",
+            FlagCode.GAUGE_PROFILE_OLD.flag(
+                f"the gauge's calibration of {profile.made[:10]} is older than {profile.valid_days:g} days"
             )
         )
     return tuple(flags)

@@ -10,9 +10,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Literal
 
+from shared.flags import Flag, FlagCode
 from shared.gauge.readings import GaugeReading, Line
 from shared.job.model import Sense
-from shared.reading import Flag
 
 Said = Literal["nose-up", "nose-down"] | None
 
@@ -52,9 +52,7 @@ def contradictions(readings: Sequence[GaugeReading], sense: Sense) -> tuple[Flag
     which = ", ".join(f"{r.station} {r.line} {r.shown_deg:g}" for r in bad[:4])
     more = f" and {len(bad) - 4} more" if len(bad) > 4 else ""
     return (
-        Flag(
-            "gauge-sense",
-            f'the gauge is declared "{sense}" ({allowed[0]:g} to {allowed[1]:g}) but shows '
-            f"{which}{more}: correct [gauge] sense in the job",
+        FlagCode.GAUGE_SENSE.flag(
+            f'the gauge is declared "{sense}" ({allowed[0]:g} to {allowed[1]:g}) but shows {which}{more}'
         ),
     )

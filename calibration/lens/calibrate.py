@@ -82,7 +82,8 @@ def calibrate_lens(
     )
     _check_determined(result, size)
     names = tuple(sightings[k].name for k in groups)
-    profile = _profile(sightings, groups, views, result, choice, coverage, shape, board, size)
+    fitted = _Fitted(views, result, choice, coverage, shape)
+    profile = _profile(sightings, groups, fitted, board, size)
     return LensCalibration(profile, names, tuple(views), result, choice, coverage, shape)
 
 
@@ -232,17 +233,22 @@ def _check_determined(result: Bundle, size: tuple[int, int]) -> None:
         )
 
 
+@dataclass(frozen=True)
+class _Fitted:
+    """The fit, what it was chosen from and how well the photos bear it."""
+
+    views: list[View]
+    result: Bundle
+    choice: Choice
+    coverage: Coverage
+    shape: ShapeVerdict
+
+
 def _profile(
-    sightings: list[Sighting],
-    groups: list[int],
-    views: list[View],
-    result: Bundle,
-    choice: Choice,
-    coverage: Coverage,
-    shape: ShapeVerdict,
-    board: Board,
-    size: tuple[int, int],
+    sightings: list[Sighting], groups: list[int], fitted: _Fitted, board: Board, size: tuple[int, int]
 ) -> LensProfile:
+    """groups : of each view, the index of its photo among the sightings. size : width, height, pixels."""
+    views, result, choice, coverage = fitted.views, fitted.result, fitted.choice, fitted.coverage
     uses = []
     for k, s in enumerate(sightings):
         mine = [n for n, g in enumerate(groups) if g == k]
@@ -252,7 +258,7 @@ def _profile(
     exif = sightings[groups[0]].exif
     taken = sorted(s.exif.taken for s in sightings if s.reason is None and s.exif.taken)
     all_errors = np.concatenate([e[v.weight > 0] for e, v in zip(result.residuals, views, strict=True)])
-    notes = list(coverage.advice) + list(shape.notes)
+    notes = list(coverage.advice) + list(fitted.shape.notes)
     if result.inflation > 1.5:
         notes.append(
             f"the lens scatters more between photos than their corners do: its variances were widened {result.inflation:.1f} "

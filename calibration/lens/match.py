@@ -16,7 +16,7 @@ import numpy as np
 from calibration.exif import ExifLike, turn_tag
 from calibration.lens.model import Lens, turned_size
 from calibration.lens.profiles import LensProfile, same_focal, same_words
-from shared.reading import Flag
+from shared.flags import Flag, FlagCode
 
 FULL_FRAME_DIAGONAL_MM = math.hypot(36.0, 24.0)
 ZOOM_TOLERANCE = 0.005
@@ -46,24 +46,20 @@ def lens_for(profile: LensProfile, exif: ExifLike, size: tuple[int, int]) -> Len
         ()
         if profile.sound
         else (
-            Flag(
-                "lens-rough",
-                "the lens profile comes from straight edges, its "
-                "focal length "
-                "is a guess: U is large (ribangle calibrate lens)",
+            FlagCode.LENS_ROUGH.flag(
+                "the lens profile comes from straight edges, its focal length is a guess and U is large"
             ),
         )
     )
     if len(ways) == 1:
         return LensMatch(profile.lens.turned(ways[0]), flags=rough)
     text = (
-        f"EXIF orientation {tag} on a photo shown {size[0]} x {size[1]} leaves open which way up the "
-        f"sensor "
+        f"EXIF orientation {tag} on a photo shown {size[0]} x {size[1]} leaves open which way up the sensor "
         "was; the lens' uncertainty covers both"
     )
     return LensMatch(
         _either(profile.lens.turned(ways[0]), profile.lens.turned(ways[1])),
-        flags=(*rough, Flag("lens-turn", text)),
+        flags=(*rough, FlagCode.LENS_TURN.flag(text)),
     )
 
 

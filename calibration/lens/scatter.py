@@ -7,7 +7,6 @@ hold; a covariance from independent corners is then too narrow, and not by one f
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +16,8 @@ F64 = NDArray[np.float64]
 
 UNLIKELY = 0.01
 """How often independent corners may show a wider scatter between views by chance, along each axis."""
+DRAWS = 400
+"""Sets of independent corners drawn to learn what they show."""
 
 
 def between_views(normal: F64, parts: Sequence[F64], scores: Sequence[F64], model: F64) -> tuple[F64, float]:
@@ -24,42 +25,57 @@ def between_views(normal: F64, parts: Sequence[F64], scores: Sequence[F64], mode
 
     normal : (m, m) normal matrix of the parameters, poses eliminated, a prior's precision in it. parts, scores :
     of each view, its share of that matrix (m, m), and of its right-hand side (m,) at the solution. model :
-    covariance from independent corners.
+    covariance from independent corners, the inverse of `normal` times a corner's variance.
 
     Without view v the estimate moves by (N - N_v)^-1 g_v, to first order; the jackknife's covariance is
-    (V - 1) / V times the sum of their squares (Tukey 1958; for clusters, Bell and McCaffrey 2002, CR3), and is
-    widened so that 2u covers 95 % under Student's t with V - 1 degrees of freedom (GUM G.3). In units of
-    `model` it is that of V - 1 draws of m unit normals where corners are independent; along each of its
-    principal axes whose variance is beyond what those show in UNLIKELY of all cases, it is taken in place of
-    the model's.
+    (V - 1) / V times the sum of their squares (Tukey 1958; for clusters, Bell and McCaffrey 2002, CR3). Where views
+    differ in weight it is too wide even for independent corners; by how much, and what it shows by chance, is learnt
+    from DRAWS sets of scores with just these views' shares. Along each of its principal axes, in units of `model`,
+    whose variance is beyond what those show in UNLIKELY of all cases, it is taken in place of the model's, its mean
+    over the drawn sets brought to one and widened so that 2u covers 95 % under Student's t with V - 1 degrees of freedom
+    (GUM G.3).
     """
     m, views = len(normal), len(parts)
     if m == 0 or views <= 2:
         return model, 1.0
-    moved = np.array([_moved(normal, a, g) for a, g in zip(parts, scores, strict=True)])
-    t = float(stats.t.ppf(0.975, views - 1)) / 2.0
-    scatter = (views - 1) / views * moved.T @ moved
-    scale = np.sqrt(np.diag(model))
-    factor = np.linalg.cholesky(model / np.outer(scale, scale)) * scale[:, None]
-    white = np.linalg.solve(factor, np.linalg.solve(factor, scatter).T)
-    values, axes = np.linalg.eigh((white + white.T) / 2)
-    values = np.where(values > _by_chance(views - 1, m), np.maximum(values * max(t, 1.0) ** 2, 1.0), 1.0)
-    wide = factor @ (axes * values) @ axes.T @ factor.T
-    return np.asarray((wide + wide.T) / 2), float(values.mean())
-
-
-@cache
-def _by_chance(draws: int, m: int) -> F64:
-    """(m,) variances along the principal axes of `draws` draws of m unit normals, rising, not exceeded in 99 %."""
-    x = np.random.default_rng(0).normal(size=(400, draws, m))
-    values = np.linalg.eigvalsh(x.transpose(0, 2, 1) @ x / draws)
-    return np.asarray(np.quantile(values, 1 - UNLIKELY, axis=0))
-
-
-def _moved(normal: F64, part: F64, score: F64) -> F64:
-    """How far the estimate moves without one view; without it the rest must still determine the parameters."""
     scale = np.sqrt(np.diag(normal))
-    rest = (normal - part) / np.outer(scale, scale)
-    if np.linalg.eigvalsh(rest)[0] <= 1e-12:
-        rest = normal / np.outer(scale, scale)
-    return np.asarray(np.linalg.solve(rest, score / scale) / scale)
+    shares = np.array(parts) / np.outer(scale, scale)
+    whole = normal / np.outer(scale, scale)
+    rest = np.array([_without(whole, share) for share in shares])
+    root = np.linalg.cholesky(whole)  # N = root root^T: whitened steps are root^T (theta - theta_0)
+    moved = np.einsum("ab,vbc,vc->va", root.T, rest, np.array(scores) / scale)
+    corner = float(np.trace(np.linalg.solve(np.linalg.inv(whole), model * np.outer(scale, scale)))) / m
+    white = (views - 1) / views / corner * moved.T @ moved
+    values, axes = np.linalg.eigh((white + white.T) / 2)
+    chance, mean = _by_chance(whole, shares, rest, root)
+    t = max(float(stats.t.ppf(0.975, views - 1)) / 2.0, 1.0)
+    values = np.where(values > chance, np.maximum(values * t * t / mean, 1.0), 1.0)
+    half = np.linalg.solve(root.T, axes * np.sqrt(values)) / scale[:, None]
+    return np.asarray(corner * half @ half.T), float(values.mean())
+
+
+def _by_chance(whole: F64, shares: F64, rest: F64, root: F64) -> tuple[F64, float]:
+    """(m,) variances along the principal axes, rising, that independent corners do not exceed in 99 %, and the mean of all
+    of their variances. shares, rest : (V, m, m) of each view, its own and the inverse of all others'."""
+    rng = np.random.default_rng(0)
+    views, m = len(shares), len(whole)
+    prior = whole - shares.sum(0)
+    scores = np.einsum("vab,nvb->nva", _roots(shares), rng.normal(size=(DRAWS, views, m)))
+    pull = scores.sum(1) + rng.normal(size=(DRAWS, m)) @ _roots(prior[None])[0].T
+    step = np.linalg.solve(whole, pull.T).T  # at the solution the scores have lost what the step took up
+    scores -= np.einsum("vab,nb->nva", shares, step)
+    moved = np.einsum("ab,vbc,nvc->nva", root.T, rest, scores)
+    values = np.linalg.eigvalsh((views - 1) / views * moved.transpose(0, 2, 1) @ moved)
+    return np.asarray(np.quantile(values, 1 - UNLIKELY, axis=0)), float(values.mean())
+
+
+def _roots(matrices: F64) -> F64:
+    """(n, m, m) square roots of (n, m, m) positive semidefinite matrices; what rounding made negative counts as zero."""
+    values, axes = np.linalg.eigh((matrices + matrices.transpose(0, 2, 1)) / 2)
+    return np.asarray(axes * np.sqrt(np.maximum(values, 0.0))[:, None, :])
+
+
+def _without(whole: F64, share: F64) -> F64:
+    """Inverse of the normal matrix without one view; without it the rest must still determine the parameters."""
+    rest = whole - share
+    return np.asarray(np.linalg.inv(rest if np.linalg.eigvalsh(rest)[0] > 1e-12 else whole))

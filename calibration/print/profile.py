@@ -13,8 +13,8 @@ import msgspec
 
 from shared.errors import UserError
 from shared.files import write_whole
+from shared.flags import Flag, FlagCode
 from shared.job.model import CardPrint
-from shared.reading import Flag
 
 FORMAT: Literal["ribangle print profile 1"] = "ribangle print profile 1"
 U_STRETCH = 0.0025
@@ -155,9 +155,8 @@ def age_flags(profile: PrintProfile, taken: Sequence[str | None]) -> tuple[Flag,
     if age <= profile.valid_days:
         return ()
     return (
-        Flag(
-            "print-profile-old",
-            f"the print profile of {profile.date} was {age} days old when the photos were taken: paper swells and "
-            "shrinks, measure the cards again",
+        FlagCode.PRINT_PROFILE_OLD.flag(
+            f"the print profile of {profile.date} was {age} days old when the photos were taken (paper swells and "
+            "shrinks)"
         ),
     )

@@ -53,6 +53,29 @@ class PrintScale:
         return "\n".join(["[cards]", *lines, ""])
 
 
+@dataclass(frozen=True)
+class Measured:
+    """What was measured on a print, mm: the arguments of `print_scale`."""
+
+    across_mm: Sequence[float]
+    down_mm: Sequence[float] = ()
+    diagonals_mm: Sequence[float] = ()
+    nominal_mm: tuple[float, float] = (100.0, 100.0)
+    sides_mm: tuple[float, float] | None = None
+    tool: Literal["rule", "caliper"] = "rule"
+
+    def scale(self) -> PrintScale:
+        """Scale and squareness of the print. Raises UserError."""
+        return print_scale(
+            self.across_mm,
+            self.down_mm,
+            self.diagonals_mm,
+            nominal_mm=self.nominal_mm,
+            nominal_sides_mm=self.sides_mm,
+            tool=self.tool,
+        )
+
+
 def print_scale(
     across_mm: Sequence[float],
     down_mm: Sequence[float] = (),
@@ -99,26 +122,21 @@ def print_scale(
     )
 
 
-def print_profile(
-    result: PrintScale,
-    ident: str,
-    date: str,
-    tool: str,
-    across_mm: Sequence[float],
-    down_mm: Sequence[float],
-    diagonals_mm: Sequence[float],
-    nominal_mm: tuple[float, float],
-    sides_mm: Sequence[float],
-) -> PrintProfile:
-    """The profile of a measured print: what was found and what it was found from."""
+def print_profile(measured: Measured, ident: str, date: str) -> PrintProfile:
+    """The profile of a measured print: what was found and what it was found from. date : ISO 8601 day.
+
+    Raises UserError as `print_scale`.
+    """
+    result = measured.scale()
 
     def known(value: float) -> float | None:
         return value if math.isfinite(value) else None
 
     return PrintProfile(
         FORMAT, ident, result.scale, result.u_scale, known(result.stretch), known(result.u_stretch),
-        known(result.skew_deg), known(result.u_skew_deg), tool, tuple(across_mm), tuple(down_mm),
-        tuple(diagonals_mm), nominal_mm, tuple(sides_mm), date, notes=result.text,
+        known(result.skew_deg), known(result.u_skew_deg), measured.tool, tuple(measured.across_mm),
+        tuple(measured.down_mm), tuple(measured.diagonals_mm), measured.nominal_mm, tuple(measured.sides_mm or ()), date,
+        notes=result.text,
     )  # fmt: skip
 
 

@@ -16,8 +16,9 @@ from calibration.level.reversal import load_level
 from calibration.print.profile import age_flags as print_age_flags
 from calibration.print.profile import known_print, load_print
 from rigging.batch.readings_file import finite, known_or_nan
+from shared.flags import Flag, FlagCode
 from shared.job.model import Job
-from shared.reading import Angle, Evidence, Flag, Made, Photo, Reading, SeenCard
+from shared.reading import Angle, Evidence, Made, Photo, Reading, SeenCard
 
 Tree = dict[str, Any]
 
@@ -82,10 +83,8 @@ class BatchWatch:
             level = load_level(job.folder / job.level.profile)
             age = _age(level.date, taken)
             if age > level.valid_days:
-                yield Flag(
-                    "level-profile-old",
-                    f"the level profile of {level.date} was {age:.0f} days old when the "
-                    "photos were taken: turn it end for end again",
+                yield FlagCode.LEVEL_PROFILE_OLD.flag(
+                    f"the level profile of {level.date} was {age:.0f} days old when the photos were taken"
                 )
 
 

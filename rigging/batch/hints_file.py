@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from shared.errors import UserError
+from shared.lines import POINTED, listed
 from vision.image.photo_file import PhotoError, read_bytes, shown_name
 from vision.lines.hints import Hint
 
@@ -43,14 +44,14 @@ def check_names(given: Sequence[tuple[str, str]], photos: Sequence[str]) -> None
 
 
 def _split(text: str) -> tuple[str, str, str]:
-    for role in ("spar", "plumb", "level"):
+    for role in POINTED[1:]:
         if f" {role} " in text:
             name, _, rest = text.strip().rpartition(f" {role} ")
             return name, "", f"{role} {rest}"
     raise UserError(
         f"hint {text!r}",
         "does not say for which photo and line it is",
-        'write "PHOTO ROLE X,Y X,Y" with ROLE chord, spar, plumb or level',
+        f'write "PHOTO ROLE X,Y X,Y" with ROLE {listed()}',
     )
 
 

@@ -28,6 +28,7 @@ from rigging.batch.store import Store, cannot_write, fingerprint, reading_key
 from rigging.batch.worker import DETAILED, DRAWER, READER, Outcome, Plan, Task, measure_one, refused
 from shared.errors import UserError
 from shared.files import writing_whole
+from shared.flags import FlagCode
 from shared.job.model import Job
 from shared.reading import Reading
 from vision.image.photo_file import PhotoError, sha256_of_photo
@@ -250,12 +251,12 @@ class _Batch:
         copies = Counter(line.sha256 for line in self.lines)
         for line in self.lines:
             tree = self._tree(line)
-            doubts = [{"code": f.code, "text": f.text} for f in drift.flags_of(tree["made"]["lens"])]
+            doubts = msgspec.to_builtins(drift.flags_of(tree["made"]["lens"]))
             tree = {**tree, "flags": [*tree["flags"], *doubts]}
             if line.sha256 and copies[line.sha256] > 1:
                 if line.sha256 in first:
-                    flag = {"code": "same-photo", "text": f"the same photo as {first[line.sha256]}: no second witness"}
-                    tree["flags"] = [*tree["flags"], flag]
+                    flag = FlagCode.SAME_PHOTO.flag(f"the same photo as {first[line.sha256]}, no second witness")
+                    tree["flags"] = [*tree["flags"], msgspec.to_builtins(flag)]
                 first.setdefault(line.sha256, line.name)
             if tree["overlay"]:
                 overlays.add(tree["overlay"])

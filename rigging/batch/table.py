@@ -10,8 +10,8 @@ from rich.console import Group, RenderableType
 from rich.text import Text
 
 from rigging.batch.readings_csv import reasons
-from rigging.survey.doubts import BATCH
 from rigging.survey.screen import Fitting, plain_table
+from shared.flags import FlagCode, Scope
 from shared.job.model import Job, Station
 from shared.lengths import Units, shown_in
 from shared.quantity import Component, Quantity
@@ -41,7 +41,7 @@ def readings_table(job: Job, trees: Iterable[dict[str, Any]], shown: Shown) -> R
     remarks: list[Text] = []
     batch: dict[str, None] = {}
     for row, tree in enumerate(trees):
-        batch |= dict.fromkeys(f["text"] for f in tree["flags"] if f["code"] in BATCH)
+        batch |= dict.fromkeys(f["text"] for f in tree["flags"] if _of_batch(f))
         if row >= MOST_ROWS:
             left_out += 1
             continue
@@ -55,6 +55,10 @@ def readings_table(job: Job, trees: Iterable[dict[str, Any]], shown: Shown) -> R
     notes = [f"and {left_out} more in readings.csv"] * bool(left_out) + [f"whole batch: {text}" for text in batch]
     told = [Text("\n".join(notes), style="yellow" if batch else "")] if notes else []
     return Group(Fitting(((wide,), (narrow, Text(), *remarks))), *told)
+
+
+def _of_batch(flag: Mapping[str, str]) -> bool:
+    return FlagCode.of(flag["code"]).scope is Scope.BATCH
 
 
 def _figures(tree: dict[str, Any], station: Station | None, line: str, shown: Shown) -> list[Text]:
@@ -92,6 +96,6 @@ def _remarks(tree: dict[str, Any], units: Units) -> Text:
             ("; " if text else "") + shown_in(reason, units), style="red" if tree["chord"]["value"] is None else ""
         )
     flags = [*tree["flags"], *tree["chord"]["flags"], *tree["spar"]["flags"]]
-    for words in dict.fromkeys(flag["text"] for flag in flags if flag["code"] not in BATCH):
+    for words in dict.fromkeys(flag["text"] for flag in flags if not _of_batch(flag)):
         text.append(("; " if text else "") + shown_in(words, units), style="yellow")
     return text

@@ -12,8 +12,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from shared.errors import UserError
+from shared.flags import FlagCode
 from shared.job.model import Job
-from shared.reading import Angle, Flag, Made, Photo, Reading
+from shared.reading import Angle, Made, Photo, Reading
 from shared.version import version
 
 if TYPE_CHECKING:
@@ -172,7 +173,7 @@ def _outcome(task: Task, plan: Plan, reading: Reading, picture: Picture | None, 
         place = overlay_path(task.name, key)
         overlay = _draw(plan, picture, reading)
         if overlay is None:
-            lost = Flag("no-overlay", "its annotated picture could not be drawn: judge this angle with care")
+            lost = FlagCode.NO_OVERLAY.flag("its annotated picture could not be drawn")
             reading, place = replace(reading, flags=(*reading.flags, lost)), ""
     body = msgspec.json.encode(to_tree(reading, place or None))
     return Outcome(task.path, key, body, overlay, place, keep)

@@ -3,17 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+
+from rigging.cli.gathered import gathered
+from shared.cards import NAMES, CardKind
 
 if TYPE_CHECKING:
     from calibration.lens.boards import Board
     from calibration.lens.calibrate import LensCalibration
     from calibration.lens.profiles import LensProfile, PhotoUse
     from vision.image.photo import Picture
+
+
+@dataclass(frozen=True)
+class LensOptions:
+    """What the command is asked: its arguments and options."""
+
+    photos: tuple[Path, ...]
+    board: str | None
+    charuco: str | None
+    card: str | None
+    square: float
+    marker: float
+    dictionary: str
+    model: str | None
+    out: Path | None
+    picture: Path | None
 
 
 @click.command(
@@ -23,42 +42,33 @@ if TYPE_CHECKING:
 @click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--board", metavar="9x6", help="Chessboard: inner corners along its sides (found where not given).")
 @click.option("--charuco", metavar="7x5", help="ChArUco board instead: squares along its sides.")
-@click.option("--card", type=click.Choice(["panel", "strip"]), help="Station cards instead, several in a photo or one.")
+@click.option("--card", type=click.Choice(NAMES), help="Station cards instead, several in a photo or one.")
 @click.option("--square", type=float, default=25.0, show_default=True, metavar="MM", help="Side of a square.")
 @click.option("--marker", type=float, default=18.0, show_default=True, metavar="MM", help="Side of a ChArUco marker.")
 @click.option("--dictionary", default="5X5_1000", show_default=True, help="OpenCV's marker dictionary.")
 @click.option("--model", help='Force a lens model, as "f, c, k1, k2"; else the error on photos left out decides.')
 @click.option("--out", type=click.Path(path_type=Path), help="Profile to write [default: lens/CAMERA.json].")
 @click.option("--picture", type=click.Path(path_type=Path), help="Picture to write [default: beside the profile].")
-def lens(
-    photos: tuple[Path, ...],
-    board: str | None,
-    charuco: str | None,
-    card: str | None,
-    square: float,
-    marker: float,
-    dictionary: str,
-    model: str | None,
-    out: Path | None,
-    picture: Path | None,
-) -> None:
+@gathered(LensOptions)
+def lens(asked: LensOptions) -> None:
     """Calibrate a lens from PHOTOS (files or folders) of one flat board.
 
     Take a dozen: all of the board in each, sharp, at one zoom and focus as in the work, in all corners of the
     picture, tilted some 30 degrees to all sides.
     """
+    out, picture = asked.out, asked.picture
     from calibration.lens.calibrate import calibrate_lens
     from calibration.lens.profiles import save_lens
     from calibration.lens.report import lens_picture
     from rigging.cli.calibrate import make_folder
     from shared.files import write_whole
 
-    spec = board_of(board, charuco, card, square, marker, dictionary)
+    spec = board_of(asked.board, asked.charuco, asked.card, asked.square, asked.marker, asked.dictionary)
     for place in (out, picture):
         if place is not None:
             make_folder(place)
     unread: list[PhotoUse] = []
-    result = calibrate_lens(opened(photos, unread), spec, model)
+    result = calibrate_lens(opened(asked.photos, unread), spec, asked.model)
     profile = replace(result.profile, photos=(*result.profile.photos, *unread))
     if out is None:
         out = Path("lens") / f"{profile.ident}.json"
@@ -81,7 +91,7 @@ def board_of(
     if sum(x is not None for x in (board, charuco, card)) > 1:
         raise UserError("--board, --charuco and --card", "name different boards", "give one of them")
     if card is not None:
-        s = SPECS[card]  # type: ignore[index]
+        s = SPECS[CardKind.of(card)]
         return Charuco(s.columns, s.rows, s.square_mm, s.marker_mm, "5X5_1000", None, IDS_PER_CARD)
     if charuco is not None:
         return Charuco(*parse_size(charuco), square, marker, dictionary)

@@ -2,9 +2,29 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
 import click
+
+from rigging.cli.gathered import gathered
+
+
+@dataclass(frozen=True)
+class LevelOptions:
+    """What the command is asked: its arguments and options."""
+
+    name: str
+    pairs: tuple[tuple[float, float], ...]
+    own_sign: bool
+    photos: tuple[tuple[Path, Path], ...]
+    at: tuple[float, float] | None
+    lens: Path | None
+    resolution: float
+    repeatability: float | None
+    kind: str
+    date: str | None
+    out: Path | None
 
 
 @click.command(
@@ -39,24 +59,14 @@ import click
 @click.option("--kind", default="level bar", show_default=True, help="What it is: level bar, laser, water level...")
 @click.option("--date", help="Day of the reversal, as 2026-05-16 [default: today].")
 @click.option("--out", type=click.Path(path_type=Path), help="Profile to write [default: NAME.json].")
-def level(
-    name: str,
-    pairs: tuple[tuple[float, float], ...],
-    own_sign: bool,
-    photos: tuple[tuple[Path, Path], ...],
-    at: tuple[float, float] | None,
-    lens: Path | None,
-    resolution: float,
-    repeatability: float | None,
-    kind: str,
-    date: str | None,
-    out: Path | None,
-) -> None:
+@gathered(LevelOptions)
+def level(asked: LevelOptions) -> None:
     """Find the zero error of the level reference NAME by turning it end for end on the same supports.
 
     Count all angles by the end that is up as seen from one place: left end up is positive. A plumb line has
     no zero error; check it against a laser with `ribangle calibrate plumb`.
     """
+    out = asked.out
     import datetime
     import math
 
@@ -64,24 +74,24 @@ def level(
     from shared.errors import UserError
     from shared.rounding import number, places
 
-    if bool(pairs) == bool(photos):
+    if bool(asked.pairs) == bool(asked.photos):
         raise UserError("--pair or --photos", "one of them gives the readings", "give --pair LAID TURNED, three times")
     try:
-        day = (datetime.date.fromisoformat(date) if date else datetime.date.today()).isoformat()
+        day = (datetime.date.fromisoformat(asked.date) if asked.date else datetime.date.today()).isoformat()
     except ValueError:
-        raise UserError(f"date {date!r}", "is no day", "write it as 2026-05-16") from None
-    readings, notes = (list(pairs), []) if pairs else _from_photos(photos, at, lens)
-    direct, turned = [p[0] for p in readings], [-p[1] if own_sign else p[1] for p in readings]
+        raise UserError(f"date {asked.date!r}", "is no day", "write it as 2026-05-16") from None
+    readings, notes = (list(asked.pairs), []) if asked.pairs else _from_photos(asked.photos, asked.at, asked.lens)
+    direct, turned = [p[0] for p in readings], [-p[1] if asked.own_sign else p[1] for p in readings]
     profile = reversal(
         direct,
         turned,
-        ident=name,
+        ident=asked.name,
         date=day,
-        kind=kind,
-        resolution_deg=resolution,
-        repeatability_deg=repeatability,
+        kind=asked.kind,
+        resolution_deg=asked.resolution,
+        repeatability_deg=asked.repeatability,
     )
-    out = out or Path(f"{name}.json")
+    out = out or Path(f"{asked.name}.json")
     save_level(out, profile)
     n = places(2 * profile.u_deg)
     click.echo(

@@ -2,10 +2,30 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
 import click
+
+from rigging.cli.gathered import gathered
+from shared.cards import NAMES, CardKind
+
+
+@dataclass(frozen=True)
+class PrintOptions:
+    """What the command is asked: its arguments and options."""
+
+    across: tuple[float, ...]
+    down: tuple[float, ...]
+    card: str | None
+    nominal: float
+    diagonals: tuple[float, float] | None
+    sides: tuple[float, float] | None
+    tool: Literal["rule", "caliper"]
+    name: str
+    date: str | None
+    out: Path | None
 
 
 @click.command(
@@ -17,7 +37,7 @@ import click
 @click.option("--down", type=float, multiple=True, metavar="MM", help="Length measured down the sheet; repeat it.")
 @click.option(
     "--card",
-    type=click.Choice(["panel", "strip"]),
+    type=click.Choice(NAMES),
     help="Measured was the checkered board of such a card, from outer edge to outer edge, not the 100 mm bars.",
 )
 @click.option("--nominal", type=float, default=100.0, show_default=True, metavar="MM", help="Drawn length of the bars.")
@@ -39,41 +59,33 @@ import click
 @click.option("--name", default="print", show_default=True, help="What the profile is called.")
 @click.option("--date", help="Day it was measured, as 2026-05-16 [default: today].")
 @click.option("--out", type=click.Path(path_type=Path), help="Profile to write [default: NAME.json].")
-def scale(
-    across: tuple[float, ...],
-    down: tuple[float, ...],
-    card: Literal["panel", "strip"] | None,
-    nominal: float,
-    diagonals: tuple[float, float] | None,
-    sides: tuple[float, float] | None,
-    tool: Literal["rule", "caliper"],
-    name: str,
-    date: str | None,
-    out: Path | None,
-) -> None:
+@gathered(PrintOptions)
+def scale(asked: PrintOptions) -> None:
     """Find scale, stretch and squareness of a print, and say what they do to angles and lengths.
 
     Measure the 100 mm bars of a page, or the board of a printed card, across and down the sheet; its two diagonals
     tell whether the corners are square. What is left out is covered by a wider U.
     """
+    sides, out = asked.sides, asked.out
     import datetime
 
     from calibration.print.profile import save_print
-    from calibration.print.scale import print_profile, print_scale
+    from calibration.print.scale import Measured, print_profile
     from shared.errors import UserError
 
     try:
-        day = (datetime.date.fromisoformat(date) if date else datetime.date.today()).isoformat()
+        day = (datetime.date.fromisoformat(asked.date) if asked.date else datetime.date.today()).isoformat()
     except ValueError:
-        raise UserError(f"date {date!r}", "is no day", "write it as 2026-05-16") from None
-    drawn = (nominal, nominal)
-    if card is not None:
+        raise UserError(f"date {asked.date!r}", "is no day", "write it as 2026-05-16") from None
+    drawn = (asked.nominal, asked.nominal)
+    if asked.card is not None:
         from vision.cards.spec import SPECS
 
-        drawn = sides = SPECS[card].size_mm
-    result = print_scale(across, down, diagonals or (), nominal_mm=drawn, nominal_sides_mm=sides, tool=tool)
+        drawn = sides = SPECS[CardKind.of(asked.card)].size_mm
+    measured = Measured(asked.across, asked.down, asked.diagonals or (), drawn, sides, asked.tool)
+    result = measured.scale()
     for line in result.text:
         click.echo(f"- {line}")
-    out = out or Path(f"{name}.json")
-    save_print(out, print_profile(result, name, day, tool, across, down, diagonals or (), drawn, sides or ()))
+    out = out or Path(f"{asked.name}.json")
+    save_print(out, print_profile(measured, asked.name, day))
     click.echo(f'wrote {out}; in the job file:\n\n[cards]\nprofile = "{out.as_posix()}"')

@@ -5,6 +5,8 @@ from __future__ import annotations
 import codecs
 import sys
 
+import click
+
 _SIGNS = {
     "\N{MINUS SIGN}": "-", "–": "-", "—": "-", "×": "x", "→": "->", "←": "<-", "≤": "<=", "≥": ">=",
     "±": "+/-", "°": " deg", "µ": "u", "“": '"', "”": '"', "‘": "'", "’": "'", "…": "...", "·": "-",
@@ -30,3 +32,8 @@ def make_fit() -> None:
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
             reconfigure(errors="plainer")
+
+
+def echo(text: object = "", *, err: bool = False, nl: bool = True) -> None:
+    """Print to this program's own streams: click takes others, of an encoding of its own choice, where theirs is ASCII."""
+    click.echo(text, file=sys.stderr if err else sys.stdout, nl=nl)

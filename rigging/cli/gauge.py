@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+
+from rigging.cli.gathered import gathered
 
 if TYPE_CHECKING:
     from numpy import float64
@@ -46,7 +49,7 @@ def gauge() -> None:
 @JOB
 @click.option("--file", "csv", type=PATH, help="The readings file. [default: the job's, else gauge.csv beside it]")
 @click.option("--yes", is_flag=True, help="Write it down whatever it is, without asking.")
-def add(station: str, value: str, line: str, job_file: Path | None, csv: Path | None, yes: bool) -> None:
+def add(station: str, value: str, line: Line, job_file: Path | None, csv: Path | None, yes: bool) -> None:
     """Add VALUE, as the gauge shows it, for STATION to the readings file, with the time.
 
     Asks first where the number looks like a slip: a lost decimal point, the other line's angle.
@@ -66,6 +69,21 @@ def add(station: str, value: str, line: str, job_file: Path | None, csv: Path | 
     click.echo(f"{name} {line} {found.degrees:g} deg{said}: added to {path}")
 
 
+@dataclass(frozen=True)
+class GaugeReadOptions:
+    """What the command is asked: its arguments and options."""
+
+    photo: Path
+    corners: str | None
+    display: Path
+    upright: bool
+    decimals: int | None
+    station: str | None
+    line: str
+    job_file: Path | None
+    picture: Path | None
+
+
 @gauge.command(short_help="Read the display in a photo.",
                epilog="Example: ribangle gauge read gauge.jpg --corners 410,220,980,235,975,470,402,452")  # fmt: skip
 @click.argument("photo", type=PATH)
@@ -78,28 +96,31 @@ def add(station: str, value: str, line: str, job_file: Path | None, csv: Path | 
 @LINE
 @JOB
 @click.option("--picture", type=PATH, help="Draw what was read: a .png file.")
-def read(photo: Path, corners: str | None, display: Path, upright: bool, decimals: int | None,
-         station: str | None, line: str, job_file: Path | None, picture: Path | None) -> int:  # fmt: skip
+@gathered(GaugeReadOptions)
+def read(asked: GaugeReadOptions) -> int:
     """Read the seven-segment display in PHOTO: by its tag, by its corners, or in a crop of the display.
 
     A doubtful digit, point or minus gives no value, and the reason. Look at the gauge all the same.
 
     Exit code: 0 read, 1 no value, 2 bad input.
     """
-    job = _job(job_file) if station else None
-    name = _station(job, station) if job and station else None
-    image = _open(photo)
-    quad, taught = _place(image, corners, display)
+    decimals = asked.decimals
+    job = _job(asked.job_file) if asked.station else None
+    name = _station(job, asked.station) if job and asked.station else None
+    image = _open(asked.photo)
+    quad, taught = _place(image, asked.corners, asked.display)
     if taught is not None and decimals is None:
         decimals = taught.decimals
-    result = _read(image, quad, upright, decimals)
-    if picture is not None:
-        _draw(image, result, quad, picture)
-    _tell(result, photo, taught)
+    result = _read(image, quad, asked.upright, decimals)
+    if asked.picture is not None:
+        _draw(image, result, quad, asked.picture)
+    _tell(result, asked.photo, taught)
     if not result:
         return 1
     if job is not None and name is not None and result.text is not None:
-        click.echo(f"{name} {line}: added to {_append(job, name, line, result.text, None, image.exif.taken)}")
+        click.echo(
+            f"{name} {asked.line}: added to {_append(job, name, asked.line, result.text, None, image.exif.taken)}"
+        )
     return 0
 
 

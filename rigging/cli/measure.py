@@ -3,15 +3,38 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from rigging.cli.gathered import gathered
+from shared.lines import listed
+
 if TYPE_CHECKING:
     from rigging.batch.find import Source
     from rigging.batch.run import BatchResult, Options
     from shared.job.model import Job
+
+
+@dataclass(frozen=True)
+class MeasureOptions:
+    """What the command is asked: its arguments and options."""
+
+    job_file: Path
+    photos: tuple[Path, ...]
+    out: Path | None
+    jobs: int | None
+    cluster: str | None
+    again: bool
+    no_overlays: bool
+    details: bool
+    follow_links: bool
+    hints: tuple[str, ...]
+    monte_carlo: int | None
+    time_limit: float
+    as_json: bool
 
 
 @click.command(
@@ -41,7 +64,7 @@ if TYPE_CHECKING:
     "hints",
     multiple=True,
     metavar='"PHOTO ROLE X,Y X,Y"',
-    help="Point at a line (chord, spar, plumb or level) by two points in pixels. Repeatable; also from a file "
+    help=f"Point at a line ({listed()}) by two points in pixels. Repeatable; also from a file "
     "PHOTO.hints beside the photo.",
 )
 @click.option(
@@ -60,21 +83,8 @@ if TYPE_CHECKING:
     help="Give a photo up that takes longer, and go on.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the readings as JSON, and nothing else.")
-def measure(
-    job_file: Path,
-    photos: tuple[Path, ...],
-    out: Path | None,
-    jobs: int | None,
-    cluster: str | None,
-    again: bool,
-    no_overlays: bool,
-    details: bool,
-    follow_links: bool,
-    hints: tuple[str, ...],
-    monte_carlo: int | None,
-    time_limit: float,
-    as_json: bool,
-) -> int:
+@gathered(MeasureOptions)
+def measure(asked: MeasureOptions) -> int:
     """Read the rib angles from PHOTOS (files, or folders of them) of the wing that JOB describes.
 
     Writes readings.csv, readings.json and an annotated picture of every photo. Photos that were measured
@@ -84,34 +94,34 @@ def measure(
     """
     from shared.job.file import load_job
 
-    job = load_job(job_file)  # a mistake in it is told before anything heavy is loaded
+    job = load_job(asked.job_file)  # a mistake in it is told before anything heavy is loaded
 
     from rigging.batch.find import find_photos
     from rigging.batch.hints_file import check_names, parse_given
     from rigging.batch.run import Options
     from rigging.batch.worker import DETAILED, DRAWER
 
-    sources = find_photos(photos, follow_links=follow_links)
-    given = parse_given(hints)
+    sources = find_photos(asked.photos, follow_links=asked.follow_links)
+    given = parse_given(asked.hints)
     check_names(given, [source.name for source in sources])
-    folder = out or job_file.parent / f"{job_file.stem}-readings"
+    folder = asked.out or asked.job_file.parent / f"{asked.job_file.stem}-readings"
     options = Options(
-        workers=jobs,
-        cluster=cluster,
-        again=again,
-        overlays=not no_overlays,
-        drawer=DETAILED if details else DRAWER,
+        workers=asked.jobs,
+        cluster=asked.cluster,
+        again=asked.again,
+        overlays=not asked.no_overlays,
+        drawer=DETAILED if asked.details else DRAWER,
         hints=given,
-        monte_carlo=monte_carlo or 0,
-        seconds=time_limit,
+        monte_carlo=asked.monte_carlo or 0,
+        seconds=asked.time_limit,
     )
-    result = run(job, sources, folder, options, quiet=as_json)
-    if as_json:
+    result = run(job, sources, folder, options, quiet=asked.as_json)
+    if asked.as_json:
         print_json(result)
     else:
         show(job, result)
     for line in gauge_seen(job, sources, result):
-        click.echo(line, err=as_json)
+        click.echo(line, err=asked.as_json)
     return result.exit_code
 
 

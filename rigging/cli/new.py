@@ -2,13 +2,31 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from rigging.cli.gathered import gathered
+
 if TYPE_CHECKING:
     from shared.lengths import Units
+
+
+@dataclass(frozen=True)
+class NewOptions:
+    """What the command is asked: its arguments and options."""
+
+    file: Path
+    name: str
+    stations: int
+    span: tuple[str, str]
+    chord: tuple[str, str]
+    units: Units
+    angle: tuple[float, float]
+    tolerance: float
+    force: bool
 
 
 @click.command(
@@ -59,17 +77,8 @@ if TYPE_CHECKING:
     help="Allowed deviation of the chord angle either way, degrees.",
 )
 @click.option("--force", is_flag=True, help="Replace the file if it is there.")
-def new(
-    file: Path,
-    name: str,
-    stations: int,
-    span: tuple[str, str],
-    chord: tuple[str, str],
-    units: Units,
-    angle: tuple[float, float],
-    tolerance: float,
-    force: bool,
-) -> None:
+@gathered(NewOptions)
+def new(asked: NewOptions) -> None:
     """Write a commented starting job to FILE (as wing.toml), to be edited by hand."""
     from rigging.planning.new_job import Start, starting_job
     from shared.errors import UserError
@@ -77,15 +86,15 @@ def new(
     from shared.job.file import parse_job
     from shared.lengths import parse_length
 
-    if file.suffix.lower() != ".toml":
-        raise UserError(str(file), "a job file's name ends in .toml", f"write {file}.toml")
-    if file.exists() and not force:
-        raise UserError(str(file), "is there already", "give another name, or --force to replace it")
-    spans = parse_length(span[0], "--span"), parse_length(span[1], "--span")
-    chords = parse_length(chord[0], "--chord"), parse_length(chord[1], "--chord")
-    text = starting_job(Start(name, stations, spans, chords, angle, tolerance, units))
-    parse_job(text, file.name, file.parent)  # whatever the options were, what is written loads
-    if not file.parent.is_dir():
-        raise UserError(str(file.parent), "there is no such folder", "make it first")
-    write_whole(file, text)
-    click.echo(f"wrote {file}: edit every number in it, then ribangle measure {file} PHOTOS")
+    if asked.file.suffix.lower() != ".toml":
+        raise UserError(str(asked.file), "a job file's name ends in .toml", f"write {asked.file}.toml")
+    if asked.file.exists() and not asked.force:
+        raise UserError(str(asked.file), "is there already", "give another name, or --force to replace it")
+    spans = parse_length(asked.span[0], "--span"), parse_length(asked.span[1], "--span")
+    chords = parse_length(asked.chord[0], "--chord"), parse_length(asked.chord[1], "--chord")
+    text = starting_job(Start(asked.name, asked.stations, spans, chords, asked.angle, asked.tolerance, asked.units))
+    parse_job(text, asked.file.name, asked.file.parent)  # whatever the options were, what is written loads
+    if not asked.file.parent.is_dir():
+        raise UserError(str(asked.file.parent), "there is no such folder", "make it first")
+    write_whole(asked.file, text)
+    click.echo(f"wrote {asked.file}: edit every number in it, then ribangle measure {asked.file} PHOTOS")

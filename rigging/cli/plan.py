@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+
+from rigging.cli.console import echo
+from rigging.cli.gathered import gathered
 
 if TYPE_CHECKING:
     from calibration.lens.model import Lens
@@ -14,6 +18,21 @@ if TYPE_CHECKING:
     from rigging.survey.screen import Fitting
     from shared.job.model import Job
     from shared.lengths import Units
+
+
+@dataclass(frozen=True)
+class PlanOptions:
+    """What the command is asked: its arguments and options."""
+
+    job: Path
+    camera: str | None
+    distance: str | None
+    count: int | None
+    string_at: str | None
+    aside: str | None
+    photos: int
+    part: float
+    units: Units | None
 
 
 @click.command(epilog='Example: ribangle plan wing.toml --camera 27mm@4000x3000 --distance "4 ft" --units in')
@@ -56,51 +75,43 @@ if TYPE_CHECKING:
     help="U that counts as deciding, as a part of the tolerance.",
 )
 @click.option("--units", type=click.Choice(["mm", "in"]), help="Lengths shown in. [default: the job's]")
-def plan(
-    job: Path,
-    camera: str | None,
-    distance: str | None,
-    count: int | None,
-    string_at: str | None,
-    aside: str | None,
-    photos: int,
-    part: float,
-    units: Units | None,
-) -> None:
+@gathered(PlanOptions)
+def plan(asked: PlanOptions) -> None:
     """Say how well each station can be read, before a photo is taken.
 
     JOB is the job file. For each station: U to expect (k = 2, the middle of what hands do, and nine in ten of
     them), and the least trouble that would bring U down to what decides its tolerance.
     """
+    aside = asked.aside
     from rigging.planning.lint_cards import hints
     from rigging.planning.plan import Choice, limit_of, plan_job
     from shared.job.file import load_job
     from shared.lengths import parse_length
 
-    loaded = load_job(job)
-    for hint in hints(loaded, job.name):
-        click.echo(f"job: {hint.words}", err=True)
-    lens = _lens(loaded, camera)
+    loaded = load_job(asked.job)
+    for hint in hints(loaded, asked.job.name):
+        echo(f"job: {hint.words}", err=True)
+    lens = _lens(loaded, asked.camera)
     if aside is None and _somebody_there():
         aside = _ask_aside()
-    far = None if distance is None else parse_length(distance, "--distance")
-    hung = None if string_at is None else parse_length(string_at, "--string")
+    far = None if asked.distance is None else parse_length(asked.distance, "--distance")
+    hung = None if asked.string_at is None else parse_length(asked.string_at, "--string")
     stands = None if aside is None else parse_length(aside, "--aside")
     choices = [
         Choice(
             distance_mm=far,
             string_at=0.2 if hung is None else hung / s.chord_mm,
-            photos=photos,
+            photos=asked.photos,
             aside=None if stands is None else stands / s.chord_mm,
-            cards=count or min(max(len(s.cards), 1), 2),
+            cards=asked.count or min(max(len(s.cards), 1), 2),
         )
         for s in loaded.stations
     ]
-    plans = plan_job(loaded, lens, choices, part)
-    _show(plans, limit_of(loaded, lens, plans), lens, part, units or loaded.length_unit)
-    _tell_board(loaded, camera, lens, plans, choices, part)
+    plans = plan_job(loaded, lens, choices, asked.part)
+    _show(plans, limit_of(loaded, lens, plans), lens, asked.part, asked.units or loaded.length_unit)
+    _tell_board(loaded, asked.camera, lens, plans, choices, asked.part)
     if aside is None:
-        click.echo(
+        echo(
             "Where the lens stands is not stated (--aside): these figures are the middle of what hands do, and a "
             "photo's U may be half or twice as large; stated, it is foretold to some 15 %."
         )
@@ -145,13 +156,13 @@ def _tell_board(job: Job, camera: str | None, lens: Lens, plans: tuple[StationPl
     other = plan_job(job, board, choices, part)
     now, then = (sorted(p.now.chord for p in some)[len(some) // 2] for some in (plans, other))
     if none:
-        click.echo(
+        echo(
             f"No lens profile is kept: the figures above take a board session for granted (U {now:.3f}° in the middle). "
             f"Without one the first photos are read by the EXIF alone ({then:.3f}°); from four photos on the station "
             "cards tell the lens, and U lies between the two."
         )
     else:
-        click.echo(
+        echo(
             f"The lens is known without a board; a dozen photos of one (ribangle calibrate lens) would bring U from "
             f"{now:.3f}° to {then:.3f}° in the middle of the stations."
         )

@@ -119,7 +119,7 @@ def _as_recorded(record: Record, job_file: Path) -> Survey:
     from dataclasses import replace
 
     from rigging.record.since import since
-    from shared.reading import Flag
+    from shared.flags import FlagCode
 
     survey = record.survey()
     told = str(record.result.get("verdict", ""))
@@ -129,7 +129,7 @@ def _as_recorded(record: Record, job_file: Path) -> Survey:
             f"kept survey {record.number}, made by version {record.version}, said: {told} This version works "
             "out the verdict above from the same readings."
         )
-        flags = (*(f for f in flags if f.code != "tool-changed"), Flag("verdict-changed", text))
+        flags = (*(f for f in flags if f.code is not FlagCode.TOOL_CHANGED), FlagCode.VERDICT_CHANGED.flag(text))
     for flag in flags:
         click.echo(f"ribangle: {flag.text}", err=True)
     return replace(survey, flags=(*survey.flags, *flags))

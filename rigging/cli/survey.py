@@ -2,15 +2,35 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from rigging.cli.gathered import gathered
+
 if TYPE_CHECKING:
     from rigging.batch.find import Source
     from rigging.batch.run import Options
     from rigging.survey.run import Taken, Wanted
+
+
+@dataclass(frozen=True)
+class SurveyOptions:
+    """What the command is asked: its arguments and options."""
+
+    job_file: Path
+    photos: tuple[Path, ...]
+    out: Path | None
+    root: str | None
+    stage: str | None
+    set_aside: tuple[str, ...]
+    note: str
+    jobs: int | None
+    again: bool
+    no_report: bool
+    as_json: bool
 
 
 @click.command(
@@ -42,19 +62,8 @@ if TYPE_CHECKING:
 @click.option("--again", is_flag=True, help="Measure photos anew that have not changed.")
 @click.option("--no-report", is_flag=True, help="Write no report.")
 @click.option("--json", "as_json", is_flag=True, help="Print the kept survey as JSON, and nothing else.")
-def survey(
-    job_file: Path,
-    photos: tuple[Path, ...],
-    out: Path | None,
-    root: str | None,
-    stage: str | None,
-    set_aside: tuple[str, ...],
-    note: str,
-    jobs: int | None,
-    again: bool,
-    no_report: bool,
-    as_json: bool,
-) -> int:
+@gathered(SurveyOptions)
+def survey(asked: SurveyOptions) -> int:
     """Read PHOTOS (files, or folders of them), judge the wing that JOB describes, and keep the survey.
 
     Tells whether the wing is right, what is the rib and what is the jig, what to turn and by how much, and
@@ -65,21 +74,23 @@ def survey(
     """
     from shared.job.file import load_job
 
-    load_job(job_file)  # a mistake in it is told before anything heavy is loaded
+    load_job(asked.job_file)  # a mistake in it is told before anything heavy is loaded
 
     from rigging.batch.find import find_photos
     from rigging.batch.run import Options
 
-    sources = find_photos(photos)
-    folder = out or job_file.parent / f"{job_file.stem}-readings"
-    wanted = _wanted(root, stage, set_aside, note)
-    taken = _take(job_file, sources, folder, wanted, Options(workers=jobs, again=again), quiet=as_json)
-    if as_json:
+    sources = find_photos(asked.photos)
+    folder = asked.out or asked.job_file.parent / f"{asked.job_file.stem}-readings"
+    wanted = _wanted(asked.root, asked.stage, asked.set_aside, asked.note)
+    taken = _take(
+        asked.job_file, sources, folder, wanted, Options(workers=asked.jobs, again=asked.again), quiet=asked.as_json
+    )
+    if asked.as_json:
         click.echo(taken.record.read_text("utf-8"), nl=False)
         return taken.batch.exit_code
     show_taken(taken)
-    if not no_report:
-        _report(job_file, taken)
+    if not asked.no_report:
+        _report(asked.job_file, taken)
     return taken.batch.exit_code
 
 

@@ -24,10 +24,10 @@ from rigging.crosscheck.types import (
     Pair,
 )
 from rigging.crosscheck.words import advice, evidence, of_faults
+from shared.flags import FlagCode
 from shared.gauge.readings import GaugeReading, GaugeReadings, Line
 from shared.job.model import Gauge, Station
 from shared.quantity import Quantity, covariance
-from shared.reading import Flag
 
 __all__ = [
     "Agreement",
@@ -137,13 +137,10 @@ def _pair(
         limit = 4 * math.hypot(
             read.budget().get("gauge repeatability", 0.0) * math.sqrt(len(group)), gauge.resolution_deg
         )
-        flags.append(Flag("gauge-repeats", f"mean of {len(group)} readings, {spread:.2f} deg apart"))
+        flags.append(FlagCode.GAUGE_REPEATS.flag(f"mean of {len(group)} readings, {spread:.2f} deg apart"))
         if spread > limit:
             flags.append(
-                Flag(
-                    "gauge-repeats-differ",
-                    f"its readings differ by {spread:.2f} deg, more than {limit:.2f}: one of them may be a slip",
-                )
+                FlagCode.GAUGE_REPEATS_DIFFER.flag(f"its readings differ by {spread:.2f} deg, more than {limit:.2f}")
             )
     return Pair(
         station.name,

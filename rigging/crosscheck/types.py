@@ -8,10 +8,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from shared.flags import Flag
 from shared.gauge.readings import Line, Oddity
 from shared.job.model import Side
 from shared.quantity import Quantity
-from shared.reading import Flag
 
 Verdict = Literal[
     "none",

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from rigging.survey.corrections import Correction
 from rigging.survey.model import Survey, evaluate
+from shared.flags import in_doubt
 from shared.job.model import Job
 from shared.quantity import Quantity
 from shared.reading import Angle, Reading
@@ -115,9 +116,7 @@ class Run:
     def _told(self, moment: Moment, reading: Reading, doubts: tuple[str, ...]) -> Moment:
         survey = evaluate(self.job, [reading], now=moment.at)
         result = survey.station(self.station.name)
-        from rigging.survey.doubts import BENIGN
-
-        doubts += tuple(dict.fromkeys(f.text for f in result.flags if f.code not in BENIGN))
+        doubts += tuple(dict.fromkeys(f.text for f in in_doubt(result.flags)))
         return replace(
             moment,
             angle=reading.chord.quantity,

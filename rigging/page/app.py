@@ -34,7 +34,8 @@ from rigging.page.keeping import keep_survey
 from rigging.page.notes import IDENT, Chosen, Mixed, Moved, Note, Typed, on_same_jig
 from shared.errors import UserError
 from shared.gauge.readings import Line
-from vision.lines.hints import Hint, Role
+from shared.lines import Role
+from vision.lines.hints import Hint
 
 STATIC = Path(__file__).parent / "static"
 SCRIPTS = ("enter.js", "glue.js", "hear.js", "live.js", "page.js", "queue.js", "station.js", "tap.js", "words.js")

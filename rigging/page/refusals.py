@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from shared.lines import REFERENCES, Role
 from vision.assess.gates import MAX_BLUR_PX, MIN_CONTRAST
 
 Kind = Literal["file", "dark", "flat", "blurred", "no card", "wrong card", "no chord", "no level", "other"]
@@ -21,7 +22,7 @@ class Refused:
     kind: Kind
     why: str
     cure: str
-    point: Literal["chord", "plumb", "level"] | None = None
+    point: str | None = None
     seen: tuple[str, ...] = ()
     missing: tuple[str, ...] = ()
 
@@ -40,22 +41,25 @@ def refusal(tree: dict[str, Any]) -> Refused | None:
         return Refused("wrong card", reason, "Put the station's own card on the rib, and photograph that rib alone",
                        None, names)  # fmt: skip
     roles = {line["role"] for line in evidence.get("lines") or () if line["used"]}
-    chord, level = "chord" in roles, roles & {"plumb", "level"}
+    chord, level = Role.CHORD in roles, [r for r in REFERENCES if r in roles]
     seen = (
         *names,
         *(["chord line"] if chord else []),
-        *sorted({"plumb": "string", "level": "level line"}[r] for r in level),
+        *sorted(r.thing for r in level),
     )
     if re.search(r"blurred|smeared|\bsoft\b", reason):
         return Refused("blurred", reason, "Hold still, tap to focus on the card, photograph again", None, seen)
     if "hardly differ" in reason:
         return Refused("dark", reason, "Light the rib evenly, then photograph again", None, seen)
     if not chord and re.search(r"\bchord\b", reason):
-        return Refused("no chord", reason, "Point at the chord line", "chord", seen, ("chord line",))
-    if not level and re.search(r"string|plumb|level|gravity", reason):
-        role: Literal["plumb", "level"] = "plumb" if re.search(r"string|plumb", reason) else "level"
-        what = "string" if role == "plumb" else "level line"
-        return Refused("no level", reason, f"Point at the {what}", role, seen, ("string or level line",))
+        return Refused("no chord", reason, "Point at the chord line", Role.CHORD, seen, ("chord line",))
+    if not level:
+        missing = next((r for r in REFERENCES if r.thing in reason or r.value in reason), None)
+        if missing is None and "gravity" in reason:
+            missing = REFERENCES[-1]
+        if missing is not None:
+            wanted = " or ".join(r.thing for r in REFERENCES)
+            return Refused("no level", reason, f"Point at the {missing.thing}", missing, seen, (wanted,))
     return Refused("other", reason, "Photograph it again", None, seen)
 
 

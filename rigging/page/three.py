@@ -12,15 +12,13 @@ from typing import Literal
 
 from rigging.page.refusals import Refused
 from rigging.survey.corrections import Correction
-from rigging.survey.doubts import BENIGN, TOLD
 from rigging.survey.instructions import instruction
 from rigging.survey.model import StationResult
+from shared.flags import FlagCode, in_doubt
 from shared.quantity import Quantity
 from shared.rounding import number, places
 
 Kind = Literal["photo", "doubt", "turn", "leave", "next", "done"]
-EXPLAINED = "gauge-at-fault"
-"""Flag of a disagreement that a fault of all the inclinometer's readings explains: no doubt about the camera's angle."""
 
 
 @dataclass(frozen=True)
@@ -45,12 +43,12 @@ def angle_words(q: Quantity | None) -> dict[str, str] | None:
 
 def doubts(s: StationResult) -> list[str]:
     """Why the angle must not be acted on; each once."""
-    return list(dict.fromkeys(f.text for f in s.flags if f.code not in BENIGN | TOLD and f.code != EXPLAINED))
+    return list(dict.fromkeys(f.text for f in in_doubt(s.flags)))
 
 
 def explained(s: StationResult) -> list[str]:
     """Disagreements whose cause is known."""
-    return list(dict.fromkeys(f.text for f in s.flags if f.code == EXPLAINED))
+    return list(dict.fromkeys(f.text for f in s.flags if f.code is FlagCode.GAUGE_AT_FAULT))
 
 
 def todo(
@@ -72,7 +70,7 @@ def todo(
         return Todo("photo", f"Photograph {name}", s.chord.reason or "no photo yet")
     why = doubts(s)
     if why:
-        gauge = all(f.code == "gauge-disagrees" for f in s.flags if f.text in why)
+        gauge = all(f.code is FlagCode.GAUGE_DISAGREES for f in s.flags if f.text in why)
         first = "Read the inclinometer again before anything is turned" if gauge else "Photograph it again: a doubt"
         return Todo("doubt", first, why[0])
     needed = [c for c in fixes if c.needed]

@@ -16,10 +16,10 @@ from rigging.page.desk import Desk, Seen
 from rigging.page.notes import Chosen, Mixed, Moved, Notes, Typed, gauge_readings, on_same_jig
 from rigging.page.refusals import refusal
 from rigging.page.three import angle_words, doubts, explained, todo
-from rigging.survey.doubts import BATCH, BENIGN, TOLD
 from rigging.survey.model import StationResult, Survey, evaluate
 from shared.cautions import SHORT
 from shared.errors import UserError
+from shared.flags import in_doubt, of_batch
 from shared.job.model import Glue
 from shared.reading import Angle, Reading
 from shared.rounding import degrees, number
@@ -101,7 +101,7 @@ def tree_of(now: Standing) -> dict[str, Any]:
         "caution": SHORT,
         "problem": now.problem,
         "verdict": now.survey.verdict,
-        "findings": [*(f.text for f in now.survey.flags if f.code in BATCH), *now.survey.findings],
+        "findings": [*(f.text for f in of_batch(now.survey.flags)), *now.survey.findings],
         "glue": glue_tree(job.glue, now.notes),
         "next": following,
         "stations": [_station(s, now, photos, following) for s in now.survey.stations],
@@ -200,7 +200,7 @@ def _photo(seen: Seen, reading: Reading | None, now: Standing) -> dict[str, Any]
     if reading is None or seen.tree is None:
         return tree
     flags = (*reading.flags, *reading.chord.flags, *reading.spar.flags)
-    doubtful = [f.text for f in flags if f.code not in BENIGN | TOLD]
+    doubtful = [f.text for f in in_doubt(flags)]
     aside = now.set_aside.get(reading.photo.name)
     status = "set aside" if aside else "no value" if not reading.measured else "doubtful" if doubtful else "read"
     refused = refusal(seen.tree)

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from rigging.planning.lens import planned_lens
 from rigging.planning.plan import Choice, expect
 from rigging.planning.scene import Noise, PlacedCard, SetUp, View, imagine
+from shared.cards import CardKind
 from shared.job.model import Job, Level, Station, Wing
 from vision.solution.propagate import values
 from vision.solution.solve import Scene, solve
@@ -47,7 +48,7 @@ class Worth:
 
 def example() -> tuple[Job, Station]:
     """The wing that the figures are for."""
-    station = Station("example", "right", 1000.0, 1000.0, (1,), 1.0, 0.25, spar_at=0.3, card="strip")
+    station = Station("example", "right", 1000.0, 1000.0, (1,), 1.0, 0.25, spar_at=0.3, card=CardKind.STRIP)
     return Job(Wing("example", "example", 0.0, 0.5), (station,), level=Level(u_deg=0.02)), station
 
 
@@ -158,7 +159,7 @@ def _error(spoil: Callable[[Scene], Scene]) -> float:
             (rng.uniform(-60, 60), rng.uniform(-50, 80)),
         )
         string = float(rng.choice([-1, 1]) * 200.0)
-        setup = SetUp(lens, station.chord_mm, (PlacedCard("strip", 0.47, 3.0),), view, (string,), u_lean_deg=0.5)
+        setup = SetUp(lens, station.chord_mm, (PlacedCard(CardKind.STRIP, 0.47, 3.0),), view, (string,), u_lean_deg=0.5)
         scene, state = imagine(setup)
         true = values(scene.lines, state)[0]
         off.append(abs(values(scene.lines, solve(spoil(scene), state).state)[0] - true))

@@ -259,7 +259,7 @@ def distance_of(station: Station, lens: Lens, choice: Choice) -> float:
 
 
 def expect(job: Job, station: Station, lens: Lens, choice: Choice, noise: Noise, hands: int = HANDS) -> Expected:
-    """What a choice is expected to give at a station."""
+    """What a choice is expected to give at a station. Raises UserError where the job's numbers leave no finite U."""
     draws = _draws(hands, choice.photos)
     got: list[tuple[Quantity, Quantity | None]] = []
     # where the lens stands decides most, and on which side of it the string hangs: every hand with either side
@@ -272,6 +272,12 @@ def expect(job: Job, station: Station, lens: Lens, choice: Choice, noise: Noise,
         chord = _mean([a.chord for a in photos if a.chord])
         spar = _mean([a.spar for a in photos if a.spar]) if photos[0].spar else None
         got.append((chord, spar))
+    if not all(chord.components and math.isfinite(chord.U) for chord, _ in got):
+        raise UserError(
+            f"station {station.name}",
+            "its lengths and stated uncertainties leave no finite U",
+            "look at its numbers, the jig's and the camera's for one that is many times too large",
+        )
     order = sorted(got, key=lambda pair: pair[0].U)
     middle = order[len(order) // 2][0]
     size = [q.U for q, _ in order]

@@ -11,16 +11,17 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import partial
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.lens.model import Lens, distort
 from calibration.print.profile import U_SKEW_DEG, U_STRETCH
+from shared.cards import CardKind
+from shared.lines import Role, Shows
 from vision.cards.detect import Card
 from vision.cards.edges import Edges
-from vision.cards.spec import SPECS, CardSpec, Kind
+from vision.cards.spec import SPECS, CardSpec
 from vision.reader import U_SEAT_DEG
 from vision.solution.solve import Lean, LineSeen, Scene, State
 
@@ -31,7 +32,7 @@ F64 = NDArray[np.float64]
 class PlacedCard:
     """A card on the rib. at : its middle, as a part of the chord from the leading edge. turn_deg : askew."""
 
-    kind: Kind
+    kind: CardKind
     at: float
     turn_deg: float = 0.0
 
@@ -219,23 +220,23 @@ class _World:
         """The lines as seen, and the planes through the camera that hold them."""
         s, n = self.s, self.s.noise
         half = 0.485 * s.chord_mm
-        lines = [self._line("chord", self.rib(-half, 0), self.rib(half, 0), n.pen_wave_mm, n.pen_reach_mm)]
+        lines = [self._line(Role.CHORD, self.rib(-half, 0), self.rib(half, 0), n.pen_wave_mm, n.pen_reach_mm)]
         if s.spar_at is not None:
             x, c = (0.5 - s.spar_at) * s.chord_mm, s.chord_mm
             lines.append(
-                self._line("spar", self.rib(x, -0.04 * c), self.rib(x, 0.075 * c), n.pen_wave_mm / 2, n.pen_reach_mm)
+                self._line(Role.SPAR, self.rib(x, -0.04 * c), self.rib(x, 0.075 * c), n.pen_wave_mm / 2, n.pen_reach_mm)
             )
         for k, x in enumerate(s.strings_mm):
             low, high = np.array([[x, -s.gap_mm, -0.12 * s.chord_mm - 60], [x, -s.gap_mm, 900.0]])
-            lines.append(self._line("plumb", low, high, source=f"string {k}"))
+            lines.append(self._line(Role.PLUMB, low, high, source=f"string {k}"))
         if s.level_at is not None:
             a, b = self.tip @ [-half, 0.0, s.level_at], self.tip @ [half, 0.0, s.level_at]
-            lines.append(self._line("level", a, b, source="level line"))
+            lines.append(self._line(Role.LEVEL, a, b, source="level line"))
         return tuple(line for line, _ in lines), np.array([plane for _, plane in lines])
 
     def _line(
         self,
-        role: Literal["chord", "spar", "plumb", "level"],
+        role: Role,
         a: F64,
         b: F64,
         wave_mm: float = 0.0,
@@ -252,9 +253,9 @@ class _World:
         scale = length / float(np.linalg.norm(b - a)) * 1600 / len(pixels)
         noise = np.full(len(keep), self.s.noise.line_px * math.sqrt(len(keep) / length))
         plane = np.cross(self.turn @ (a - self.eye), self.turn @ (b - self.eye))
-        own = self.s.u_level_deg if role in ("plumb", "level") else 0.0
+        own = self.s.u_level_deg if role.is_reference else 0.0
         wave_px, reach_px = wave_mm * scale, reach_mm * scale
-        if role == "plumb":
+        if role.shows is Shows.PLUMB:
             wave_px, reach_px = self.s.noise.string_wave_px, self.s.noise.string_reach_px
         return LineSeen(role, keep, noise, wave_px, reach_px, own, source, "level reference"), plane / np.linalg.norm(
             plane

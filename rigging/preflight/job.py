@@ -16,6 +16,7 @@ from rigging.preflight.photo import PhotoCheck, Trouble, check_photo
 from rigging.survey.gauge_rows import far, of_job
 from rigging.survey.limits import limit_words
 from shared.errors import UserError
+from shared.flags import FlagCode
 from shared.job.model import Job, Station
 
 
@@ -111,7 +112,7 @@ def _job_troubles(job: Job) -> Iterator[Trouble]:
     if job.lens == "auto" and not any((job.folder / job.lens_folder).glob("*.json")):
         yield Trouble(
             "doubt",
-            "no-lens-profile",
+            FlagCode.NO_LENS_PROFILE,
             f"no lens profile in folder {job.lens_folder}: from four photos on the station cards tell the lens; "
             "ribangle calibrate lens makes a better one from a dozen photos of the lens board",
         )

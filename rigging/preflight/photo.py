@@ -27,8 +27,6 @@ from vision.image.photo_file import PhotoError
 from vision.reader import read_photo
 from vision.solution.lens_choice import choose_lens
 
-Reference = Literal["plumb", "level", "both"] | None
-"""What shows gravity."""
 _SMOOTH = (1.5, 6.0)
 """The two smoothings that edges are looked at with, pixels."""
 
@@ -58,7 +56,7 @@ class PhotoCheck:
     blur_px: float | None = None
     profile: bool | None = None
     chord: bool | None = None
-    reference: Reference = None
+    reference: str | None = None
     spar: bool | None = None
     marks: int = 0
     budget: Mapping[str, float] = field(default_factory=dict)
@@ -124,7 +122,7 @@ def _read(check: PhotoCheck, reading: Reading, station: Station) -> PhotoCheck:
     seen = reading.evidence
     roles = {line.role for line in seen.lines if line.used} if seen is not None else set()
     both = {"plumb", "level"} <= roles
-    reference: Reference = "both" if both else "plumb" if "plumb" in roles else "level" if "level" in roles else None
+    reference = "both" if both else "plumb" if "plumb" in roles else "level" if "level" in roles else None
     marks = len(seen.marks) if seen is not None else 0
     check = replace(check, chord="chord" in roles, reference=reading.reference or reference, marks=marks)
     told = {t.text for t in check.troubles}

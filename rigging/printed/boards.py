@@ -11,7 +11,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.cards.spec import IDS_PER_CARD, LAST_CARD, SPECS, Kind, dictionary
+from shared.cards import KINDS, CardKind
+from vision.cards.spec import IDS_PER_CARD, LAST_CARD, SPECS, dictionary
 
 Rect = tuple[float, float, float, float]
 """x, y of the top left corner, width, height; mm."""
@@ -27,7 +28,7 @@ SIDE_MM, HEAD_MM, FOOT_MM = 6.0, 8.0, 14.0
 _MODULES = 7  # five data bits and one border bit on each side
 
 
-def sheet_mm(kind: Kind) -> tuple[float, float]:
+def sheet_mm(kind: CardKind) -> tuple[float, float]:
     """Cut width and height of a card, mm."""
     width, height = SPECS[kind].size_mm
     return width + 2 * SIDE_MM, height + HEAD_MM + FOOT_MM
@@ -58,7 +59,7 @@ def chess_rects(columns: int, rows: int, square: float) -> list[Rect]:
     return [(c * square, r * square, square, square) for r in range(rows) for c in range(columns) if (r + c) % 2 == 0]
 
 
-def card_rects(kind: Kind, number: int) -> list[Rect]:
+def card_rects(kind: CardKind, number: int) -> list[Rect]:
     """All black rectangles of a card: chess squares and markers 32 n, 32 n + 1, ... in board order.
 
     The same picture as `cv2.aruco.CharucoBoard((columns, rows), square, marker, DICT_5X5_1000, ids)` makes.
@@ -77,11 +78,11 @@ def card_rects(kind: Kind, number: int) -> list[Rect]:
     return rects
 
 
-def kind_for(chord_mm: float, thickness: float = 0.12) -> Kind:
-    """Panel where at least half of its sheet finds rib behind it above the chord line, else strip.
+def kind_for(chord_mm: float, thickness: float = 0.12) -> CardKind:
+    """The largest kind that finds rib behind at least half of its sheet above the chord line, else the smallest.
 
     Above the chord line, around mid chord, a rib of relative thickness t is about 0.6 t chords deep
     (NACA 2412 at half chord: 0.0723, NACA TR 460). Card sheets are stiff and may stand over the edge by half.
     """
     room = 0.6 * thickness * chord_mm
-    return "panel" if room >= sheet_mm("panel")[1] / 2 else "strip"
+    return next((kind for kind in KINDS if room >= sheet_mm(kind)[1] / 2), KINDS[-1])

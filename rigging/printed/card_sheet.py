@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from rigging.printed.boards import FOOT_MM, SIDE_MM, card_rects, sheet_mm
 from rigging.printed.pages import Book, Box
-from vision.cards.spec import SPECS, Kind
+from shared.cards import CardKind
+from vision.cards.spec import SPECS
 
 
 @dataclass(frozen=True)
@@ -14,7 +15,7 @@ class PrintedCard:
     """A card to print. name : the station's, or None for a spare, whose name is written by hand. wing : the wing's, so
     that cards of two wings with the same numbers can be told apart."""
 
-    kind: Kind
+    kind: CardKind
     number: int
     name: str | None
     wing: str = ""

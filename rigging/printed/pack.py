@@ -8,27 +8,27 @@ from rigging.printed import aids, guide, mounting
 from rigging.printed.boards import kind_for
 from rigging.printed.card_sheet import PrintedCard, draw_card
 from rigging.printed.pages import Book
+from shared.cards import KINDS, CardKind
 from shared.job.model import Job, Station
-from vision.cards.spec import LAST_CARD, Kind
+from vision.cards.spec import LAST_CARD
 
 SPARES = 4
 _GAP = 4.0
 
 
-def card_kind(station: Station) -> Kind:
+def card_kind(station: Station) -> CardKind:
     """The kind of card a station gets: the job's word, or what its rib's depth allows."""
     return station.card or kind_for(station.chord_mm)
 
 
 def cards_of(job: Job, spares: int = SPARES) -> tuple[PrintedCard, ...]:
-    """The cards in the job's order, then spares (half panels, half strips) with unused numbers."""
+    """The cards in the job's order, then spares (as many of each kind) with unused numbers."""
     cards = [PrintedCard(card_kind(s), n, s.name, job.wing.name) for s in job.stations for n in s.cards]
     used = {c.number for c in cards}
     free = [n for n in range(LAST_CARD + 1) if n not in used][:spares]
-    kinds: tuple[Kind, Kind] = ("panel", "strip")
     return (
         *cards,
-        *(PrintedCard(kinds[k * 2 // max(len(free), 1)], n, None, job.wing.name) for k, n in enumerate(free)),
+        *(PrintedCard(KINDS[k * len(KINDS) // max(len(free), 1)], n, None, job.wing.name) for k, n in enumerate(free)),
     )
 
 

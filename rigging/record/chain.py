@@ -25,7 +25,8 @@ from rigging.survey.model import LineResult, Survey
 from shared.cautions import CAUTIONS
 from shared.errors import UserError
 from shared.files import sha256_of, write_whole
-from shared.reading import Flag, Reading
+from shared.flags import FlagCode
+from shared.reading import Reading
 from shared.version import version
 
 FORMAT = "ribangle survey 1"
@@ -82,7 +83,7 @@ class Record:
         survey = self.worked_out()
         if self.standing.holds:
             return survey
-        flags = tuple(Flag("record-broken", fault.text) for fault in self.standing.faults)
+        flags = tuple(FlagCode.RECORD_BROKEN.flag(fault.text) for fault in self.standing.faults)
         return replace(survey, verdict=f"{self.standing.words} {survey.verdict}", flags=(*flags, *survey.flags))
 
 

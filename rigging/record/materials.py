@@ -92,13 +92,12 @@ def evaluated(materials: Materials, readings: Sequence[Reading], folder: Path = 
         gauge = parse_gauge_readings(materials.gauge.text, [s.name for s in job.stations], materials.gauge.path)
     asked = materials.asked
     survey = evaluate(
-        job,
+        replace(job, stage=asked.stage or job.stage),
         readings,
         gauge,
         gauge_profile=materials.gauge_profile,
         set_aside=asked.set_aside,
         root_setting=asked.root_setting,
-        stage=asked.stage,
         turned=asked.turned,
         now=datetime.fromisoformat(asked.now),
     )

@@ -9,9 +9,9 @@ from pathlib import Path
 from rigging.record.chain import Record
 from shared.errors import UserError
 from shared.files import sha256_of
+from shared.flags import Flag, FlagCode
 from shared.job.file import load_job, parse_job
 from shared.job.model import Job
-from shared.reading import Flag
 from shared.version import version
 
 
@@ -41,19 +41,19 @@ def _changes(record: Record, job_file: Path) -> Iterator[Flag]:
     now = load_job(job_file)
     edits = tuple(edited(was, now))
     if edits:
-        yield Flag(
-            "job-changed",
+        yield FlagCode.JOB_CHANGED.flag(
             f"the job was changed since survey {record.number} ({_listed(edits)}); this is the survey by the job as it was. "
             f"ribangle survey {job_file.name} PHOTOS judges by the job as it is",
         )
     gone = [p.path for p in record.materials.profiles if _sha(job_file.parent / p.path) != p.sha256]
     if gone:
-        yield Flag(
-            "profile-changed",
+        yield FlagCode.PROFILE_CHANGED.flag(
             f"profiles were changed since survey {record.number} ({_listed(tuple(gone))}); its angles stand on the old ones",
         )
     if record.version != version():
-        yield Flag("tool-changed", f"survey {record.number} was made by version {record.version}; this is {version()}")
+        yield FlagCode.TOOL_CHANGED.flag(
+            f"survey {record.number} was made by version {record.version}; this is {version()}"
+        )
 
 
 def edited(was: Job, now: Job) -> Iterator[str]:

@@ -7,6 +7,7 @@ from rigging.report.wording import angle, chance, design, moment, outcome
 from rigging.survey.decision import Decision
 from rigging.survey.model import StationResult, Survey
 from shared.cautions import CAUTIONS
+from shared.flags import Scope
 
 FIRST = 5
 """How many stations the order of checking names in the report."""
@@ -110,7 +111,7 @@ def _undecided(survey: Survey) -> tuple[Block, ...]:
 
 def _doubted(s: StationResult) -> bool:
     """Whether a doubt hangs on the station's value itself, not only on what the inclinometer said."""
-    return any(not f.code.startswith("gauge") for f in (*s.chord.flags, *s.flags))
+    return any(f.code.scope is not Scope.GAUGE for f in (*s.chord.flags, *s.flags))
 
 
 def _deciding(decision: Decision) -> str:

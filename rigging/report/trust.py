@@ -21,8 +21,8 @@ from rigging.report.blocks import (
 from rigging.report.wording import moment
 from rigging.survey.model import LineResult, Survey
 from shared.cautions import CAUTIONS
+from shared.flags import Flag, FlagCode
 from shared.quantity import Quantity
-from shared.reading import Flag
 from shared.rounding import degrees, number, places
 
 MOST_COLUMNS = 8
@@ -105,7 +105,7 @@ def flags(survey: Survey) -> Section:
             (" spar", s.spar.flags),
             (" built-in", s.built_in.flags),
         )
-        seen: set[str] = set()
+        seen: set[FlagCode] = set()
         for name, own in lines:
             rows += [cells(s.station.name + name, f.text) for f in own if f.code not in seen]
             seen |= {f.code for f in own}

@@ -12,6 +12,7 @@ import numpy as np
 
 from rigging.survey.consistency import SIGNIFICANCE, consistency, outlying
 from rigging.survey.least_squares import chi_square, covariance_matrix, fit
+from shared.lines import Role
 from shared.quantity import Component, K, Quantity
 from shared.reading import Angle, Reading
 from shared.rounding import degrees, number
@@ -114,7 +115,7 @@ def _cards(witnesses: Sequence[Witness]) -> str | None:
 
 def _reference(witnesses: Sequence[Witness]) -> str | None:
     kinds = {w.reading.reference for w in witnesses}
-    if kinds != {"plumb", "level"}:
+    if kinds != {Role.PLUMB, Role.LEVEL}:
         return None
     return (
         "one rests on a string and one on a level line, and these do not agree: check the level line end for end, and "

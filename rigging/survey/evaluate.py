@@ -11,7 +11,6 @@ from rigging.crosscheck.types import CrossCheck
 from rigging.survey import findings
 from rigging.survey.bonding import BondingWindow, order_to_check, window
 from rigging.survey.corrections import Correction, Standing, closed, corrections
-from rigging.survey.doubts import BATCH
 from rigging.survey.drawn_line import as_drawn
 from rigging.survey.fairness import Fairness, Unfair, fairness, unfair
 from rigging.survey.model import Provenance, Refusal, StationResult, Survey
@@ -21,12 +20,13 @@ from rigging.survey.station_lines import Asked, Lines, doubt_of, lines_of, root_
 from rigging.survey.station_result import for_order, station_result
 from rigging.survey.units import in_units
 from rigging.survey.wing import Symmetry, run_of, symmetry, twists, washout
-from rigging.survey.witness_doubts import OTHER_SIDE, doubted, notes
+from rigging.survey.witness_doubts import doubted, notes
+from shared.flags import Flag, FlagCode, of_batch
 from shared.gauge.readings import GaugeReadings, Line, Oddity
 from shared.job.lint import lint
 from shared.job.model import Job, Station
 from shared.quantity import Quantity
-from shared.reading import Flag, Reading
+from shared.reading import Reading
 from shared.version import version
 
 
@@ -221,10 +221,10 @@ def _survey_flags(job: Job, lines: Mapping[str, Lines], asked: Asked) -> tuple[F
     root = lines[job.wing.root].chord
     if root.quantity is None:
         what = "no station can be judged" if asked.root_setting == "taken out" else "there is no washout"
-        return (Flag("root-not-measured", f"the root {job.wing.root} was not measured, so {what}"),)
+        return (FlagCode.ROOT_NOT_MEASURED.flag(f"the root {job.wing.root} was not measured, so {what}"),)
     doubt = doubt_of(root)
     return (
-        (Flag("root-doubtful", f"the root {job.wing.root} is doubtful, and every washout with it: {doubt}"),)
+        (FlagCode.ROOT_DOUBTFUL.flag(f"the root {job.wing.root} is doubtful, and every washout with it: {doubt}"),)
         if doubt
         else ()
     )
@@ -232,16 +232,16 @@ def _survey_flags(job: Job, lines: Mapping[str, Lines], asked: Asked) -> tuple[F
 
 def _batch_flags(readings: Sequence[Reading]) -> tuple[Flag, ...]:
     """Doubts about what a whole batch was measured against, each once."""
-    return tuple(dict.fromkeys(f for r in readings for f in r.flags if f.code in BATCH))
+    return tuple(dict.fromkeys(f for r in readings for f in of_batch(r.flags)))
 
 
 def _side_flags(told: Mapping[str, str]) -> tuple[Flag, ...]:
-    return tuple(Flag(OTHER_SIDE, f"{name}: {why}") for name, why in told.items())
+    return tuple(FlagCode.OTHER_SIDE.flag(f"{name}: {why}") for name, why in told.items())
 
 
 def _job_flags(job: Job) -> tuple[Flag, ...]:
     """What of the job looks like a slip; that no lean is stated, every reading says itself."""
-    return tuple(Flag("job-slip", h.words) for h in lint(job) if h.code != "lean-not-stated")
+    return tuple(FlagCode.JOB_SLIP.flag(h.words) for h in lint(job) if h.code != FlagCode.LEAN_NOT_STATED)
 
 
 def _provenance(readings: Sequence[Reading], asked: Asked) -> Provenance:

@@ -19,10 +19,11 @@ from rigging.survey.repeats import Combined
 from rigging.survey.rib_or_jig import RibOrJig
 from rigging.survey.span_level import SpanLevel
 from rigging.survey.wing import Symmetry, Twist, Washout
+from shared.flags import Flag
 from shared.gauge.readings import GaugeReadings
 from shared.job.model import Job, Station
 from shared.quantity import Quantity
-from shared.reading import Flag, Reading
+from shared.reading import Reading
 
 if TYPE_CHECKING:
     from calibration.gauge.profile import GaugeProfile
@@ -139,7 +140,6 @@ def evaluate(
     gauge_profile: GaugeProfile | None = None,
     set_aside: Mapping[str, str] | None = None,
     root_setting: RootSetting | None = None,
-    stage: Stage | None = None,
     turned: Mapping[str, str] | None = None,
     now: datetime | None = None,
 ) -> Survey:
@@ -150,7 +150,7 @@ def evaluate(
     readings : one a photo, any order; photos of no station of the job are listed as refused.
     gauge_readings, gauge_profile : the inclinometer's, for the cross-check.
     set_aside : photo name or SHA-256 -> the user's reason for leaving that photo out.
-    root_setting, stage : None takes the job's.
+    root_setting : None takes the job's.
     turned : station -> local time, ISO 8601, at which it was turned: what the inclinometer showed there before is left out.
     now : local time without zone, for the bonding window and the provenance; None is the clock's.
     """
@@ -160,7 +160,7 @@ def evaluate(
     asked = Asked(
         dict(set_aside or {}),
         root_setting or job.wing.root_setting,
-        stage or job.stage,
+        job.stage,
         now or datetime.now().replace(microsecond=0),
         dict(turned or {}),
     )

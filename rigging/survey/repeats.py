@@ -9,7 +9,7 @@ value whose U spans them all, and which nothing may be concluded from. See docs/
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -19,14 +19,13 @@ from rigging.survey.consistency import SIGNIFICANCE, consistency, inflated, outl
 from rigging.survey.contradiction import Line, Witness, likely_cause, spanning, told
 from rigging.survey.least_squares import F64, covariance_matrix, mean_weights
 from rigging.survey.same_picture import same_picture
+from shared.flags import Flag, FlagCode, Scope, in_doubt
 from shared.quantity import Quantity, combine
-from shared.reading import Angle, Flag, Reading
+from shared.reading import Angle, Reading
 
 Standing = Literal["used", "outlying", "set aside", "refused"]
 
-ONLY_FLAGGED = "only-flagged-photos"
-CONTRADICT = "photos-contradict"
-DOUBTFUL = (CONTRADICT, ONLY_FLAGGED)
+DOUBTFUL = tuple(code for code in FlagCode if code.scope is Scope.REPEATS)
 """Flags of a combined angle that must not be trusted alone."""
 
 
@@ -92,23 +91,21 @@ def combine_photos(
     line: Line,
     *,
     set_aside: Mapping[str, str] | None = None,
-    benign: Collection[str] = (),
     u_lean_deg: float | None = None,
 ) -> Combined:
     """One line's angle from all photos of one station.
 
-    Sound photos weigh in by `mean_weights`. Flagged ones are set aside while a sound one exists, and
+    Sound photos weigh in by `mean_weights`. Doubtful ones (a flag of severity DOUBT) are set aside while a sound one exists, and
     shown; when all are flagged they are combined and the result is `doubtful`. The same file twice, or the
     same picture saved anew, counts once.
 
     Parameters
     ----------
     set_aside : photo name or SHA-256 -> the user's reason for leaving it out.
-    benign : flag codes whose doubt is already in the budget: they do not set a photo aside.
     u_lean_deg : standard uncertainty of the rib's lean as the job states it, to size a lean that would explain
         a contradiction.
     """
-    uses = _sort_out([(r, getattr(r, line)) for r in readings], set_aside or {}, benign)
+    uses = _sort_out([(r, getattr(r, line)) for r in readings], set_aside or {})
     only_flagged = not any(u.standing == "used" for u in uses)
     if only_flagged:
         uses = [replace(u, standing="used", why=None) if u.why == _FLAGGED else u for u in uses]
@@ -117,12 +114,12 @@ def combine_photos(
         reasons = "; ".join(f"{u.photo}: {u.why}" for u in uses) or "no photo of this station"
         return Combined(None, tuple(uses), math.nan, 0, math.nan, math.nan, reason=reasons)
     result = _combine(uses, f"{readings[0].station} {line}")
-    if any(f.code == CONTRADICT for f in result.flags):
+    if any(f.code is FlagCode.PHOTOS_CONTRADICT for f in result.flags):
         result = _explained(result, readings, line, u_lean_deg)
     if only_flagged:
         own = [f for u in chosen for f in u.flags]
         texts = "; ".join(dict.fromkeys(f.text for f in own))
-        doubt = Flag(ONLY_FLAGGED, f"every photo is doubtful: {texts}")
+        doubt = Flag(FlagCode.ONLY_FLAGGED_PHOTOS, f"every photo is doubtful: {texts}")
         result = replace(result, flags=(doubt, *result.flags, *dict.fromkeys(own)))
     return result
 
@@ -130,9 +127,7 @@ def combine_photos(
 _FLAGGED = "doubtful, and sound photos exist"
 
 
-def _sort_out(
-    angles: Sequence[tuple[Reading, Angle]], set_aside: Mapping[str, str], benign: Collection[str]
-) -> list[PhotoUse]:
+def _sort_out(angles: Sequence[tuple[Reading, Angle]], set_aside: Mapping[str, str]) -> list[PhotoUse]:
     """Each photo's standing before any weighing."""
     seen: set[str] = set()
     weighed: list[Reading] = []
@@ -140,7 +135,6 @@ def _sort_out(
     for reading, angle in angles:
         flags = tuple(dict.fromkeys(reading.flags + angle.flags))
         name, sha = reading.photo.name, reading.photo.sha256
-        doubts = [f for f in flags if f.code not in benign]
         use = PhotoUse(name, sha, angle.quantity, "used", 0.0, flags=flags)
         if angle.quantity is None or not math.isfinite(angle.quantity.value):
             use = replace(use, quantity=None, standing="refused", why=angle.reason or "no value")
@@ -155,9 +149,9 @@ def _sort_out(
                 use,
                 standing="set aside",
                 why=_FLAGGED,
-                flags=(*flags, Flag("uncertainty-unknown", "its uncertainty is unknown")),
+                flags=(*flags, FlagCode.UNCERTAINTY_UNKNOWN.flag("its uncertainty is unknown")),
             )
-        elif doubts:
+        elif in_doubt(flags):
             use = replace(use, standing="set aside", why=_FLAGGED)
         if use.standing == "used":
             weighed.append(reading)
@@ -182,7 +176,7 @@ def _combine(uses: Sequence[PhotoUse], what: str) -> Combined:
     flags: tuple[Flag, ...] = ()
     if p < SIGNIFICANCE:
         mean = spanning(mean, quantities, f"repeats {what} {'+'.join(u.sha256[:8] for u in chosen)}")
-        flags = (Flag(CONTRADICT, told(quantities, [u.photo for u in chosen], p)),)
+        flags = (Flag(FlagCode.PHOTOS_CONTRADICT, told(quantities, [u.photo for u in chosen], p)),)
     elif birge > 1:
         mean = inflated(mean, quantities, birge, what, [u.sha256 for u in chosen])
     inflation = mean.u / plain_u if plain_u > 0 else 1.0
@@ -199,7 +193,9 @@ def _explained(result: Combined, readings: Sequence[Reading], line: Line, u_lean
     ]
     cause = likely_cause(witnesses, line, u_lean_deg)
     flags = [
-        replace(f, text=f"{f.text}; likely cause: {cause}. Nothing is concluded from it") if f.code == CONTRADICT else f
+        replace(f, text=f"{f.text}; likely cause: {cause}. Nothing is concluded from it")
+        if f.code is FlagCode.PHOTOS_CONTRADICT
+        else f
         for f in result.flags
     ]
     return replace(result, flags=tuple(flags))

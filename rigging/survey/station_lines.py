@@ -9,7 +9,6 @@ from datetime import datetime
 
 from rigging.planning.advice import advise
 from rigging.survey.decision import decide
-from rigging.survey.doubts import BENIGN, TOLD
 from rigging.survey.drawn_line import with_marking
 from rigging.survey.model import LineResult, RootSetting, Stage
 from rigging.survey.repeats import Combined, combine_photos
@@ -43,7 +42,7 @@ class Lines:
 def combined(job: Job, s: Station, readings: Sequence[Reading], line: Line, asked: Asked) -> Combined:
     """One line's angle from all photos of one station, as the survey asks."""
     u_lean = s.u_lean_deg if s.u_lean_deg is not None else job.wing.u_lean_deg
-    return combine_photos(readings, line, set_aside=asked.set_aside, benign=BENIGN | TOLD, u_lean_deg=u_lean)
+    return combine_photos(readings, line, set_aside=asked.set_aside, u_lean_deg=u_lean)
 
 
 def root_off_of(job: Job, by_station: Mapping[str, list[Reading]], asked: Asked) -> Quantity | None:
@@ -58,28 +57,8 @@ def root_off_of(job: Job, by_station: Mapping[str, list[Reading]], asked: Asked)
 def lines_of(job: Job, s: Station, readings: Sequence[Reading], asked: Asked, root_off: Quantity | None) -> Lines:
     """Chord, spar line and built-in angle of one station, each judged."""
     tips = _tips(readings)
-    chord = _line(
-        job,
-        s,
-        "chord",
-        combined(job, s, readings, "chord", asked),
-        s.chord_deg,
-        s.chord_tolerance_deg,
-        asked,
-        root_off,
-        tips,
-    )
-    spar = _line(
-        job,
-        s,
-        "spar",
-        combined(job, s, readings, "spar", asked),
-        s.spar_deg,
-        s.spar_tolerance_deg,
-        asked,
-        root_off,
-        tips,
-    )
+    chord = _line(job, s, "chord", combined(job, s, readings, "chord", asked), asked, root_off, tips)
+    spar = _line(job, s, "spar", combined(job, s, readings, "spar", asked), asked, root_off, tips)
     return Lines(chord, spar, _built_in(s, chord, spar))
 
 
@@ -94,12 +73,12 @@ def _line(
     s: Station,
     line: Line,
     every: Combined,
-    design: float | None,
-    tolerance: float | None,
     asked: Asked,
     root_off: Quantity | None,
     tips: tuple[Advice, ...],
 ) -> LineResult:
+    design: float | None = s.chord_deg if line == "chord" else s.spar_deg
+    tolerance: float | None = s.chord_tolerance_deg if line == "chord" else s.spar_tolerance_deg
     result = LineResult(line, every, None, design, tolerance, None, None, every.flags, every.reason)
     if every.quantity is None:
         return result

@@ -6,15 +6,15 @@ from collections.abc import Sequence
 
 from rigging.crosscheck.types import CrossCheck, Pair
 from rigging.survey.decision import Decision
-from rigging.survey.doubts import BENIGN
 from rigging.survey.fairness import Fairness
 from rigging.survey.gauge_marks import stands_out
 from rigging.survey.model import LineResult, State, StationResult
 from rigging.survey.rib_or_jig import RibOrJig
 from rigging.survey.station_lines import Lines
 from rigging.survey.wing import Symmetry, Washout
+from shared.flags import Flag, FlagCode, remarks
 from shared.job.model import Station
-from shared.reading import Flag, Reading
+from shared.reading import Reading
 from shared.rounding import degrees, number
 
 
@@ -33,7 +33,7 @@ def station_result(
     state: State = "not measured" if decision is None else decision.outcome
     gauge = tuple(p for p in check.pairs if p.station == s.name) if check else ()
     flags = [*lines.chord.flags, *lines.spar.flags]
-    flags += [f for r in readings for f in (*r.flags, *r.chord.flags, *r.spar.flags) if f.code in BENIGN]
+    flags += [f for r in readings for f in remarks((*r.flags, *r.chord.flags, *r.spar.flags))]
     flags += [_at_odds(p, check) for p in gauge if check is not None and not p.agrees]
     mate = next((p for p in pairs if s.name in (p.left, p.right)), None)
     return StationResult(
@@ -60,8 +60,8 @@ def _at_odds(pair: Pair, check: CrossCheck) -> Flag:
         f"{degrees(pair.gauge)}, En {number(pair.en, 1)}"
     )
     if verdict is not None and verdict.faults and not stands_out(pair, check):
-        return Flag("gauge-at-fault", f"{text}; a fault of all the inclinometer's readings explains it")
-    return Flag("gauge-disagrees", text)
+        return FlagCode.GAUGE_AT_FAULT.flag(f"{text}; a fault of all the inclinometer's readings explains it")
+    return FlagCode.GAUGE_DISAGREES.flag(text)
 
 
 def _headline(s: Station, state: State, chord: LineResult) -> str:
@@ -81,5 +81,5 @@ def _headline(s: Station, state: State, chord: LineResult) -> str:
 
 def for_order(s: StationResult) -> tuple[str, Decision | None, str | None]:
     """What `order_to_check` needs: name, decision, and the reason or the doubt."""
-    odds = next((f.text for f in s.flags if f.code == "gauge-disagrees"), None)
+    odds = next((f.text for f in s.flags if f.code is FlagCode.GAUGE_DISAGREES), None)
     return s.station.name, s.chord.decision, s.chord.reason if s.chord.decision is None else odds

@@ -15,8 +15,8 @@ from rigging.survey.gauge_marks import stands_out, zero_of
 from rigging.survey.gauge_rows import dropped, nothing_left
 from rigging.survey.limits import limit_words
 from rigging.survey.model import LineResult, StationResult, Survey
-from rigging.survey.repeats import ONLY_FLAGGED
 from rigging.survey.screen import Fitting, plain_table
+from shared.flags import FlagCode
 from shared.quantity import K, Quantity
 from shared.reading import Advice
 from shared.rounding import degrees, number, places
@@ -178,11 +178,11 @@ def _doubts(survey: Survey) -> Iterable[str]:
 
 def _doubts_of(s: StationResult) -> Iterable[str]:
     """Flags of one station and photos that do not weigh in."""
-    told = " ".join(f.text for f in s.flags if f.code == ONLY_FLAGGED)
+    told = " ".join(f.text for f in s.flags if f.code is FlagCode.ONLY_FLAGGED_PHOTOS)
     yield from (
         f"{s.station.name}: {f.text}"
         for f in s.flags
-        if f.code != "gauge-at-fault" and (f.code == ONLY_FLAGGED or f.text not in told)
+        if f.code is not FlagCode.GAUGE_AT_FAULT and (f.code is FlagCode.ONLY_FLAGGED_PHOTOS or f.text not in told)
     )
     yield from (
         f"{s.station.name}: {p.photo} {p.standing}: {p.why or _standing_off(p.off_deg)}"

@@ -13,12 +13,11 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.flags import FlagCode
 from shared.job.model import Job, Station
-from shared.reading import Flag, Reading, SeenCard
+from shared.lines import Role
+from shared.reading import Reading, SeenCard
 from shared.rounding import number
-
-OTHER_SIDE = "seen-from-the-other-side"
-OTHER_CHORD = "chord-unlike-the-job"
 
 LEAN_THAT_TELLS_DEG = 0.5
 """From this stated lean on, the side that it counts to matters: the default uncertainty of a stated lean."""
@@ -38,9 +37,9 @@ def doubted(job: Job, readings: Sequence[Reading]) -> tuple[Reading, ...]:
         flags = list(r.flags)
         if station is not None and r.measured:
             if station.name in sides and matters(job, station):
-                flags.append(Flag(OTHER_SIDE, sides[station.name]))
+                flags.append(FlagCode.OTHER_SIDE.flag(sides[station.name]))
             other = other_chord(r, station)
-            flags += [Flag(OTHER_CHORD, other)] if other else []
+            flags += [FlagCode.OTHER_CHORD.flag(other)] if other else []
         out.append(replace(r, flags=tuple(flags)))
     return tuple(out)
 
@@ -71,7 +70,7 @@ def at_odds(job: Job, readings: Sequence[Reading]) -> dict[str, str]:
             usual = _usual(list(outboard.values()))
         for n in mates:
             if usual is not None and outboard[n] != usual:
-                found[n] = _words(n, side, one_way[n][1], [m for m in mates if outboard[m] == usual])
+                found[n] = _words(side, one_way[n][1], [m for m in mates if outboard[m] == usual])
     return found
 
 
@@ -80,12 +79,12 @@ def _usual(views: Sequence[bool]) -> bool | None:
     return None if not views or count[True] == count[False] else count[True] > count[False]
 
 
-def _words(name: str, side: str, right: bool, mates: Sequence[str]) -> str:
+def _words(side: str, right: bool, mates: Sequence[str]) -> str:
     here, there = ("right", "left") if right else ("left", "right")
     others = f"of {', '.join(mates[:3])} {there}" if mates else f"of the other stations would point {there}"
     return (
         f"its leading edge points {here} in the photo, that {others}: photographed from the other side of the rib, or not "
-        f"on the {side} wing at all. Correct the side of {name} in the job, or photograph it from the same side as the rest"
+        f"on the {side} wing at all"
     )
 
 
@@ -95,8 +94,8 @@ def other_chord(reading: Reading, station: Station) -> str | None:
     if seen is None or SHORTER * station.chord_mm <= seen <= LONGER * station.chord_mm:
         return None
     return (
-        f"the chord line seen is {number(seen, 0)} mm long, the job's chord of {station.name} {number(station.chord_mm, 0)} mm: "
-        "perhaps another wing's rib with the same card number, a card on the wrong rib, or chord_mm mistaken"
+        f"the chord line seen is {number(seen, 0)} mm long, the job's chord of {station.name} "
+        f"{number(station.chord_mm, 0)} mm"
     )
 
 
@@ -104,7 +103,7 @@ def drawn_mm(reading: Reading) -> float | None:
     """Length of the chord line seen, mm on the rib plane by its cards (to some 5 %); None where nothing tells."""
     if reading.evidence is None:
         return None
-    line = next((x for x in reading.evidence.lines if x.role == "chord" and x.used and len(x.path) > 1), None)
+    line = next((x for x in reading.evidence.lines if x.role is Role.CHORD and x.used and len(x.path) > 1), None)
     lengths = [
         n for c in reading.evidence.cards if line is not None and (n := _by_card(c, line.path[0], line.path[-1]))
     ]

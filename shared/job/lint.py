@@ -15,6 +15,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.flags import FlagCode
 from shared.job.model import Job, Station
 from shared.rounding import number
 
@@ -199,7 +200,7 @@ def _alone(job: Job) -> Iterator[Hint]:
 def _lean(job: Job) -> Iterator[Hint]:
     if job.wing.dihedral_deg is None and any(s.lean_deg is None for s in job.stations):
         yield Hint(
-            "lean-not-stated",
+            FlagCode.LEAN_NOT_STATED,
             "[wing]: dihedral_deg",
             "is not stated, so any lean of the ribs within some 4° is allowed for and U with one string is several times as "
             "large as it could be: 0 where the ribs stand plumb, with u_lean_deg for how well that is known",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from difflib import get_close_matches
+from enum import Enum
 from typing import Any, get_args, get_type_hints
 
 import msgspec
@@ -128,7 +129,10 @@ def _choices(path: Path) -> list[str]:
     words: list[str] = []
     pending = [get_type_hints(TABLES[keys[0]])[keys[1]]]
     while pending:
-        for part in get_args(pending.pop()):
+        kind = pending.pop()
+        if isinstance(kind, type) and issubclass(kind, Enum):
+            words += [member.value for member in kind]
+        for part in get_args(kind):
             if isinstance(part, str):
                 words.append(part)
             else:

@@ -9,6 +9,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
+from shared.cards import CardKind
+
 Side = Literal["left", "right", "centre"]
 Sense = Literal["nose-up", "unsigned", "0-90", "0-180"]
 
@@ -40,7 +42,7 @@ class Station:
     u_lean_deg: float | None = None
     panel: str | None = None
     built_in_tolerance_deg: float | None = None
-    card: Literal["panel", "strip"] | None = None
+    card: CardKind | None = None
 
 
 @dataclass(frozen=True)

@@ -1,8 +1,8 @@
 """What a job file may hold: every table and key with its type, its bounds and what it means.
 
 One place for three uses: `shared.job.file` checks a file against it, its messages take their remedies
-from the descriptions here, and docs/formats.md is checked against it. Lengths in mm, angles in degrees,
-nose-up positive; u is a standard uncertainty.
+from the descriptions here, and docs/formats.md is checked against it. A key's default is that of the value in
+`shared.job.model`. Lengths in mm, angles in degrees, nose-up positive; u is a standard uncertainty.
 """
 
 from __future__ import annotations
@@ -10,6 +10,9 @@ from __future__ import annotations
 from typing import Annotated, Literal
 
 from msgspec import UNSET, Meta, Struct, UnsetType, field
+
+from shared.cards import CardKind
+from shared.job.model import CardPrint, Gauge, Height, Jig, Job, Level, SparLevel, Wing
 
 Text = Annotated[str, Meta(min_length=1, max_length=80, pattern=r"^\S([^\x00-\x1f\x7f]*\S)?$")]
 Path = Annotated[str, Meta(min_length=1, max_length=400, pattern=r"^[^\x00-\x1f\x7f]+$")]
@@ -89,12 +92,9 @@ class StationTable(Struct, forbid_unknown_fields=True, kw_only=True):
         ]
         | None
     ) = None
-    card: (
-        Annotated[
-            Literal["panel", "strip"], Meta(description="kind of card to print; without it the rib's depth decides")
-        ]
-        | None
-    ) = None
+    card: Annotated[CardKind, Meta(description="kind of card to print; without it the rib's depth decides")] | None = (
+        None
+    )
 
 
 class WingTable(Struct, forbid_unknown_fields=True, kw_only=True):
@@ -118,7 +118,7 @@ class WingTable(Struct, forbid_unknown_fields=True, kw_only=True):
     )
     symmetry_tolerance_deg: Annotated[
         Tolerance, Meta(description="allowed difference between the left and the right wing, degrees")
-    ] = 0.2
+    ] = Wing.symmetry_tolerance_deg
     root_setting: Annotated[
         Literal["kept", "taken out"],
         Meta(
@@ -127,7 +127,7 @@ class WingTable(Struct, forbid_unknown_fields=True, kw_only=True):
                 "taken off all others"
             )
         ),
-    ] = "kept"
+    ] = Wing.root_setting
     stage: Annotated[Literal["before glue", "after glue"], Meta(description="where the work stands")] | None = None
     marking_u_deg: (
         Annotated[
@@ -137,7 +137,7 @@ class WingTable(Struct, forbid_unknown_fields=True, kw_only=True):
     ) = None
     length_unit: Annotated[
         Literal["mm", "in"], Meta(description=("unit that tables and reports show lengths in; files keep mm"))
-    ] = "mm"
+    ] = Job.length_unit
     decimal: Annotated[
         Literal[".", ","],
         Meta(
@@ -146,7 +146,7 @@ class WingTable(Struct, forbid_unknown_fields=True, kw_only=True):
                 "countries want it"
             )
         ),
-    ] = "."
+    ] = Job.decimal
 
 
 class CameraTable(Struct, forbid_unknown_fields=True):
@@ -154,10 +154,10 @@ class CameraTable(Struct, forbid_unknown_fields=True):
 
     lens: Annotated[
         Path, Meta(description='"auto" to match profiles by the photos\' EXIF, or the path of one profile')
-    ] = "auto"
+    ] = Job.lens
     lens_folder: Annotated[
         Path, Meta(description="folder that lens profiles are looked for in, from the job file's folder")
-    ] = "lens"
+    ] = Job.lens_folder
 
 
 class LevelTable(Struct, forbid_unknown_fields=True):
@@ -166,10 +166,10 @@ class LevelTable(Struct, forbid_unknown_fields=True):
     profile: Annotated[Path, Meta(description="path of its calibration profile")] | None = None
     u_deg: Annotated[
         float, Meta(gt=0.0, le=5.0, description=("standard uncertainty of the reference itself, degrees"))
-    ] = 0.02
+    ] = Level.u_deg
     zero_error_deg: Annotated[
         float, Meta(ge=-5.0, le=5.0, description=("what it reads on a true level, degrees, nose-up positive"))
-    ] = 0.0
+    ] = Level.zero_error_deg
     straightedge_mm: (
         Annotated[
             float,
@@ -190,35 +190,39 @@ class GaugeTable(Struct, forbid_unknown_fields=True):
     """[gauge]: the inclinometer, its readings and how good it is."""
 
     readings: Annotated[Path, Meta(description="path of the CSV of its readings")] | None = None
-    resolution_deg: Annotated[float, Meta(gt=0.0, le=5.0, description=("smallest step of its display, degrees"))] = 0.1
+    resolution_deg: Annotated[float, Meta(gt=0.0, le=5.0, description=("smallest step of its display, degrees"))] = (
+        Gauge.resolution_deg
+    )
     u_deg: Annotated[
         float, Meta(gt=0.0, le=10.0, description=("standard uncertainty beside that of the resolution, degrees"))
-    ] = 0.1
-    sense: Annotated[Literal["nose-up", "unsigned", "0-90", "0-180"], Meta(description="how it counts")] = "nose-up"
+    ] = Gauge.u_deg
+    sense: Annotated[Literal["nose-up", "unsigned", "0-90", "0-180"], Meta(description="how it counts")] = Gauge.sense
     profile: Annotated[Path, Meta(description="path of its calibration profile")] | None = None
 
 
 class JigTable(Struct, forbid_unknown_fields=True):
     """One [[jig]]: how a rib, or a panel of ribs, is turned."""
 
-    kind: Annotated[Literal["screw", "shim", "packing"], Meta(description="what turns the rib")] = "screw"
+    kind: Annotated[Literal["screw", "shim", "packing"], Meta(description="what turns the rib")] = Jig.kind
     thread: (
         Annotated[Text, Meta(description=('thread of the screw: "M6", "M6x0.75", "1/4-20" or a pitch as "1.0 mm"'))]
         | None
     ) = None
     arm_mm: Annotated[
         float, Meta(ge=5.0, le=20_000.0, description=("distance from the pivot to the screw or shim, mm"))
-    ] = 300.0
+    ] = Jig.arm_mm
     clockwise: Annotated[
         Literal["nose-up", "nose-down"], Meta(description="what a clockwise turn does to the nose")
-    ] = "nose-up"
-    notch: Annotated[float, Meta(gt=0.0, le=1.0, description=("smallest part of a turn worth giving, turns"))] = 0.125
+    ] = Jig.clockwise
+    notch: Annotated[float, Meta(gt=0.0, le=1.0, description=("smallest part of a turn worth giving, turns"))] = (
+        Jig.notch
+    )
     step_mm: Annotated[float, Meta(gt=0.0, le=50.0, description=("thickness of one shim or packing, mm"))] | None = None
     panel: (
         Annotated[Text, Meta(description=("panel that it moves; without it every station is moved on its own"))] | None
     ) = None
     acts_on: Annotated[Literal["trailing", "leading"], Meta(description="edge side of the pivot that it acts on")] = (
-        "trailing"
+        Jig.acts_on
     )
     at_span_mm: (
         Annotated[
@@ -246,7 +250,7 @@ class HeightTable(Struct, forbid_unknown_fields=True):
         float,
         Meta(ge=-50_000.0, le=50_000.0, description=("height over the level surface (a water level's, a laser's), mm")),
     ]
-    u_mm: Annotated[float, Meta(gt=0.0, le=100.0, description="its standard uncertainty, mm")] = 0.5
+    u_mm: Annotated[float, Meta(gt=0.0, le=100.0, description="its standard uncertainty, mm")] = Height.u_mm
 
 
 class CardsTable(Struct, forbid_unknown_fields=True):
@@ -254,8 +258,10 @@ class CardsTable(Struct, forbid_unknown_fields=True):
 
     scale: Annotated[
         float, Meta(ge=0.5, le=2.0, description=("measured length of the printed scale bar over its nominal length"))
-    ] = 1.0
-    u_scale: Annotated[float, Meta(gt=0.0, le=0.2, description=("standard uncertainty of that ratio"))] = 0.005
+    ] = CardPrint.scale
+    u_scale: Annotated[float, Meta(gt=0.0, le=0.2, description=("standard uncertainty of that ratio"))] = (
+        CardPrint.u_scale
+    )
     stretch: (
         Annotated[
             float,
@@ -308,7 +314,9 @@ class SparLevelTable(Struct, forbid_unknown_fields=True, kw_only=True):
 
     side: Annotated[Literal["left", "right"], Meta(description="the wing whose spar it lay on")]
     deg: Annotated[Tilt, Meta(description="rise of the spar outboard, degrees, positive as dihedral")]
-    u_deg: Annotated[float, Meta(gt=0.0, le=10.0, description=("standard uncertainty of that reading, degrees"))] = 0.1
+    u_deg: Annotated[float, Meta(gt=0.0, le=10.0, description=("standard uncertainty of that reading, degrees"))] = (
+        SparLevel.u_deg
+    )
 
 
 class JobTables(Struct, forbid_unknown_fields=True, kw_only=True):

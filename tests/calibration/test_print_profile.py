@@ -23,7 +23,7 @@ from calibration.print.profile import (
     load_print,
     save_print,
 )
-from calibration.print.scale import print_profile, print_scale
+from calibration.print.scale import Measured, print_profile, print_scale
 from shared.errors import UserError
 from shared.job.file import parse_job
 from shared.job.model import CardPrint
@@ -49,8 +49,7 @@ def bars(scale: float, stretch: float, skew_deg: float) -> tuple[float, float, f
 def measured(scale: float, stretch: float, skew_deg: float, date: str = "2026-05-16"):
     """The profile that calipers on such a print leave."""
     w, h, d1, d2 = bars(scale, stretch, skew_deg)
-    result = print_scale([w], [h], [d1, d2], nominal_mm=SIZE, nominal_sides_mm=SIZE, tool="caliper")
-    return print_profile(result, "inkjet", date, "caliper", [w], [h], [d1, d2], SIZE, SIZE)
+    return print_profile(Measured([w], [h], [d1, d2], SIZE, SIZE, "caliper"), "inkjet", date)
 
 
 def test_bars_and_diagonals_tell_scale_stretch_and_skew():

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.lens.model import Lens
+from shared.lines import Role
 from vision.cards.detect import Card
 from vision.cards.spec import SPECS
 from vision.solution.scene import Lean, LineSeen, Scene, along_of
@@ -155,10 +156,10 @@ class Rib:
                 world = world + np.outer(world[:, 0], self.axes[:, 1] * np.radians(own_deg) * z(1)[0])
             px = self.pixels(world, theta)
             line = LineSeen(
-                role,
+                Role(role),
                 px,
                 np.full(len(px), LINE_PX),
-                WAVE_PX if role in ("chord", "spar") else 0.0,  # type: ignore[arg-type]
+                WAVE_PX if role in ("chord", "spar") else 0.0,
                 REACH_PX,
                 own_deg if source else 0.0,
                 source,

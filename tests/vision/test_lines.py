@@ -11,7 +11,7 @@ from drawn_bar import F64, Bar, flat_plane
 from scipy.ndimage import gaussian_filter1d
 from scipy.special import ndtr
 
-from vision.lines.measure import CENTRE_FLOOR_PX, Stroke, measure
+from vision.lines.measure import CENTRE_FLOOR_PX, How, Stroke, measure_as
 
 WIDTHS = (1.0, 2.0, 4.0)
 NOISES = (3.0, 5.0, 7.0, 10.0)
@@ -25,15 +25,12 @@ DRAWS = 20
 def seen(bar: Bar, gray: np.ndarray, off: tuple[float, float] = (0.0, 0.0), **more: bool) -> Stroke:
     """The bar measured from a start that is `off` px beside it at its two ends."""
     a, b = bar.ends()
-    stroke = measure(
+    stroke = measure_as(
         gray,
         flat_plane(),
         a + [0, off[0]],
         b + [0, off[1]],
-        half_px=HALF,
-        segment_mm=10.0,
-        blur_px=0.85,
-        **({"quick": True} | more),
+        How(HALF, 10.0, 0.85, **({"quick": True} | more)),
     )
     assert stroke is not None
     return stroke
@@ -265,7 +262,7 @@ def test_no_stroke_where_there_is_no_line() -> None:
     a, b = Bar().ends()
     for noise in NOISES:
         gray = Bar(ink=180.0).noisy(noise, rng)
-        stroke = measure(gray, flat_plane(), a, b, half_px=HALF, segment_mm=10, blur_px=0.85, quick=True)
+        stroke = measure_as(gray, flat_plane(), a, b, How(HALF, 10.0, 0.85, quick=True))
         assert stroke is None or stroke.kept.mean() < 0.6
 
 
@@ -293,5 +290,5 @@ def test_a_string_is_two_sided_and_the_edge_of_a_board_is_not(wall: float, measu
         step = np.where(y > bar.offset + bar.slope * x, wall, 90.0)
         gray = np.clip(gaussian_filter1d(step, 0.85, axis=0) + rng.normal(0, 3.0, gray.shape), 0, 255).astype(np.uint8)
     a, b = bar.ends()
-    stroke = measure(gray, flat_plane(), a, b, half_px=HALF, segment_mm=10.0, blur_px=0.85, any_sign=True, quick=True)
+    stroke = measure_as(gray, flat_plane(), a, b, How(HALF, 10.0, 0.85, any_sign=True, quick=True))
     assert (stroke is not None and stroke.kept.mean() > 0.8) == measured

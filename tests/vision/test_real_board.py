@@ -17,6 +17,7 @@ from seen_rib import F64, solved
 
 from calibration.lens.exchange import read_foreign
 from calibration.lens.model import Lens
+from shared.lines import Role
 from vision.cards.detect import Card
 from vision.cards.spec import CardSpec
 from vision.reader import U_SEAT_DEG
@@ -78,7 +79,7 @@ def measured() -> dict[str, F64]:
 
         def line(role: str, index: tuple[slice | int, slice | int], grid: F64 = grid) -> LineSeen:
             points = grid[index][~even[index]]
-            return LineSeen(role, points, np.full(len(points), CORNER_PX), own_deg=1e-3, own_source="board")  # type: ignore[arg-type]
+            return LineSeen(Role(role), points, np.full(len(points), CORNER_PX), own_deg=1e-3, own_source="board")
 
         every = slice(None)
         for r, k in ((0, 0), (5, 8)):

@@ -11,6 +11,7 @@ from seen_rib import F64, SIZE, Rib, solved
 from skimage.measure import LineModelND
 
 from calibration.lens.model import Lens
+from shared.lines import Role
 from vision.solution.equations import jacobian, labels, residuals
 from vision.solution.propagate import angles
 from vision.solution.scene import LineSeen, move
@@ -132,9 +133,9 @@ def fitted_line(points: F64, noise: F64) -> tuple[float, float]:
     rib = Rib(strings=(), lean_deg=0.0)
     scene = replace(rib.scene(), lens=PLAIN, lean=None)
     lines = (
-        LineSeen("chord", points, noise),
+        LineSeen(Role.CHORD, points, noise),
         LineSeen(
-            "plumb",
+            Role.PLUMB,
             np.array([[2100.0, y] for y in range(200, 2800, 90)]),
             np.full(29, 0.1),
             own_deg=0.02,

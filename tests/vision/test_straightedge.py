@@ -49,9 +49,6 @@ def read(scene: Scene = SHOP, width: float | None = WIDE, zero: float = 0.0) -> 
     return read_photo(draw(scene)[0], job(width, zero), lens=lens_for(PHONE))
 
 
-@pytest.mark.xfail(
-    reason="the straightedge's own finder hangs on where the rectified picture begins; it is to become part of the evidence"
-)
 def test_a_stated_straightedge_gives_the_angle() -> None:
     reading = read()
     chord = reading.chord.quantity
@@ -66,9 +63,6 @@ def test_a_stated_straightedge_gives_the_angle() -> None:
     )  # the camera looks down by 6 deg: 0.5 deg times its tangent
 
 
-@pytest.mark.xfail(
-    reason="the straightedge's own finder hangs on where the rectified picture begins; it is to become part of the evidence"
-)
 @pytest.mark.parametrize("tilt", [-1.5, 0.8])
 def test_it_is_what_gravity_is_taken_from(tilt: float) -> None:
     """Out of level by so much, it moves the angle by as much: the line in the photo is measured, and nothing else."""
@@ -78,9 +72,6 @@ def test_it_is_what_gravity_is_taken_from(tilt: float) -> None:
     assert other.value - level.value == pytest.approx(-tilt, abs=0.03)
 
 
-@pytest.mark.xfail(
-    reason="the straightedge's own finder hangs on where the rectified picture begins; it is to become part of the evidence"
-)
 def test_its_zero_error_is_taken_out() -> None:
     """It lies as its own bubble said, which reads 0.25 deg nose-up on a true level."""
     plain, zeroed = read().chord.quantity, read(zero=0.25).chord.quantity

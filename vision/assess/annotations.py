@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.lines import Role
 from shared.numerics.small_sums import cross, straight
 from shared.reading import Evidence, Point, SeenCard, SeenLine, SeenMark
 from vision.assess.doubts import NAMES
@@ -55,7 +56,7 @@ def _path(plane: Plane, a: F64, b: F64, count: int = 12) -> tuple[Point, ...]:
     return _points(plane.to_pixels(a + k * (b - a)))
 
 
-def _line(plane: Plane, role: str, s: Stroke) -> SeenLine:
+def _line(plane: Plane, role: Role, s: Stroke) -> SeenLine:
     d = s.uv[-1] - s.uv[0]
     t = d / np.linalg.norm(d)
     mean = s.uv.mean(0)
@@ -65,7 +66,7 @@ def _line(plane: Plane, role: str, s: Stroke) -> SeenLine:
     ends = [mean + t * x + np.array([-t[1], t[0]]) * (k * x + m) for x in (along.min(), along.max())]
     kept = float(s.kept.mean())
     return SeenLine(
-        role,  # type: ignore[arg-type]
+        role,
         _path(plane, ends[0], ends[1]),
         s.width_mm,
         float(np.sqrt(np.mean((across - np.polyval((k, m), along)) ** 2)) * s.px_per_mm),
@@ -95,7 +96,7 @@ def _candidates(found: Detections) -> list[SeenLine]:
             share = float(b.shares.max())
             out.append(
                 SeenLine(
-                    "candidate",
+                    Role.CANDIDATE,
                     _path(found.plane, *b.ends),
                     float("nan"),
                     float("nan"),

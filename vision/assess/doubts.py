@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from shared.flags import Flag, FlagCode
 from shared.job.model import Station
 from shared.numerics.small_sums import straight
-from shared.reading import Flag
 from vision.detect import Detections
 from vision.evidence.posterior import DOUBT, GIVE
 from vision.solution.propagate import Angles
@@ -76,22 +76,23 @@ def doubts(result: Angles, solution: Solution, found: Detections, station: Stati
     flags += lens(solution)
     flags += poses
     if wrong > GIVE:
-        chord.append(Flag("line-doubtful", f"{why} (probability {wrong:.1%})"))
+        chord.append(FlagCode.LINE_DOUBTFUL.flag(f"{why} (probability {wrong:.1%})"))
     if found.spar is not None and result.spar is not None and 1 - found.spar.chance > GIVE:
         spar.append(
-            Flag(
-                "spar-doubtful",
+            FlagCode.SPAR_DOUBTFUL.flag(
                 f"what was taken for the spar line may be {NAMES[found.spar.rival or 'nothing']} "
-                f"(probability {1 - found.spar.chance:.1%})",
+                f"(probability {1 - found.spar.chance:.1%})"
             )
         )
     stroke = found.strokes[0]
     kept = float(stroke.kept.mean())
     if kept < 0.6:
-        chord.append(Flag("chord-broken", f"only {100 * kept:.0f} % of the chord line could be measured"))
+        chord.append(FlagCode.CHORD_BROKEN.flag(f"only {100 * kept:.0f} % of the chord line could be measured"))
     if stroke.waviness.size / stroke.px_per_mm > 0.4:
         chord.append(
-            Flag("chord-wavy", f"the chord line is wavy or bent by {stroke.waviness.size / stroke.px_per_mm:.1f} mm")
+            FlagCode.CHORD_WAVY.flag(
+                f"the chord line is wavy or bent by {stroke.waviness.size / stroke.px_per_mm:.1f} mm"
+            )
         )
     return Doubt(None, tuple(flags), tuple(chord), tuple(spar))
 
@@ -115,15 +116,9 @@ def _length(found: Detections, station: Station) -> list[Flag]:
     """A chord line runs from edge to edge; one that does not is doubted, unless two marks lie on it."""
     part = found.strokes[0].length_mm / station.chord_mm
     if (part < SHORT and len(found.marks) < 2) or part < VERY_SHORT:
-        return [Flag("chord-short", f"the line is seen over only {100 * part:.0f} % of the station's chord")]
+        return [FlagCode.CHORD_SHORT.flag(f"the line is seen over only {100 * part:.0f} % of the station's chord")]
     if part > 1.08:
-        return [
-            Flag(
-                "chord-long",
-                f"the line is {100 * part:.0f} % of the station's chord long: is the card this "
-                "station's, and the chord in the job right?",
-            )
-        ]
+        return [FlagCode.CHORD_LONG.flag(f"the line is {100 * part:.0f} % of the station's chord long")]
     return []
 
 
@@ -146,11 +141,9 @@ def _marks(found: Detections) -> list[Flag]:
         allowed = PULL * float(np.degrees(np.hypot(MARK_PLACED_MM * np.sqrt(2), 2 * size) / length))
     if apart > allowed or away > 2.0:
         return [
-            Flag(
-                "marks-off",
+            FlagCode.MARKS_OFF.flag(
                 f"the marks lie up to {away:.1f} mm off the drawn line"
                 + (f" and {apart:.2f} deg across it" if apart else "")
-                + ": which one is the chord line?",
             )
         ]
     return []
@@ -159,7 +152,7 @@ def _marks(found: Detections) -> list[Flag]:
 def references(solution: Solution) -> tuple[str | None, list[Flag]]:
     """Level references against each other and against the stated lean: their residuals in the joint solution."""
     pulls = np.abs(solution.level_pulls)
-    count = len([line for line in solution.scene.lines if line.role in ("plumb", "level")])
+    count = len([line for line in solution.scene.lines if line.role.is_reference])
     if count < 2 or pulls.max() <= PULL:
         return None, []
     worst = float(pulls.max())
@@ -169,11 +162,8 @@ def references(solution: Solution) -> tuple[str | None, list[Flag]]:
             "level (a rod, a draught, a laser not yet settled); leave one true one in the photo"
         ), []
     return None, [
-        Flag(
-            "references-disagree",
-            "strings, level line and the stated lean do not agree (by "
-            f"{worst:.0f} standard uncertainties): one of them is not level or plumb, or the rib leans "
-            "more than the job says",
+        FlagCode.REFERENCES_DISAGREE.flag(
+            f"strings, level line and the stated lean do not agree (by {worst:.0f} standard uncertainties)"
         )
     ]
 
@@ -182,5 +172,7 @@ def lens(solution: Solution) -> list[Flag]:
     """Whether the photo pulls the lens far from its profile."""
     z = solution.state.z
     if len(z) and float(np.abs(z).max()) > 4.0 and solution.scene.lens.sound:
-        return [Flag("lens-doubt", "the photo fits the lens profile badly: refocused, zoomed or another camera?")]
+        return [
+            FlagCode.LENS_DOUBT.flag("the photo fits the lens profile badly (refocused, zoomed, or another camera)")
+        ]
     return []

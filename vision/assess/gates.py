@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from shared.reading import Flag
+from shared.flags import Flag, FlagCode
 from vision.cards.detect import Card
 from vision.solution.solve import Solution
 
@@ -61,9 +61,11 @@ def before_solving(cards: list[Card]) -> Verdict:
     if sum(len(c.board) for c in cards) < MIN_CORNERS:
         return Verdict("fewer than 10 corners of the card are usable: nothing may hang or lie across it")
     if blur > WORRY_BLUR_PX:
-        flags.append(Flag("blurred", f"the photo is soft (corner flanks {blur:.1f} px wide)"))
+        flags.append(FlagCode.BLURRED.flag(f"the photo is soft (corner flanks {blur:.1f} px wide)"))
     if smear > WORRY_SMEAR_PX:
-        flags.append(Flag("shaken", f"the photo is smeared by {smear:.1f} px in one direction: the camera moved"))
+        flags.append(
+            FlagCode.SHAKEN.flag(f"the photo is smeared by {smear:.1f} px in one direction (the camera moved)")
+        )
     return Verdict(None, tuple(flags))
 
 
@@ -81,13 +83,12 @@ def after_solving(solution: Solution) -> Verdict:
             "one plane, or the lens profile is another camera's"
         )
     if tilt > WORRY_TILT_DEG:
-        flags.append(Flag("oblique", f"the rib is seen at {tilt:.0f} deg from square"))
+        flags.append(FlagCode.OBLIQUE.flag(f"the rib is seen at {tilt:.0f} deg from square"))
     if rms > WORRY_CORNER_RMS_PX:
         flags.append(
-            Flag(
-                "card-misfit",
+            FlagCode.CARD_MISFIT.flag(
                 f"the card's corners miss a flat card by {rms:.2f} px (bent card, cards not in "
-                "one plane, or another lens)",
+                "one plane, or another lens)"
             )
         )
     return Verdict(None, tuple(flags))

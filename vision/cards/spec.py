@@ -1,17 +1,18 @@
-"""The station cards as printed: ChArUco boards in two sizes, card n carrying marker ids 32 n, 32 n + 1, ..."""
+"""The station cards as printed: ChArUco boards (`shared.cards`), card n carrying marker ids 32 n, 32 n + 1, ..."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
-from typing import Any, Literal
+from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.cards import CardKind
+
 F64 = NDArray[np.float64]
-Kind = Literal["panel", "strip"]
 
 IDS_PER_CARD = 32
 LAST_CARD = 30
@@ -24,7 +25,7 @@ class CardSpec:
     """Geometry of one kind of card, mm. Board frame: x along the printed arrow, y down the sheet, origin
     at the board's first corner (OpenCV's `CharucoBoard` frame)."""
 
-    kind: Kind
+    kind: CardKind
     columns: int
     rows: int
     square_mm: float
@@ -66,10 +67,7 @@ class CardSpec:
         return _marker_corners(self.kind)
 
 
-SPECS: dict[Kind, CardSpec] = {
-    "panel": CardSpec("panel", 7, 5, 25.0, 18.0),
-    "strip": CardSpec("strip", 9, 3, 15.0, 11.0),
-}
+SPECS = {k: CardSpec(k, k.columns, k.rows, k.square_mm, k.marker_mm) for k in CardKind}
 
 
 def dictionary() -> Any:
@@ -78,7 +76,7 @@ def dictionary() -> Any:
 
 
 @cache
-def _marker_corners(kind: Kind) -> F64:
+def _marker_corners(kind: CardKind) -> F64:
     s = SPECS[kind]
     board = cv2.aruco.CharucoBoard((s.columns, s.rows), s.square_mm, s.marker_mm, dictionary(), np.arange(s.markers))
     return np.asarray(board.getObjPoints(), dtype=np.float64)[:, :, :2]

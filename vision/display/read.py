@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from shared.reading import Flag
+from shared.flags import FlagCode
 from vision.display.cells import read_places, settled
 from vision.display.finder import Row, find_rows
 from vision.display.number import Number, Sign, number_in
@@ -164,11 +164,9 @@ def _judged(best: _Read, text: str, p: float, likely: tuple[tuple[str, float], .
     if why:
         return unread(why, digits, p, likely)
     turned = abs(best.row.tilt) > 90
-    flags = [Flag("display-upside-down", "the display stands on its head in the picture")] if turned else []
+    flags = [FlagCode.DISPLAY_UPSIDE_DOWN.flag("the display stands on its head in the picture")] if turned else []
     if any(char == "^" for _, char in best.number.signs):
-        flags.append(
-            Flag("display-arrow", "an arrow stands beside the figures: if it shows the sense, say so with the value")
-        )
+        flags.append(FlagCode.DISPLAY_ARROW.flag("an arrow stands beside the figures"))
     return DisplayReading(float(text), text, None, digits, p, turned, best.light, tuple(flags), likely)
 
 

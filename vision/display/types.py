@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from shared.reading import Flag
+from shared.flags import Flag
 
 F64 = NDArray[np.float64]
 F32 = NDArray[np.float32]

@@ -3,22 +3,24 @@ levelled straightedge that the job states."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Literal
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from functools import partial
+from importlib import import_module
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.level.reversal import level_zero
 from shared.job.model import Job, Station
+from shared.lines import REFERENCES, Role, Shows, reference_of
 from vision.evidence.belief import Belief, beliefs, believed_at
 from vision.evidence.posterior import SURE, sure, true_reference
-from vision.evidence.views import Photograph, View
-from vision.image.rectified import Plane
+from vision.evidence.views import View
+from vision.level.rib import Rib
 from vision.level.straightedge import Straightedge, find_straightedge
 from vision.level.string import line_ends, measure_string, scatter
-from vision.lines.hints import Hint, Role
+from vision.lines.hints import Hint
 from vision.lines.measure import Stroke, measure
 from vision.lines.tracing import hinted_ends, line_seen, segment
 from vision.solution.solve import LineSeen
@@ -58,7 +60,7 @@ class Gravity:
     lines: tuple[LineSeen, ...] = ()
     strokes: tuple[Stroke, ...] = ()
     strings: tuple[Belief, ...] = ()
-    reference: Literal["plumb", "level", "both"] | None = None
+    reference: str | None = None
     reason: str | None = None
     chance: float = 0.0
     rival: str = ""
@@ -67,17 +69,44 @@ class Gravity:
 
 
 @dataclass(frozen=True)
-class Rib:
-    """What the lines of a rib are looked for with. chord : (2, 2) sheet mm of the chord line, left end first. scale : pixels a
-    mm. boxes : (u0, v0, u1, v1) sheet mm of the cards."""
+class Look:
+    """What level references are looked for with.
 
-    photo: Photograph
-    plane: Plane
-    chord: F64
-    chord_mm: float
-    forward_right: bool
-    blur: float
-    boxes: tuple[Box, ...]
+    level, levels : the view along the chord line and what is believed of its candidates, strips centred at middle_mm.
+    upright, uprights : the same of upright lines, each strip centred where its candidate crosses the chord line; empty
+    where a person pointed at a reference.
+    """
+
+    rib: Rib
+    level: View
+    levels: list[Belief]
+    middle_mm: float
+    upright: View
+    uprights: list[Belief]
+    station: Station
+    job: Job
+    hints: Mapping[Role, Hint]
+
+    @property
+    def by_hand(self) -> bool:
+        """Whether a person pointed at a level reference: no other is looked for."""
+        return any(role.is_reference for role in self.hints)
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """A level reference as measured: the probability that it is one, what the witness believes of it (None where it has
+    no word for it), and the observation that it gives as the k-th one of its role, counted from 1."""
+
+    role: Role
+    stroke: Stroke
+    chance: float
+    belief: Belief | None
+    line: Callable[[int], LineSeen]
+
+
+Finder = Callable[[Look], tuple[list[Found], str | None]]
+"""Finds the references of one role, the surest first, or gives a reason why there is none (None: nothing to say)."""
 
 
 def find_gravity(
@@ -90,55 +119,83 @@ def find_gravity(
     job: Job,
     hints: Mapping[Role, Hint],
 ) -> Gravity:
-    """Find and measure strings and level lines.
-
-    level, levels : the view along the chord line and what is believed of its candidates, strips centred at middle_mm.
-    upright : the view of upright lines.
-    """
-    by_hand = bool(hints.keys() & {"plumb", "level"})
-    weighed = [] if by_hand else beliefs(upright, rib.chord_mm, crossings(upright, rib.chord), rib.forward_right)
-    strings, reason = _hinted_string(rib, hints), None
-    if not by_hand:
-        strings, reason = _strings(rib, upright, weighed)
-    bar = Straightedge()
-    if job.level.straightedge_mm is not None and not by_hand:
-        bar = find_straightedge(
-            rib.photo.picture.gray, rib.plane, rib.chord, rib.chord_mm, rib.forward_right, job.level.straightedge_mm,
-            rib.photo.scale, rib.blur, rib.boxes,
-        )  # fmt: skip
-    line = _laser(rib, level, levels, middle_mm, hints) if bar.stroke is None else (bar.stroke, 1 - SURE)
-    chances = [true_reference("string", b.of("string")) for _, b in strings] + ([line[1]] if line is not None else [])
-    used = {k for k, c in enumerate(chances) if sure(c) or c == max(chances)}
-    chance = float(np.prod([chances[k] for k in used]))
-    line = line if len(strings) in used else None
-    unused = tuple((s, b.of("string")) for k, (s, b) in enumerate(strings) if k not in used)
-    strings = [s for k, s in enumerate(strings) if k in used]
-    own = job.level.u_deg
-    lines = [
-        line_seen("plumb", s, own, f"string {k + 1} at {station.name}", "string's own error")
-        for k, (s, _) in enumerate(strings)
-    ]
-    strokes = [s for s, _ in strings]
-    if line is not None:
-        zero = level_zero(job.level, job.folder)
-        source = f"level reference {job.level.profile or ''}".strip()
-        lines.append(line_seen("level", line[0], max(zero.u, 1e-4), source, "level line's own error", zero.value))
-        strokes.append(line[0])
-    if not lines:
-        return Gravity(reason=bar.reason or reason or NONE, weighed=tuple(weighed))
-    both = bool(strings) and line is not None
-    least = min((b for _, b in strings), key=lambda b: b.of("string"), default=None)
+    """Find and measure the level references of every role. Parameters as of `Look`."""
+    look = Look(rib, level, levels, middle_mm, upright, [], station, job, hints)
+    if not look.by_hand:
+        weighed = beliefs(upright, rib.chord_mm, crossings(upright, rib.chord), rib.forward_right)
+        look = replace(look, uprights=weighed)
+    found, reasons = [], []
+    for role in REFERENCES:
+        some, reason = _finder(role)(look)
+        found += some
+        reasons += [reason] if reason else []
+    if not found:
+        return Gravity(reason=reasons[-1] if reasons else NONE, weighed=tuple(look.uprights))
+    best = max(f.chance for f in found)
+    used = [f for f in found if sure(f.chance) or f.chance == best]
+    count = dict.fromkeys(REFERENCES, 0)
+    lines = []
+    for f in used:
+        count[f.role] += 1
+        lines.append(f.line(count[f.role]))
+    strings = tuple(f.belief for f in used if f.role.shows is Shows.PLUMB and f.belief is not None)
+    least = min(strings, key=lambda b: b.of("string"), default=None)
     return Gravity(
         tuple(lines),
-        tuple(strokes),
-        tuple(b for _, b in strings),
-        "both" if both else "plumb" if strings else "level",
+        tuple(f.stroke for f in used),
+        strings,
+        reference_of(f.role for f in used),
         None,
-        chance,
+        float(np.prod([f.chance for f in used])),
         least.instead_of("string") if least is not None else "",
-        unused,
-        tuple(weighed),
+        tuple((f.stroke, f.belief.of("string")) for f in found if f not in used and f.belief is not None),
+        tuple(look.uprights),
     )
+
+
+def _finder(role: Role) -> Finder:
+    """The finder that a role names, loaded on first use."""
+    module, _, name = role.finder.partition(":")
+    finder: Finder = getattr(import_module(module), name)
+    return finder
+
+
+def find_strings(look: Look) -> tuple[list[Found], str | None]:
+    """Every string that hangs before the rib."""
+    strings, reason = _hinted_string(look.rib, look.hints), None
+    if not look.by_hand:
+        strings, reason = _strings(look.rib, look.upright, look.uprights)
+
+    def line(stroke: Stroke, k: int) -> LineSeen:
+        source = f"string {k} at {look.station.name}"
+        return line_seen(Role.PLUMB, stroke, look.job.level.u_deg, source, Role.PLUMB.own)
+
+    return [
+        Found(Role.PLUMB, s, true_reference("string", b.of("string")), b, partial(line, s)) for s, b in strings
+    ], reason
+
+
+def find_level_line(look: Look) -> tuple[list[Found], str | None]:
+    """The level line on the rib: the levelled straightedge that the job states, else a laser's."""
+    rib, level = look.rib, look.job.level
+    bar = Straightedge()
+    if level.straightedge_mm is not None and not look.by_hand:
+        bar = find_straightedge(rib, level.straightedge_mm)
+    found = (
+        _laser(rib, look.level, look.levels, look.middle_mm, look.hints)
+        if bar.stroke is None
+        else (bar.stroke, 1 - SURE)
+    )
+    if found is None:
+        return [], bar.reason
+    stroke, chance = found
+
+    def line(_: int) -> LineSeen:
+        zero = level_zero(level, look.job.folder)
+        source = f"level reference {level.profile or ''}".strip()
+        return line_seen(Role.LEVEL, stroke, max(zero.u, 1e-4), source, Role.LEVEL.own, zero.value)
+
+    return [Found(Role.LEVEL, stroke, chance, None, line)], None
 
 
 def crossings(view: View, chord: F64) -> F64:
@@ -161,10 +218,10 @@ def crossing_of(ends: F64, chord: F64) -> F64:
 
 
 def _hinted_string(rib: Rib, hints: Mapping[Role, Hint]) -> list[tuple[Stroke, Belief]]:
-    if "plumb" not in hints:
+    if Role.PLUMB not in hints:
         return []
-    ends = hinted_ends(rib.plane, hints["plumb"])
-    stroke = _measured(rib, ends, None)
+    ends = hinted_ends(rib.plane, hints[Role.PLUMB])
+    stroke = measure_string(rib, ends, None)
     return [] if stroke is None else [(stroke, _certain("string", ends))]
 
 
@@ -179,7 +236,7 @@ def _strings(rib: Rib, view: View, weighed: list[Belief]) -> tuple[list[tuple[St
             break  # beside a sure one only what may be as sure is worth a look
         if any(not _apart(belief.ends, _ends(s)) for s, _ in found):
             continue
-        stroke = _measured(rib, belief.ends, crossing_of(belief.ends, rib.chord))
+        stroke = measure_string(rib, belief.ends, crossing_of(belief.ends, rib.chord))
         if stroke is None or scatter(stroke) > CROOKED_PX:
             reason = reason or (FAINT if stroke is None else CROOKED) if belief.of("string") > TAKEN else reason
             continue
@@ -191,20 +248,14 @@ def _strings(rib: Rib, view: View, weighed: list[Belief]) -> tuple[list[tuple[St
     return found, reason
 
 
-def _measured(rib: Rib, ends: F64, crossing: F64 | None) -> Stroke | None:
-    return measure_string(
-        rib.photo.picture, rib.plane, ends, crossing, rib.chord_mm, rib.photo.scale, rib.blur, rib.boxes
-    )
-
-
 def _laser(
     rib: Rib, view: View, levels: list[Belief], middle_mm: float, hints: Mapping[Role, Hint]
 ) -> tuple[Stroke, float] | None:
     """The level line measured and the probability that it is one."""
-    if hints.keys() & {"plumb", "level"}:
-        if "level" not in hints:
+    if any(role.is_reference for role in hints):
+        if Role.LEVEL not in hints:
             return None
-        stroke = _level_stroke(rib, hinted_ends(rib.plane, hints["level"]))
+        stroke = _level_stroke(rib, hinted_ends(rib.plane, hints[Role.LEVEL]))
         return None if stroke is None else (stroke, 1 - SURE)
     for belief in sorted(levels, key=lambda b: -b.of("laser")):
         if belief.of("laser") < POSSIBLE:

@@ -20,6 +20,7 @@ from scipy.special import ndtr
 
 from vision.image.line_sums import line_sums
 from vision.image.rectified import Plane, Reduced, Sheet, lay_flat
+from vision.level.rib import Box, Rib
 from vision.lines.measure import CENTRE_FLOOR_PX, Sampled, Stroke, sample
 from vision.lines.waviness import estimate_waviness
 
@@ -27,7 +28,6 @@ F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 U8 = NDArray[np.uint8]
 Bools = NDArray[np.bool_]
-Box = tuple[float, float, float, float]
 
 FULL_STEP, LEAST_STEP, DOUBT = 0.10, 0.025, 0.3
 """Relative step of brightness that counts in full as an edge; that counts as none; what a column without one takes off."""
@@ -37,6 +37,13 @@ WIDTH_LESS, WIDTH_MORE, WIDTH_MM = 0.005, 0.04, 0.5
 """How much narrower and wider than stated it may seem, relative (it stands before the rib, nearer to the camera), and mm."""
 LONG, ON_RIB, PAST_MM = 0.35, 0.10, 20.0
 """Both edges must be seen over at least this part of the chord, this part before the rib, so far past one of its ends."""
+RIM_MM, WHOLE = 3.0, 0.8
+"""Where "past the end" begins, mm, and how much of the stretch from there must show both edges: something elsewhere beyond the
+end is another thing."""
+REACH_PX, TURN_PX, NEAR_PX = 10.0, 5.0, 4.0
+"""How far off its place and, over its length, its direction an edge may be found; how far about it is then measured."""
+LEAST_GREY = 12.0
+"""A segment's largest step of brightness counts in full from here: less is noise."""
 APART_MM = 3.0
 """Two finds nearer than this at both ends are one."""
 PARALLEL_DEG = 0.12
@@ -54,32 +61,18 @@ class Straightedge:
     reason: str | None = None
 
 
-def find_straightedge(
-    gray: U8,
-    plane: Plane,
-    chord: F64,
-    chord_mm: float,
-    forward_right: bool,
-    width_mm: float,
-    scale: float,
-    blur: float,
-    covers: tuple[Box, ...],
-) -> Straightedge:
-    """Find and measure it.
-
-    gray : (h, w), full size. chord : (2, 2) sheet mm, left end first. width_mm : between its long edges.
-    scale : pixels a mm. blur : of the picture, pixels. covers : (u0, v0, u1, v1) sheet mm of the cards.
-    """
-    c = chord_mm
+def find_straightedge(rib: Rib, width_mm: float) -> Straightedge:
+    """Find and measure it. width_mm : between its long edges."""
+    chord, c, scale = rib.chord, rib.chord_mm, rib.photo.scale
     middle = chord.mean(0)
     box = (chord[0, 0] - 0.35 * c, middle[1] - 0.3 * c, chord[1, 0] + 0.35 * c, middle[1] + 0.3 * c)
-    sheet = lay_flat(Reduced.of(gray, 4, 2), plane, box, 8.0 / scale, 2.0 / scale)
-    votes = _edges(sheet, covers)
+    sheet = lay_flat(Reduced.of(rib.photo.picture.gray, 4, 2), rib.plane, box, 8.0 / scale, 2.0 / scale)
+    votes = _edges(sheet, rib.boxes)
     found: list[Stroke] = []
     unclear = False
     for pair in _pairs(sheet, votes, width_mm):
-        if _stands_before(sheet, votes, pair, chord, c, forward_right):
-            stroke = _measured(gray, plane, sheet, votes, pair, width_mm, blur, covers)
+        if _stands_before(sheet, votes, pair, rib):
+            stroke = _measured(rib, sheet, votes, pair, width_mm)
             unclear |= stroke is None
             if stroke is not None and not any(_same(stroke, other) for other in found):
                 found.append(stroke)
@@ -176,54 +169,59 @@ def _seen(votes: F32, row: float, slope: float) -> Bools:
     return np.asarray(np.convolve(own, np.ones(5) / 5, mode="same") > 0.15)
 
 
-def _stands_before(sheet: Sheet, votes: F32, p: _Pair, chord: F64, chord_mm: float, forward_right: bool) -> bool:
+def _stands_before(sheet: Sheet, votes: F32, p: _Pair, rib: Rib) -> bool:
     """Whether both edges are seen far enough, on the rib's face, and past one of its ends."""
+    chord, chord_mm = rib.chord, rib.chord_mm
     cols = np.arange(votes.shape[1])
     both = _seen(votes, p.upper, p.slope) & _seen(votes, p.lower, p.slope)
-    u = sheet.u0 + sheet.mm_u * cols
+    u = sheet.u0 + sheet.mm_u * cols.astype(np.float64)
     slope = (chord[1, 1] - chord[0, 1]) / (chord[1, 0] - chord[0, 0])
     line = chord[0, 1] + slope * (u - chord[0, 0])
-    tail = np.abs(u - (chord[0, 0] if forward_right else chord[1, 0]))
+    tail = np.abs(u - (chord[0, 0] if rib.forward_right else chord[1, 0]))
     along = (u > chord[0, 0]) & (u < chord[1, 0])
     on = np.zeros(len(cols), dtype=bool)
     for row in (p.upper, p.lower):
         height = line - (sheet.v0 + sheet.mm_v * (row + p.slope * cols))
         on |= (height < np.minimum(0.055 * chord_mm, 0.1 * tail)) & (height > -np.minimum(0.03 * chord_mm, 0.06 * tail))
     mm = sheet.mm_u
-    past = max((both & (u < chord[0, 0] - 3)).sum(), (both & (u > chord[1, 0] + 3)).sum()) * mm
-    return bool(
-        both.sum() * mm >= LONG * chord_mm and (both & on & along).sum() * mm >= ON_RIB * chord_mm and past >= PAST_MM
-    )
+    past = any((both & _past(u, chord, way)).sum() * mm > WHOLE * PAST_MM for way in (-1, 1))
+    return bool(both.sum() * mm >= LONG * chord_mm and (both & on & along).sum() * mm >= ON_RIB * chord_mm and past)
 
 
-def _measured(
-    gray: U8, plane: Plane, sheet: Sheet, votes: F32, p: _Pair, width_mm: float, blur: float, covers: tuple[Box, ...]
-) -> Stroke | None:
+def _past(u: F64, chord: F64, way: int) -> Bools:
+    """Which of u (n,) sheet mm lie in the stretch just past the chord line's left (-1) or right (1) end."""
+    beyond = chord[0, 0] - u if way < 0 else u - chord[1, 0]
+    return np.asarray((beyond > RIM_MM) & (beyond < RIM_MM + PAST_MM))
+
+
+def _measured(rib: Rib, sheet: Sheet, votes: F32, p: _Pair, width_mm: float) -> Stroke | None:
+    gray, plane, blur = rib.photo.picture.gray, rib.plane, rib.blur
     both = np.flatnonzero(_seen(votes, p.upper, p.slope) & _seen(votes, p.lower, p.slope))
     first, last = float(both[0]), float(both[-1])
     starts = [sheet.uv(np.array([[first, row + p.slope * first]]))[0] for row in (p.upper, p.lower)]
     run = sheet.uv(np.array([[last, p.upper + p.slope * last]]))[0] - starts[0]
-    for half in (9.0, 6.0):  # found to a row or two, then measured about the line that the first pass gives
-        seen, centre, sigma, ok, step = [], [], [], [], []
-        for a in starts:
-            s, c, u, fits, height = _edge(gray, plane, a, run, half, blur, covers)
-            seen.append(s)
-            centre.append(c / s.px_per_mm)
-            sigma.append(u)
-            ok.append(fits)
-            step.append(height)
-        if half > 6.0:
-            starts, run = _moved(seen, centre, ok, starts, run)
+    far = [sample(gray, plane, a, a + run, REACH_PX, _segment(run)) for a in starts]
+    starts, run = _together(far, starts, run, width_mm)
+    seen, centre, sigma, ok, step = [], [], [], [], []
+    for a in starts:
+        s, c, u, fits, height = _edge(rib, a, run, NEAR_PX)
+        seen.append(s)
+        centre.append(c / s.px_per_mm)
+        sigma.append(u)
+        ok.append(fits)
+        step.append(height)
     place = seen[0].place
     fine = [_on_one_line(place, c, k) for c, k in zip(centre, ok, strict=True)]
     if min(f.sum() for f in fine) < max(8, 0.3 * len(place)) or (fine[0] | fine[1]).sum() < 0.5 * len(place):
         return None
+    u = seen[0].centres[:, 0]
+    enough = max(1, int(WHOLE * PAST_MM / _segment(run)))
+    if not any((fine[0] & fine[1])[_past(u, rib.chord, way)].sum() >= enough for way in (-1, 1)):
+        return None
     lines = [np.polyfit(place[f], c[f], 1) for f, c in zip(fine, centre, strict=True)]
     q = seen[0].normal
     apart = float((starts[1] - starts[0]) @ q + np.polyval(lines[1] - lines[0], place.mean()))
-    if abs(math.degrees(math.atan(lines[1][0] - lines[0][0]))) > PARALLEL_DEG or not (
-        width_mm * (1 - WIDTH_LESS) - WIDTH_MM < apart < width_mm * (1 + WIDTH_MORE) + WIDTH_MM
-    ):
+    if abs(math.degrees(math.atan(lines[1][0] - lines[0][0]))) > PARALLEL_DEG or not _as_wide(apart, width_mm):
         return None
     # where one edge does not show (a ground of its own tone), the other stands for both, half a width away
     weight = np.array([f / np.hypot(u, CENTRE_FLOOR_PX) ** 2 for f, u in zip(fine, sigma, strict=True)])
@@ -259,23 +257,38 @@ def _everywhere(kept: Bools, values: F64) -> F64:
     return out
 
 
-def _moved(
-    seen: list[Sampled], centre: list[F64], ok: list[Bools], starts: list[F64], run: F64
-) -> tuple[list[F64], F64]:
-    """The edges' starts and common run, moved onto what was measured."""
-    q, length = seen[0].normal, float(np.linalg.norm(run))
-    lines = []
-    for s, c, k in zip(seen, centre, ok, strict=True):
-        good = _on_one_line(s.place, c, k)
-        lines.append(np.polyfit(s.place[good], c[good], 1) if good.sum() > 5 else np.zeros(2))
-    slope = float(np.average([line[0] for line in lines], weights=[k.sum() + 1.0 for k in ok]))
-    return (
-        [
-            a + q * float(np.polyval(line, length / 2) - slope * length / 2)
-            for a, line in zip(starts, lines, strict=True)
-        ],
-        run + q * slope * length,
-    )
+def _together(seen: list[Sampled], starts: list[F64], run: F64, width_mm: float) -> tuple[list[F64], F64]:
+    """The edges' starts and common run, moved to the two parallel lines as far apart as stated along which the steps of
+    brightness add up to most: a chamfer or a shadow beside an edge is a step, too, but not as far from the other edge."""
+    length, px_per_mm = float(np.linalg.norm(run)), float(np.median(seen[0].px_per_mm))
+    offsets = np.arange(-REACH_PX + 1, REACH_PX, 0.5)
+    turns = np.arange(-TURN_PX, TURN_PX + 0.1, 0.5)
+    sums = np.array([_along(s, offsets, turns, length) for s in seen])  # (edge, turn, offset)
+    q = seen[0].normal
+    apart = float((starts[1] - starts[0]) @ q) + (offsets - offsets[:, None]) / px_per_mm
+    both = sums[0][:, :, None] + sums[1][:, None, :]
+    both[:, ~_as_wide(apart, width_mm)] = -np.inf
+    k, i, j = np.unravel_index(int(both.argmax()), both.shape)
+    turn = q * turns[k] / px_per_mm
+    moved = [a + q * offsets[o] / px_per_mm - turn / 2 for a, o in zip(starts, (i, j), strict=True)]
+    return moved, run + turn
+
+
+def _as_wide(apart_mm: F64 | float, width_mm: float) -> NDArray[np.bool_]:
+    low, high = width_mm * (1 - WIDTH_LESS) - WIDTH_MM, width_mm * (1 + WIDTH_MORE) + WIDTH_MM
+    return np.asarray((low < apart_mm) & (apart_mm < high))
+
+
+def _along(s: Sampled, offsets: F64, turns: F64, length: float) -> F64:
+    """(turns, offsets) sums, over all segments, of steps of brightness, each as a part of the segment's largest."""
+    rise = np.abs(s.values[:, 2:] - s.values[:, :-2])
+    rise = rise / np.maximum(rise.max(1), LEAST_GREY)[:, None]
+    rise[~s.inside] = 0.0
+    at = offsets + (turns[:, None] * (s.place / length - 0.5))[:, :, None] - s.across[1]  # (turn, segment, offset)
+    low = np.clip(np.floor(at).astype(int), 0, rise.shape[1] - 2)
+    part = np.clip(at - low, 0.0, 1.0)
+    row = np.arange(len(rise))[None, :, None]
+    return np.asarray(((1 - part) * rise[row, low] + part * rise[row, low + 1]).sum(1))
 
 
 def _askew(plane: Plane, uv: F64, scale: float) -> F64:
@@ -287,16 +300,18 @@ def _askew(plane: Plane, uv: F64, scale: float) -> F64:
     return np.asarray(math.radians(ASKEW_DEG) * rise * along * scale)
 
 
-def _edge(
-    gray: U8, plane: Plane, a: F64, run: F64, half_px: float, blur: float, covers: tuple[Box, ...]
-) -> tuple[Sampled, F64, F64, Bools, F64]:
+def _segment(run: F64) -> float:
+    return max(6.0, float(np.linalg.norm(run)) / 70)
+
+
+def _edge(rib: Rib, a: F64, run: F64, half_px: float) -> tuple[Sampled, F64, F64, Bools, F64]:
     """One edge from a along run: profiles, centre of each segment (pixels across), its deviation, fit or not, step."""
-    s = sample(gray, plane, a, a + run, half_px, max(6.0, float(np.linalg.norm(run)) / 70))
-    c, u, height, misfit = _steps(s.across, s.values, max(blur, 0.6))
+    s = sample(rib.photo.picture.gray, rib.plane, a, a + run, half_px, _segment(run))
+    c, u, height, misfit = _steps(s.across, s.values, max(rib.blur, 0.6))
     typical = float(np.median(np.abs(height[s.inside]))) if s.inside.any() else math.inf
     ok = s.inside & (np.abs(height) > 0.3 * typical) & (np.abs(c) < 0.7 * half_px) & (u < 0.5) & (misfit < 0.35)
     m = s.centres
-    for u0, v0, u1, v1 in covers:
+    for u0, v0, u1, v1 in rib.boxes:
         ok &= ~((m[:, 0] > u0) & (m[:, 0] < u1) & (m[:, 1] > v0 - 3) & (m[:, 1] < v1 + 3))
     return s, c, u, ok, height
 
@@ -304,8 +319,7 @@ def _edge(
 def _steps(x: F64, values: F64, blur: float, rounds: int = 10) -> tuple[F64, F64, F64, F64]:
     """Batched fits of a blurred step A + B P((x - c) / s) to profiles (m, k), by Gauss-Newton with A and B projected out:
     centre, its standard deviation, B, residual rms over |B|, each (m,)."""
-    rise = np.abs(np.diff(values, axis=1))
-    c = (x[:-1] + 0.5)[np.argmax(rise, axis=1)].astype(np.float64)
+    c = np.zeros(len(values))
     b = np.zeros(len(values))
     rms, power = np.full(len(values), np.inf), np.ones(len(values))
     centred = values - values.mean(1, keepdims=True)

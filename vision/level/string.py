@@ -6,14 +6,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared.numerics.small_sums import straight
-from vision.image.photo import Picture
 from vision.image.rectified import Plane
-from vision.lines.measure import Stroke, measure, shaded
+from vision.level.rib import Rib
+from vision.lines.measure import How, Stroke, measure_as, shaded
 from vision.lines.tracing import segment
 
 F64 = NDArray[np.float64]
 U8 = NDArray[np.uint8]
-Box = tuple[float, float, float, float]
 
 FAIR_PX = 0.30
 """Scatter of a string's centres in the grey picture beyond which its colour is looked at as well: good ones have a third."""
@@ -33,24 +32,16 @@ RIM_PX = 8.0
 """Pixels at the picture's upper and lower edge that are left out."""
 
 
-def measure_string(
-    picture: Picture,
-    plane: Plane,
-    ends: F64,
-    crossing: F64 | None,
-    chord_mm: float,
-    scale: float,
-    blur: float,
-    boxes: tuple[Box, ...],
-) -> Stroke | None:
+def measure_string(rib: Rib, ends: F64, crossing: F64 | None) -> Stroke | None:
     """A string's stroke in the grey picture; where it hardly shows there, in the colour that shows it best. None where it
     cannot be measured over SHORTEST of the chord.
 
     ends : (2, 2) sheet mm, upper end first. crossing : (2,) sheet mm, where it crosses the chord line. What was found may
     be a few pixels askew: the string is measured about there first and followed outwards, each time by what the stretch so
-    far foretells. None (a hint): measured from end to end at once. scale : pixels a mm. boxes : (u0, v0, u1, v1) sheet mm
-    of the cards.
+    far foretells. None (a hint): measured from end to end at once.
     """
+    picture, plane, chord_mm, scale = rib.photo.picture, rib.plane, rib.chord_mm, rib.photo.scale
+    blur, boxes = rib.blur, rib.boxes
     near = float(np.clip(3.0 * scale, 7, 12))
     d = (ends[1] - ends[0]) / (ends[1, 1] - ends[0, 1])  # per mm down
     x = plane.to_pixels(ends[:1])[0, 0]
@@ -62,18 +53,20 @@ def measure_string(
     )
 
     def traced(image: U8, a: F64, b: F64, rounds: int = 2) -> Stroke | None:
-        return measure(
+        return measure_as(
             image,
             plane,
             a,
             b,
-            half_px=near,
-            segment_mm=segment(np.stack([a, b])),
-            blur_px=blur,
-            any_sign=True,
-            rounds=rounds,
-            avoid=boxes,
-            quick=True,
+            How(
+                near,
+                segment(np.stack([a, b])),
+                blur,
+                avoid=boxes,
+                any_sign=True,
+                rounds=rounds,
+                quick=True,
+            ),
         )
 
     def begun(image: U8) -> Stroke | None:

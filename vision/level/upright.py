@@ -14,8 +14,8 @@ from typing import Literal
 
 import numpy as np
 
+from shared.flags import Flag, FlagCode
 from shared.quantity import Quantity
-from shared.reading import Flag
 from vision.evidence.belief import Belief
 from vision.image.photo import Picture
 from vision.image.rectified import Plane
@@ -49,18 +49,16 @@ def which_way_up(picture: Picture, edges: tuple[Edges, ...], chord: Quantity) ->
     """A reason to give no angle, or doubts, about which way up the photo is. edges : of each of its strings."""
     told = {way_up(e) for e in edges} - {"open"}
     if "on its head" in told:
-        text = (
-            "the string ends in the picture at the top and leaves it at the bottom: the photo seems to stand on its head; "
-            "turn it by half a turn, or let the string come from above the picture"
+        doubt = FlagCode.UPSIDE_DOWN.flag(
+            "the string ends in the picture at the top and leaves it at the bottom; the photo seems to stand on its head"
         )
-        return (None, (Flag("upside-down", text),)) if picture.exif.told else (text, ())
+        return (None, (doubt,)) if picture.exif.told else (doubt.text, ())
     if told or picture.exif.told or abs(chord.value) < 2 * chord.u:
         return None, ()
     return None, (
-        Flag(
-            "which-way-up",
+        FlagCode.WHICH_WAY_UP.flag(
             "neither the file nor the string tells which way up the photo is; on its head the angle "
-            "would have the other sign: use the camera's own file, or let the bob show",
+            "would have the other sign"
         ),
     )
 

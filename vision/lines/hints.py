@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 from shared.errors import UserError
-
-Role = Literal["chord", "spar", "plumb", "level"]
-ROLES: tuple[Role, ...] = ("chord", "spar", "plumb", "level")
+from shared.lines import POINTED, Role, listed
 
 
 @dataclass(frozen=True)
@@ -20,20 +17,25 @@ class Hint:
     a: tuple[float, float]
     b: tuple[float, float]
 
+    def __post_init__(self) -> None:
+        """Raises UserError for what nobody can point at."""
+        if self.role not in POINTED:
+            raise UserError(f"hint {self.role}", "is no line to point at", f"point at one of {listed()}")
+
     @classmethod
     def from_text(cls, text: str) -> Hint:
         """From "chord 512,1680 3320,1644". Raises UserError."""
         words = text.replace("=", " ").replace(";", " ").split()
         try:
-            role = words[0]
-            if role not in ROLES or len(words) != 3:
+            role = Role.of(words[0])
+            if role not in POINTED or len(words) != 3:
                 raise ValueError
             (ax, ay), (bx, by) = (tuple(float(v) for v in w.split(",")) for w in words[1:])
         except (ValueError, IndexError):
             raise UserError(
                 f"hint {text!r}",
                 "is not a line and two points",
-                "write ROLE X,Y X,Y with ROLE chord, spar, plumb or level",
+                f"write ROLE X,Y X,Y with ROLE {listed()}",
             ) from None
         if abs(ax - bx) + abs(ay - by) < 20:
             raise UserError(f"hint {text!r}", "has its two points within 20 pixels", "point at both ends") from None

@@ -24,6 +24,7 @@ from vision.image.rectified import Plane
 from vision.lines.waviness import Waviness, estimate_waviness
 
 F64 = NDArray[np.float64]
+Box = tuple[float, float, float, float]
 
 TWO_SIDED = 0.3
 """Least step on a string's lesser side over that on its greater one: what has less is an edge, not a line."""
@@ -110,6 +111,26 @@ def sample(gray: NDArray[np.uint8], plane: Plane, a: F64, b: F64, half_px: float
     return Sampled(row_means(values), across, place, middle, q, scale, inside)
 
 
+@dataclass(frozen=True)
+class How:
+    """How a line is measured.
+
+    half_px : how far to either side its profile is taken. segment_mm : length of a segment along it. blur_px : of the
+    picture. avoid : boxes (u0, v0, u1, v1) sheet mm whose pattern would be mistaken for the stroke (cards). any_sign : the
+    stroke may be darker here and lighter there (a string before changing backgrounds). rounds : times it is measured, each
+    time about the line found before. quick : leave the waviness at the residuals' plain standard deviation; `shaded`
+    makes up for it.
+    """
+
+    half_px: float
+    segment_mm: float
+    blur_px: float
+    avoid: tuple[Box, ...] = ()
+    any_sign: bool = False
+    rounds: int = 2
+    quick: bool = False
+
+
 def measure(
     gray: NDArray[np.uint8],
     plane: Plane,
@@ -119,21 +140,21 @@ def measure(
     half_px: float,
     segment_mm: float,
     blur_px: float,
-    any_sign: bool = False,
-    rounds: int = 2,
-    avoid: tuple[tuple[float, float, float, float], ...] = (),
-    quick: bool = False,
+    avoid: tuple[Box, ...] = (),
 ) -> Stroke | None:
-    """Measure the line that runs about from a to b (sheet mm, good to 1 or 2 pixels).
+    """Measure the drawn line that runs about from a to b (sheet mm, good to 1 or 2 pixels). The rest as of `How`.
 
-    any_sign : the stroke may be darker here and lighter there (a string before changing backgrounds).
-    avoid : boxes (u0, v0, u1, v1) mm whose pattern would be mistaken for the stroke (cards).
-    quick : leave the waviness at the residuals' plain standard deviation; `shaded` makes up for it.
     Returns None when fewer than five segments look like a stroke.
     """
-    for ahead in reversed(range(rounds)):
+    return measure_as(gray, plane, a, b, How(half_px, segment_mm, blur_px, avoid))
+
+
+def measure_as(gray: NDArray[np.uint8], plane: Plane, a: F64, b: F64, how: How) -> Stroke | None:
+    """As `measure`, told how."""
+    half_px, segment_mm, blur_px, any_sign = how.half_px, how.segment_mm, how.blur_px, how.any_sign
+    for ahead in reversed(range(how.rounds)):
         seen = sample(gray, plane, a, b, half_px, segment_mm)
-        for u0, v0, u1, v1 in avoid:
+        for u0, v0, u1, v1 in how.avoid:
             m = seen.centres
             seen.inside[(m[:, 0] > u0) & (m[:, 0] < u1) & (m[:, 1] > v0) & (m[:, 1] < v1)] = False
         fit = _fit(seen, blur_px, any_sign, ROUGH if ahead else FINE)
@@ -153,7 +174,7 @@ def measure(
     sigma = np.hypot(sigma, CENTRE_FLOOR_PX)
     wave = (
         Waviness(float(np.std(off[good])), float(np.ptp(seen.place)) / 10)
-        if quick
+        if how.quick
         else estimate_waviness(seen.place[good], off[good], sigma[good])
     )
     return Stroke(

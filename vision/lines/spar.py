@@ -11,7 +11,8 @@ from shared.job.model import Station
 from vision.evidence.belief import Belief, beliefs, believed_at
 from vision.evidence.posterior import ALIKE, DOUBT, one_of
 from vision.evidence.views import View
-from vision.level.gravity import POSSIBLE, Rib, crossing_of, crossings
+from vision.level.gravity import POSSIBLE, crossing_of, crossings
+from vision.level.rib import Rib
 from vision.lines.hints import Hint
 from vision.lines.measure import Stroke, measure
 from vision.lines.tracing import hinted_ends, reach_px, segment

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Literal
-
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.lines import Role
 from shared.numerics.small_sums import straight
 from vision.image.photo import Picture
 from vision.image.rectified import Plane
 from vision.lines.hints import Hint
-from vision.lines.measure import Stroke, measure
+from vision.lines.measure import How, Stroke, measure_as
 from vision.solution.scene import LineSeen
 
 F64 = NDArray[np.float64]
@@ -32,7 +31,7 @@ def order(ends: F64) -> F64:
 def hinted_ends(plane: Plane, hint: Hint) -> F64:
     """(2, 2) sheet mm of a hint's two points, left (or upper) end first."""
     uv = plane.to_sheet(np.array([hint.a, hint.b], dtype=np.float64))
-    return order(uv) if hint.role in ("chord", "level") else uv[np.argsort(uv[:, 1])]
+    return order(uv) if hint.role.across else uv[np.argsort(uv[:, 1])]
 
 
 def segment(ends: F64) -> float:
@@ -50,7 +49,7 @@ def reach_px(scale: float) -> float:
 
 
 def line_seen(
-    role: Literal["chord", "spar", "plumb", "level"],
+    role: Role,
     s: Stroke,
     own_deg: float = 0.0,
     own_source: str = "",
@@ -76,16 +75,8 @@ def same_ink(picture: Picture, plane: Plane, scale: float, blur: float, first: F
     """Measure two candidates with a narrow window: one line found twice comes to the same place, or to nothing."""
 
     def narrow(e: F64) -> Stroke | None:
-        return measure(
-            picture.gray,
-            plane,
-            e[0],
-            e[1],
-            half_px=float(np.clip(2.0 * scale, 5, 8)),
-            segment_mm=segment(e),
-            blur_px=blur,
-            quick=True,
-        )
+        how = How(float(np.clip(2.0 * scale, 5, 8)), segment(e), blur, quick=True)
+        return measure_as(picture.gray, plane, e[0], e[1], how)
 
     best, rival = narrow(order(first)), narrow(order(other))
     if rival is None or rival.kept.mean() < 0.5:

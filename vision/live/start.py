@@ -60,7 +60,7 @@ def begin(picture: Picture, seen: Seen, chord_mm: float) -> Start:
     ends = plane.to_sheet(stroke.pixels[[0, -1]])
     scale = float(np.median([c.px_per_mm for c in own]))
     gray = picture.gray
-    still = [plane.to_sheet(line.pixels[[0, -1]]) for line in seen.found.lines if line.role in ("plumb", "level")]
+    still = [plane.to_sheet(line.pixels[[0, -1]]) for line in seen.found.lines if line.role.is_reference]
     chord = _clear_of(still, chord_pieces(gray, plane, ends, plane.to_sheet(stroke.pixels), scale), scale)
     cleared = (_clear_of(still, card_pieces(gray, plane, c), c.px_per_mm) for c in own)
     edges = tuple(e for e in cleared if len(e.a))
@@ -146,7 +146,7 @@ def _keep_out(gray: U8, plane: Plane, ends: F64, chord: float, seen: Seen) -> U8
         cv2.fillPoly(mask, [np.rint(card.at(paper)).astype(np.int32)], 255)
     assert seen.found is not None
     for line in seen.found.lines:
-        if line.role in ("plumb", "level"):
+        if line.role.is_reference:
             a, b = line.pixels[0], line.pixels[-1]
             d = (b - a) / np.linalg.norm(b - a) * 0.3 * h
             cv2.line(

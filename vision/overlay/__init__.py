@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
+from shared.lines import POINTED, Role
 from shared.reading import Evidence, Point, Reading, SeenLine
 from shared.rounding import number
 from vision.overlay import drawing
@@ -28,16 +29,13 @@ F64 = NDArray[np.float64]
 U8 = NDArray[np.uint8]
 
 COLOURS: dict[str, Colour] = {
-    "chord": (178, 114, 0),
-    "spar": (115, 158, 0),
-    "plumb": (0, 94, 213),
-    "level": (0, 94, 213),
-    "candidate": (66, 228, 240),
+    **{role.value: role.colour for role in Role},
+    "rejected": (0, 94, 213),
     "card": (233, 180, 86),
     "mark": (167, 121, 204),
     "ink": (255, 255, 255),
 }
-NAMES = {"chord": "chord line", "spar": "spar line", "plumb": "plumb line", "level": "level line"}
+NAMES = {role.value: role.label for role in POINTED}
 MAX_CANDIDATES = 8
 _STRIP_HALF_PX = 14.0
 _LEAST_STRETCH = 3.0
@@ -106,7 +104,7 @@ def _letters(lines: tuple[SeenLine, ...], size: tuple[int, int]) -> dict[int, st
     """Index of each candidate that is shown -> its letter; near-copies with one reason are shown once."""
     shown: list[int] = []
     for i, line in enumerate(lines):
-        if line.role == "candidate" or not line.used:
+        if line.role is Role.CANDIDATE or not line.used:
             copies = (k for k in shown if lines[k].why == line.why and _close(lines[k], line, size[0] / 60))
             if line.path and next(copies, None) is None:
                 shown.append(i)
@@ -126,7 +124,7 @@ def _draw_plane(sheet: _Sheet, evidence: Evidence) -> None:
     for card in evidence.cards:
         drawing.stroke(sheet.image, sheet.points(card.outline), COLOURS["card"], sheet.thin, closed=True)
         drawing.dots(sheet.image, sheet.points(card.corners), COLOURS["card"], 1.6 * sheet.unit)
-        drawing.crosses(sheet.image, sheet.points(card.rejected), COLOURS["plumb"], 2.5 * sheet.unit, sheet.thin)
+        drawing.crosses(sheet.image, sheet.points(card.rejected), COLOURS["rejected"], 2.5 * sheet.unit, sheet.thin)
 
 
 def _draw_lines(sheet: _Sheet, evidence: Evidence, letters: dict[int, str]) -> None:
@@ -134,7 +132,7 @@ def _draw_lines(sheet: _Sheet, evidence: Evidence, letters: dict[int, str]) -> N
     drawing.dashes(sheet.image, sheet.points(evidence.level_line), COLOURS["ink"], thin, 8 * unit, 20 * unit)
     for i in letters:  # first, so that they lie under what was taken
         path = sheet.points(evidence.lines[i].path)
-        drawing.dashes(sheet.image, path, COLOURS["candidate"], thin, 7 * unit, 9 * unit)
+        drawing.dashes(sheet.image, path, COLOURS[Role.CANDIDATE], thin, 7 * unit, 9 * unit)
     for line in evidence.lines:
         if line.used and line.role in NAMES:
             drawing.rails(sheet.image, sheet.points(line.path), COLOURS[line.role], 3.5 * unit, thin)
@@ -156,7 +154,7 @@ def _draw_labels(sheet: _Sheet, reading: Reading, evidence: Evidence, letters: d
         if line.used and line.role in NAMES and line.path:
             words.append((NAMES[line.role], COLOURS[line.role], sheet.points(line.path)))
         elif i in letters:
-            words.append((letters[i], COLOURS["candidate"], sheet.points(line.path)))
+            words.append((letters[i], COLOURS[Role.CANDIDATE], sheet.points(line.path)))
     words += [
         (
             f"card {c.number}" + (f", {c.rms_px:.2f} px" if details else ""),
@@ -194,7 +192,7 @@ def _draw_labels(sheet: _Sheet, reading: Reading, evidence: Evidence, letters: d
 
 
 def _nose(reading: Reading, evidence: Evidence, sheet: _Sheet) -> list[tuple[str, Colour, F64]]:
-    chord = next((line for line in evidence.lines if line.role == "chord" and line.used), None)
+    chord = next((line for line in evidence.lines if line.role is Role.CHORD and line.used), None)
     if chord is None or not chord.path or reading.forward is None:
         return []
     path = sheet.points(chord.path)

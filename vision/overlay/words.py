@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
+from shared.lines import reference_words
 from shared.reading import Angle, Reading, SeenLine
 from shared.rounding import degrees
 from vision.overlay.lettering import Colour, face, wrap
@@ -112,8 +113,7 @@ def _worded(name: str, value: float) -> str:
 
 
 def _small_print(reading: Reading) -> str:
-    reference = {"plumb": "plumb line", "level": "level line", "both": "plumb line and level line"}
-    against = reference[reading.reference] if reading.reference else "no level reference"
+    against = reference_words(reading.reference)
     helped = " Lines pointed out by hand." if reading.made.helped else ""
     return (
         f"Nose-up positive; ± is U, k = 2, about 95 %. Against {against}.{helped} {reading.photo.name}, "

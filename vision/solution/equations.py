@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from calibration.lens.model import distort, undistort
 from calibration.lens.projection import by_ray, by_theta, project_board
+from shared.lines import Shows
 from shared.numerics.small_sums import cross
 from vision.cards.detect import Card
 from vision.solution.scene import (
@@ -104,9 +105,9 @@ def _levels(scene: Scene, rotation: F64, g: F64, planes: F64) -> F64:
     n = rotation[:, 2]
     out = []
     for line, plane in zip(scene.lines, planes, strict=True):
-        if line.role == "plumb":
+        if line.role.shows is Shows.PLUMB:
             out.append(np.degrees(np.arcsin(np.clip(g @ plane, -1, 1))) / line.own_deg)
-        elif line.role == "level":
+        elif line.role.shows is Shows.LEVEL:
             d = direction_in_plane(n, plane)
             if d @ rotation[:, 0] < 0:
                 d = -d
@@ -142,8 +143,7 @@ def jacobian(scene: Scene, s: State, res: F64) -> F64:
         n = len(rays)
         by_lens, by_plane = _line_block(scene, rays, s.planes[k], theta)
         jac[row : row + n, at.z] = white @ by_lens
-        start = at.planes.start + 2 * k
-        jac[row : row + n, start : start + 2] = white @ by_plane
+        jac[row : row + n, at.plane(k)] = white @ by_plane
         row += n
     _level_block(scene, s, at, jac, row)
     return jac
@@ -162,11 +162,9 @@ def _card_block(scene: Scene, s: State, at: Slots, k: int, card: Card, theta: F6
     if k > 0:
         turn = s.places[k - 1, 2]
         c, t = float(np.cos(turn)), float(np.sin(turn))
-        start = at.places.start + 3 * (k - 1)
-        d[:, :, start] = d_point[:, :, 0] * far
-        d[:, :, start + 1] = d_point[:, :, 1] * far
         from_place = q[:, :2] - s.places[k - 1, :2]
-        d[:, :, start + 2] = d_point[:, :, 1] * from_place[:, :1] - d_point[:, :, 0] * from_place[:, 1:]
+        by_turn = d_point[:, :, 1] * from_place[:, :1] - d_point[:, :, 0] * from_place[:, 1:]
+        d[:, :, at.place(k)] = np.stack([d_point[:, :, 0] * far, d_point[:, :, 1] * far, by_turn], axis=2)
     board_in_rib = scene.card_scale * np.array([[c, t], [-t, c]])
     if scene.u_aspect > 0:
         half = board * [0.5, -0.5] @ board_in_rib
@@ -176,8 +174,7 @@ def _card_block(scene: Scene, s: State, at: Slots, k: int, card: Card, theta: F6
         d[:, :, at.shear.start] = (d_point[:, :, :2] * half[:, None, :]).sum(2)
     if scene.u_seat_deg > 0:
         arm = board - np.array(card.spec.size_mm) / 2
-        start = at.seats.start + 2 * k
-        d[:, :, start : start + 2] = d_point[:, :, 2, None] * arm[:, None, :]
+        d[:, :, at.seat(k)] = d_point[:, :, 2, None] * arm[:, None, :]
     n, e = len(card.board), card.edges
     corners = (d[:n] / card.sigma_px[:, None, None]).reshape(2 * n, -1)
     edges = (d[n:] * e.normal[:, :, None]).sum(1) / e.sigma_px[:, None]
@@ -213,12 +210,12 @@ def _level_block(scene: Scene, s: State, at: Slots, jac: F64, row: int) -> None:
 
     for k, line in enumerate(scene.lines):
         p = s.planes[k]
-        planes = slice(at.planes.start + 2 * k, at.planes.start + 2 * k + 2)
-        if line.role == "plumb":
+        planes = at.plane(k)
+        if line.role.shows is Shows.PLUMB:
             per = per_sine(float(g @ p), line.own_deg)
             jac[row, at.gravity], jac[row, planes] = per * (square @ p), per * (basis(p) @ g)
             row += 1
-        elif line.role == "level":
+        elif line.role.shows is Shows.LEVEL:
             c = cross(n, p)
             size = math.sqrt(float(c @ c)) * (-1.0 if c @ s.rotation[:, 0] < 0 else 1.0)
             d = c / size
@@ -244,10 +241,9 @@ def labels(scene: Scene, s: State) -> tuple[tuple[str, str], ...]:
             out += [("card seating", f"seat of card {card.number} axis {i}") for i in (1, 2)]
     for card in scene.cards:
         out += [("rib plane tilt", f"photo:{scene.photo} card {card.number}")] * card_rows(card)
-    names = {"chord": "chord line fit", "spar": "spar line fit", "plumb": "string fit", "level": "level line fit"}
     for i, line in enumerate(scene.lines):
-        out += [(names[line.role], f"photo:{scene.photo} line {i}")] * len(line.pixels)
-    out += [(line.own_name, line.own_source) for line in scene.lines if line.role in ("plumb", "level")]
+        out += [(line.role.fit, f"photo:{scene.photo} line {i}")] * len(line.pixels)
+    out += [(line.own_name, line.own_source) for line in scene.lines if line.role.is_reference]
     if scene.lean is not None:
         out.append(("lean of the rib plane", scene.lean.source))
     return tuple(out)

@@ -10,8 +10,8 @@ from calibration.lens.match import guess_lens, lens_for
 from calibration.lens.model import Lens
 from calibration.lens.profiles import LensProfile, find_lens, load_lens
 from shared.errors import UserError
+from shared.flags import Flag, FlagCode
 from shared.job.model import Job
-from shared.reading import Flag
 from vision.image.photo import Picture
 
 
@@ -72,6 +72,6 @@ def choose_lens(given: Lens | LensProfile | None, job: Job, picture: Picture) ->
     text = (
         "no lens profile for this camera: the lens is guessed"
         + (" from the EXIF focal length" if picture.exif.focal35_mm else "")
-        + ", so U is large (ribangle calibrate lens)"
+        + ", so U is large"
     )
-    return ChosenLens(guess, None, (Flag("no-lens-profile", text),))
+    return ChosenLens(guess, None, (FlagCode.NO_LENS_PROFILE.flag(text),))

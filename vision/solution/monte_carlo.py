@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.flags import Flag, FlagCode
 from shared.quantity import Quantity
-from shared.reading import Flag
 from vision.solution.equations import card_rows, prior_part
 from vision.solution.propagate import values
 from vision.solution.solve import Solution, solve_state
@@ -67,10 +67,8 @@ def compare(draws: Draws, linear: Quantity, column: int = 0) -> tuple[str, tuple
     off = abs(sd / u - 1) if u > 0 else 0.0
     if off > AGREE + open_by or abs(mean - linear.value) > (0.1 + 3.0 / np.sqrt(len(x))) * u:
         return said, (
-            Flag(
-                "not-linear",
-                f"Monte Carlo gives {mean:.3f} deg with u {sd:.3f}, the linear budget "
-                f"{linear.value:.3f} with u {u:.3f}: trust the wider",
+            FlagCode.NOT_LINEAR.flag(
+                f"Monte Carlo gives {mean:.3f} deg with u {sd:.3f}, the linear budget {linear.value:.3f} with u {u:.3f}"
             ),
         )
     return said, ()

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared.angles import angle_in_plane, inclination
+from shared.lines import Role, Shows
 from shared.quantity import Component, Quantity
 from vision.solution.scene import (
     LineSeen,
@@ -31,8 +32,8 @@ from vision.solution.solve import Solution
 
 F64 = NDArray[np.float64]
 
-COMMON = {"plumb": "string shading", "level": "straightedge askew to the rib"}
-"""What one unit variate common to a whole line (`LineSeen.shade_px`) stands for."""
+COMMON = frozenset(role.common for role in Role if role.common)
+"""Components of what is common to a whole line (`LineSeen.shade_px`)."""
 
 
 @dataclass(frozen=True)
@@ -54,10 +55,10 @@ def _values(lines: tuple[LineSeen, ...], rotation: F64, gravity: F64, planes: F6
     n, up, forward = rotation[:, 2], -gravity, rotation[:, 0]
     chord = spar = float("nan")
     for line, plane in zip(lines, planes, strict=True):
-        if line.role == "chord":
+        if line.role is Role.CHORD:
             d = direction_in_plane(n, plane)
             chord = inclination(d if d @ forward > 0 else -d, up)
-        elif line.role == "spar":
+        elif line.role is Role.SPAR:
             d = direction_in_plane(n, plane)
             spar = angle_in_plane(d if d @ up > 0 else -d, n, up, forward)
     lean = float(np.degrees(np.arcsin(np.clip(n @ gravity, -1, 1))))
@@ -85,15 +86,15 @@ def angles(solution: Solution, extra: Iterable[Component] = ()) -> Angles:
         return _values(lines, s.rotation, s.gravity, with_plane(s.planes, k, d))
 
     for k, line in enumerate(lines):
-        if line.role in ("chord", "spar"):
-            differences(at.planes.start + 2 * k, 2, partial(by_line, k))
+        if line.role.shows is Shows.NOTHING:
+            differences(at.plane(k).start, 2, partial(by_line, k))
     grad[~seen] = 0.0
     load = -grad @ solution.gain
     parts: list[list[Component]] = [[], [], []]
     for name, source, block in _blocks(solution, load):
         small = np.asarray(np.linalg.qr(block.T, mode="r")).T if block.shape[1] > 1 else block
         for i in range(small.shape[1]):
-            tag = source if name not in COMMON.values() and block.shape[1] == 1 else f"{source} {name} {i + 1}"
+            tag = source if name not in COMMON and block.shape[1] == 1 else f"{source} {name} {i + 1}"
             for row in range(3):
                 if abs(small[row, i]) > 0:
                     parts[row].append(Component(name, tag, float(small[row, i])))
@@ -123,14 +124,8 @@ def _blocks(solution: Solution, load: F64) -> list[tuple[str, str, F64]]:
         raw = block @ scene.whiteners[at[source]]
         out.append((name, source, raw * line.noise_px))
         if line.shade_px is not None:
-            out.append((COMMON[line.role], source, raw @ line.shade_px[:, None]))
+            out.append((line.role.common, source, raw @ line.shade_px[:, None]))
         if line.wave_px > 0:
             root = np.linalg.cholesky(waviness_of(line) + 1e-9 * line.wave_px**2 * np.eye(len(line.pixels)))
-            wavy = {
-                "chord": "pen waviness",
-                "spar": "pen waviness",
-                "plumb": "string waviness",
-                "level": "level line waviness",
-            }[line.role]
-            out.append((wavy, source, raw @ root))
+            out.append((line.role.waviness, source, raw @ root))
     return out

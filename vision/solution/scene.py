@@ -9,18 +9,17 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cholesky
 
 from calibration.lens.model import Lens
+from shared.lines import Role
 from shared.numerics.small_sums import cross
 from vision.cards.detect import Card
 
 F64 = NDArray[np.float64]
-Role = Literal["chord", "spar", "plumb", "level"]
 
 
 @dataclass(frozen=True)
@@ -112,8 +111,29 @@ class State:
 
 
 @dataclass(frozen=True)
+class Step:
+    """A step of all unknowns, by name: views into the parameter vector, in the shapes of `State`.
+
+    z : lens, in standard deviations along its axes. turn : (3,) rotation vector, rad. shift : (3,) in units of the rib's
+    distance. places : (cards - 1, 3) x, y in units of the rib's distance, turn in rad. aspect, shear : of the print; 0
+    where they are no unknowns. seats : (cards, 2) rad; None where the cards count as flat. gravity : (2,) rad along the
+    basis square to it. planes : (lines, 2) the same of each line's plane.
+    """
+
+    z: F64
+    turn: F64
+    shift: F64
+    places: F64
+    aspect: float
+    shear: float
+    seats: F64 | None
+    gravity: F64
+    planes: F64
+
+
+@dataclass(frozen=True)
 class Slots:
-    """Where each unknown stands in the parameter vector, in this order."""
+    """Where each unknown stands in the parameter vector, in this order; `step` gives a vector its names."""
 
     z: slice
     turn: slice
@@ -125,6 +145,33 @@ class Slots:
     gravity: slice
     planes: slice
     count: int
+
+    def place(self, k: int) -> slice:
+        """Of the k-th card's place; the first card has none."""
+        return slice(self.places.start + 3 * (k - 1), self.places.start + 3 * k)
+
+    def seat(self, k: int) -> slice:
+        """Of the k-th card's seat."""
+        return slice(self.seats.start + 2 * k, self.seats.start + 2 * k + 2)
+
+    def plane(self, k: int) -> slice:
+        """Of the k-th line's plane."""
+        return slice(self.planes.start + 2 * k, self.planes.start + 2 * k + 2)
+
+    def step(self, d: F64) -> Step:
+        """Named views of a parameter vector (count,)."""
+        aspect, shear, seats = d[self.aspect], d[self.shear], d[self.seats]
+        return Step(
+            d[self.z],
+            d[self.turn],
+            d[self.shift],
+            d[self.places].reshape(-1, 3),
+            float(aspect[0]) if len(aspect) else 0.0,
+            float(shear[0]) if len(shear) else 0.0,
+            seats.reshape(-1, 2) if len(seats) else None,
+            d[self.gravity],
+            d[self.planes].reshape(-1, 2),
+        )
 
 
 def slots(scene: Scene, s: State) -> Slots:
@@ -149,24 +196,18 @@ def slots(scene: Scene, s: State) -> Slots:
 
 def move(scene: Scene, s: State, d: F64) -> State:
     """The state moved by a step: radians, distances in units of the rib's distance, lens in standard deviations."""
-    at = slots(scene, s)
+    by = slots(scene, s).step(d)
     far = float(np.linalg.norm(s.shift))
-    places = s.places + d[at.places].reshape(-1, 3) * np.array([far, far, 1.0])
-    aspect = s.aspect + (float(d[at.aspect][0]) if scene.u_aspect > 0 else 0.0)
-    shear = s.shear + (float(d[at.shear][0]) if scene.u_shear > 0 else 0.0)
-    seats = s.seats + d[at.seats].reshape(-1, 2) if scene.u_seat_deg > 0 else s.seats
-    steps = d[at.planes].reshape(-1, 2)
-    planes = np.array([turned(p, t) for p, t in zip(s.planes, steps, strict=True)]).reshape(-1, 3)
     return State(
-        s.z + d[at.z],
-        rotation_of(d[at.turn]) @ s.rotation,
-        s.shift + far * d[at.shift],
-        places,
-        aspect,
-        seats,
-        turned(s.gravity, d[at.gravity]),
-        planes,
-        shear,
+        s.z + by.z,
+        rotation_of(by.turn) @ s.rotation,
+        s.shift + far * by.shift,
+        s.places + by.places * np.array([far, far, 1.0]),
+        s.aspect + by.aspect,
+        s.seats if by.seats is None else s.seats + by.seats,
+        turned(s.gravity, by.gravity),
+        np.array([turned(p, t) for p, t in zip(s.planes, by.planes, strict=True)]).reshape(-1, 3),
+        s.shear + by.shear,
     )
 
 

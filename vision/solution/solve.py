@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.lens.model import Lens, distort, undistort
+from shared.lines import Shows
 from shared.numerics.small_sums import cross
 from vision.cards.detect import Card
 from vision.solution.equations import across, card_rows, jacobian, labels, level_part, prior_part, residuals
@@ -101,6 +102,7 @@ class Solution:
         return np.asarray(q[:, :2], dtype=np.float64)
 
 
+@np.errstate(over="ignore", invalid="ignore")  # of a scene beyond all measure: it ends as undetermined
 def solve(scene: Scene, start: State, max_rounds: int = MAX_ROUNDS, hopeless: float = np.inf) -> Solution:
     """The least-squares solution from a start near the minimum.
 
@@ -224,10 +226,10 @@ def _plane_of(lens: Lens, pixels: F64) -> F64:
 def _gravity_guess(scene: Scene, normal: F64, planes: F64) -> F64:
     guess = np.array([0.0, 1.0, 0.0])
     for line, plane in zip(scene.lines, planes, strict=True):
-        if line.role == "plumb":
+        if line.role.shows is Shows.PLUMB:
             guess = cross(plane, normal)
             break
-        if line.role == "level":
+        if line.role.shows is Shows.LEVEL:
             guess = cross(direction_in_plane(normal, plane), normal)
     guess = guess / np.linalg.norm(guess)
     return np.asarray(guess if guess[1] > 0 else -guess, dtype=np.float64)

@@ -82,7 +82,6 @@ function lazy(photo) {
   return place;
 }
 
-const ROLES = { chord: "chord line", plumb: "string", level: "level line", spar: "spar line" };
 export function pointButton(photo, role, words, main) {
   const whole = button(words, async () => {
     const line = await Tap.open(photo.id, role);
@@ -111,7 +110,7 @@ export function refusal(photo) {
   const todo = make("div", "", "todo photo");
   todo.append(make("p", r.cure, "do"), make("p", r.why, "how"));
   whole.append(head, row, todo);
-  if (r.point) whole.append(pointButton(photo, r.point, `Point at the ${ROLES[r.point]}`, true));
+  if (r.point) whole.append(pointButton(photo, r.point, r.cure, true));
   const seen = [...r.seen.map((t) => ["✓", t]), ...r.missing.map((t) => ["✕", t])];
   if (seen.length) {
     const list = make("ul", "", "seen");

@@ -1,0 +1,28 @@
+"""The rib whose lines are looked for: what every finder of a level reference, and of the spar line, needs to know of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.evidence.views import Photograph
+from vision.image.rectified import Plane
+
+F64 = NDArray[np.float64]
+Box = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True)
+class Rib:
+    """What the lines of a rib are looked for with. chord : (2, 2) sheet mm of the chord line, left end first. scale : pixels a
+    mm. boxes : (u0, v0, u1, v1) sheet mm of the cards."""
+
+    photo: Photograph
+    plane: Plane
+    chord: F64
+    chord_mm: float
+    forward_right: bool
+    blur: float
+    boxes: tuple[Box, ...]
