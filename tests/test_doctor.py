@@ -16,7 +16,9 @@ from rigging.cli.main import run
 from rigging.preflight.job import check_job, find_station
 from rigging.preflight.photo import check_photo, edge_width
 from shared.errors import UserError
+from shared.job.lint import lint
 from shared.job.model import Gauge
+from vision.reader import read_photo
 
 GOOD = Scene(
     seed=11, camera=PHONE, surface="white", grain=0.0, clutter=0, holes=False, yaw_deg=3.0, chord_mm=900.0,
@@ -53,6 +55,8 @@ def test_a_good_photo_has_everything(folder):
     assert seen.fit and seen.station == "R4" and seen.cards == (("panel", 3),)
     assert (seen.chord, seen.reference, seen.spar) == (True, "plumb", True)
     assert seen.marks == 2 and seen.blur_px < 2.0
+    read = read_photo(str(folder / "good.jpg"), job())
+    assert seen.budget == read.chord.quantity.budget() and pytest.approx(read.chord.quantity.U) == seen.U
     assert [t.code for t in seen.troubles] == ["no-lens-profile"]
 
 
@@ -92,6 +96,18 @@ def test_the_whole_job(folder):
     assert not r5.ready and r5.troubles[0].text == "no photo shows it (card 5 or 6)"
     assert [p.name for p in got.stray] == ["none.jpg"]
     assert not got.ready and any("gauge.csv is not there" in t.text for t in got.troubles)
+    largest = max(r4.photos[0].budget, key=r4.photos[0].budget.get)
+    assert got.limit.startswith(f"What limits U most: {largest}, ")
+
+
+def test_a_slip_of_the_point_is_asked_about_in_the_job_and_in_the_gauges_file(tmp_path):
+    (station,) = job().stations
+    (tmp_path / "gauge.csv").write_text("station,angle\nR4,15\nR4,1.4\n")
+    wing = replace(job(), stations=(replace(station, chord_deg=1.5),), folder=tmp_path, gauge=Gauge("gauge.csv"))
+    asked = [t.text for t in check_job(wing, []).troubles if t.code == "gauge-row"]
+    assert asked == ["gauge.csv: row 2: R4 chord: 15° is far from the design of 1.5°; did you mean 1.5?"]
+    (hint,) = (h for h in lint(replace(wing, stations=(replace(station, chord_deg=15.0),))) if h.code == "chord-far")
+    assert "is the point lost, 1.50°?" in hint.words
 
 
 def test_without_lines_nothing_is_said_of_them(folder):

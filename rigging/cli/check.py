@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+
+from shared.rounding import number, places
 
 if TYPE_CHECKING:
     from rigging.preflight.job import JobCheck, StationCheck
@@ -27,11 +30,10 @@ if TYPE_CHECKING:
 def check(
     job: Path, photos: tuple[Path, ...], quick: bool, only: tuple[str, ...], jobs: int | None, follow_links: bool
 ) -> int:
-    """Say in seconds what is missing or blurred in PHOTOS (files or folders) of JOB, without measuring.
+    """Say in seconds what is missing or blurred in PHOTOS (files or folders) of JOB, and how well each will be known.
 
-    Cards, chord line, level reference, spar line, reference marks, lens profile, files the job names;
-    station by
-    station, each with its remedy.
+    Cards, chord line, level reference, spar line, reference marks, lens profile, files and numbers of the job, the U to be
+    expected and what would halve it; station by station, each with its remedy. Angles are not told.
 
     Exit code: 0 every station can be measured, 1 something is missing, 2 bad input.
     """
@@ -54,8 +56,10 @@ def _show(result: JobCheck, quick: bool) -> None:
     from rigging.survey.screen import plain_table
 
     console = screen()
+    if result.limit:
+        console.print(f"{result.limit}\n", soft_wrap=True)
     names: tuple[str, ...] = ("station", "photos", "cards", "sharp", "lens")
-    names += () if quick else ("chord", "level", "spar", "marks")
+    names += () if quick else ("chord", "level", "spar", "marks", "U")
     table = plain_table(*names, left=names)
     for s in result.stations:
         table.add_row(*_row(s, quick))
@@ -100,6 +104,7 @@ def _row(s: StationCheck, quick: bool) -> list[str]:
     if quick:
         return row
     marks = max((p.marks for p in s.photos), default=0)
+    best = min((p.U for p in fit if math.isfinite(p.U)), default=math.nan)
     level = {r for p in s.photos if (r := p.reference)}
     return [
         *row,
@@ -107,6 +112,7 @@ def _row(s: StationCheck, quick: bool) -> list[str]:
         "+".join(sorted(level)) or ("no" if s.photos else ""),
         _all(p.spar for p in s.photos if p.spar is not None),
         str(marks) if s.photos else "",
+        f"{number(best, places(best))}°" if math.isfinite(best) else "",
     ]
 
 

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from rigging.crosscheck.types import CrossCheck
     from shared.gauge.angle_cell import Cell
+    from shared.gauge.readings import Line
     from shared.job.model import Job
     from vision.display.tag import TaughtDisplay
     from vision.display.types import DisplayReading
@@ -48,7 +49,7 @@ def gauge() -> None:
 @JOB
 @click.option("--file", "csv", type=PATH, help="The readings file. [default: the job's, else gauge.csv beside it]")
 @click.option("--yes", is_flag=True, help="Write it down whatever it is, without asking.")
-def add(station: str, value: str, line: str, job_file: Path | None, csv: Path | None, yes: bool) -> None:
+def add(station: str, value: str, line: Line, job_file: Path | None, csv: Path | None, yes: bool) -> None:
     """Add VALUE, as the gauge shows it, for STATION to the readings file, with the time.
 
     Asks first where the number looks like a slip: a lost decimal point, the other line's angle.
@@ -196,28 +197,15 @@ def check(job_file: Path, survey: str | None, picture: Path | None) -> int:
     return 1 if result.diagnosis.alarm or result.disagreeing else 0
 
 
-FAR_DEG = 5.0
-"""A reading further than this from the station's design is asked about: a rib or spar stands within a degree or two
-of it, a lost decimal point or the other line's angle does not. It is never refused: the person decides."""
-
-
-def _ask_of_a_slip(job: Job, name: str, line: str, found: Cell) -> None:
+def _ask_of_a_slip(job: Job, name: str, line: Line, found: Cell) -> None:
     """Ask whether a reading far from the design is meant; without anybody to ask, say how to insist."""
-    from calibration.gauge.sense import meanings
+    from rigging.survey.gauge_rows import slip
     from shared.errors import UserError
 
-    station = job.station(name)
-    design = station.chord_deg if line == "chord" else 90.0 if station.spar_deg is None else station.spar_deg
-    means = meanings(found.degrees, line, job.gauge.sense, found.said)  # type: ignore[arg-type]
-    if min(abs(m - design) for m in means) <= FAR_DEG:
+    rule = slip(job, name, line, found.degrees, found.said)
+    if rule is None:
         return
-    guesses = {f"{found.degrees / 10:g}": found.degrees / 10, f"{found.degrees / 100:g}": found.degrees / 100}
-    near = [text for text, guess in guesses.items() if abs(abs(guess) - abs(design)) <= 1.0]
-    other = "spar" if line == "chord" else "chord"
-    swapped = abs(found.degrees - (90.0 if other == "spar" else station.chord_deg)) <= FAR_DEG
-    hint = f"; did you mean {near[0]}?" if near else f"; is it the {other} line?" if swapped else ""
-    rule = f"{found.degrees:g}° is far from the design of {design:g}°{hint}"
-    asked = sys.stdin.isatty() and click.confirm(f"{name} {line}: {rule} Write it down all the same?")
+    asked = sys.stdin.isatty() and click.confirm(f"{name} {line}: {rule}. Write it down all the same?")
     if not asked:
         raise UserError(f"{name} {line}", rule, "nothing was written; look at the gauge again, or add --yes")
 

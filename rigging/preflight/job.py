@@ -13,6 +13,8 @@ import cv2
 
 from rigging.batch.find import Source
 from rigging.preflight.photo import PhotoCheck, Trouble, check_photo
+from rigging.survey.gauge_rows import far, of_job
+from rigging.survey.limits import limit_words
 from shared.errors import UserError
 from shared.flags import FlagCode
 from shared.job.model import Job, Station
@@ -40,6 +42,11 @@ class JobCheck:
     stations: tuple[StationCheck, ...]
     stray: tuple[PhotoCheck, ...]
     troubles: tuple[Trouble, ...]
+
+    @property
+    def limit(self) -> str | None:
+        """What limits U most over all photos, and what would halve it; None where no U is known."""
+        return limit_words((p.budget, p.advice) for s in self.stations for p in s.photos if p.budget)
 
     @property
     def ready(self) -> bool:
@@ -109,10 +116,10 @@ def _job_troubles(job: Job) -> Iterator[Trouble]:
             f"no lens profile in folder {job.lens_folder}: from four photos on the station cards tell the lens; "
             "ribangle calibrate lens makes a better one from a dozen photos of the lens board",
         )
-    from rigging.survey.gauge_rows import of_job
-
-    for text in of_job(job)[1] if job.gauge.readings and (job.folder / job.gauge.readings).is_file() else ():
-        yield Trouble("doubt", "gauge-row", f"{job.gauge.readings}: {text}")
+    if job.gauge.readings and (job.folder / job.gauge.readings).is_file():
+        found, unused = of_job(job)
+        for text in (*unused, *(far(job, found) if found else ())):
+            yield Trouble("doubt", "gauge-row", f"{job.gauge.readings}: {text}")
     if job.gauge.readings is None:
         yield Trouble(
             "doubt", "no-gauge", "the job names no inclinometer readings: nothing independent to compare with"

@@ -1,12 +1,14 @@
-"""One photo: is it fit to be measured, and what is seen in it? No angle is computed.
+"""One photo: is it fit to be measured, what is seen in it, and how well will its angle be known? No angle is told.
 
-Goes the reader's own way up to where measuring would begin (cards, station, lens, rib plane, lines), so that
-what is found here is what the reader will find.
+Cards, sharpness and lens are looked at first; where they will do, the photo is read as `measure` reads it, so that what is
+said here is what will come of it.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import cv2
@@ -15,15 +17,15 @@ from numpy.typing import NDArray
 
 from rigging.batch.find import Source
 from shared.job.model import Job, Station
+from shared.reading import Advice, Reading
 from vision.assess import gates
 from vision.cards import mirrored
-from vision.cards.detect import Card, find_cards
+from vision.cards.detect import find_cards
 from vision.cards.stations import name_station
-from vision.detect import Detections, detect
 from vision.image.photo import Picture, open_photo
 from vision.image.photo_file import PhotoError
+from vision.reader import read_photo
 from vision.solution.lens_choice import choose_lens
-from vision.solution.solve import Lean, Scene, Solution, solve, starts
 
 _SMOOTH = (1.5, 6.0)
 """The two smoothings that edges are looked at with, pixels."""
@@ -44,8 +46,9 @@ class PhotoCheck:
 
     station : as its cards say, or None. cards : kind and number of each. blur_px : flank width of the card's
     corners, None without a card. profile : a lens profile fits. chord, spar : the line was found; None where
-    it was not looked for. reference : what shows gravity. marks : reference marks on the chord line.
-    further : stations that stand behind.
+    it was not looked for. reference : what shows gravity. marks : reference marks on the chord line. further : stations
+    that stand behind. budget : of the chord angle's u, degrees, by name; empty where there is none. advice : what would
+    make it smaller.
     """
 
     name: str
@@ -58,7 +61,14 @@ class PhotoCheck:
     spar: bool | None = None
     marks: int = 0
     further: tuple[str, ...] = ()
+    budget: Mapping[str, float] = field(default_factory=dict)
+    advice: tuple[Advice, ...] = ()
     troubles: tuple[Trouble, ...] = ()
+
+    @property
+    def U(self) -> float:
+        """Expanded uncertainty to be expected of the chord angle, degrees; NaN where it is not known."""
+        return 2.0 * math.hypot(*self.budget.values()) if self.budget else math.nan
 
     @property
     def fit(self) -> bool:
@@ -107,51 +117,28 @@ def check_photo(source: Source, job: Job, *, lines: bool = True) -> PhotoCheck:
     check = replace(check, profile=chosen.lens.sound)
     if not lines:
         return check
-    scene = Scene(chosen.lens, named.cards, (), Lean(0.0, 10.0, "none", 1.0), picture.sha256[:12])
-    return _lines(check, picture, job, named.station, named.cards, named.others, _plane(scene))
+    return _read(check, read_photo(picture, job), named.station)
 
 
-def _lines(
-    check: PhotoCheck,
-    picture: Picture,
-    job: Job,
-    station: Station,
-    cards: tuple[Card, ...],
-    others: tuple[Card, ...],
-    plane: Solution | None,
-) -> PhotoCheck:
-    if plane is None:
-        return check.stopped("unfit", "the card's pose could not be solved for: photograph it less obliquely")
-    verdict = gates.after_solving(plane)
-    if verdict.reason:
-        return check.stopped("unfit", verdict.reason)
-    for flag in verdict.flags:
-        check = check.but(flag.code, flag.text)
-    found = detect(picture, plane, cards, others, station, job, ())
-    check = _found(check, found, station)
-    return check.stopped("level" if check.chord else "chord", found.reason) if found.reason else check
-
-
-def _found(check: PhotoCheck, found: Detections, station: Station) -> PhotoCheck:
-    check = replace(check, chord=found.chord_ends is not None, reference=found.reference, marks=len(found.marks))
-    if found.reason or station.spar_deg is None:
+def _read(check: PhotoCheck, reading: Reading, station: Station) -> PhotoCheck:
+    """What the reading found, without its angles."""
+    seen = reading.evidence
+    roles = {line.role for line in seen.lines if line.used} if seen is not None else set()
+    both = {"plumb", "level"} <= roles
+    reference = "both" if both else "plumb" if "plumb" in roles else "level" if "level" in roles else None
+    marks = len(seen.marks) if seen is not None else 0
+    check = replace(check, chord="chord" in roles, reference=reading.reference or reference, marks=marks)
+    told = {t.text for t in check.troubles}
+    for flag in (*reading.flags, *reading.chord.flags):
+        check = check if flag.text in told else check.but(flag.code, flag.text)
+    chord = reading.chord.quantity
+    if chord is None:
+        return check.stopped("level" if check.chord else "chord", reading.chord.reason or "not measured")
+    check = replace(check, budget=chord.budget(), advice=reading.advice)
+    if station.spar_deg is None:
         return check
-    if any(line.role == "spar" for line in found.lines):
-        return replace(check, spar=True)
-    return replace(check, spar=False).but(
-        "spar", (found.spar.reason if found.spar else None) or "the spar line was not found"
-    )
-
-
-def _plane(scene: Scene) -> Solution | None:
-    """The rib plane from the cards alone: the better of a flat card's two poses."""
-    solutions = []
-    for start in starts(scene):
-        try:
-            solutions.append(solve(scene, start))
-        except np.linalg.LinAlgError:
-            continue
-    return min(solutions, key=lambda s: s.cost, default=None)
+    check = replace(check, spar=reading.spar.quantity is not None)
+    return check if check.spar else check.but("spar", reading.spar.reason or "the spar line was not found")
 
 
 def _softness(picture: Picture) -> str:

@@ -3,10 +3,37 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Literal
 
 from shared.errors import UserError
-from shared.gauge.readings import GaugeReadings, Oddity
+from shared.gauge.readings import GaugeReadings, Line, Oddity
 from shared.job.model import Job
+
+FAR_DEG = 5.0
+"""A reading further than this from the station's design is asked about: a rib or spar stands within a degree or two
+of it, a lost decimal point or the other line's angle does not. It is never refused: the person decides."""
+
+
+def slip(job: Job, name: str, line: Line, degrees: float, said: Literal["nose-up", "nose-down"] | None) -> str | None:
+    """Why a number that the inclinometer is said to show looks like a slip, and what may be meant; None where it does not."""
+    from calibration.gauge.sense import meanings
+
+    station = job.station(name)
+    design = station.chord_deg if line == "chord" else 90.0 if station.spar_deg is None else station.spar_deg
+    if min(abs(m - design) for m in meanings(degrees, line, job.gauge.sense, said)) <= FAR_DEG:
+        return None
+    guesses = {f"{degrees / 10:g}": degrees / 10, f"{degrees / 100:g}": degrees / 100}
+    near = [text for text, guess in guesses.items() if abs(abs(guess) - abs(design)) <= 1.0]
+    other = "spar" if line == "chord" else "chord"
+    swapped = abs(degrees - (90.0 if other == "spar" else station.chord_deg)) <= FAR_DEG
+    hint = f"; did you mean {near[0]}?" if near else f"; is it the {other} line?" if swapped else ""
+    return f"{degrees:g}\N{DEGREE SIGN} is far from the design of {design:g}\N{DEGREE SIGN}{hint}"
+
+
+def far(job: Job, found: GaugeReadings) -> tuple[str, ...]:
+    """A line for each row whose number looks like a slip; it is used all the same."""
+    rows = ((r, slip(job, r.station, r.line, r.shown_deg, r.said)) for r in found.readings)
+    return tuple(f"row {r.row}: {r.station} {r.line}: {why}" for r, why in rows if why is not None)
 
 
 def dropped(oddities: Sequence[Oddity]) -> tuple[str, ...]:

@@ -32,6 +32,8 @@ ONE_PLACE_MM = 1.0
 """Stations of a side this near in span stand at one place."""
 INCHES_CHORD, INCHES_SPAN = 130.0, 250.0
 """Chords and spans that all lie below these read like inches: a rib of 130 mm carries no card."""
+BIG_CHORD_DEG = 10.0
+"""A wing's chord lines stand within a few degrees of level (common practice, no source)."""
 BIG_LEAN_DEG = 15.0
 """A lean or dihedral beyond this is more likely another angle."""
 
@@ -184,6 +186,9 @@ def _alone(job: Job) -> Iterator[Hint]:
     for s in job.stations:
         if not s.cards:
             yield Hint("no-card", f"station {s.name}: cards", "it has no card, so no photo can be told to be of it")
+        if abs(s.chord_deg) > BIG_CHORD_DEG:
+            point = f"is the point lost, {number(s.chord_deg / 10, 2)}°?"
+            yield Hint("chord-far", f"station {s.name}: chord_deg", f"{s.chord_deg:g}° is a steep chord line: {point}")
         if s.lean_deg is not None and abs(s.lean_deg) > BIG_LEAN_DEG:
             yield Hint("big-lean", f"station {s.name}: lean_deg", f"{s.lean_deg:g}° is a large lean: 0 is a plumb rib")
         if s.spar_deg is not None and abs(s.spar_deg - 90) > BIG_LEAN_DEG:
