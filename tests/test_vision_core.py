@@ -11,15 +11,14 @@ import pytest
 from scipy.special import ndtr
 from skimage.measure import LineModelND
 
-import vision.reader as reader_module
 from samples import TRAINER
 from shared.job.file import load_job
 from vision.image.line_sums import line_sums
 from vision.image.rectified import Plane
 from vision.lines.measure import CENTRE_FLOOR_PX, measure
+from vision.reader import read_fully
 from vision.solution.equations import jacobian, residuals
 from vision.solution.scene import move
-from vision.solution.solve import Solution
 
 PINHOLE = np.array([1000.0, 1000.0, 400.0, 150.0, 0, 0, 0, 0, 0])
 FLAT = Plane(np.array([0.0, 0.0, 1000.0]), np.array([1.0, 0, 0]), np.array([0, 1.0, 0]), PINHOLE)
@@ -82,17 +81,10 @@ def test_the_dyadic_sums_find_a_drawn_line() -> None:
     assert i == pytest.approx(60, abs=2)
 
 
-def test_the_jacobian_is_the_residuals_own(monkeypatch: pytest.MonkeyPatch) -> None:
-    kept: list[Solution] = []
-    solve = reader_module.solve
-
-    def spy(*args: Any, **more: Any) -> Solution:
-        kept.append(solve(*args, **more))
-        return kept[-1]
-
-    monkeypatch.setattr(reader_module, "solve", spy)
-    reader_module.read_photo(TRAINER / "photos" / "R3-two.jpg", load_job(TRAINER / "trainer.toml"))
-    scene, state = kept[-1].scene, kept[-1].state
+def test_the_jacobian_is_the_residuals_own() -> None:
+    seen = read_fully(TRAINER / "photos" / "R3-two.jpg", load_job(TRAINER / "trainer.toml"))
+    assert seen.solution is not None and seen.solution.scene.lines
+    scene, state = seen.solution.scene, seen.solution.state
     exact = jacobian(scene, state, residuals(scene, state))
     for j in range(exact.shape[1]):
         h = 1e-4 if j < len(state.z) else 1e-6
