@@ -78,7 +78,8 @@ def phone(chromium: Any, bench: Bench) -> tuple[Any, list[str]]:
     shown = context.new_page()
     shown.set_default_timeout(PATIENCE_MS)
     faults: list[str] = []
-    quiet = ("ERR_FAILED", "ERR_CONNECTION", "408", "413", "422", "500", "507", "ERR_INCOMPLETE")  # put in by these tests
+    quiet = ("ERR_FAILED", "ERR_CONNECTION", "ERR_INTERNET", "ERR_INCOMPLETE", "408", "413", "422", "500", "507")
+    # put in by these tests
     shown.on(
         "console",
         lambda m: faults.append(m.text) if m.type == "error" and not any(q in m.text for q in quiet) else None,
