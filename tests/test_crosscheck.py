@@ -1,6 +1,7 @@
 """En, limits of agreement, and the diagnosis of inclinometer readings."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -8,6 +9,7 @@ import pytest
 from benchmarks.diagnosis import confusion
 from calibration.gauge.profile import GaugeProfile
 from rigging.crosscheck.check import crosscheck, en_number, limits_of_agreement
+from rigging.survey.gauge_marks import stands_out
 from shared.gauge.readings import GaugeReading, GaugeReadings
 from shared.job.model import Gauge, Station
 from shared.quantity import Component, Quantity
@@ -81,6 +83,33 @@ def test_no_fault_is_called_none_and_names_no_advice():
     assert not check.diagnosis.alarm
     assert check.diagnosis.advice == ()
     assert all(p.agrees for p in check.pairs)
+
+
+def timed(seconds, slip):
+    """Zero error +0.9 of all, and R2 off by as much as stated; readings taken so many seconds after the first."""
+    stations, angles = wing(LEFT, RIGHT)
+    camera = {k: Quantity(v, (Component("line", f"{k}", 0.04),)) for k, v in angles.items()}
+    readings = tuple(
+        GaugeReading(n, ln, round(v + 0.9 + slip * (n == "R2"), 1), taken=f"2026-05-01T09:30:{s:02d}")
+        for ((n, ln), v), s in zip(angles.items(), seconds, strict=True)
+    )
+    return crosscheck(camera, GaugeReadings(readings), Gauge(), stations, None)
+
+
+def test_one_reading_taken_apart_from_the_rest_is_that_readings_error_and_no_drift():
+    """All at one time but for the wrong one: a drift by the clock would explain it just as well, and nothing must."""
+    check = timed([1 if k == 1 else 0 for k in range(12)], 16.0)
+    assert ("station", ("R2",)) in told(check) and "drift" not in {kind for kind, _ in told(check)}
+    assert [p.station for p in check.pairs if stands_out(p, check)] == ["R2"]
+
+
+def test_a_reading_that_the_diagnosed_fault_leaves_far_off_stands_out():
+    check = timed(range(12), 0.0)
+    pairs = [replace(p, en=-9.0) if p.station == "L2" else p for p in check.pairs]
+    after = tuple(5.0 if p.station == "L2" else 0.1 for p in pairs)
+    verdict = replace(check.diagnosis.verdict, after=after)
+    check = replace(check, pairs=tuple(pairs), diagnosis=replace(check.diagnosis, verdict=verdict))
+    assert [p.station for p in check.pairs if stands_out(p, check)] == ["L2"]
 
 
 def test_constant_offset_gives_the_zero_error_with_u_and_suggests_the_reversal():

@@ -299,7 +299,7 @@ def test_a_known_fault_of_the_gauge_stands_behind_and_an_unknown_one_before_the_
     state = settled(client)
     assert all(s["explained"] and not s["doubts"] for s in state["stations"])
     assert station(state, "R2")["todo"]["kind"] == "turn" and station(state, "R1")["state"] == "conforming"
-    client.post("/api/gauge", json={"id": "gauge0001", "station": "R2", "line": "chord", "shown_deg": 7.3})
+    client.post("/api/gauge", json={"id": "gauge0001", "station": "R2", "line": "chord", "shown_deg": 17.3})
     doubted = station(settled(client), "R2")
     assert doubted["todo"]["kind"] == "doubt" and "inclinometer" in doubted["todo"]["words"]
 

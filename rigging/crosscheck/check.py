@@ -196,15 +196,22 @@ def _layout(pairs: Sequence[Pair], stations: Sequence[Station], resolution: floa
     )
 
 
+ONE_ALONE = 0.2
+"""Part of the whole time that the readings must still span without the first or the last of them for a drift by the clock."""
+
+
 def _by_clock(pairs: Sequence[Pair]) -> F64 | None:
-    """(n,) place in time, 0 first to 1 last, where every pair has a date and a time, not all the same."""
+    """(n,) place in time, 0 first to 1 last, where every pair has a date and a time and no single pair spans the time:
+    a drift that one reading alone shows is that reading's own error."""
     times = []
     for p in pairs:
         if not p.taken or "T" not in p.taken:
             return None
         times.append(datetime.fromisoformat(p.taken).replace(tzinfo=None).timestamp())
     at = np.array(times) - min(times)
-    return None if at.max() <= 0 else np.asarray(at / at.max())
+    early, late = np.sort(at)[[1, -2]] if len(at) > 2 else (0.0, 0.0)
+    spanned = min(float(late), float(at.max() - early))
+    return np.asarray(at / at.max()) if spanned > ONE_ALONE * float(at.max()) else None
 
 
 def _noise(pairs: Sequence[Pair]) -> Noise:

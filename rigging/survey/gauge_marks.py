@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from rigging.crosscheck.types import CrossCheck, Pair
-from shared.quantity import Quantity
+from shared.quantity import K, Quantity
 
 
 def zero_of(check: CrossCheck) -> Quantity | None:
@@ -18,19 +18,14 @@ def zero_of(check: CrossCheck) -> Quantity | None:
 def stands_out(pair: Pair, check: CrossCheck) -> bool:
     """Whether a pair disagrees, and no fault of all the readings explains it.
 
-    With the zero error taken out it is compared again; a reading turned round, counted otherwise or drifting is
-    explained by the fault that says so of all; one that the diagnosis names stands out in any case.
+    One that the diagnosis names stands out in any case; any other where more is left of its difference, with the diagnosed
+    faults taken out, than K standard uncertainties.
     """
     verdict = check.diagnosis.verdict
-    if verdict is None or not verdict.faults:
+    if pair.agrees or verdict is None or not verdict.faults:
         return not pair.agrees
     if any(pair.station in f.stations and f.line in (None, pair.line) for f in verdict.faults):
-        return not pair.agrees
-    whole = [f for f in verdict.faults if not f.stations]
-    if not whole:
-        return not pair.agrees
-    zero = zero_of(check)
-    if zero is None or len(whole) > 1:
-        return False
-    left = pair.difference.value + zero.value
-    return not pair.agrees and abs(left) > pair.difference.U
+        return True
+    if all(f.stations for f in verdict.faults):
+        return True
+    return abs(verdict.after[check.pairs.index(pair)]) > K
