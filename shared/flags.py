@@ -144,7 +144,7 @@ class FlagCode(StrEnum):
         "look at the annotated picture; if it is right, point at the line",
     )
     SPAR_DOUBTFUL = (
-        "spar-doubtful", _PHOTO, _DOUBT, "The spar line may be something else.",
+        "spar-doubtful", _PHOTO, _DOUBT, "The spar line or the level reference may be something else.",
         "look at the annotated picture; if it is right, point at the line",
     )
     CHORD_BROKEN = (

@@ -244,6 +244,31 @@ def test_the_reader_passes_every_doubt_on(
 
 
 @pytest.mark.parametrize(
+    ("line", "spar", "level", "flagged"),
+    [
+        (0.999, 0.999, 0.999, (False, False)),
+        (0.90, 0.999, 0.999, (True, False)),
+        (0.999, 0.90, 0.999, (False, True)),
+        (0.999, 0.999, 0.90, (True, True)),
+        (0.97, 0.97, 0.97, (True, True)),
+    ],
+)
+def test_a_doubtful_level_reference_makes_both_angles_doubtful(
+    monkeypatch: pytest.MonkeyPatch, line: float, spar: float, level: float, flagged: tuple[bool, bool]
+) -> None:
+    """What is no level reference turns the spar angle as it turns the chord angle; 0.97 twice over is 0.94."""
+
+    def told(result: Any, solution: Any, found: Any, *rest: Any) -> doubts.Doubt:
+        gravity, other = replace(found.gravity, chance=level), replace(found.spar, chance=spar)
+        return doubts.doubts(result, solution, replace(found, chance=line, gravity=gravity, spar=other), *rest)
+
+    monkeypatch.setattr("vision.reader.doubts", told)
+    reading = read()
+    seen = [{f.code for f in angle.flags} for angle in (reading.chord, reading.spar)]
+    assert ("line-doubtful" in seen[0], "spar-doubtful" in seen[1]) == flagged
+
+
+@pytest.mark.parametrize(
     ("changed", "words"),
     [
         ({"exposure": 0.006, "noise": 0.1}, "hardly differ"),

@@ -11,7 +11,7 @@ from drawn_bar import F64, Bar, flat_plane
 from scipy.ndimage import gaussian_filter1d
 from scipy.special import ndtr
 
-from vision.lines.measure import CENTRE_FLOOR_PX, How, Stroke, measure_as
+from vision.lines.measure import CENTRE_FLOOR_PX, How, Stroke, measure_as, sample
 
 WIDTHS = (1.0, 2.0, 4.0)
 NOISES = (3.0, 5.0, 7.0, 10.0)
@@ -292,3 +292,13 @@ def test_a_string_is_two_sided_and_the_edge_of_a_board_is_not(wall: float, measu
     a, b = bar.ends()
     stroke = measure_as(gray, flat_plane(), a, b, How(HALF, 10.0, 0.85, any_sign=True, quick=True))
     assert (stroke is not None and stroke.kept.mean() > 0.8) == measured
+
+
+@pytest.mark.parametrize("count", [7, 69, 70, 113])
+def test_lines_of_one_length_are_cut_alike(count: int) -> None:
+    """Both edges of a straightedge are compared segment by segment: rounding of where they lie may not cost one."""
+    run = np.array([613.7, 8.3])
+    starts = np.random.default_rng(3).uniform(-300, 300, (40, 2))
+    blank = np.full((60, 80), 128, np.uint8)
+    segment = float(np.linalg.norm(run)) / count
+    assert {len(sample(blank, flat_plane(), a, a + run, 2.0, segment).place) for a in starts} == {count}

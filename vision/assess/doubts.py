@@ -1,4 +1,8 @@
-"""Doubts about a finished reading: what does not fit together becomes a flag, or ends the reading."""
+"""Doubts about a finished reading: what does not fit together becomes a flag, or ends the reading.
+
+An angle stands between a drawn line and the level reference: it is wrong if either was taken wrongly, so that its chance is the
+product of theirs, of the chord angle and of the spar angle alike.
+"""
 
 from __future__ import annotations
 
@@ -11,6 +15,7 @@ from shared.job.model import Station
 from shared.numerics.small_sums import straight
 from vision.detect import Detections
 from vision.evidence.posterior import DOUBT, GIVE
+from vision.level.gravity import Gravity
 from vision.solution.propagate import Angles
 from vision.solution.solve import Solution
 
@@ -61,7 +66,9 @@ def doubts(result: Angles, solution: Solution, found: Detections, station: Stati
             f"the geometry leaves the angle open by U = {2 * result.chord.u:.1f} deg: calibrate the lens, use two "
             "cards, hang the string nearer the middle"
         )
-    wrong, why = _taken_wrongly(found)
+    assert found.gravity is not None
+    level = found.gravity.chance
+    wrong, why = 1 - found.chance * level, _which(found)
     if wrong > DOUBT:
         return Doubt(f"{why} (probability {wrong:.0%})")
     flags: list[Flag] = []
@@ -77,13 +84,12 @@ def doubts(result: Angles, solution: Solution, found: Detections, station: Stati
     flags += poses
     if wrong > GIVE:
         chord.append(FlagCode.LINE_DOUBTFUL.flag(f"{why} (probability {wrong:.1%})"))
-    if found.spar is not None and result.spar is not None and 1 - found.spar.chance > GIVE:
-        spar.append(
-            FlagCode.SPAR_DOUBTFUL.flag(
-                f"what was taken for the spar line may be {NAMES[found.spar.rival or 'nothing']} "
-                f"(probability {1 - found.spar.chance:.1%})"
-            )
-        )
+    if found.spar is not None and result.spar is not None:
+        wrong = 1 - found.spar.chance * level
+        if wrong > GIVE:
+            rival = f"what was taken for the spar line may be {NAMES[found.spar.rival or 'nothing']}"
+            why = _level_words(found.gravity) if level < found.spar.chance else rival
+            spar.append(FlagCode.SPAR_DOUBTFUL.flag(f"{why} (probability {wrong:.1%})"))
     stroke = found.strokes[0]
     kept = float(stroke.kept.mean())
     if kept < 0.6:
@@ -97,19 +103,19 @@ def doubts(result: Angles, solution: Solution, found: Detections, station: Stati
     return Doubt(None, tuple(flags), tuple(chord), tuple(spar))
 
 
-def _taken_wrongly(found: Detections) -> tuple[float, str]:
-    """Probability that chord line or level reference is not what it was taken for, and which may be, in words."""
+def _which(found: Detections) -> str:
+    """Which of chord line and level reference is the less sure to be what it was taken for, and what it may be."""
     assert found.gravity is not None
-    line, level = 1 - found.chance, 1 - found.gravity.chance
-    if line >= level:
-        chosen = found.chord.chosen if found.chord else None
-        other = NAMES[chosen.belief.instead_of("chord")] if chosen else "another line"
-        return line, f"what was taken for the chord line may be {other}: put reference marks on it, or give a hint"
-    other = NAMES[found.gravity.rival or "nothing"]
-    return (
-        level,
-        f"what was taken for the level reference may be {other}: hang a string that stands out, its bob in view",
-    )
+    if found.chance > found.gravity.chance:
+        return _level_words(found.gravity)
+    chosen = found.chord.chosen if found.chord else None
+    other = NAMES[chosen.belief.instead_of("chord")] if chosen else "another line"
+    return f"what was taken for the chord line may be {other}: put reference marks on it, or give a hint"
+
+
+def _level_words(gravity: Gravity) -> str:
+    other = NAMES[gravity.rival or "nothing"]
+    return f"what was taken for the level reference may be {other}: hang a string that stands out, its bob in view"
 
 
 def _length(found: Detections, station: Station) -> list[Flag]:

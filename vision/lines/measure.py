@@ -90,7 +90,8 @@ def sample(gray: NDArray[np.uint8], plane: Plane, a: F64, b: F64, half_px: float
     q = np.array([-t[1], t[0]])
     scale_at = plane.to_pixels(np.stack([a + 0.5 * length * t, a + 0.5 * length * t + q]))
     mean_scale = float(np.linalg.norm(scale_at[1] - scale_at[0]))
-    count = max(3, int(length / segment_mm))
+    # two lines of one length are cut alike, wherever they lie: a whole number of segments may fall short by rounding
+    count = max(3, int(length / segment_mm + 1e-6))
     per = max(3, int(np.ceil(length * mean_scale / count)))
     s = (np.arange(count * per) + 0.5) * length / (count * per)
     across = np.arange(-np.ceil(half_px), np.ceil(half_px) + 1)
