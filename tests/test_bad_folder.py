@@ -54,8 +54,7 @@ def test_good_photos_are_read_beside_bad_ones(batch: tuple[BatchResult, dict[str
     for name in GOOD:
         reading = readings[f"{name}.jpg"]
         assert reading.station == name
-        # the witness does not see L4's string (docs/recognition.md)
-        assert reading.chord.quantity is not None or name == "L4", reading.chord.reason
+        assert reading.chord.quantity is not None, reading.chord.reason
     assert result.exit_code == 1
 
 

@@ -50,9 +50,6 @@ def off_and_u(first: tuple[Picture, Seen, float], later: tuple[np.ndarray, float
     return change.turn.value - (later[1] - first[2]), change.turn.u
 
 
-@pytest.mark.xfail(
-    reason="the witness refuses the first photo of this drawn scene: it has seen few lasers at three megapixels"
-)
 def test_a_rib_is_followed_under_a_laser_line(
     first: tuple[Picture, Seen, float], later: tuple[np.ndarray, float], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -63,9 +60,6 @@ def test_a_rib_is_followed_under_a_laser_line(
     assert held_back < -0.009 and abs(held_back) > 2 * its_u
 
 
-@pytest.mark.xfail(
-    reason="the witness refuses the first photo of this drawn scene: it has seen few lasers at three megapixels"
-)
 def test_where_a_line_leaves_nothing_to_follow_it_is_said(
     first: tuple[Picture, Seen, float], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -298,7 +298,7 @@ def test_a_string_is_two_sided_and_the_edge_of_a_board_is_not(wall: float, measu
 def test_lines_of_one_length_are_cut_alike(count: int) -> None:
     """Both edges of a straightedge are compared segment by segment: rounding of where they lie may not cost one."""
     run = np.array([613.7, 8.3])
-    starts = np.random.default_rng(3).uniform(-300, 300, (40, 2))
+    starts = np.random.default_rng(3).uniform(-3000, 3000, (40, 2))
     blank = np.full((60, 80), 128, np.uint8)
     segment = float(np.linalg.norm(run)) / count
     assert {len(sample(blank, flat_plane(), a, a + run, 2.0, segment).place) for a in starts} == {count}
