@@ -48,7 +48,18 @@ class Case:
 
 
 def read(case: Case) -> list[Measured]:
-    """Read one photo and compare."""
+    """Read one photo and compare; one at which the reader fails counts as refused, with the fault as its reason."""
+    try:
+        return _read(case)
+    except Exception as error:
+        name = f"{case.folder.name}/{case.name}" if case.folder else f"drawn {case.seed}"
+        reason = f"FAULT of the reader, {type(error).__name__}: {error}"
+        return [
+            Measured(name, "faults", line, math.nan, math.nan, (), reason, math.nan, {}) for line in ("chord", "spar")
+        ]
+
+
+def _read(case: Case) -> list[Measured]:
     cv2.setNumThreads(1)
     start = time.process_time()
     if case.kind == "wing":

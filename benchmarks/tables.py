@@ -6,9 +6,10 @@ import os
 import platform
 from collections import Counter
 from collections.abc import Callable, Sequence
-from importlib import metadata
 
+import cv2
 import numpy as np
+import scipy
 from measured import Measured
 from scipy import stats
 
@@ -32,7 +33,7 @@ HEAD = (
 
 def environment() -> str:
     """Versions and machine, one line."""
-    parts = [f"{name} {metadata.version(name)}" for name in ("numpy", "scipy", "opencv-python")]
+    parts = [f"{m.__name__} {m.__version__}" for m in (np, scipy, cv2)]
     return (
         f"ribangle {version()}, Python {platform.python_version()}, "
         + ", ".join(parts)

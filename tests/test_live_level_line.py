@@ -17,7 +17,8 @@ from vision.image.photo import Picture
 from vision.live import start as relative_start
 from vision.live.pieces import Pieces
 from vision.live.relative import begin, compare
-from vision.reader import Seen, read_fully
+from vision.reader import read_fully
+from vision.readings import Seen
 
 TURN_DEG = 0.08
 

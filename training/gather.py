@@ -29,11 +29,11 @@ from shared.reading import Photo
 from training.harvest import Harvest, harvest
 from training.labels import TrueLine
 from training.redeveloped import by_chance, developed, scaled_lens, scaled_lines
-from vision import reader
 from vision.cards.detect import find_cards
 from vision.cards.print_choice import print_of
 from vision.image.photo import Picture, open_photo
 from vision.lines.chord_line import sheet_plane
+from vision.rib_scene import plane_only
 from vision.solution.lens_choice import choose_lens
 
 SMALL = (0.6, 1.3)
@@ -58,7 +58,7 @@ def taken(
         return None
     photo = Photo(picture.name, picture.sha256, picture.width, picture.height, None, None)
     prints: KnownPrint = print_of(job)
-    solution = reader._plane_only(cards, lens, prints, photo)[0]
+    solution = plane_only(cards, lens, prints, photo)[0]
     plane = sheet_plane(solution, cards)
     papers = [plane.to_sheet(c.at(c.spec.paper())) for c in cards]
     others = [plane.to_sheet(c.at(c.spec.paper())) for c in found if c not in cards]

@@ -23,7 +23,7 @@ from rigging.printed.boards import kind_for
 from shared.errors import UserError
 from shared.job.model import Job, Station
 from shared.quantity import Quantity, combine
-from vision.reader import DEFAULT_U_LEAN_DEG
+from vision.rib_scene import DEFAULT_U_LEAN_DEG
 from vision.ribs import UNKNOWN_U_LEAN_DEG
 from vision.solution.propagate import Angles, angles
 from vision.solution.solve import solve

@@ -22,7 +22,7 @@ from shared.lines import Role, Shows
 from vision.cards.detect import Card
 from vision.cards.edges import Edges
 from vision.cards.spec import SPECS, CardSpec
-from vision.reader import U_SEAT_DEG
+from vision.rib_scene import U_SEAT_DEG
 from vision.solution.solve import Lean, LineSeen, Scene, State
 
 F64 = NDArray[np.float64]

@@ -262,7 +262,7 @@ def test_a_doubtful_level_reference_makes_both_angles_doubtful(
         gravity, other = replace(found.gravity, chance=level), replace(found.spar, chance=spar)
         return doubts.doubts(result, solution, replace(found, chance=line, gravity=gravity, spar=other), *rest)
 
-    monkeypatch.setattr("vision.reader.doubts", told)
+    monkeypatch.setattr("vision.readings.doubts", told)
     reading = read()
     seen = [{f.code for f in angle.flags} for angle in (reading.chord, reading.spar)]
     assert ("line-doubtful" in seen[0], "spar-doubtful" in seen[1]) == flagged

@@ -20,7 +20,7 @@ from calibration.lens.model import Lens
 from shared.lines import Role
 from vision.cards.detect import Card
 from vision.cards.spec import CardSpec
-from vision.reader import U_SEAT_DEG
+from vision.rib_scene import U_SEAT_DEG
 from vision.solution.propagate import angles
 from vision.solution.scene import Lean, LineSeen, Scene
 

@@ -14,7 +14,7 @@ from vision.image.photo import Picture
 from vision.image.rectified import Plane
 from vision.live.pieces import Pieces, card_pieces, chord_pieces
 from vision.live.stillness import Background, find_background
-from vision.reader import Seen
+from vision.readings import Seen
 from vision.solution.scene import State, direction_in_plane, move, slots, theta_of
 from vision.solution.solve import Solution
 
