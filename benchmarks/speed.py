@@ -29,7 +29,7 @@ STAGES = (
     ("colour at a quarter of the size", "vision.image.photo:Picture.small_colour"),
     ("colour at full size", "vision.image.photo:Picture.full_colour"),
     ("cards: find and refine", "vision.cards.detect:find_cards"),
-    ("rib plane from the cards", "vision.reader:_plane_only"),
+    ("rib plane from the cards", "vision.rib_scene:plane_only"),
     ("reduced pictures", "vision.evidence.views:Photograph.of"),
     ("candidates: rectify, sum along lines", "vision.evidence.views:_view"),
     ("strips: cut out", "vision.evidence.strips:cut_strips"),
