@@ -26,6 +26,8 @@ HELD_OUT = (3, 7)
 """Last digits of the phones' numbers that are kept out of training."""
 WEIGHT = {"nothing": 0.5, "chord": 2.0, "string": 2.0, "spar": 2.0}
 """Weight of a strip in the loss by its kind; 1 for all others."""
+FIRST_RATE, FURTHER_RATE = 4e-3, 1e-3
+"""Highest learning rate from scratch, and of a network trained further."""
 FAMILIES = {"level": (0,), "upright": (1, 2)}
 
 
@@ -76,15 +78,19 @@ def load(folders: list[Path], family: str, device: str, ranks: int = 99) -> Data
     )
 
 
-def train(data: Data, level: bool, seed: int, epochs: int, device: str, batch: int = 256) -> Witness:
-    """One network from one seed."""
+def train(
+    data: Data, level: bool, seed: int, epochs: int, device: str, batch: int = 256, begun: Path | None = None
+) -> Witness:
+    """One network from one seed, or one trained further. begun : the ONNX file to go on from."""
     torch.manual_seed(seed)
     g = torch.Generator(device=device).manual_seed(seed)
-    net = Witness().to(device)
+    weight = torch.tensor([WEIGHT.get(k, 1.0) for k in KINDS], device=device)
+    net = Witness().to(device) if begun is None else restored(begun, weight)
     steps = max(1, len(data.kinds) // batch)
     optimiser = torch.optim.AdamW(net.parameters(), lr=2e-3, weight_decay=0.02)
-    plan = torch.optim.lr_scheduler.OneCycleLR(optimiser, 4e-3, total_steps=epochs * steps, pct_start=0.15)
-    weight = torch.tensor([WEIGHT.get(k, 1.0) for k in KINDS], device=device)
+    plan = torch.optim.lr_scheduler.OneCycleLR(
+        optimiser, FIRST_RATE if begun is None else FURTHER_RATE, total_steps=epochs * steps, pct_start=0.15
+    )
     for epoch in range(epochs):
         order = torch.randperm(len(data.kinds), generator=g, device=device)
         total = 0.0
@@ -107,6 +113,36 @@ def train(data: Data, level: bool, seed: int, epochs: int, device: str, batch: i
     with torch.no_grad():  # what the weights in the loss did to the odds is taken back
         net.kind[-1].bias -= torch.log(weight)
     return net.eval()
+
+
+@torch.no_grad()
+def restored(path: Path, weight: Tensor) -> Witness:
+    """The network of an exported file, to be trained further: its batch norms, folded on export, stay as they are.
+
+    weight : (kinds,) of the loss, whose effect on the odds was taken back on export and is put in again.
+    """
+    import onnx
+    from onnx.numpy_helper import to_array
+
+    kept = [(i.name, torch.tensor(to_array(i))) for i in onnx.load(str(path)).graph.initializer]
+    named = dict(kept)
+    folded = iter([value for name, value in kept if name.startswith("onnx::Conv")])
+    net = Witness()
+    for layer in net.modules():
+        if isinstance(layer, nn.BatchNorm2d):
+            layer.running_var.fill_(1 - layer.eps)  # type: ignore[union-attr]
+    pairs = [(part[0], part[1]) for part in net.across] + [(part.conv, part.norm) for part in net.along]  # type: ignore[index, union-attr]
+    for conv, norm in pairs:
+        conv.weight.copy_(next(folded))  # type: ignore[operator, union-attr]
+        norm.bias.copy_(next(folded))  # type: ignore[operator, union-attr]
+    for name in ("states", "kind.0", "kind.3"):
+        layer = net.get_submodule(name)
+        layer.weight.copy_(named[f"{name}.weight"])  # type: ignore[operator, union-attr]
+        layer.bias.copy_(named[f"{name}.bias"])  # type: ignore[operator, union-attr]
+    net.to(weight.device)
+    net.kind[-1].bias += torch.log(weight)  # type: ignore[operator]
+    net.eval()  # batch norms as exported; dropout off
+    return net
 
 
 @torch.no_grad()
@@ -186,6 +222,7 @@ def main() -> None:
     )
     p.add_argument("--family", choices=[*FAMILIES, "both"], default="both")
     p.add_argument("--first", type=int, default=0, help="first seed")
+    p.add_argument("--further", type=Path, help="folder of networks to train further, FAMILY-SEED.onnx each")
     p.add_argument("--threads", type=int, default=0, help="of the processor; 0: all")
     p.add_argument(
         "--all", action="store_true", help="train on the held-out phones as well, for the networks that ship"
@@ -214,7 +251,8 @@ def main() -> None:
         )
         summed = []
         for seed in range(a.first, a.first + a.seeds):
-            net = train(data if a.all else fit, family == "level", seed, a.epochs, device, a.batch)
+            begun = a.further / f"{family}-{seed}.onnx" if a.further else None
+            net = train(data if a.all else fit, family == "level", seed, a.epochs, device, a.batch, begun)
             logits, _ = logits_of(net, judge)
             truth = judge.kinds.cpu().numpy()
             t = temperature(logits, truth)

@@ -36,6 +36,7 @@ def arguments() -> argparse.Namespace:
     p.add_argument("--judge", action="store_true", help="draw the withheld effects too")
     p.add_argument("--without", default="", help="effects to leave out, by commas")
     p.add_argument("--only", default="", help="effects to allow, by commas; all others are off")
+    p.add_argument("--chance", default="", help="other chances of effects: NAME=P,...")
     p.add_argument("--lens", action="store_true", help="10 photos of a chessboard for each phone")
     p.add_argument("--walls", type=Path, help="folder of photographs to use as walls")
     p.add_argument("--variant", default="", help="Mitsuba variant; by default what the machine has")
@@ -60,10 +61,19 @@ def names(listed: str, p: str) -> frozenset[str]:
     return found
 
 
+def chances(listed: str) -> dict[str, float]:
+    """Chances from a list of NAME=P with commas."""
+    pairs = [n.split("=") for n in listed.split(",") if n.strip()]
+    names(",".join(p[0] for p in pairs), "chance")
+    return {name.strip(): float(p) for name, p in pairs}
+
+
 def tasks_of(args: argparse.Namespace) -> list[Task]:
     """All photos to take, wing by wing."""
     low, _, high = (args.scale or ("1" if args.judge else "0.6")).partition("-")
-    choice = Choice(args.judge, names(args.without, "without"), names(args.only, "only"))
+    choice = Choice(
+        args.judge, names(args.without, "without"), names(args.only, "only"), tuple(chances(args.chance).items())
+    )
     files = sorted(args.walls.iterdir()) if args.walls else []
     walls = tuple(str(f) for f in files if f.suffix.lower() in (".jpg", ".png", ".jpeg"))
     scales = float(low), float(high or low)

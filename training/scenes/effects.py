@@ -113,11 +113,17 @@ NAMES = frozenset(EFFECTS) | {f"{g}:{o}" for g, options in GROUPS.items() for o 
 
 @dataclass(frozen=True)
 class Choice:
-    """What the command line allows. without, only : effect names; an empty `only` allows all."""
+    """What the command line allows. without, only : effect names; an empty `only` allows all. chances : effects' names with
+    their chance in a photo, or an option's weight in its group, in place of the tables'."""
 
     judge: bool = False
     without: frozenset[str] = frozenset()
     only: frozenset[str] = frozenset()
+    chances: tuple[tuple[str, float], ...] = ()
+
+    def chance(self, name: str, usual: float) -> float:
+        """The chance of an effect, or the weight of an option."""
+        return dict(self.chances).get(name, usual)
 
     def allows(self, name: str) -> bool:
         """Whether an effect may be drawn at all."""
@@ -140,7 +146,10 @@ class Draw:
 
     def has(self, name: str, salt: int = 0, factor: float = 1.0) -> bool:
         """Whether an effect is on. factor : multiplies its chance."""
-        if not self.choice.allows(name) or self.rng("has " + name, salt).random() >= EFFECTS[name] * factor:
+        if (
+            not self.choice.allows(name)
+            or self.rng("has " + name, salt).random() >= self.choice.chance(name, EFFECTS[name]) * factor
+        ):
             return False
         self.used.add(name)
         return True
@@ -149,7 +158,7 @@ class Draw:
         """The option of a group."""
         options = GROUPS[group]
         allowed = [o for o in options if self.choice.allows(f"{group}:{o}")] or [next(iter(options))]
-        weights = np.array([options[o] for o in allowed])
+        weights = np.array([self.choice.chance(f"{group}:{o}", options[o]) for o in allowed])
         name = allowed[int(self.rng("of " + group, salt).choice(len(allowed), p=weights / weights.sum()))]
         self.used.add(f"{group}:{name}")
         return name

@@ -143,14 +143,15 @@ def stub(world: World, rib: Rib, rng: np.random.Generator, _: float) -> None:
 
 
 def cable(world: World, rib: Rib, rng: np.random.Generator, bench_z: float) -> None:
-    """A power cable that hangs before the rib."""
+    """A cable that hangs before the rib, from a thin wire to a power lead, slack or pulled straight."""
     c = rib.spec.chord
     x = float(rng.uniform(-0.45, 0.45)) * c
     a = np.array([x, -float(rng.uniform(40, 150)), 800.0])
     b = np.array([x + float(rng.uniform(-0.25, 0.25)) * c, -float(rng.uniform(40, 150)), bench_z])
     rgb = [(0.04, 0.04, 0.04), (0.8, 0.25, 0.03)][int(rng.integers(2))]
-    path = wire(world.matt, a, b, float(rng.uniform(0, 60)), float(rng.uniform(2, 4.5)), rgb)
-    world.lines.append(Line("rod", None, path, 5.5, note="cable in front"))
+    sag, radius = float(rng.uniform(0, 60)), float(rng.uniform(0.6, 4.5))
+    path = wire(world.matt, a, b, sag * (rng.random() < 0.6), radius, rgb)
+    world.lines.append(Line("rod", None, path, radius + 1.0, note="cable in front"))
 
 
 def curly(world: World, rib: Rib, rng: np.random.Generator, bench_z: float) -> None:
