@@ -111,8 +111,15 @@ def train(
         if epoch % 3 == 2 or epoch == epochs - 1:
             print(f"  epoch {epoch + 1}: loss {total / max(1, (steps + 19) // 20):.4f}", flush=True)
     with torch.no_grad():  # what the weights in the loss did to the odds is taken back
-        net.kind[-1].bias -= torch.log(weight)
+        _odds(net).sub_(torch.log(weight))
     return net.eval()
+
+
+def _odds(net: Witness) -> Tensor:
+    """The bias (kinds,) of the logits of kinds."""
+    last = net.kind[-1]
+    assert isinstance(last, nn.Linear)
+    return last.bias.data
 
 
 @torch.no_grad()
@@ -126,19 +133,17 @@ def restored(path: Path, weight: Tensor) -> Witness:
 
     kept = [(i.name, torch.tensor(to_array(i))) for i in onnx.load(str(path)).graph.initializer]
     named = dict(kept)
-    folded = iter([value for name, value in kept if name.startswith("onnx::Conv")])
+    folded = [value for name, value in kept if name.startswith("onnx::Conv")]
     net = Witness()
-    for layer in net.modules():
-        if isinstance(layer, nn.BatchNorm2d):
-            layer.running_var.fill_(1 - layer.eps)  # type: ignore[union-attr]
-    pairs = [(part[0], part[1]) for part in net.across] + [(part.conv, part.norm) for part in net.along]  # type: ignore[index, union-attr]
-    for conv, norm in pairs:
-        conv.weight.copy_(next(folded))  # type: ignore[operator, union-attr]
-        norm.bias.copy_(next(folded))  # type: ignore[operator, union-attr]
-    for name in ("states", "kind.0", "kind.3"):
-        layer = net.get_submodule(name)
-        layer.weight.copy_(named[f"{name}.weight"])  # type: ignore[operator, union-attr]
-        layer.bias.copy_(named[f"{name}.bias"])  # type: ignore[operator, union-attr]
+    layers = [m for m in net.modules() if isinstance(m, nn.Conv2d | nn.BatchNorm2d) and m is not net.states]
+    for layer, value in zip(layers, folded, strict=True):  # each convolution, then its norm
+        if isinstance(layer, nn.Conv2d):
+            layer.weight.copy_(value)
+        else:
+            assert layer.running_var is not None
+            layer.running_var.fill_(1 - layer.eps)
+            layer.bias.copy_(value)
+    net.load_state_dict({k: named[k] for k in named if not k.startswith("onnx::")}, strict=False)
     net.to(weight.device)
     net.kind[-1].bias += torch.log(weight)  # type: ignore[operator]
     net.eval()  # batch norms as exported; dropout off
