@@ -28,7 +28,8 @@ WEIGHT = {"nothing": 0.5, "chord": 2.0, "string": 2.0, "spar": 2.0}
 """Weight of a strip in the loss by its kind; 1 for all others."""
 FIRST_RATE, FURTHER_RATE = 4e-3, 1e-3
 """Highest learning rate from scratch, and of a network trained further."""
-FAMILIES = {"level": (0,), "upright": (1, 2)}
+FAMILIES = {"level": (0, 3), "upright": (1, 2)}
+"""Families of a harvest that each network is asked about."""
 
 
 @dataclass(frozen=True)
@@ -270,9 +271,9 @@ def main() -> None:
         z = np.mean(summed, axis=0)
         probs = np.exp(z - z.max(1, keepdims=True))
         probs = probs / probs.sum(1, keepdims=True)
-        asked = [("chord", 0), ("laser", 0)] if family == "level" else [("string", 1), ("spar", 2)]
+        asked = [("chord", 0), ("chord", 3), ("laser", 0)] if family == "level" else [("string", 1), ("spar", 2)]
         for kind, sub in asked:
-            report[f"{family} {kind}"] = figures(judge, probs, kind, sub)
+            report[f"{family} {kind} {sub}"] = figures(judge, probs, kind, sub)
         truth = judge.kinds.cpu().numpy()
         np.savez_compressed(
             a.out / f"judged-{family}-{a.first}.npz",

@@ -13,28 +13,32 @@ import os
 import zlib
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from calibration.lens.model import Lens
 from calibration.print.profile import KnownPrint
 from shared.job.file import load_job
 from shared.job.model import Job
 from shared.reading import Photo
-from training.harvest import Harvest, harvest
+from training.harvest import Harvest, harvest, harvest_behind, together
 from training.labels import TrueLine
 from training.redeveloped import by_chance, developed, scaled_lens, scaled_lines
 from vision.cards.detect import find_cards
 from vision.cards.print_choice import print_of
 from vision.image.photo import Picture, open_photo
+from vision.image.rectified import Plane
 from vision.lines.chord_line import sheet_plane
 from vision.rib_scene import plane_only
 from vision.solution.lens_choice import choose_lens
+
+F64 = NDArray[np.float64]
 
 SMALL = (0.6, 1.3)
 """Sizes of small photos, 1 being three megapixels, and the longest chord in one of that size."""
@@ -49,22 +53,40 @@ CARDS: tuple[Literal["panel", "strip", "panels", "strips"], ...] = ("panel", "pa
 def taken(
     picture: Picture, job: Job, station: str, lens: Lens | None, lines: list[TrueLine], forward_right: bool, seed: int
 ) -> Harvest | None:
-    """The strips of one photo; None where its cards or lens are of no use."""
-    own = job.station(station)
+    """The strips of one photo's foremost rib; None where its cards or lens are of no use."""
+    at = placed(picture, job, station, lens)
+    if at is None:
+        return None
+    rng = np.random.default_rng(seed)
+    return harvest(picture, *at, job.station(station).chord_mm, forward_right, lines, rng)
+
+
+def taken_behind(
+    picture: Picture, job: Job, station: str, lens: Lens | None, lines: list[TrueLine], forward_right: bool
+) -> Harvest | None:
+    """The same of a rib behind. lines : as they are to that rib."""
+    at = placed(picture, job, station, lens)
+    return None if at is None else harvest_behind(picture, *at, job.station(station).chord_mm, forward_right, lines)
+
+
+def placed(
+    picture: Picture, job: Job, station: str, lens: Lens | None
+) -> tuple[Plane, list[F64], list[F64], float] | None:
+    """A station's plane, the paper (4, 2) sheet mm of its cards and of all others, pixels a mm."""
     found = find_cards(picture.gray, picture.half())
-    cards = tuple(c for c in found if c.number in own.cards)
+    cards = tuple(c for c in found if c.number in job.station(station).cards)
     lens = lens or choose_lens(None, job, picture).lens
     if not cards or lens is None:
         return None
     photo = Photo(picture.name, picture.sha256, picture.width, picture.height, None, None)
     prints: KnownPrint = print_of(job)
-    solution = plane_only(cards, lens, prints, photo)[0]
-    plane = sheet_plane(solution, cards)
+    solved = plane_only(cards, lens, prints, photo)
+    if not solved:
+        return None
+    plane = sheet_plane(solved[0], cards)
     papers = [plane.to_sheet(c.at(c.spec.paper())) for c in cards]
     others = [plane.to_sheet(c.at(c.spec.paper())) for c in found if c not in cards]
-    scale = float(np.median([c.px_per_mm for c in cards]))
-    rng = np.random.default_rng(seed)
-    return harvest(picture, plane, papers, others, scale, own.chord_mm, forward_right, lines, rng)
+    return plane, papers, others, float(np.median([c.px_per_mm for c in cards]))
 
 
 @lru_cache(maxsize=4)
@@ -73,7 +95,23 @@ def wing_job(folder: Path) -> Job:
     return load_job(folder / "job.toml")
 
 
-def traced(out: Path, folder: Path, name: str, record: dict[str, object], again: int) -> str:
+@dataclass(frozen=True)
+class RibThere:
+    """A rib in a photo. number : of the lines' records, 0 the foremost. right : whether its leading edge points right."""
+
+    number: int
+    station: str
+    right: bool
+
+
+def ribs_of(record: dict[str, Any], job: Job) -> list[RibThere]:
+    """The ribs of a photo that are stations of the job, the foremost first."""
+    ribs = [RibThere(0, str(record["station"]), record["forward"] == "right")]
+    ribs += [RibThere(int(b["rib"]), str(b["station"]), b["forward"] == "right") for b in record.get("behind") or ()]
+    return [r for r in ribs if r.number == 0 or any(s.name == r.station for s in job.stations)]
+
+
+def traced(out: Path, folder: Path, name: str, record: dict[str, Any], again: int) -> str:
     """Harvest one ray-traced photo. again : 0 as it is, else the number of its development."""
     target = out / f"{folder.parent.name}-{folder.name}-{name}{f'-{again}' if again else ''}.npz"
     if target.exists():
@@ -81,10 +119,17 @@ def traced(out: Path, folder: Path, name: str, record: dict[str, object], again:
     try:
         path, job = folder / "stations" / f"{name}.jpg", wing_job(folder)
         picture, lens = open_photo(path), None
-        lines = [TrueLine.of(r) for r in record["lines"]]  # type: ignore[attr-defined]
+        ribs = ribs_of(record, job)
+        known = [[TrueLine.of(r, rib.number) for r in record["lines"]] for rib in ribs]
         if again:
-            picture, lens, lines = another(picture, path, job, lines, again)
-        got = taken(picture, job, str(record["station"]), lens, lines, record["forward"] == "right", len(name) + again)
+            picture, lens, known = another(picture, path, job, known, again)
+        got = taken(picture, job, ribs[0].station, lens, known[0], ribs[0].right, len(name) + again)
+        if got is not None:
+            further = [
+                taken_behind(picture, job, rib.station, lens, lines, rib.right)
+                for rib, lines in zip(ribs[1:], known[1:], strict=True)
+            ]
+            got = together([got, *(f for f in further if f is not None)])
     except Exception as error:
         return f"{target.name}: {type(error).__name__}: {error}"
     if got is None:
@@ -94,9 +139,9 @@ def traced(out: Path, folder: Path, name: str, record: dict[str, object], again:
 
 
 def another(
-    picture: Picture, path: Path, job: Job, lines: list[TrueLine], again: int
-) -> tuple[Picture, Lens | None, list[TrueLine]]:
-    """The photo developed again, its lens and lines."""
+    picture: Picture, path: Path, job: Job, known: list[list[TrueLine]], again: int
+) -> tuple[Picture, Lens | None, list[list[TrueLine]]]:
+    """The photo developed again, its lens and its lines as they are to each rib."""
     rng = np.random.default_rng([zlib.crc32(str(path.relative_to(path.parents[2])).encode()), again])
     lens = choose_lens(None, job, picture).lens
     bgr = cv2.imread(str(path), cv2.IMREAD_COLOR)
@@ -106,7 +151,7 @@ def another(
     factor = kept.shape[1] / bgr.shape[1]
     if lens is not None:
         lens = scaled_lens(lens, (kept.shape[1], kept.shape[0]), factor)
-    return Picture.from_array(kept, path.stem), lens, scaled_lines(lines, factor)
+    return Picture.from_array(kept, path.stem), lens, [scaled_lines(lines, factor) for lines in known]
 
 
 def drawn(out: Path, seed: int) -> str:

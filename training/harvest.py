@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,7 +25,8 @@ SCALE = 40.0
 @dataclass(frozen=True)
 class Harvest:
     """Strips of one photo. strips : (n, channels, rows, columns) int8, SCALE times the values. family : (n,) 0 level, 1
-    upright, 2 across the rib. kinds, seen : as in `Labels`. gain : (n,) the candidates' own. rank : (n,)."""
+    upright, 2 across the rib, 3 level on a rib behind. kinds, seen : as in `Labels`. gain : (n,) the candidates' own.
+    rank : (n,)."""
 
     strips: NDArray[np.int8]
     family: NDArray[np.uint8]
@@ -60,8 +61,30 @@ def harvest(
         for k, across in ((1, False), (2, True)):
             view = upright_view(photo, plane, papers, others, chord_mm, ends, across)
             parts.append(_part(k, view, lines, chord_mm, crossings(view, ends), forward_right))
-    joined = [np.concatenate(p) for p in zip(*parts, strict=True)]
-    return Harvest(*joined)
+    return Harvest(*(np.concatenate(p) for p in zip(*parts, strict=True)))
+
+
+def harvest_behind(
+    picture: Picture,
+    plane: Plane,
+    papers: list[F64],
+    others: list[F64],
+    scale: float,
+    chord_mm: float,
+    forward_right: bool,
+    lines: list[TrueLine],
+) -> Harvest:
+    """The level candidates on a rib that stands behind another, in its own plane. Parameters as of `harvest`; lines : as
+    they are to that rib."""
+    view = level_view(Photograph.of(picture, scale), plane, papers, others, chord_mm)
+    ring = np.concatenate(papers)
+    middle = np.full(len(view.candidates), (ring[:, 0].min() + ring[:, 0].max()) / 2)
+    return Harvest(*_part(3, view, lines, chord_mm, middle, forward_right))
+
+
+def together(some: list[Harvest]) -> Harvest:
+    """The strips of several ribs of a photo as one harvest."""
+    return Harvest(*(np.concatenate([getattr(h, f.name) for h in some]) for f in fields(Harvest)))
 
 
 def crossings(view: View, chord: F64) -> F64:

@@ -34,12 +34,12 @@ class TrueLine:
     visible: NDArray[np.bool_]
 
     @classmethod
-    def of(cls, record: dict[str, object]) -> TrueLine:
-        """From a record of `training.scenes` or `training.drawn`."""
+    def of(cls, record: dict[str, object], of_rib: int = 0) -> TrueLine:
+        """From a record of `training.scenes` or `training.drawn`. of_rib : the rib in question, 0 the foremost."""
         kind, rib = str(record["kind"]), record.get("rib")
-        if kind in ("chord", "spar") and rib != 0:
+        if kind in ("chord", "spar") and rib != of_rib:
             kind = "pen"
-        if kind == "laser" and rib != 0:
+        if kind == "laser" and rib != of_rib:
             kind = "laser-beyond"
         points = np.array(record["points"], dtype=np.float64)
         points[points < -9e3] = np.nan
