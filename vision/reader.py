@@ -21,7 +21,6 @@ from calibration.lens.model import Lens
 from calibration.lens.profiles import LensProfile
 from shared.flags import Flag, FlagCode
 from shared.job.model import Job, Station
-from shared.lines import Shows
 from shared.reading import Angle, Made, Photo, Reading
 from shared.version import version
 from vision.assess import gates
@@ -32,10 +31,9 @@ from vision.cards.detect import Card, find_cards
 from vision.cards.print_choice import print_of
 from vision.cards.stations import Named, name_station
 from vision.detect import Detections, detect
-from vision.evidence.posterior import true_reference
 from vision.image.photo import Picture, open_photo
 from vision.image.photo_file import PhotoError
-from vision.level.agree import contradict
+from vision.level.agree import weighed
 from vision.lines.hints import Hint
 from vision.readings import Case, Refused, Seen, foremost, further, left_out
 from vision.rib_scene import lean_of, plane_only, scene_of
@@ -181,7 +179,8 @@ def _measure(case: Case, station: Station, named: Named, flags: tuple[Flag, ...]
     if found.reason and not (found.strokes and read):
         raise Refused(found.reason, show(picture, cards, first[0], found))
     lean = lean_of(job, station, found.forward_right)
-    found = _contradicted(found, lean)
+    if found.gravity is not None:
+        found = replace(found, gravity=weighed(found.gravity, found.plane, lean))
     ribs = (Rib(station, cards, near(first), found, lean, flags), *(_rib(case, b) for b in read))
     solved = solve_ribs(case.photo.sha256[:12], ribs, lambda r, lean: _scene_of_rib(case, r, r is not ribs[0], lean))
     if solved is None:
@@ -214,21 +213,6 @@ def _rib(case: Case, behind: Behind) -> Rib:
 def _scene_of_rib(case: Case, rib: Rib, behind: bool, lean: Lean) -> Scene:
     name = rib.station.name if behind else ""
     return scene_of(case.lens, rib.cards, case.prints, case.photo, rib.found.lines, lean, name)
-
-
-def _contradicted(found: Detections, lean: Lean) -> Detections:
-    """What is left of the belief in the string used where another one, that cannot be plumb as well, looks like a string."""
-    gravity = found.gravity
-    if gravity is None or not gravity.strings or not gravity.unused:
-        return found
-    used = next(line for line in found.lines if line.role.shows is Shows.PLUMB)
-    rivals = [
-        share
-        for stroke, share in gravity.unused
-        if contradict(found.plane, used.pixels, stroke.pixels, lean, used.own_deg)
-    ]
-    chance = true_reference("string", gravity.strings[0].of("string"), rivals)
-    return replace(found, gravity=replace(gravity, chance=min(gravity.chance, chance)))
 
 
 __all__ = ["Detections", "Hint", "LineSeen", "Seen", "read_every", "read_fully", "read_photo", "read_stations"]

@@ -30,8 +30,15 @@ DOUBT = 0.50
 """The same, up to which it is given with a flag. Both were chosen for the rates that `docs/recognition.md` shows."""
 ALIKE = 0.20
 """Probability of the second best from which on two lines are called about as likely."""
-Line = Literal["chord", "chord behind", "spar", "string", "laser"]
-NONE: dict[Line, float] = {"chord": 0.03, "chord behind": 0.25, "spar": 0.1, "string": 0.2, "laser": 0.87}
+Line = Literal["chord", "chord behind", "spar", "string", "laser", "straightedge"]
+NONE: dict[Line, float] = {
+    "chord": 0.03,
+    "chord behind": 0.25,
+    "spar": 0.1,
+    "string": 0.2,
+    "laser": 0.87,
+    "straightedge": 0.1,
+}
 """Probability that a photo shows no such line, as in the training photos: with n candidates and a share q = (1 - NONE) / n of
 them being the line, the odds of none over those of any one are NONE / q, in units of the witness's own prior odds q / (1 - q).
 "chord behind": on a rib that stands behind another; lines of other ribs are ruled out by the cards (`vision.behind`), so that one

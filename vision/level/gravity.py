@@ -15,7 +15,7 @@ from calibration.level.reversal import level_zero
 from shared.job.model import Job, Station
 from shared.lines import REFERENCES, Role, Shows, reference_of
 from vision.evidence.belief import Belief, beliefs, believed_at
-from vision.evidence.posterior import SURE, sure, true_reference
+from vision.evidence.posterior import SURE, Line, sure, true_reference
 from vision.evidence.views import View
 from vision.level.rib import Rib
 from vision.level.straightedge import Straightedge, find_straightedge
@@ -49,12 +49,22 @@ FAINT = (
 
 
 @dataclass(frozen=True)
+class Judged:
+    """A level reference as measured. kind : of line. share : the witness's probability of it by itself. used : or left out."""
+
+    line: LineSeen
+    kind: Line
+    share: float
+    used: bool
+
+
+@dataclass(frozen=True)
 class Gravity:
     """The references used, or the reason why none.
 
     strings : what is believed of each string used, as measured. chance : probability that all references are true. rival :
-    what the least sure of them may be instead. unused : other measured strings, with the probability of each. weighed : all
-    upright candidates, for the picture.
+    what the least sure of them may be instead. judged : all that were measured, the used ones and those left out. weighed :
+    all upright candidates, for the picture.
     """
 
     lines: tuple[LineSeen, ...] = ()
@@ -64,7 +74,7 @@ class Gravity:
     reason: str | None = None
     chance: float = 0.0
     rival: str = ""
-    unused: tuple[tuple[Stroke, float], ...] = ()
+    judged: tuple[Judged, ...] = ()
     weighed: tuple[Belief, ...] = ()
 
 
@@ -95,14 +105,20 @@ class Look:
 
 @dataclass(frozen=True, eq=False)
 class Found:
-    """A level reference as measured: the probability that it is one, what the witness believes of it (None where it has
-    no word for it), and the observation that it gives as the k-th one of its role, counted from 1."""
+    """A level reference as measured: what kind of line it is, the witness's probability of it by itself, what it believes of
+    it (None where it has no word for it), and the observation that it gives as the k-th one of its role, counted from 1."""
 
     role: Role
     stroke: Stroke
-    chance: float
+    kind: Line
+    share: float
     belief: Belief | None
     line: Callable[[int], LineSeen]
+
+    @property
+    def chance(self) -> float:
+        """Probability that it is one."""
+        return true_reference(self.kind, self.share)
 
 
 Finder = Callable[[Look], tuple[list[Found], str | None]]
@@ -133,22 +149,22 @@ def find_gravity(
         return Gravity(reason=reasons[-1] if reasons else NONE, weighed=tuple(look.uprights))
     best = max(f.chance for f in found)
     used = [f for f in found if sure(f.chance) or f.chance == best]
+    judged = []
     count = dict.fromkeys(REFERENCES, 0)
-    lines = []
-    for f in used:
+    for f in sorted(found, key=lambda f: f not in used):
         count[f.role] += 1
-        lines.append(f.line(count[f.role]))
+        judged.append(Judged(f.line(count[f.role]), f.kind, f.share, f in used))
     strings = tuple(f.belief for f in used if f.role.shows is Shows.PLUMB and f.belief is not None)
     least = min(strings, key=lambda b: b.of("string"), default=None)
     return Gravity(
-        tuple(lines),
+        tuple(j.line for j in judged if j.used),
         tuple(f.stroke for f in used),
         strings,
         reference_of(f.role for f in used),
         None,
         float(np.prod([f.chance for f in used])),
         least.instead_of("string") if least is not None else "",
-        tuple((f.stroke, f.belief.of("string")) for f in found if f not in used and f.belief is not None),
+        tuple(judged),
         tuple(look.uprights),
     )
 
@@ -170,9 +186,7 @@ def find_strings(look: Look) -> tuple[list[Found], str | None]:
         source = f"string {k} at {look.station.name}"
         return line_seen(Role.PLUMB, stroke, look.job.level.u_deg, source, Role.PLUMB.own)
 
-    return [
-        Found(Role.PLUMB, s, true_reference("string", b.of("string")), b, partial(line, s)) for s, b in strings
-    ], reason
+    return [Found(Role.PLUMB, s, "string", b.of("string"), b, partial(line, s)) for s, b in strings], reason
 
 
 def find_level_line(look: Look) -> tuple[list[Found], str | None]:
@@ -181,6 +195,7 @@ def find_level_line(look: Look) -> tuple[list[Found], str | None]:
     bar = Straightedge()
     if level.straightedge_mm is not None and not look.by_hand:
         bar = find_straightedge(rib, level.straightedge_mm)
+    kind: Line = "laser" if bar.stroke is None else "straightedge"
     found = (
         _laser(rib, look.level, look.levels, look.middle_mm, look.hints)
         if bar.stroke is None
@@ -188,14 +203,14 @@ def find_level_line(look: Look) -> tuple[list[Found], str | None]:
     )
     if found is None:
         return [], bar.reason
-    stroke, chance = found
+    stroke, share = found
 
     def line(_: int) -> LineSeen:
         zero = level_zero(level, look.job.folder)
         source = f"level reference {level.profile or ''}".strip()
         return line_seen(Role.LEVEL, stroke, max(zero.u, 1e-4), source, Role.LEVEL.own, zero.value)
 
-    return [Found(Role.LEVEL, stroke, chance, None, line)], None
+    return [Found(Role.LEVEL, stroke, kind, share, None, line)], None
 
 
 def crossings(view: View, chord: F64) -> F64:
@@ -251,7 +266,7 @@ def _strings(rib: Rib, view: View, weighed: list[Belief]) -> tuple[list[tuple[St
 def _laser(
     rib: Rib, view: View, levels: list[Belief], middle_mm: float, hints: Mapping[Role, Hint]
 ) -> tuple[Stroke, float] | None:
-    """The level line measured and the probability that it is one."""
+    """The level line measured and the witness's probability of it."""
     if any(role.is_reference for role in hints):
         if Role.LEVEL not in hints:
             return None
@@ -266,7 +281,7 @@ def _laser(
             continue
         again = believed_at(view, np.stack([stroke.uv[0], stroke.uv[-1]]), rib.chord_mm, middle_mm, rib.forward_right)
         if again.of("laser") > TAKEN:
-            return stroke, true_reference("laser", again.of("laser"))
+            return stroke, again.of("laser")
     return None
 
 
