@@ -28,7 +28,7 @@ BEYOND = 0.02
 """How far beyond the chord line's ends an upright line is looked for, chords."""
 MOST: dict[str, int] = {"level": 16, "upright": 16, "across": 12}
 """Candidates of each kind that the witness looks at: the true one was among the first 10, 10 and 8 in all photos of
-`benchmarks/recall.py`."""
+`training/recall.py`."""
 APART_MM = {"level": 2.0, "upright": 3.0}
 """Lines of a family nearer to each other than this are one."""
 COARSE = 4

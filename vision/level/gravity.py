@@ -36,6 +36,9 @@ CROOKED_PX = 0.8
 """Scatter of its centres beyond which a string is not straight: a good one has a tenth of it."""
 SHORTEST = 0.1
 """A level line seen over less of the rib than this, in chords, is too short."""
+SURELY_STRAIGHTEDGE = 0.98
+"""Probability that a straightedge found where the job states one is it (by judgement: nothing of the kind was seen taken for one
+since its face is looked at, in photos too few to tell one in twenty)."""
 APART_MM = 12.0
 """Strings nearer to each other than this, at both ends, are one."""
 NONE = "no level reference was found: hang a string before the rib, or throw a level laser line on it"
@@ -182,11 +185,13 @@ def find_strings(look: Look) -> tuple[list[Found], str | None]:
     if not look.by_hand:
         strings, reason = _strings(look.rib, look.upright, look.uprights)
 
+    kind: Line = "string" if look.job.level.straightedge_mm is None else "string instead"
+
     def line(stroke: Stroke, k: int) -> LineSeen:
         source = f"string {k} at {look.station.name}"
         return line_seen(Role.PLUMB, stroke, look.job.level.u_deg, source, Role.PLUMB.own)
 
-    return [Found(Role.PLUMB, s, "string", b.of("string"), b, partial(line, s)) for s, b in strings], reason
+    return [Found(Role.PLUMB, s, kind, b.of("string"), b, partial(line, s)) for s, b in strings], reason
 
 
 def find_level_line(look: Look) -> tuple[list[Found], str | None]:
@@ -199,7 +204,7 @@ def find_level_line(look: Look) -> tuple[list[Found], str | None]:
     found = (
         _laser(rib, look.level, look.levels, look.middle_mm, look.hints)
         if bar.stroke is None
-        else (bar.stroke, 1 - SURE)
+        else (bar.stroke, SURELY_STRAIGHTEDGE)
     )
     if found is None:
         return [], bar.reason

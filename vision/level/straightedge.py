@@ -46,6 +46,12 @@ LEAST_GREY = 12.0
 """A segment's largest step of brightness counts in full from here: less is noise."""
 APART_MM = 3.0
 """Two finds nearer than this at both ends are one."""
+ONE_FACE = 0.15
+"""Most that the face between the edges may change in brightness along its length, natural logarithm, robust standard deviation:
+lamps and shadows change a bar's by 0.02 to 0.1, and what lies between two edges of different things by 0.25 and more
+(ray-traced photos, few)."""
+FACE_PARTS = 160
+"""Places along the face at which that is looked at."""
 PARALLEL_DEG = 0.12
 """Turn between the two edges beyond which they do not belong to one straightedge."""
 ASKEW_DEG = 0.5
@@ -74,6 +80,8 @@ def find_straightedge(rib: Rib, width_mm: float) -> Straightedge:
         if _stands_before(sheet, votes, pair, rib):
             stroke = _measured(rib, sheet, votes, pair, width_mm)
             unclear |= stroke is None
+            if stroke is not None and _changes(rib, stroke) > ONE_FACE:
+                unclear, stroke = True, None
             if stroke is not None and not any(_same(stroke, other) for other in found):
                 found.append(stroke)
     if len(found) > 1:
@@ -129,7 +137,7 @@ def _edges(sheet: Sheet, covers: tuple[Box, ...]) -> F32:
     return out
 
 
-def _pairs(sheet: Sheet, votes: F32, width_mm: float, most: int = 6) -> list[_Pair]:
+def _pairs(sheet: Sheet, votes: F32, width_mm: float, most: int = 16) -> list[_Pair]:
     """Pairs of parallel lines as far apart as stated, by the lesser of the two lines' votes; most votes first."""
     sums, rises = line_sums(votes, TILT * sheet.mm_u / sheet.mm_v)
     across = 1 << max(1, (votes.shape[1] - 1).bit_length())
@@ -182,10 +190,24 @@ def _stands_before(sheet: Sheet, votes: F32, p: _Pair, rib: Rib) -> bool:
     on = np.zeros(len(cols), dtype=bool)
     for row in (p.upper, p.lower):
         height = line - (sheet.v0 + sheet.mm_v * (row + p.slope * cols))
-        on |= (height < np.minimum(0.055 * chord_mm, 0.1 * tail)) & (height > -np.minimum(0.03 * chord_mm, 0.06 * tail))
+        on |= (height < np.minimum(0.055 * chord_mm, 0.1 * tail)) & (height > -np.minimum(0.05 * chord_mm, 0.12 * tail))
     mm = sheet.mm_u
     past = any((both & _past(u, chord, way)).sum() * mm > WHOLE * PAST_MM for way in (-1, 1))
     return bool(both.sum() * mm >= LONG * chord_mm and (both & on & along).sum() * mm >= ON_RIB * chord_mm and past)
+
+
+def _changes(rib: Rib, stroke: Stroke) -> float:
+    """Robust standard deviation, along a straightedge, of its face's brightness, natural logarithm."""
+    slope, at = np.polyfit(stroke.uv[:, 0], stroke.uv[:, 1], 1)
+    u = np.linspace(stroke.uv[0, 0], stroke.uv[-1, 0], FACE_PARTS)
+    for u0, _, u1, _ in rib.boxes:  # a card may hang over it
+        u = u[(u < u0) | (u > u1)]
+    across = np.linspace(-0.35, 0.35, 8)[:, None] * stroke.width_mm
+    uv = np.stack(np.broadcast_arrays(u, slope * u + at + across), axis=-1)
+    half = (rib.plane.to_pixels(uv.reshape(-1, 2)).reshape(uv.shape).astype(np.float32) - 0.5) / 2
+    seen = cv2.remap(rib.photo.half.image, half[..., 0], half[..., 1], cv2.INTER_LINEAR).astype(np.float64)
+    tone = np.log(seen + 12.0).mean(0)
+    return float(1.4826 * np.median(np.abs(tone - np.median(tone)))) if len(tone) else 0.0
 
 
 def _past(u: F64, chord: F64, way: int) -> Bools:
