@@ -15,12 +15,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 from simulate import SIZE, U_LEAN, Cards, Rib, Shop, observe, read, rib, shop
 
 from rigging.planning.scene import SetUp, View, _camera
 from rigging.survey.repeats import combine_photos
 from rigging.survey.ties import ties_of, with_tie
+from shared.numerics.arrays import F64
 from shared.quantity import Quantity
 from shared.reading import Angle, Made, Photo, Reading
 from vision.solution.poses import both_poses, from_starts, near, together_from
@@ -28,7 +28,6 @@ from vision.solution.scene import Lean, Scene
 from vision.solution.solve import starts, with_lines
 from vision.solution.together import Together
 
-F64 = NDArray[np.float64]
 STATED = "lean known to 0.1°"
 """The session's kind of lean; the u below takes its place."""
 U_STATED = 0.3

@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.lens.match import guess_lens
 from calibration.lens.model import Lens, distort
@@ -22,6 +21,7 @@ from rigging.planning.scene import Noise, PlacedCard, SetUp, View, _World
 from shared.cards import CardKind
 from shared.flags import Flag
 from shared.lines import Role
+from shared.numerics.arrays import F64
 from shared.reading import Angle, Made, Photo, Reading
 from vision.assess import doubts, gates
 from vision.cards.detect import Card
@@ -29,7 +29,6 @@ from vision.solution.poses import both_poses, from_starts, near
 from vision.solution.scene import Lean, LineSeen, Scene, State, place_card
 from vision.solution.solve import starts, with_lines
 
-F64 = NDArray[np.float64]
 Cards = Literal["one panel", "one strip", "two panels", "two strips"]
 Reference = Literal["string near the middle", "string to one side", "two strings", "laser line"]
 CARDS: tuple[Cards, ...] = ("one panel", "one strip", "two panels", "two strips")

@@ -13,13 +13,14 @@ import numpy as np
 
 from calibration.lens.bundle import Bundle, View, fit, fit_pose, reduced
 from calibration.lens.flat import apply_homography, homography
-from calibration.lens.model import F64, Lens
+from calibration.lens.model import Lens
 from calibration.lens.models import FULL, free_columns
 from calibration.lens.profiles import LensProfile
 from calibration.print.profile import KnownPrint, known_print
 from shared.cards import CardKind
 from shared.flags import Flag, FlagCode
 from shared.job.model import CardPrint
+from shared.numerics.arrays import F64
 from shared.quantity import Quantity
 from shared.reading import Reading, SeenCard
 from shared.rounding import degrees

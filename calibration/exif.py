@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import Protocol
 
-import numpy as np
-from numpy.typing import NDArray
+from shared.numerics.arrays import U8
 
 
 class ExifLike(Protocol):
@@ -37,7 +36,7 @@ class PhotoLike(Protocol):
     @property
     def sha256(self) -> str: ...  # noqa: D102
     @property
-    def gray(self) -> NDArray[np.uint8]: ...  # noqa: D102
+    def gray(self) -> U8: ...  # noqa: D102
     @property
     def exif(self) -> ExifLike: ...  # noqa: D102
 

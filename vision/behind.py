@@ -12,10 +12,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shared.job.model import Job, Station
 from shared.lines import Role
+from shared.numerics.arrays import F64
 from vision.cards.detect import Card
 from vision.detect import SIDEWAYS, STEEP, Detections
 from vision.evidence.belief import SHOWN, Belief
@@ -28,8 +28,6 @@ from vision.level.rib import Rib
 from vision.lines.chord_line import ChordLine, Sight, find_chord, look, sheet_plane
 from vision.lines.tracing import line_seen
 from vision.solution.solve import Solution
-
-F64 = NDArray[np.float64]
 
 DEPTH = 0.18
 """Greatest depth of a rib, chords (common practice, no source: ribs are up to 17 % deep)."""

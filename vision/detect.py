@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
 from shared.job.model import Job, Station
 from shared.lines import Role
+from shared.numerics.arrays import F64
 from vision.cards.detect import Card
 from vision.evidence.views import Photograph, upright_view
 from vision.image.photo import Picture
@@ -24,7 +22,6 @@ from vision.lines.spar import SparChoice, find_spar
 from vision.lines.tracing import line_seen
 from vision.solution.solve import LineSeen, Solution
 
-F64 = NDArray[np.float64]
 Box = tuple[float, float, float, float]
 
 MARK_REACH_MM = 10.0

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.edges import U8, Edge, find_edges
-from calibration.lens.model import F64, Lens
+from calibration.edges import Edge, find_edges
+from calibration.lens.model import Lens
 from shared.angles import wrap_half_turn
 from shared.errors import UserError
+from shared.numerics.arrays import F64, U8
 
 LEAST_LENGTH = 0.12
 NEAR = 0.08

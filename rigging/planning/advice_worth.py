@@ -16,17 +16,15 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from rigging.planning.lens import planned_lens
 from rigging.planning.plan import Choice, expect
 from rigging.planning.scene import Noise, PlacedCard, SetUp, View, imagine
 from shared.cards import CardKind
 from shared.job.model import Job, Level, Station, Wing
+from shared.numerics.arrays import F64
 from vision.solution.propagate import values
 from vision.solution.solve import Scene, solve
-
-F64 = NDArray[np.float64]
 
 KEPT = Path(__file__).with_suffix(".json")
 PLACES = 24

@@ -14,7 +14,6 @@ from functools import cache
 from itertools import combinations, product
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.stats import qmc
 
 from calibration.lens.model import Lens
@@ -22,13 +21,12 @@ from rigging.planning.scene import Noise, PlacedCard, SetUp, View, imagine
 from rigging.printed.boards import kind_for
 from shared.errors import UserError
 from shared.job.model import Job, Station
+from shared.numerics.arrays import F64
 from shared.quantity import Quantity, combine
 from vision.rib_scene import DEFAULT_U_LEAN_DEG
 from vision.ribs import UNKNOWN_U_LEAN_DEG
 from vision.solution.propagate import Angles, angles
 from vision.solution.solve import solve
-
-F64 = NDArray[np.float64]
 
 PART = 1.0 / 3.0
 """U that counts as deciding, as a part of the tolerance: a rib off by two thirds is still told apart."""

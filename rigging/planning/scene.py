@@ -13,19 +13,17 @@ from dataclasses import dataclass, field
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.lens.model import Lens, distort
 from calibration.print.profile import U_SKEW_DEG, U_STRETCH
 from shared.cards import CardKind
 from shared.lines import Role, Shows
+from shared.numerics.arrays import F64, Bools
 from vision.cards.detect import Card
 from vision.cards.edges import Edges
 from vision.cards.spec import SPECS, CardSpec
 from vision.rib_scene import U_SEAT_DEG
 from vision.solution.solve import Lean, LineSeen, Scene, State
-
-F64 = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -159,7 +157,7 @@ class _World:
         q = (points - self.eye) @ self.turn.T
         return distort(q[:, :2] / q[:, 2:], self.s.lens.theta)
 
-    def shown(self, pixels: F64) -> NDArray[np.bool_]:
+    def shown(self, pixels: F64) -> Bools:
         """Which pixels (n, 2) the picture holds."""
         return np.asarray(((pixels >= 0) & (pixels <= np.array(self.s.lens.size) - 1.0)).all(axis=1))
 

@@ -13,13 +13,11 @@ from itertools import pairwise
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shared.flags import FlagCode
 from shared.job.model import Job, Station
+from shared.numerics.arrays import F64
 from shared.rounding import number
-
-F64 = NDArray[np.float64]
 
 LEAST_DEG, LEAST_PART = 0.5, 0.15
 """A design angle, or a chord (as a part of itself), further off the run of its neighbours than this may be a slip:

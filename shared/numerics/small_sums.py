@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-F64 = NDArray[np.float64]
+from shared.numerics.arrays import F64
 
 
 def cross(a: F64, b: F64) -> F64:

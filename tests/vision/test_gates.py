@@ -11,11 +11,11 @@ from typing import Any
 
 import numpy as np
 import pytest
-from drawn_bar import F64
 from seen_rib import Rib, solved
 from shop import PHONE, CardAt, Pen, Scene, String, draw
 from shop.jobs import job_for, lens_for
 
+from shared.numerics.arrays import F64
 from shared.reading import Reading
 from vision.assess import doubts, gates
 from vision.cards import detect as cards

@@ -23,6 +23,7 @@ from shop.photo_file import exif_of
 
 from rigging.batch.find import Source
 from rigging.preflight.photo import check_photo
+from shared.numerics.arrays import U8
 from shared.quantity import Quantity
 from shared.reading import Reading
 from vision.cards.mirrored import is_mirrored
@@ -30,7 +31,6 @@ from vision.image.photo import open_photo
 from vision.level.upright import Edges, way_up
 from vision.reader import read_photo
 
-U8 = np.ndarray
 SHOP = Scene(
     seed=71,
     camera=PHONE,

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shared.lines import Role
+from shared.numerics.arrays import F64
 from shared.numerics.small_sums import cross, straight
 from shared.reading import Evidence, Point, SeenCard, SeenLine, SeenMark
 from vision.assess.doubts import NAMES
@@ -16,8 +16,6 @@ from vision.image.photo import Picture
 from vision.image.rectified import Plane
 from vision.lines.measure import Stroke
 from vision.solution.solve import Solution
-
-F64 = NDArray[np.float64]
 
 GRID_MM = 100.0
 NOT_LINES = KINDS.index("edge")

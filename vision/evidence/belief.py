@@ -5,15 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F64
 from vision.evidence.candidates import Candidates
 from vision.evidence.kinds import KINDS, PLACES
 from vision.evidence.strips import SPAN, cut_strips
 from vision.evidence.views import View
 from vision.evidence.witness import ask
-
-F64 = NDArray[np.float64]
 
 SHOWN = 0.5
 """Probability from which on a line is taken to show at a place."""

@@ -12,12 +12,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.numerics.arrays import F32, F64, Bools
 from vision.evidence.raster import Raster
 from vision.image.line_sums import line_sums
 from vision.image.ridges import level_ridges
-
-F32 = NDArray[np.float32]
-F64 = NDArray[np.float64]
 
 FULL_DEPTH = (0.05, 0.05, 0.15)
 """Relative depth from which on a stripe counts in full, by map: more ink is not more line. Coloured walls are full of hues."""
@@ -63,7 +61,7 @@ class Candidates:
 
 
 def find_candidates(
-    raster: Raster, hide: NDArray[np.bool_], slope_limit: float, length_mm: float, most: int, apart_mm: float
+    raster: Raster, hide: Bools, slope_limit: float, length_mm: float, most: int, apart_mm: float
 ) -> Candidates:
     """The `most` best lines of a raster.
 

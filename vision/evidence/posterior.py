@@ -20,9 +20,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-F64 = NDArray[np.float64]
+from shared.numerics.arrays import F64
 
 GIVE = 0.05
 """Probability of having taken a wrong line up to which a value is given without a flag."""

@@ -11,13 +11,10 @@ from typing import Literal
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F32, F64, U8, Bools
 from vision.image.rectified import Plane, Reduced, look_up, pixel_map
 
-F32 = NDArray[np.float32]
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
 Family = Literal["level", "upright"]
 
 SMALL = 4
@@ -40,7 +37,7 @@ class Raster:
     step: tuple[float, float]
     grey: U8
     hue: F32
-    valid: NDArray[np.bool_]
+    valid: Bools
 
     def uv(self, points: F64) -> F64:
         """Sheet points (n, 2) mm of fractional (column, row)."""

@@ -12,14 +12,11 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F32, F64, U8, Bools
 from shared.numerics.ranks import median
 from vision.evidence.candidates import Candidates
 from vision.evidence.raster import DARK, Family, Raster
-
-F32 = NDArray[np.float32]
-F64 = NDArray[np.float64]
 
 ROWS, COLUMNS = 24, 256
 ROW_MM = 0.6
@@ -45,7 +42,7 @@ class Context:
 
     wide: Raster
     cards: F32
-    covered: NDArray[np.bool_]
+    covered: Bools
 
 
 def cut_strips(
@@ -94,7 +91,7 @@ def cut_strips(
     return np.clip(out, -CLIP, CLIP, out=out)
 
 
-def _look(image: NDArray[np.uint8] | F32, x: F64, y: F64, outside: float | None) -> F32:
+def _look(image: U8 | F32, x: F64, y: F64, outside: float | None) -> F32:
     """Values of an image at (n, rows, columns) places, bilinear; `outside` beyond it, or its rim where None."""
     n, h, w = x.shape
     border = cv2.BORDER_REPLICATE if outside is None else cv2.BORDER_CONSTANT
@@ -104,7 +101,7 @@ def _look(image: NDArray[np.uint8] | F32, x: F64, y: F64, outside: float | None)
     return np.asarray(got, dtype=np.float32).reshape(n, h, w)
 
 
-def _against_columns(values: F32, seen: NDArray[np.bool_]) -> F32:
+def _against_columns(values: F32, seen: Bools) -> F32:
     """Values (n, ROWS, m) less the median of their column, 0 where not seen."""
     half = ROWS // 2
     middle = np.partition(values, (half - 1, half), axis=1)[:, half - 1 : half + 1].mean(axis=1, keepdims=True)

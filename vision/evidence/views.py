@@ -6,16 +6,14 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F32, F64, U8
 from vision.evidence.candidates import Candidates, find_candidates
 from vision.evidence.raster import SMALL, Family, Raster, lay_raster
 from vision.evidence.strips import SPAN, WIDE, Context
 from vision.image.photo import Picture
 from vision.image.rectified import Plane, Reduced
 
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
 Box = tuple[float, float, float, float]
 
 LEVEL_DEG, UPRIGHT_DEG = 14.0, 12.0
@@ -134,7 +132,7 @@ def _surroundings(photo: Photograph, raster: Raster, chord_mm: float) -> Raster:
     return lay_raster(Reduced(grey, factor, factor), photo.tiny, raster.plane, family, box, step, factor)
 
 
-def _painted(raster: Raster, rings: list[F64], values: list[int]) -> NDArray[np.float32]:
+def _painted(raster: Raster, rings: list[F64], values: list[int]) -> F32:
     """(h, w) float32 of a raster: each ring (n, 2) sheet mm, with a rim, filled with its value, 0 elsewhere."""
     out = np.zeros(raster.grey.shape, dtype=np.float32)
     for ring, value in zip(rings, values, strict=True):

@@ -16,13 +16,10 @@ from typing import Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F32, F64
 from vision.evidence.kinds import KINDS, PLACES
 from vision.evidence.raster import Family
-
-F32 = NDArray[np.float32]
-F64 = NDArray[np.float64]
 
 WEIGHTS = Path(__file__).parent / "weights"
 DISMISSED = 1e-4

@@ -22,10 +22,10 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, UnidentifiedImageError
 
+from shared.numerics.arrays import U8
 from vision.image.exif import Exif, read_exif
 from vision.image.photo_file import PhotoError, read_bytes, shown_name, text_of
 from vision.image.pixels import (
-    U8,
     eight_bits,
     frozen,
     gray_and_small,

@@ -11,9 +11,8 @@ import simplejpeg
 from numpy.typing import NDArray
 from PIL import Image, ImageOps
 
+from shared.numerics.arrays import U8
 from vision.image.photo_file import PhotoError
-
-U8 = NDArray[np.uint8]
 
 REDUCTION = 4
 """Full-size pixels to one pixel of `Picture.small_colour`."""

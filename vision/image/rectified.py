@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.lens.model import distort, undistort
+from shared.numerics.arrays import F32, F64, U8, Bools
 from shared.numerics.small_sums import cross
 
-F64 = NDArray[np.float64]
 Floats = NDArray[np.floating]
 
 
@@ -66,12 +66,12 @@ class Plane:
 class Reduced:
     """The photo made smaller by whole factors, each pixel the mean of across x down pixels."""
 
-    image: NDArray[np.uint8]
+    image: U8
     across: int
     down: int
 
     @classmethod
-    def of(cls, gray: NDArray[np.uint8], across: int, down: int) -> Reduced:
+    def of(cls, gray: U8, across: int, down: int) -> Reduced:
         """Shrink by area."""
         h, w = gray.shape
         return cls(
@@ -97,8 +97,8 @@ class Sheet:
     valid : (h, w) bool, inside the photo."""
 
     plane: Plane
-    image: NDArray[np.uint8]
-    valid: NDArray[np.bool_]
+    image: U8
+    valid: Bools
     u0: float
     v0: float
     mm_u: float
@@ -112,7 +112,7 @@ class Sheet:
         """Sheet points (n, 2) mm of fractional (column, row)."""
         return index * [self.mm_u, self.mm_v] + [self.u0, self.v0]
 
-    def within(self, ring: F64, rim_mm: float = 2.5) -> NDArray[np.bool_]:
+    def within(self, ring: F64, rim_mm: float = 2.5) -> Bools:
         """(h, w) bool: inside a convex ring of sheet points (n, 2) mm, or within a rim round it."""
         middle = ring.mean(0)
         wider = middle + (ring - middle) * (1 + rim_mm / np.linalg.norm(ring - middle, axis=1, keepdims=True))
@@ -121,9 +121,7 @@ class Sheet:
         return mask.astype(bool)
 
 
-def pixel_map(
-    plane: Plane, u: Floats, v: Floats, across: int = 1, down: int = 1, step: int = 24
-) -> NDArray[np.float32]:
+def pixel_map(plane: Plane, u: Floats, v: Floats, across: int = 1, down: int = 1, step: int = 24) -> F32:
     """(h, w, 2) coordinates, in the picture reduced by across x down, of an even grid of sheet coordinates u (w,), v (h,),
     mm: projected on coarse knots, bilinear between them (good to a few hundredths of a pixel: for looking, not for
     measuring)."""
@@ -138,7 +136,7 @@ def pixel_map(
     return np.asarray(fine[step : step + h, step : step + w], dtype=np.float32)
 
 
-def look_up(picture: NDArray[np.uint8], at: NDArray[np.float32]) -> NDArray[np.uint8]:
+def look_up(picture: U8, at: F32) -> U8:
     """Values of a picture (h, w) or (h, w, 3) at a map (n, m, 2) of its pixels, bilinear; its rim beyond."""
     seen = cv2.remap(picture, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)  # type: ignore[call-overload]
     return np.asarray(seen, dtype=np.uint8)

@@ -9,9 +9,8 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-F32 = NDArray[np.float32]
+from shared.numerics.arrays import F32, U8
 
 FULL_DEPTH = 0.06
 """Depth, relative to the brightness beside the line, at which a stripe counts in full: more ink is not more
@@ -22,7 +21,7 @@ _BLOCK = 64
 """Rows that are worked on at a time."""
 
 
-def level_ridges(image: NDArray[np.uint8] | F32, reach_px: tuple[int, ...], along_px: int) -> tuple[F32, F32]:
+def level_ridges(image: U8 | F32, reach_px: tuple[int, ...], along_px: int) -> tuple[F32, F32]:
     """Nearly horizontal stripes in a picture.
 
     Parameters

@@ -11,16 +11,14 @@ import math
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.lens.model import undistort
 from shared.lines import Shows
+from shared.numerics.arrays import F64
 from vision.evidence.posterior import true_reference
 from vision.image.rectified import Plane
 from vision.level.gravity import Gravity
 from vision.solution.scene import Lean, LineSeen
-
-F64 = NDArray[np.float64]
 
 LIMIT = 3.0
 """Standard uncertainties beyond which two references contradict each other (0.3 % of true pairs do)."""

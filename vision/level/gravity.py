@@ -9,11 +9,11 @@ from functools import partial
 from importlib import import_module
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.level.reversal import level_zero
 from shared.job.model import Job, Station
 from shared.lines import REFERENCES, Role, Shows, reference_of
+from shared.numerics.arrays import F64
 from vision.evidence.belief import Belief, beliefs, believed_at
 from vision.evidence.posterior import SURE, Line, sure, true_reference
 from vision.evidence.views import View
@@ -25,7 +25,6 @@ from vision.lines.measure import Stroke, measure
 from vision.lines.tracing import hinted_ends, line_seen, segment
 from vision.solution.solve import LineSeen
 
-F64 = NDArray[np.float64]
 Box = tuple[float, float, float, float]
 
 POSSIBLE = 0.02

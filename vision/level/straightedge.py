@@ -15,19 +15,14 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from shared.numerics.arrays import F32, F64, Bools
 from vision.image.line_sums import line_sums
 from vision.image.rectified import Plane, Reduced, Sheet, lay_flat
 from vision.level.rib import Box, Rib
 from vision.lines.measure import CENTRE_FLOOR_PX, Sampled, Stroke, sample
 from vision.lines.waviness import estimate_waviness
-
-F32 = NDArray[np.float32]
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
-Bools = NDArray[np.bool_]
 
 FULL_STEP, LEAST_STEP, DOUBT = 0.10, 0.025, 0.3
 """Relative step of brightness that counts in full as an edge; that counts as none; what a column without one takes off."""
@@ -274,7 +269,7 @@ def _together(seen: list[Sampled], starts: list[F64], run: F64, width_mm: float)
     return moved, run + turn
 
 
-def _as_wide(apart_mm: F64 | float, width_mm: float) -> NDArray[np.bool_]:
+def _as_wide(apart_mm: F64 | float, width_mm: float) -> Bools:
     low, high = width_mm * (1 - WIDTH_LESS) - WIDTH_MM, width_mm * (1 + WIDTH_MORE) + WIDTH_MM
     return np.asarray((low < apart_mm) & (apart_mm < high))
 

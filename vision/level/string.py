@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F64, U8
 from shared.numerics.small_sums import straight
 from vision.image.rectified import Plane
 from vision.level.rib import Rib
 from vision.lines.measure import How, Stroke, measure_as, shaded
 from vision.lines.tracing import segment
-
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
 
 FAIR_PX = 0.30
 """Scatter of a string's centres in the grey picture beyond which its colour is looked at as well: good ones have a third."""

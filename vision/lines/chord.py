@@ -6,14 +6,13 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F64
 from vision.evidence.belief import Belief
 from vision.evidence.posterior import ALIKE, DOUBT, Line, one_of
 from vision.image.rectified import Plane, Reduced
 from vision.lines.marks import Mark, find_marks
 
-F64 = NDArray[np.float64]
 Box = tuple[float, float, float, float]
 
 MARKED = {"quartered": 30.0, "cross": 3.0}

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F64
 from shared.numerics.small_sums import straight
 from vision.cards.detect import Card
 from vision.evidence.belief import Belief, beliefs, believed_at
@@ -23,7 +23,6 @@ from vision.lines.measure import Stroke, measure
 from vision.lines.tracing import hinted_ends, reach_px, same_ink, segment
 from vision.solution.solve import Solution
 
-F64 = NDArray[np.float64]
 Box = tuple[float, float, float, float]
 
 TOO_FAINT = "the chord line is too faint to measure: draw it darker"

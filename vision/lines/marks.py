@@ -7,12 +7,10 @@ from typing import Literal
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from shared.numerics import saddles
+from shared.numerics.arrays import F64, U8
 from vision.image.rectified import Plane, Reduced, Sheet, lay_flat
-
-F64 = NDArray[np.float64]
 
 RING_MM, INNER_MM = 4.5, 2.5
 """Radii at which the quarters of a 16 mm mark are looked at: the first is the stronger, and a corner of the mark's
@@ -144,7 +142,7 @@ def _crosses(strip: Sheet, length: float, taken: list[Mark], depth: float) -> li
     return marks
 
 
-def locate(gray: NDArray[np.uint8], plane: Plane, mark: Mark) -> tuple[F64, float] | None:
+def locate(gray: U8, plane: Plane, mark: Mark) -> tuple[F64, float] | None:
     """Saddle point of a quartered circle in the photo: pixel (2,) and its standard deviation, pixels. None where there
     is no clear one."""
     edge = np.radians(mark.turn_deg + 45.0)

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shared.job.model import Station
+from shared.numerics.arrays import F64
 from vision.evidence.belief import Belief, beliefs, believed_at
 from vision.evidence.posterior import ALIKE, DOUBT, one_of
 from vision.evidence.views import View
@@ -17,8 +17,6 @@ from vision.lines.hints import Hint
 from vision.lines.measure import Stroke, measure
 from vision.lines.tracing import hinted_ends, reach_px, segment
 from vision.lines.waviness import Waviness
-
-F64 = NDArray[np.float64]
 
 SHORTEST = 0.04
 """A spar line measured over less than this, in chords, is too short."""

@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shared.lines import Role
+from shared.numerics.arrays import F64
 from shared.numerics.small_sums import straight
 from vision.image.photo import Picture
 from vision.image.rectified import Plane
 from vision.lines.hints import Hint
 from vision.lines.measure import How, Stroke, measure_as
 from vision.solution.scene import LineSeen
-
-F64 = NDArray[np.float64]
 
 SEGMENT_MM = 14.0
 """Length of the segments in which a drawn line's centre is measured."""

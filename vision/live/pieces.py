@@ -5,15 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F64, U8
 from vision.cards.detect import Card
 from vision.cards.edges import TRIM, inner_edges
 from vision.image.rectified import Plane
 from vision.live.shifts import Shift, strip_shifts, strips
-
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
 
 
 @dataclass(frozen=True)

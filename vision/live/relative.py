@@ -19,9 +19,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shared.angles import inclination
+from shared.numerics.arrays import F64, U8
 from shared.quantity import Component, Quantity
 from vision.cards.detect import find_cards
 from vision.image.photo import Picture
@@ -34,8 +34,6 @@ from vision.live.stillness import Stillness, judge
 
 __all__ = ["Change", "Start", "begin", "compare"]
 
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
 
 UNEXPLAINED = 1.3
 """How much more changes scatter, on scenes drawn by chance, than noise and stillness tell of (`benchmarks/live.py`, seeds

@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F64, U8, Bools
 from vision.image.rectified import Plane
 from vision.lines.waviness import estimate_waviness
 from vision.live.pieces import Pieces, look_for, run
@@ -18,10 +18,6 @@ from vision.live.shifts import Shift, across
 from vision.live.start import Start
 from vision.live.stillness import Stillness
 from vision.solution.scene import rotation_of
-
-F64 = NDArray[np.float64]
-Bools = NDArray[np.bool_]
-U8 = NDArray[np.uint8]
 
 PLAY_DEG, HINGE_DEG = 0.02, 3.0
 """How far a rib on its jig tilts by itself, and how far the axis it turns about is from square to it (common

@@ -12,14 +12,12 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 from scipy.ndimage import gaussian_filter
 
-F64 = NDArray[np.float64]
-Bools = NDArray[np.bool_]
-U8 = NDArray[np.uint8]
-Gray = NDArray[np.uint8] | NDArray[np.float32]
+from shared.numerics.arrays import F32, F64, U8, Bools
+
+Gray = U8 | F32
 
 ALIKE = 0.85
 """Least correlation between a part and its find; less is something else (a shadow, a hand)."""

@@ -16,15 +16,11 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.lens.model import distort, undistort
+from shared.numerics.arrays import F32, F64, U8
 from vision.live.shifts import Patches, patch_shifts, patches
 from vision.solution.scene import rotation_of
-
-F32 = NDArray[np.float32]
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
 
 MOST_PATCHES, LEAST_PATCHES = 160, 15
 MOVED_PX = 0.25
@@ -80,7 +76,7 @@ class Stillness:
         return rotation_of(self.turn)
 
 
-def find_background(gray: U8, keep_out: NDArray[np.uint8]) -> Background:
+def find_background(gray: U8, keep_out: U8) -> Background:
     """Distinct places outside `keep_out` ((h, w), non-zero where the rib and its string are), well spread."""
     h, w = gray.shape
     half = max(7, round(w / 180))

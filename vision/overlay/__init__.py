@@ -10,10 +10,10 @@ from __future__ import annotations
 import string
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
 from shared.lines import POINTED, Role
+from shared.numerics.arrays import F64, U8
 from shared.reading import Evidence, Point, Reading, SeenLine
 from shared.rounding import number
 from vision.overlay import drawing
@@ -25,8 +25,6 @@ from vision.overlay.words import PAPER, QUIET, Headline, Sentence, caption, sent
 
 __all__ = ["Headline", "PictureLike", "draw_overlay"]
 
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
 
 COLOURS: dict[str, Colour] = {
     **{role.value: role.colour for role in Role},

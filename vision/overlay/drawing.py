@@ -10,10 +10,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.numerics.arrays import F64, U8
 from vision.overlay.lettering import Colour, halo
-
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
 
 _SHIFT = 4  # cv2 takes integer points with this many fractional bits
 

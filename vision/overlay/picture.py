@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-U8 = NDArray[np.uint8]
+from shared.numerics.arrays import U8
 
 LEAST_WIDTH = 800
 """Smaller photos are enlarged to this, so that the lettering has pixels to stand on."""

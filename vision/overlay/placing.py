@@ -5,11 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F64
 from vision.overlay.lettering import Box
-
-F64 = NDArray[np.float64]
 
 
 class Board:

@@ -8,10 +8,8 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
+from shared.numerics.arrays import F64, U8
 
 
 def straightened(gray: U8, path: F64, width: int, height: int, half_px: float) -> U8:

@@ -5,15 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
 from shared.lines import reference_words
+from shared.numerics.arrays import U8
 from shared.reading import Angle, FoundLean, Reading, SeenLine
 from shared.rounding import degrees, number
 from vision.overlay.lettering import Colour, face, wrap
-
-U8 = NDArray[np.uint8]
 
 PAPER: Colour = (24, 20, 18)
 INK: Colour = (245, 245, 245)

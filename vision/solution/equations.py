@@ -9,11 +9,11 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.lens.model import distort, undistort
 from calibration.lens.projection import by_ray, by_theta, project_board
 from shared.lines import Shows
+from shared.numerics.arrays import F64
 from shared.numerics.small_sums import cross
 from vision.cards.detect import Card
 from vision.solution.scene import (
@@ -26,8 +26,6 @@ from vision.solution.scene import (
     slots,
     theta_of,
 )
-
-F64 = NDArray[np.float64]
 
 
 def residuals(scene: Scene, s: State) -> F64:

@@ -9,16 +9,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shared.flags import Flag, FlagCode
+from shared.numerics.arrays import F64
 from shared.quantity import Quantity
 from vision.solution.equations import card_rows, prior_part, residuals
 from vision.solution.propagate import values
 from vision.solution.solve import Solution
 from vision.solution.together import Together, layout, solve_states
-
-F64 = NDArray[np.float64]
 
 AGREE = 0.15
 """Largest relative difference of the standard deviations, beyond what so few draws leave open, to agree."""

@@ -13,10 +13,10 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shared.angles import angle_in_plane, inclination
 from shared.lines import Role, Shows
+from shared.numerics.arrays import F64
 from shared.quantity import Component, Quantity
 from vision.solution.scene import (
     LineSeen,
@@ -29,8 +29,6 @@ from vision.solution.scene import (
     with_plane,
 )
 from vision.solution.solve import Solution
-
-F64 = NDArray[np.float64]
 
 COMMON = frozenset(role.common for role in Role if role.common)
 """Components of what is common to a whole line (`LineSeen.shade_px`)."""

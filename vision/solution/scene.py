@@ -11,15 +11,13 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.linalg import cholesky
 
 from calibration.lens.model import Lens
 from shared.lines import Role
+from shared.numerics.arrays import F64
 from shared.numerics.small_sums import cross
 from vision.cards.detect import Card
-
-F64 = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -22,10 +22,10 @@ from typing import TypeVar
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.lens.model import Lens, distort, undistort
 from shared.lines import Shows
+from shared.numerics.arrays import F64
 from shared.numerics.small_sums import cross
 from vision.cards.detect import Card
 from vision.solution.equations import across, card_rows, jacobian, labels, level_part, prior_part, residuals
@@ -50,7 +50,6 @@ __all__ = [
     "with_lines",
 ]
 
-F64 = NDArray[np.float64]
 T = TypeVar("T")
 
 MAX_ROUNDS = 25

@@ -13,11 +13,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.numerics.arrays import F64
 from vision.solution.equations import jacobian, labels, residuals
 from vision.solution.scene import Scene, State, basis, move, slots
 from vision.solution.solve import Solution, descend, estimator, fit_of, solution_of
 
-F64 = NDArray[np.float64]
 States = tuple[State, ...]
 
 U_ROLL_DEG = 5.0

@@ -1,0 +1,17 @@
+"""Names for NumPy arrays by what they hold. The shape stands in the docstring of the function that takes one."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+F64 = NDArray[np.float64]
+"""Coordinates, angles, matrices: whatever is computed with."""
+F32 = NDArray[np.float32]
+"""Pictures after filtering, strips, the weights of networks."""
+U8 = NDArray[np.uint8]
+"""Pictures of eight bits: grey (rows, columns), or RGB (rows, columns, 3)."""
+I64 = NDArray[np.int64]
+"""Indices and counts."""
+Bools = NDArray[np.bool_]
+"""Masks: true where an element counts."""
