@@ -27,15 +27,15 @@ from shared.rounding import degrees
 
 LENS_DAYS = 365.0
 """Age at which a lens profile is doubted (common practice, no source: phones are dropped and repaired)."""
-GROWN = 1.5
-UNLIKELY = 0.01
+GROWTH = 1.5
+FALSE_ALARM = 0.01
 HIGH_RMS = 4.0
 LEAST_RMS_PX = 0.4
 FOCAL_SHARE = 0.003
 SQUARE_SHARE = 0.002
 SIGMAS = 3.0
 """False alarms of each check: 0.27 % of batches, with the whole budget in u (normal errors)."""
-FEWEST_PHOTOS = 6
+FEWEST_FOR_DRIFT = 6
 MOST_CARDS = 40
 """Cards that are solved together, spread over the batch: more tell little more and cost time."""
 MATCH = 0.25
@@ -155,9 +155,9 @@ def residual_flags(readings: Sequence[Reading], profile: LensProfile, earlier: S
                 f"the cards' corners fit to {np.median(rms):.2f} px only, {limit:.2f} px is usual"
             )
         )
-    if len(rms) >= FEWEST_PHOTOS and all(t[0] for t in timed):
+    if len(rms) >= FEWEST_FOR_DRIFT and all(t[0] for t in timed):
         third = len(rms) // 3
-        if np.median(rms[-third:]) > GROWN * np.median(rms[:third]) and _trend(rms) < UNLIKELY:
+        if np.median(rms[-third:]) > GROWTH * np.median(rms[:third]) and _trend(rms) < FALSE_ALARM:
             out.append(
                 FlagCode.CARD_RESIDUALS_GROW.flag(
                     f"the cards' residuals grew from {np.median(rms[:third]):.2f} to "
@@ -165,8 +165,8 @@ def residual_flags(readings: Sequence[Reading], profile: LensProfile, earlier: S
                 )
             )
     before = np.array([float(np.median([c.rms_px for c in _cards(r)])) for r in earlier if _cards(r)])
-    enough = len(before) >= FEWEST_PHOTOS and len(rms) >= 3
-    if enough and np.median(rms) > GROWN * np.median(before) and _above(rms, before) < UNLIKELY:
+    enough = len(before) >= FEWEST_FOR_DRIFT and len(rms) >= 3
+    if enough and np.median(rms) > GROWTH * np.median(before) and _above(rms, before) < FALSE_ALARM:
         out.append(
             FlagCode.CARD_RESIDUALS_GROWN.flag(
                 f"the cards' residuals are {np.median(rms):.2f} px, they were {np.median(before):.2f} px"

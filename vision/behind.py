@@ -18,7 +18,7 @@ from shared.lines import Role
 from shared.numerics.arrays import F64
 from vision.cards.detect import Card
 from vision.detect import SIDEWAYS, STEEP, Detections
-from vision.evidence.belief import SHOWN, Belief
+from vision.evidence.belief import SHOWN_FROM, Belief
 from vision.evidence.posterior import DOUBT, sure
 from vision.evidence.views import upright_view
 from vision.image.photo import Picture
@@ -33,11 +33,11 @@ DEPTH = 0.18
 """Greatest depth of a rib, chords (common practice, no source: ribs are up to 17 % deep)."""
 BESIDE_CARD = 0.12
 """Within this of its own card, in chords, a line must show: farther off another rib's face may have come before it."""
-CLOSE = 0.03
+ON_THE_CARD = 0.03
 """A line that passes a card this close, in chords, lies on the card's own face: no outline of a nearer rib fits between."""
 LEAST = 0.25
 """Part of the chord over which a line behind must be measured."""
-LONG = 1.08
+LONGER_THAN_CHORD = 1.08
 """A line this much longer than the chord is another rib's, nearer or farther than the plane it was laid flat in."""
 SAME_PX = 6.0
 """Lines that keep this close to each other in the photo are one."""
@@ -163,7 +163,7 @@ def whose(
     part = line.stroke.length_mm / sight.chord_mm
     if part < LEAST:
         return f"its chord line shows over only {100 * part:.0f} % of the chord: move so that the ribs hide less of each other"
-    if part > LONG:
+    if part > LONGER_THAN_CHORD:
         return f"a line {100 * part:.0f} % of its chord long was found, which must be another rib's"
     for other in farther:
         if any(_runs_into(plane, ends, c) for c in other.cards):
@@ -213,7 +213,7 @@ def _runs_into(plane: Plane, ends: F64, card: Card) -> bool:
 def _touches(plane: Plane, ends: F64, card: Card, chord_mm: float) -> bool:
     """Whether a line through (2, 2) sheet mm runs into the part of a card that is seen, or passes close by."""
     off = _above(ends, plane.to_sheet(card.pixels))
-    rim = card.spec.square_mm + CLOSE * chord_mm
+    rim = card.spec.square_mm + ON_THE_CARD * chord_mm
     return bool(off.min() < rim and off.max() > -rim)
 
 
@@ -230,7 +230,7 @@ def _shows_beside(plane: Plane, line: ChordLine, card: Card, chord_mm: float) ->
     ring = plane.to_sheet(card.at(card.spec.paper()))[:, 0]
     u = line.belief.places[:, 0]
     gap = np.maximum(ring.min() - u, u - ring.max())
-    return bool((line.belief.seen[gap < BESIDE_CARD * chord_mm] > SHOWN).any())
+    return bool((line.belief.seen[gap < BESIDE_CARD * chord_mm] > SHOWN_FROM).any())
 
 
 def _gravity(sight: Sight, line: ChordLine, station: Station, job: Job, before: tuple[Detections, ...]) -> Gravity:

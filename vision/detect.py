@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from shared.job.model import Job, Station
 from shared.lines import Role
-from shared.numerics.arrays import F64
+from shared.numerics.arrays import F64, Box
 from vision.cards.detect import Card
 from vision.evidence.views import Photograph, upright_view
 from vision.image.photo import Picture
@@ -21,8 +21,6 @@ from vision.lines.measure import Stroke
 from vision.lines.spar import SparChoice, find_spar
 from vision.lines.tracing import line_seen
 from vision.solution.solve import LineSeen, Solution
-
-Box = tuple[float, float, float, float]
 
 MARK_REACH_MM = 10.0
 """How far off the line a printed mark is still looked for."""

@@ -18,7 +18,7 @@ from vision.assess.doubts import PULL, doubts
 from vision.behind import Behind
 from vision.detect import Detections
 from vision.image.photo import Picture
-from vision.level.upright import Edges, edges_of, which_way_up
+from vision.level.upright import StringAtEdges, edges_of, which_way_up
 from vision.lines.hints import Hint
 from vision.ribs import UNKNOWN_U_LEAN_DEG, Solved
 from vision.solution.monte_carlo import compare, draw
@@ -171,7 +171,7 @@ def _refusal(case: Case, station: Station, reason: str, evidence: Evidence | Non
     return Reading(case.photo, station.name, none, none, None, None, case.made, case.flags, (), evidence, False)
 
 
-def _edges(case: Case, solved: Solved) -> tuple[Edges, ...]:
+def _edges(case: Case, solved: Solved) -> tuple[StringAtEdges, ...]:
     return tuple(
         edges_of(case.picture, r.found.plane, b)
         for r in solved.ribs

@@ -13,7 +13,7 @@ from shared.angles import wrap_half_turn
 from shared.errors import UserError
 from shared.numerics.arrays import F64, U8
 
-LEAST_LENGTH = 0.12
+LEAST_BAR_LENGTH = 0.12
 NEAR = 0.08
 """How far from the point given the bar may lie, and how far it may have moved, in parts of the diagonal."""
 STEEPEST_DEG = 20.0
@@ -43,7 +43,7 @@ def bar_pair(laid: U8, turned: U8, lens: Lens, at: tuple[float, float] | None = 
     h, w = laid.shape
     diagonal = math.hypot(w, h)
     spot = np.array(at if at is not None else ((w - 1) / 2, (h - 1) / 2))
-    first, second = find_edges(laid, LEAST_LENGTH), find_edges(turned, LEAST_LENGTH)
+    first, second = find_edges(laid, LEAST_BAR_LENGTH), find_edges(turned, LEAST_BAR_LENGTH)
     bar = _bar(first, spot, NEAR * diagonal, lens)
     if bar is None:
         raise UserError("the bar's edge", "is not found as laid", REMEDY)

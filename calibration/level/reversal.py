@@ -24,7 +24,7 @@ FORMAT: Literal["ribangle level profile 1"] = "ribangle level profile 1"
 COVER = 0.9545
 """What U = 2u is to cover: a normal error within two standard deviations."""
 LARGEST_ZERO_DEG = 5.0
-VALID_DAYS = 90.0
+LEVEL_VALID_DAYS = 90.0
 
 
 @dataclass(frozen=True)
@@ -47,7 +47,7 @@ class LevelProfile:
     direct_deg: tuple[float, ...]
     turned_deg: tuple[float, ...]
     date: str
-    valid_days: float = VALID_DAYS
+    valid_days: float = LEVEL_VALID_DAYS
     method: str = ""
     notes: tuple[str, ...] = ()
 

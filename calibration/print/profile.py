@@ -25,7 +25,7 @@ U_SKEW_DEG = 0.05
 source)."""
 PAGE_TO_PAGE = 5e-4
 """Between one page and the next of the same printer, and between the days (common practice, no source)."""
-VALID_DAYS = 180.0
+PRINT_VALID_DAYS = 180.0
 """How long a measured print is trusted: paper swells and shrinks with the seasons (common practice, no source)."""
 
 
@@ -53,7 +53,7 @@ class PrintProfile:
     nominal_mm: tuple[float, float]
     sides_mm: tuple[float, ...]
     date: str
-    valid_days: float = VALID_DAYS
+    valid_days: float = PRINT_VALID_DAYS
     notes: tuple[str, ...] = ()
 
 

@@ -13,7 +13,7 @@ from rigging.cli.gathered import gathered
 
 if TYPE_CHECKING:
     from rigging.crosscheck.types import CrossCheck
-    from shared.gauge.angle_cell import Cell
+    from shared.gauge.angle_cell import AngleCell
     from shared.gauge.readings import Line
     from shared.job.model import Job
     from shared.numerics.arrays import F64
@@ -195,7 +195,7 @@ def check(job_file: Path, survey: str | None, picture: Path | None) -> int:
     return 1 if result.diagnosis.alarm or result.disagreeing else 0
 
 
-def _ask_of_a_slip(job: Job, name: str, line: Line, found: Cell) -> None:
+def _ask_of_a_slip(job: Job, name: str, line: Line, found: AngleCell) -> None:
     """Ask whether a reading far from the design is meant; without anybody to ask, say how to insist."""
     from rigging.survey.gauge_rows import slip
     from shared.errors import UserError

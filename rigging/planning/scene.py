@@ -36,7 +36,7 @@ class PlacedCard:
 
 
 @dataclass(frozen=True)
-class View:
+class Viewpoint:
     """Where the camera is.
 
     distance_mm : along its axis. yaw, pitch, roll : degrees from square-on. aim : where the middle of the
@@ -51,7 +51,7 @@ class View:
 
 
 @dataclass(frozen=True)
-class Noise:
+class SeeingNoise:
     """What seeing is worth, standard deviations.
 
     corner_px : each coordinate of a card corner. edge_px : a square's edge across itself. line_px : a point
@@ -89,7 +89,7 @@ class SetUp:
     lens: Lens
     chord_mm: float
     cards: tuple[PlacedCard, ...]
-    view: View
+    view: Viewpoint
     strings_mm: tuple[float, ...] = (0.0,)
     gap_mm: float = 20.0
     level_at: float | None = None
@@ -98,7 +98,7 @@ class SetUp:
     u_level_deg: float = 0.02
     spar_at: float | None = 0.3
     angle_deg: float = 1.0
-    noise: Noise = field(default_factory=Noise)
+    noise: SeeingNoise = field(default_factory=SeeingNoise)
     photo: str = "planned"
 
 
@@ -272,7 +272,7 @@ def _edges(spec: CardSpec, place: Callable[[F64], F64], sigma_px: float) -> Edge
     return Edges(middle, pixels, normal, np.full(len(middle), sigma_px))
 
 
-def _camera(view: View) -> tuple[F64, F64]:
+def _camera(view: Viewpoint) -> tuple[F64, F64]:
     """World to camera rotation (rows: right, down, forward) and the camera's place."""
     yaw, pitch, roll = (math.radians(v) for v in (view.yaw_deg, view.pitch_deg, view.roll_deg))
     about_z = np.array([[math.cos(yaw), -math.sin(yaw), 0], [math.sin(yaw), math.cos(yaw), 0], [0, 0, 1]])

@@ -35,7 +35,7 @@ _SERIAL = (30000, 80000)
 
 
 @dataclass(frozen=True)
-class Cell:
+class AngleCell:
     """An angle cell understood. odd : what was not a plain number, "" when nothing."""
 
     degrees: float
@@ -55,7 +55,7 @@ def unit_in(text: str) -> str | None:
     return found or ("rad" if re.search(r"\brad(ians?)?\b", low) else None)
 
 
-def angle(text: str, unit: str | None = None) -> Cell | None:
+def angle(text: str, unit: str | None = None) -> AngleCell | None:
     """The angle a cell holds; None when it is not one. A doubtful number ("0.3?") is not one.
 
     "0,5 °", "+0.5 deg", "0.5 nose up", "nose-down 0.5", "minus 0.5", "1°30'", "8.7 mm/m" and the Unicode minus
@@ -90,7 +90,7 @@ def angle(text: str, unit: str | None = None) -> Cell | None:
     return _signed(value, sign or number.group(1), said, odd)
 
 
-def several(text: str, unit: str | None = None) -> list[Cell] | None:
+def several(text: str, unit: str | None = None) -> list[AngleCell] | None:
     """The angles of a cell that holds one, or two or more readings ("2.2 / 2.3"); None when it holds none.
 
     More than one only where each has a decimal mark of its own: "1/2" may be a half.
@@ -155,9 +155,9 @@ def _without(raw: str, unit: str) -> str:
     return (raw[:at] + raw[at + len(unit) :]).strip()
 
 
-def _signed(value: float, sign: str, said: Said | None, odd: list[str]) -> Cell | None:
+def _signed(value: float, sign: str, said: Said | None, odd: list[str]) -> AngleCell | None:
     if sign == "-":
         if said is not None and value != 0:
             return None  # a sign and a word may say it twice or deny each other
         value = -value
-    return Cell(value, said, "; ".join(odd))
+    return AngleCell(value, said, "; ".join(odd))

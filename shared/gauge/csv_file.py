@@ -167,7 +167,7 @@ def _row(
     return readings
 
 
-def _angles(cell: str, unit: str | None, sense: str) -> list[angle_cell.Cell] | None:
+def _angles(cell: str, unit: str | None, sense: str) -> list[angle_cell.AngleCell] | None:
     """The angles of a cell, with what the column for the sign adds; None where there is none, or they deny it."""
     if not sense or (words.is_nothing(sense) and sense.strip() not in ("-", "–", "—", "−")):
         return angle_cell.several(cell, unit)

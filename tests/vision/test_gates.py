@@ -83,8 +83,8 @@ def test_a_good_card_passes_every_gate() -> None:
             "smeared",
         ),
         (
-            card(edges=edges(0.7, 0.7, upright=gates.FEWEST_EDGES - 1)),
-            card(edges=edges(0.7, 0.7, upright=gates.FEWEST_EDGES)),
+            card(edges=edges(0.7, 0.7, upright=gates.FEWEST_CARD_EDGES - 1)),
+            card(edges=edges(0.7, 0.7, upright=gates.FEWEST_CARD_EDGES)),
             "smeared",
         ),
     ],

@@ -13,7 +13,7 @@ from vision.evidence.strips import SPAN, cut_strips
 from vision.evidence.views import View
 from vision.evidence.witness import ask
 
-SHOWN = 0.5
+SHOWN_FROM = 0.5
 """Probability from which on a line is taken to show at a place."""
 
 
@@ -70,7 +70,7 @@ def believed_at(view: View, ends: F64, chord_mm: float, middle_mm: float, forwar
 
 def _ends(places: F64, seen: F64, pace: float) -> F64:
     """(2, 2) from where a line first shows to where it last does, half a place further at both ends."""
-    shown = np.flatnonzero(seen > SHOWN)
+    shown = np.flatnonzero(seen > SHOWN_FROM)
     first, last = (int(shown[0]), int(shown[-1])) if len(shown) else (0, len(places) - 1)
     a, b = places[first], places[last]
     way = (places[-1] - places[0]) / np.linalg.norm(places[-1] - places[0]) * pace / 2

@@ -30,7 +30,7 @@ DOUBT = 0.50
 ALIKE = 0.20
 """Probability of the second best from which on two lines are called about as likely."""
 Line = Literal["chord", "chord behind", "spar", "string", "laser", "straightedge"]
-NONE: dict[Line, float] = {
+PRIOR_NONE: dict[Line, float] = {
     "chord": 0.03,
     "chord behind": 0.25,
     "spar": 0.1,
@@ -38,18 +38,18 @@ NONE: dict[Line, float] = {
     "laser": 0.87,
     "straightedge": 0.1,
 }
-"""Probability that a photo shows no such line, as in the training photos: with n candidates and a share q = (1 - NONE) / n of
-them being the line, the odds of none over those of any one are NONE / q, in units of the witness's own prior odds q / (1 - q).
+"""Probability that a photo shows no such line, as in the training photos: with n candidates and a share q = (1 - PRIOR_NONE) / n of
+them being the line, the odds of none over those of any one are PRIOR_NONE / q, in units of the witness's own prior odds q / (1 - q).
 "chord behind": on a rib that stands behind another; lines of other ribs are ruled out by the cards (`vision.behind`), so that one
 photo in five is left in which the rib shows other lines beside its card but not its chord line."""
-BESIDE = 0.995
+SECOND_REFERENCE = 0.995
 """Probability from which on a reference is used beside a surer one: it adds little, and a false one does harm."""
-SURE = 1e-6
+LEAST_ERROR = 1e-6
 """No evidence counts for more than this leaves."""
 
 
 @dataclass(frozen=True)
-class Choice:
+class LineChoice:
     """The likeliest hypothesis. best : index of the candidate, None for "none". chances : (n,) of each candidate."""
 
     best: int | None
@@ -61,13 +61,13 @@ class Choice:
         return 0.0 if self.best is None else float(self.chances[self.best])
 
 
-def one_of(kind: Line, shares: Sequence[float], speaks_for: Sequence[float] | None = None) -> Choice:
+def one_of(kind: Line, shares: Sequence[float], speaks_for: Sequence[float] | None = None) -> LineChoice:
     """At most one of the candidates is of a kind, given the witness's probability of each and other likelihood ratios."""
     odds = _odds(shares) * (1.0 if speaks_for is None else np.asarray(speaks_for, dtype=np.float64))
     if not len(odds):
-        return Choice(None, odds)
-    chances = odds / (NONE[kind] + odds.sum())
-    return Choice(int(chances.argmax()), chances)
+        return LineChoice(None, odds)
+    chances = odds / (PRIOR_NONE[kind] + odds.sum())
+    return LineChoice(int(chances.argmax()), chances)
 
 
 def true_reference(kind: Line, share: float, rivals: Sequence[float] = ()) -> float:
@@ -76,14 +76,14 @@ def true_reference(kind: Line, share: float, rivals: Sequence[float] = ()) -> fl
     rivals : of others of its kind that cannot be true as well. Those that agree with it are no rivals.
     """
     own, theirs = _odds([share]), _odds(rivals)
-    return float(own[0] / (NONE[kind] + own[0] + theirs.sum()))
+    return float(own[0] / (PRIOR_NONE[kind] + own[0] + theirs.sum()))
 
 
 def sure(chance: float) -> bool:
     """Whether a reference is sure enough to be used beside another."""
-    return chance >= BESIDE
+    return chance >= SECOND_REFERENCE
 
 
 def _odds(shares: Sequence[float]) -> F64:
-    p = np.clip(np.asarray(shares, dtype=np.float64), SURE, 1 - SURE)
+    p = np.clip(np.asarray(shares, dtype=np.float64), LEAST_ERROR, 1 - LEAST_ERROR)
     return np.asarray(p / (1 - p))

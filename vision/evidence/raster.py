@@ -17,9 +17,9 @@ from vision.image.rectified import Plane, Reduced, look_up, pixel_map
 
 Family = Literal["level", "upright"]
 
-SMALL = 4
+COLOUR_REDUCTION = 4
 """Factor by which the colour picture is reduced, see `Picture.small_colour`."""
-DARK = 10.0
+DARK_OFFSET = 10.0
 """Grey levels added before ratios and logarithms: below this there is mostly noise."""
 
 
@@ -57,7 +57,7 @@ def lay_raster(
     family: Family,
     box: tuple[float, float, float, float],
     step: tuple[float, float],
-    reduced: int = SMALL,
+    reduced: int = COLOUR_REDUCTION,
 ) -> Raster:
     """Rectify a box (u0, v0, u1, v1) of sheet mm.
 
@@ -93,4 +93,4 @@ def hue_of(bgr: U8) -> F32:
     return np.stack([red - green, blue - green], axis=2)
 
 
-_LOGS = np.log(np.arange(256, dtype=np.float32) + np.float32(DARK))
+_LOGS = np.log(np.arange(256, dtype=np.float32) + np.float32(DARK_OFFSET))

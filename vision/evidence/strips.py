@@ -16,7 +16,7 @@ import numpy as np
 from shared.numerics.arrays import F32, F64, U8, Bools
 from shared.numerics.ranks import median
 from vision.evidence.candidates import Candidates
-from vision.evidence.raster import DARK, Family, Raster
+from vision.evidence.raster import DARK_OFFSET, Family, Raster
 
 ROWS, COLUMNS = 24, 256
 ROW_MM = 0.6
@@ -66,7 +66,7 @@ def cut_strips(
     there = _look(np.where(context.covered, -1.0, raster.valid.astype(np.float32)), fine_x, fine_y, 0)
     out = np.zeros((len(c), CHANNELS, ROWS, COLUMNS), dtype=np.float32)
     seen = there > 0.5
-    log = np.log(grey + DARK)
+    log = np.log(grey + DARK_OFFSET)
     off = _against_columns(log, seen)
     noise = np.array([median(np.abs(o[s])) if s.any() else 1.0 for o, s in zip(off, seen, strict=True)]) * 1.4826
     out[:, 0] = off / (3 * np.maximum(noise, LEAST_NOISE)).astype(np.float32)[:, None, None]
@@ -81,7 +81,7 @@ def cut_strips(
     wide_mm = across * (WIDE[family] * chord_mm / ROWS)
     y = (line[:, None, :] + wide_mm[:, None] - wide.start[1]) / wide.step[1]
     x = np.broadcast_to(x[:, None, :], y.shape)
-    tone = np.log(_look(wide.grey, x, y, 0) + DARK)
+    tone = np.log(_look(wide.grey, x, y, 0) + DARK_OFFSET)
     inside = _look(wide.valid.astype(np.float32), x, y, 0) > 0.5
     level = np.array([median(t[i]) if i.any() else 0.0 for t, i in zip(tone, inside, strict=True)], dtype=np.float32)
     out[:, 5] = (tone - level[:, None, None]) * inside

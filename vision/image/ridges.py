@@ -15,7 +15,7 @@ from shared.numerics.arrays import F32, U8
 FULL_DEPTH = 0.06
 """Depth, relative to the brightness beside the line, at which a stripe counts in full: more ink is not more
 line, so that long weak lines beat short strong ones."""
-DOUBT = 0.35
+GAP_COST = 0.35
 """What a column without a ridge takes off again, in the same unit."""
 _BLOCK = 64
 """Rows that are worked on at a time."""
@@ -55,4 +55,4 @@ def level_ridges(image: U8 | F32, reach_px: tuple[int, ...], along_px: int) -> t
 
 def votes(depth: F32, most: float) -> F32:
     """Depths as votes between -DOUBT and `most` for summing along lines."""
-    return np.asarray(np.minimum(np.maximum(depth * np.float32(1 / FULL_DEPTH), -DOUBT), most), dtype=np.float32)
+    return np.asarray(np.minimum(np.maximum(depth * np.float32(1 / FULL_DEPTH), -GAP_COST), most), dtype=np.float32)

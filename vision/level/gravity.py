@@ -15,7 +15,7 @@ from shared.job.model import Job, Station
 from shared.lines import REFERENCES, Role, Shows, reference_of
 from shared.numerics.arrays import F64
 from vision.evidence.belief import Belief, beliefs, believed_at
-from vision.evidence.posterior import SURE, Line, sure, true_reference
+from vision.evidence.posterior import LEAST_ERROR, Line, sure, true_reference
 from vision.evidence.views import View
 from vision.level.rib import Rib
 from vision.level.straightedge import Straightedge, find_straightedge
@@ -25,24 +25,22 @@ from vision.lines.measure import Stroke, measure
 from vision.lines.tracing import hinted_ends, line_seen, segment
 from vision.solution.solve import LineSeen
 
-Box = tuple[float, float, float, float]
-
 POSSIBLE = 0.02
 """Probability from which on a candidate is measured and judged once more as measured."""
 TAKEN = 0.2
 """Probability from which on a candidate counts as a level reference."""
 CROOKED_PX = 0.8
 """Scatter of its centres beyond which a string is not straight: a good one has a tenth of it."""
-SHORTEST = 0.1
+SHORTEST_LEVEL_LINE = 0.1
 """A level line seen over less of the rib than this, in chords, is too short."""
-APART_MM = 12.0
+SAME_STRING_MM = 12.0
 """Strings nearer to each other than this, at both ends, are one."""
-NONE = "no level reference was found: hang a string before the rib, or throw a level laser line on it"
+NO_REFERENCE = "no level reference was found: hang a string before the rib, or throw a level laser line on it"
 CROOKED = (
     "the string does not show as one straight line (draught, a knot, something like it beside it): let it hang still "
     "before a plain background"
 )
-FAINT = (
+FAINT_STRING = (
     "a string seems to hang before the rib but cannot be measured: use one of a colour that differs from rib and wall"
 )
 
@@ -145,7 +143,7 @@ def find_gravity(
         found += some
         reasons += [reason] if reason else []
     if not found:
-        return Gravity(reason=reasons[-1] if reasons else NONE, weighed=tuple(look.uprights))
+        return Gravity(reason=reasons[-1] if reasons else NO_REFERENCE, weighed=tuple(look.uprights))
     best = max(f.chance for f in found)
     used = [f for f in found if sure(f.chance) or f.chance == best]
     judged = []
@@ -198,7 +196,7 @@ def find_level_line(look: Look) -> tuple[list[Found], str | None]:
     found = (
         _laser(rib, look.level, look.levels, look.middle_mm, look.hints)
         if bar.stroke is None
-        else (bar.stroke, 1 - SURE)
+        else (bar.stroke, 1 - LEAST_ERROR)
     )
     if found is None:
         return [], bar.reason
@@ -252,7 +250,7 @@ def _strings(rib: Rib, view: View, weighed: list[Belief]) -> tuple[list[tuple[St
             continue
         stroke = measure_string(rib, belief.ends, crossing_of(belief.ends, rib.chord))
         if stroke is None or scatter(stroke) > CROOKED_PX:
-            reason = reason or (FAINT if stroke is None else CROOKED) if belief.of("string") > TAKEN else reason
+            reason = reason or (FAINT_STRING if stroke is None else CROOKED) if belief.of("string") > TAKEN else reason
             continue
         ends = np.stack(line_ends(stroke, float(belief.ends[0, 1]), float(belief.ends[1, 1])))
         v = float(crossing_of(ends, rib.chord)[1])
@@ -270,12 +268,12 @@ def _laser(
         if Role.LEVEL not in hints:
             return None
         stroke = _level_stroke(rib, hinted_ends(rib.plane, hints[Role.LEVEL]))
-        return None if stroke is None else (stroke, 1 - SURE)
+        return None if stroke is None else (stroke, 1 - LEAST_ERROR)
     for belief in sorted(levels, key=lambda b: -b.of("laser")):
         if belief.of("laser") < POSSIBLE:
             return None
         ends = _within(belief.ends, rib.chord)
-        stroke = _level_stroke(rib, ends) if ends[1, 0] - ends[0, 0] > SHORTEST * rib.chord_mm else None
+        stroke = _level_stroke(rib, ends) if ends[1, 0] - ends[0, 0] > SHORTEST_LEVEL_LINE * rib.chord_mm else None
         if stroke is None:
             continue
         again = believed_at(view, np.stack([stroke.uv[0], stroke.uv[-1]]), rib.chord_mm, middle_mm, rib.forward_right)
@@ -330,4 +328,4 @@ def _apart(a: F64, b: F64) -> bool:
         return float(ends[0, 0] + d[0] * (v - ends[0, 1]) / d[1])
 
     off = [at(a, v) - at(b, v) for v in (lo, hi)]
-    return min(abs(off[0]), abs(off[1])) > APART_MM and off[0] * off[1] > 0
+    return min(abs(off[0]), abs(off[1])) > SAME_STRING_MM and off[0] * off[1] > 0

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from shared.numerics.arrays import F64
+from shared.numerics.arrays import F64, Box
 from vision.evidence.views import Photograph
 from vision.image.rectified import Plane
-
-Box = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True)

@@ -17,10 +17,10 @@ import cv2
 import numpy as np
 from scipy.special import ndtr
 
-from shared.numerics.arrays import F32, F64, Bools
+from shared.numerics.arrays import F32, F64, Bools, Box
 from vision.image.line_sums import line_sums
 from vision.image.rectified import Plane, Reduced, Sheet, lay_flat
-from vision.level.rib import Box, Rib
+from vision.level.rib import Rib
 from vision.lines.measure import CENTRE_FLOOR_PX, Sampled, Stroke, sample
 from vision.lines.waviness import estimate_waviness
 
@@ -39,7 +39,7 @@ REACH_PX, TURN_PX, NEAR_PX = 10.0, 5.0, 4.0
 """How far off its place and, over its length, its direction an edge may be found; how far about it is then measured."""
 LEAST_GREY = 12.0
 """A segment's largest step of brightness counts in full from here: less is noise."""
-APART_MM = 3.0
+SAME_BAR_MM = 3.0
 """Two finds nearer than this at both ends are one."""
 PARALLEL_DEG = 0.12
 """Turn between the two edges beyond which they do not belong to one straightedge."""
@@ -95,7 +95,7 @@ def find_straightedge(rib: Rib, width_mm: float) -> Straightedge:
 def _same(a: Stroke, b: Stroke) -> bool:
     lines = [np.polyfit(s.uv[:, 0], s.uv[:, 1], 1) for s in (a, b)]
     u = a.uv[[0, -1], 0]
-    return bool(np.abs(np.polyval(lines[0], u) - np.polyval(lines[1], u)).max() < APART_MM)
+    return bool(np.abs(np.polyval(lines[0], u) - np.polyval(lines[1], u)).max() < SAME_BAR_MM)
 
 
 @dataclass(frozen=True)

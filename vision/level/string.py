@@ -21,7 +21,7 @@ DRIFT_PX = 2.0
 """How far following a string further may move it on the stretch measured before."""
 LEAST_KEPT = 0.25
 """Least share of a string's segments that must lie on its line."""
-SHORTEST = 0.12
+SHORTEST_STRING = 0.12
 """A string measured over less than this, in chords, is too short."""
 ABOUT_RIB = 0.13
 """How far above and below the chord line a string is measured first, chords."""
@@ -31,7 +31,7 @@ RIM_PX = 8.0
 
 def measure_string(rib: Rib, ends: F64, crossing: F64 | None) -> Stroke | None:
     """A string's stroke in the grey picture; where it hardly shows there, in the colour that shows it best. None where it
-    cannot be measured over SHORTEST of the chord.
+    cannot be measured over SHORTEST_STRING of the chord.
 
     ends : (2, 2) sheet mm, upper end first. crossing : (2,) sheet mm, where it crosses the chord line. What was found may
     be a few pixels askew: the string is measured about there first and followed outwards, each time by what the stretch so
@@ -89,7 +89,12 @@ def measure_string(rib: Rib, ends: F64, crossing: F64 | None) -> Stroke | None:
 
     start = begun(picture.gray)
     best = None if start is None else outwards(picture.gray, start)
-    if best is not None and best.kept.mean() > 0.6 and scatter(best) < FAIR_PX and best.length_mm > SHORTEST * chord_mm:
+    if (
+        best is not None
+        and best.kept.mean() > 0.6
+        and scatter(best) < FAIR_PX
+        and best.length_mm > SHORTEST_STRING * chord_mm
+    ):
         return shaded(best)
     colour = picture.full_colour()
     channels = [] if colour is None else [_channel(colour, k, plane.to_pixels(ends)) for k in range(3)]
@@ -99,7 +104,7 @@ def measure_string(rib: Rib, ends: F64, crossing: F64 | None) -> Stroke | None:
         other = outwards(image, start)
         if best is None or _vague(other) < _vague(best):
             best = other
-    return None if best is None or best.length_mm < SHORTEST * chord_mm else shaded(best)
+    return None if best is None or best.length_mm < SHORTEST_STRING * chord_mm else shaded(best)
 
 
 def scatter(stroke: Stroke) -> float:

@@ -27,25 +27,27 @@ THERE, GONE = 0.6, 0.2
 
 
 @dataclass(frozen=True)
-class Edges:
+class StringAtEdges:
     """How surely a string shows at the picture's upper and at its lower edge; NaN where the strip does not reach it."""
 
     top: float
     bottom: float
 
 
-def edges_of(picture: Picture, plane: Plane, string: Belief) -> Edges:
+def edges_of(picture: Picture, plane: Plane, string: Belief) -> StringAtEdges:
     """Of one string."""
     px = plane.to_pixels(string.places)
     inside = np.flatnonzero((px[:, 1] >= 0) & (px[:, 1] < picture.height))
     if len(inside) < 4 * END_PLACES:
-        return Edges(float("nan"), float("nan"))
+        return StringAtEdges(float("nan"), float("nan"))
     top = string.seen[inside[:END_PLACES]].mean() if inside[0] > 0 else float("nan")
     bottom = string.seen[inside[-END_PLACES:]].mean() if inside[-1] < len(px) - 1 else float("nan")
-    return Edges(float(top), float(bottom))
+    return StringAtEdges(float(top), float(bottom))
 
 
-def which_way_up(picture: Picture, edges: tuple[Edges, ...], chord: Quantity) -> tuple[str | None, tuple[Flag, ...]]:
+def which_way_up(
+    picture: Picture, edges: tuple[StringAtEdges, ...], chord: Quantity
+) -> tuple[str | None, tuple[Flag, ...]]:
     """A reason to give no angle, or doubts, about which way up the photo is. edges : of each of its strings."""
     told = {way_up(e) for e in edges} - {"open"}
     if "on its head" in told:
@@ -63,7 +65,7 @@ def which_way_up(picture: Picture, edges: tuple[Edges, ...], chord: Quantity) ->
     )
 
 
-def way_up(edges: Edges) -> Literal["upright", "on its head", "open"]:
+def way_up(edges: StringAtEdges) -> Literal["upright", "on its head", "open"]:
     """What one string tells."""
     if edges.top > THERE and edges.bottom < GONE:
         return "upright"

@@ -7,13 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from shared.numerics.arrays import F64
+from shared.numerics.arrays import F64, Box
 from vision.evidence.belief import Belief
 from vision.evidence.posterior import ALIKE, DOUBT, Line, one_of
 from vision.image.rectified import Plane, Reduced
 from vision.lines.marks import Mark, find_marks
-
-Box = tuple[float, float, float, float]
 
 MARKED = {"quartered": 30.0, "cross": 3.0}
 """How much likelier a mark of each kind is on a chord line than on another line (a few in a thousand of these show one)."""

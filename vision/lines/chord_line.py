@@ -8,7 +8,7 @@ from functools import partial
 
 import numpy as np
 
-from shared.numerics.arrays import F64
+from shared.numerics.arrays import F64, Box
 from shared.numerics.small_sums import straight
 from vision.cards.detect import Card
 from vision.evidence.belief import Belief, beliefs, believed_at
@@ -22,8 +22,6 @@ from vision.lines.hints import Hint
 from vision.lines.measure import Stroke, measure
 from vision.lines.tracing import hinted_ends, reach_px, same_ink, segment
 from vision.solution.solve import Solution
-
-Box = tuple[float, float, float, float]
 
 TOO_FAINT = "the chord line is too faint to measure: draw it darker"
 
@@ -91,7 +89,7 @@ def find_chord(
     sight: Sight, hint: Hint | None = None, keep: Callable[[Belief], bool] | None = None, line: Line = "chord"
 ) -> ChordLine:
     """Find and measure it. keep : which candidates come into question; all by default. line : by which prior odds it is
-    chosen (`posterior.NONE`)."""
+    chosen (`posterior.PRIOR_NONE`)."""
     picture, plane, mm = sight.photo.picture, sight.plane, sight.chord_mm
     same = partial(same_ink, picture, plane, sight.scale, sight.blur)
     levels = sight.levels if keep is None else [b for b in sight.levels if keep(b)]

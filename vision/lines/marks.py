@@ -15,7 +15,7 @@ from vision.image.rectified import Plane, Reduced, Sheet, lay_flat
 RING_MM, INNER_MM = 4.5, 2.5
 """Radii at which the quarters of a 16 mm mark are looked at: the first is the stronger, and a corner of the mark's
 paper, which has as strong a second harmonic there as the centre has, shows nothing like it on the second."""
-COARSE = 3
+COARSE_MM = 3
 """Millimetres between the places along the line that are looked at first."""
 HINT = 0.12
 """Share of the second harmonic there, a third of a mark's, that calls for a closer look."""
@@ -67,10 +67,10 @@ def _quartered(strip: Sheet, length: float, reach_mm: float) -> list[Mark]:
     s = np.arange(-0.02 * length, 1.02 * length, 1.0)
     d = np.arange(-reach_mm, reach_mm + 0.01, 1.0)
     strength, purity, turn = (np.zeros((len(s), len(d))) for _ in range(3))
-    coarse = _harmonics(strip, s[::COARSE], d[::2])[0].max(axis=1) > HINT
+    coarse = _harmonics(strip, s[::COARSE_MM], d[::2])[0].max(axis=1) > HINT
     near = np.flatnonzero(
         cv2.dilate(
-            np.repeat(coarse, COARSE)[: len(s), None].astype(np.uint8), np.ones((2 * COARSE + 1, 1), np.uint8)
+            np.repeat(coarse, COARSE_MM)[: len(s), None].astype(np.uint8), np.ones((2 * COARSE_MM + 1, 1), np.uint8)
         ).ravel()
     )
     if not len(near):

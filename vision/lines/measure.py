@@ -17,13 +17,11 @@ import cv2
 import numpy as np
 from scipy.special import ndtr
 
-from shared.numerics.arrays import F64, U8, Bools
+from shared.numerics.arrays import F64, U8, Bools, Box
 from shared.numerics.ranks import median, row_medians
 from shared.numerics.small_sums import row_means
 from vision.image.rectified import Plane
 from vision.lines.waviness import Waviness, estimate_waviness
-
-Box = tuple[float, float, float, float]
 
 TWO_SIDED = 0.3
 """Least step on a string's lesser side over that on its greater one: what has less is an edge, not a line."""

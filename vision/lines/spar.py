@@ -18,11 +18,11 @@ from vision.lines.measure import Stroke, measure
 from vision.lines.tracing import hinted_ends, reach_px, segment
 from vision.lines.waviness import Waviness
 
-SHORTEST = 0.04
+SHORTEST_SPAR = 0.04
 """A spar line measured over less than this, in chords, is too short."""
 INSET = 0.004
 """How far inside the stretch over which it shows the line is measured, chords: the rib's edges are no part of it."""
-PLACE = 0.02
+PLACE_SPREAD = 0.02
 """Standard deviation, in chords, of where a spar line stands from where the job says (`spar_at`)."""
 ELSEWHERE = 0.02
 """Probability that the job's word on the place does not hold for this line."""
@@ -32,7 +32,7 @@ HAND_SHARE = 0.6
 HAND_MM, HAND_REACH_MM = 0.03, 30.0
 """Least waviness of a short pen line, mm, and how far along it reaches (common practice, no source: pen lines are
 straight to about 0.1 mm, slowly)."""
-FAINT = "the spar line is too faint or too short to measure"
+FAINT_SPAR = "the spar line is too faint or too short to measure"
 NOT_FOUND = "no spar line was found that crosses the chord line and ends at the rib's outline"
 EQUAL = "two upright lines are about as likely to be the spar line: say in the job where it stands (spar_at), or give a hint"
 
@@ -52,7 +52,7 @@ def find_spar(rib: Rib, view: View, pen: Stroke, station: Station, hint: Hint | 
     """Find and measure it. view : of the lines across the rib. pen : the chord line as measured."""
     if hint is not None:
         pointed = _measured(rib, hinted_ends(rib.plane, hint), 0.0, pen)
-        return SparChoice(pointed, None if pointed else FAINT, 1.0)
+        return SparChoice(pointed, None if pointed else FAINT_SPAR, 1.0)
     if station.spar_deg is None:
         return SparChoice(reason="the job gives no spar line at this station")
     weighed = beliefs(view, rib.chord_mm, crossings(view, rib.chord), rib.forward_right)
@@ -66,7 +66,7 @@ def find_spar(rib: Rib, view: View, pen: Stroke, station: Station, hint: Hint | 
         v = float(crossing_of(ends, rib.chord)[1])
         found.append((stroke, believed_at(view, ends, rib.chord_mm, v, rib.forward_right)))
     if not found:
-        return SparChoice(reason=FAINT if likely else NOT_FOUND, weighed=tuple(weighed))
+        return SparChoice(reason=FAINT_SPAR if likely else NOT_FOUND, weighed=tuple(weighed))
     speaks = [_place(rib, s, station) * _pen(s, pen) for s, _ in found]
     choice = one_of("spar", [b.of("spar") for _, b in found], speaks)
     assert choice.best is not None
@@ -86,7 +86,9 @@ def _place(rib: Rib, stroke: Stroke, station: Station) -> float:
     nose = rib.chord[1] if rib.forward_right else rib.chord[0]
     at = crossing_of(np.stack([stroke.uv[0], stroke.uv[-1]]), rib.chord)
     off = float(np.linalg.norm(at - nose)) / rib.chord_mm - station.spar_at
-    return float((1 - ELSEWHERE) * np.exp(-0.5 * (off / PLACE) ** 2) / (PLACE * np.sqrt(2 * np.pi)) + ELSEWHERE)
+    return float(
+        (1 - ELSEWHERE) * np.exp(-0.5 * (off / PLACE_SPREAD) ** 2) / (PLACE_SPREAD * np.sqrt(2 * np.pi)) + ELSEWHERE
+    )
 
 
 def _pen(stroke: Stroke, pen: Stroke) -> float:
@@ -114,7 +116,7 @@ def _measured(rib: Rib, ends: F64, inset_mm: float, pen: Stroke) -> Stroke | Non
         blur_px=rib.blur,
         avoid=rib.boxes,
     )
-    return None if s is None or s.length_mm < SHORTEST * rib.chord_mm else replace(s, waviness=_same_hand(s, pen))
+    return None if s is None or s.length_mm < SHORTEST_SPAR * rib.chord_mm else replace(s, waviness=_same_hand(s, pen))
 
 
 def _same(one: Stroke, other: Stroke) -> bool:

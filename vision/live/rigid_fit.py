@@ -30,17 +30,17 @@ nothing else to say so."""
 LEAST_SEEN = 0.4
 """Share of the chord line's pieces that must be seen again."""
 MAX_ROUNDS, ROBUST_ROUNDS = 12, 4
-ENOUGH = np.array([1e-6, 5e-3, 5e-3, 5e-2])
+CONVERGED = np.array([1e-6, 5e-3, 5e-3, 5e-2])
 """A step of turn (rad), slide and distance (mm) that needs no further one."""
 RESTLESS, GROWING = 10.0, 100.0
 """How many such steps may be left at the end; and a step of how many that grows fourfold ends the search. Smaller ones
 may grow: where nothing has moved the first is next to nothing, and weights that settle then make a larger one."""
-STEPS = np.array([1e-5, 1e-5, 1e-5, 1e-2, 1e-2, 1e-1, 1e-5, 1e-5, 1e-5, 1e-5])
+DIFFERENCE_STEPS = np.array([1e-5, 1e-5, 1e-5, 1e-2, 1e-2, 1e-1, 1e-5, 1e-5, 1e-5, 1e-5])
 """For differences: radians, mm, and parts of the focal length."""
 
 
 @dataclass(frozen=True)
-class Fit:
+class RigidFit:
     """The movement: x (6,), its parts' covariance by origin, and what was used. gain : (6, n) of the shifts."""
 
     x: F64
@@ -53,7 +53,7 @@ class Fit:
     px: F64
 
 
-def fit(start: Start, gray: U8, camera: Stillness, x: F64) -> Fit | None:
+def fit(start: Start, gray: U8, camera: Stillness, x: F64) -> RigidFit | None:
     """Gauss-Newton on turn, tilts, slides (6), the camera's turn and zoom (4) and each card's own turn."""
     pieces = (start.chord, *start.cards)
     of = np.concatenate([np.full(len(p.a), k) for k, p in enumerate(pieces)])
@@ -87,7 +87,7 @@ def fit(start: Start, gray: U8, camera: Stillness, x: F64) -> Fit | None:
         step, normal, root, used = white
         settled = used if turn >= ROBUST_ROUNDS else None
         total = total + step[:10]
-        size = float(np.abs(step[[0, 3, 4, 5]] / ENOUGH).max())
+        size = float(np.abs(step[[0, 3, 4, 5]] / CONVERGED).max())
         if size < 1:
             break
         if size > max(4 * last, GROWING):
@@ -102,7 +102,7 @@ def fit(start: Start, gray: U8, camera: Stillness, x: F64) -> Fit | None:
     priors = inverse @ np.linalg.cholesky(prior + 1e-12 * np.eye(count))
     own, u_own = np.degrees(step[10:]), np.degrees(np.sqrt(np.diag(inverse)[10:]))
     worst = int(np.argmax(np.abs(own) / u_own))
-    return Fit(
+    return RigidFit(
         total[:6],
         float(used[:n].mean()),
         inverse,
@@ -192,7 +192,7 @@ def jacobian(start: Start, p: Pieces, total: F64) -> F64:
     middle = (p.a + p.b) / 2
     normal = across(run(placed(start, total), p.a, p.b, 2))
     out = []
-    for e in np.diag(STEPS):
+    for e in np.diag(DIFFERENCE_STEPS):
         d = placed(start, total + e).to_pixels(middle) - placed(start, total - e).to_pixels(middle)
         out.append((d * normal).sum(1) / (2 * e.max()))
     return np.stack(out, axis=1)

@@ -19,9 +19,9 @@ from shared.numerics.arrays import F32, F64, U8, Bools
 
 Gray = U8 | F32
 
-ALIKE = 0.85
+LEAST_CORRELATION = 0.85
 """Least correlation between a part and its find; less is something else (a shadow, a hand)."""
-FLOOR_PX = 0.004
+SAMPLING_FLOOR_PX = 0.004
 """What sampling between pixels leaves in a shift beyond the noise of the pixels."""
 
 
@@ -70,7 +70,7 @@ def strip_shifts(first: F64, later: F64) -> Shift:
     design = np.stack([slope, first, np.ones_like(first), np.broadcast_to(x, first.shape)], axis=-1)
     px, covariance, good = _solved(design, later, 1)
     sigma = np.sqrt(np.where(good, covariance[:, 0, 0], np.inf))
-    return Shift(px[:, 0], np.hypot(sigma, FLOOR_PX), good)
+    return Shift(px[:, 0], np.hypot(sigma, SAMPLING_FLOOR_PX), good)
 
 
 def patches(gray: Gray, centres: F64, half_px: int) -> tuple[F64, Bools]:
@@ -93,7 +93,7 @@ def patch_shifts(first: F64, later: F64, blur_px: float) -> Patches:
     design = np.stack([gx.reshape(flat), gy.reshape(flat), first, np.ones_like(first)], axis=-1)
     px, covariance, good = _solved(design, later, 2)
     covariance = _of_alike_noise(design, covariance, side, blur_px)
-    weight = np.linalg.inv(np.where(good[:, None, None], covariance, np.eye(2)) + FLOOR_PX**2 * np.eye(2))
+    weight = np.linalg.inv(np.where(good[:, None, None], covariance, np.eye(2)) + SAMPLING_FLOOR_PX**2 * np.eye(2))
     return Patches(px, np.where(good[:, None, None], weight, 0.0), good)
 
 
@@ -111,7 +111,7 @@ def _solved(design: F64, later: F64, axes: int) -> tuple[F64, F64, Bools]:
         spread = (left * left).sum(1) / max(design.shape[1] - design.shape[2], 1)
         covariance = inverse[:, :axes, :axes] * (spread / gain**2)[:, None, None]
         alike = 1.0 - np.var(left, axis=1) / np.maximum(np.var(later, axis=1), 1e-9)
-    good = (gain > 0.2) & (alike > ALIKE**2) & np.isfinite(px).all(1) & (np.abs(px).max(1) < 2.5)
+    good = (gain > 0.2) & (alike > LEAST_CORRELATION**2) & np.isfinite(px).all(1) & (np.abs(px).max(1) < 2.5)
     return np.where(good[:, None], px, 0.0), covariance, good
 
 

@@ -32,7 +32,7 @@ like a shift, and makes the change's u large instead."""
 NEAR_AND_FAR = 0.5
 """Share by which a carry's shift differs from the middle of the picture to its rim, standard deviation, because of
 what stands nearer or farther there: from 3 m in the middle, 2 m or 6 m at the rim (common practice, no source)."""
-AGREE = 0.5
+LEAST_FOLLOWING = 0.5
 """Least share of the patches that must follow one movement of the camera."""
 BLUR_PX, ROUNDS, ENOUGH_PX = 1.3, 10, 0.003
 """Blur before patches are followed, how often they are looked for anew, and the step that needs no further one."""
@@ -123,9 +123,9 @@ def judge(background: Background, gray: U8, theta: F64, width: int) -> Stillness
         )
     soft = _soft(gray)
     seen = _look(background, soft, np.zeros(2))
-    if seen.good.mean() < AGREE:
+    if seen.good.mean() < LEAST_FOLLOWING:
         seen, start = _far(background, soft)
-        if seen.good.mean() < AGREE:
+        if seen.good.mean() < LEAST_FOLLOWING:
             return Stillness(
                 *none,
                 np.nan,
@@ -148,7 +148,7 @@ def judge(background: Background, gray: U8, theta: F64, width: int) -> Stillness
         if np.linalg.norm(corners @ step, axis=1).max() < ENOUGH_PX:
             break
     agree = trust > 0
-    if agree.sum() < max(LEAST_PATCHES, AGREE * len(agree)):
+    if agree.sum() < max(LEAST_PATCHES, LEAST_FOLLOWING * len(agree)):
         return Stillness(
             *none,
             np.nan,

@@ -19,7 +19,7 @@ from shared.rounding import number
 from vision.overlay import drawing
 from vision.overlay.lettering import Colour, extent, face, label
 from vision.overlay.picture import PictureLike, gray_of, reduced
-from vision.overlay.placing import Board, beside, leader
+from vision.overlay.placing import Occupancy, beside, leader
 from vision.overlay.strips import length_px, straightened
 from vision.overlay.words import PAPER, QUIET, Headline, Sentence, caption, sentences
 
@@ -163,7 +163,7 @@ def _draw_labels(
 ) -> None:
     width, height = sheet.image.shape[1], sheet.image.shape[0]
     font = face(max(11, round(width / 48)), bold=True)
-    board = Board((width, height))
+    board = Occupancy((width, height))
     for line in evidence.lines:
         board.avoid(sheet.points(line.path))
     for card in evidence.cards:

@@ -15,8 +15,6 @@ from PIL import ImageDraw, ImageFont
 Colour = tuple[int, int, int]
 """Blue, green, red, 0 to 255: the overlay's arrays are BGR throughout."""
 
-Box = tuple[float, float, float, float]
-
 
 @lru_cache(maxsize=64)
 def face(size: int, bold: bool = False) -> ImageFont.FreeTypeFont:

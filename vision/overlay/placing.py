@@ -6,11 +6,10 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from shared.numerics.arrays import F64
-from vision.overlay.lettering import Box
+from shared.numerics.arrays import F64, Box
 
 
-class Board:
+class Occupancy:
     """Keeps what is taken on a picture of `size` (width, height): boxes of labels, points of lines."""
 
     def __init__(self, size: tuple[int, int]) -> None:

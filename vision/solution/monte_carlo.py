@@ -18,7 +18,7 @@ from vision.solution.propagate import values
 from vision.solution.solve import Solution
 from vision.solution.together import Together, layout, solve_states
 
-AGREE = 0.15
+LARGEST_DIFFERENCE = 0.15
 """Largest relative difference of the standard deviations, beyond what so few draws leave open, to agree."""
 
 
@@ -68,7 +68,7 @@ def compare(draws: Draws, linear: Quantity, column: int = 0) -> tuple[str, tuple
     said = f"{len(x)} draws: {mean:.3f} deg, u {sd:.3f}, 95 % from {low:.3f} to {high:.3f}"
     open_by = 3.0 / np.sqrt(2.0 * (len(x) - 1))
     off = abs(sd / u - 1) if u > 0 else 0.0
-    if off > AGREE + open_by or abs(mean - linear.value) > (0.1 + 3.0 / np.sqrt(len(x))) * u:
+    if off > LARGEST_DIFFERENCE + open_by or abs(mean - linear.value) > (0.1 + 3.0 / np.sqrt(len(x))) * u:
         return said, (
             FlagCode.NOT_LINEAR.flag(
                 f"Monte Carlo gives {mean:.3f} deg with u {sd:.3f}, the linear budget {linear.value:.3f} with u {u:.3f}"

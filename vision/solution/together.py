@@ -28,7 +28,7 @@ HELD = "how the camera was held"
 
 
 @dataclass(frozen=True)
-class Layout:
+class JointLayout:
     """Where the unknowns and residuals of each rib stand. columns : (ribs,) of (count,) places of a rib's own unknowns in the
     common vector. count : of all unknowns. skip : leading residuals of all ribs but the first that the first has already.
     """
@@ -99,7 +99,7 @@ def solve_states(together: Together, start: States, offset: F64 | None = None) -
     )
 
 
-def layout(together: Together, states: States) -> Layout:
+def layout(together: Together, states: States) -> JointLayout:
     """The common vector's layout: the first rib's unknowns as they stand, then what each further rib has of its own."""
     own = [slots(scene, s) for scene, s in zip(together.scenes, states, strict=True)]
     first, count = own[0], own[0].count
@@ -113,17 +113,17 @@ def layout(together: Together, states: States) -> Layout:
         count += int(free.sum())
         columns.append(place)
     skip = len(states[0].z) + (together.scenes[0].u_aspect > 0) + (together.scenes[0].u_shear > 0)
-    return Layout(tuple(columns), count, skip)
+    return JointLayout(tuple(columns), count, skip)
 
 
-def _joined(together: Together, states: States, at: Layout, parts: list[F64]) -> F64:
+def _joined(together: Together, states: States, at: JointLayout, parts: list[F64]) -> F64:
     rows = [parts[0], *(part[at.skip :] for part in parts[1:])]
     if together.open:
         rows.append(np.array([math.degrees(math.asin(float(states[0].gravity[0]))) / U_ROLL_DEG]))
     return np.concatenate(rows)
 
 
-def _slope(together: Together, at: Layout, states: States, parts: list[F64]) -> F64:
+def _slope(together: Together, at: JointLayout, states: States, parts: list[F64]) -> F64:
     """(observations, unknowns) derivative of the joined residuals."""
     rows = sum(len(p) for p in parts) - at.skip * (len(parts) - 1) + together.open
     jac = np.zeros((rows, at.count))
