@@ -6,7 +6,7 @@ on its own, and r_i what else speaks for it (marks on it, its place), the hypoth
     P(i) = o_i r_i / (n + sum_j o_j r_j),    P(none) = n / (n + sum_j o_j r_j)
 
 (Bayes; each candidate's own evidence independent of the others'). n is the prior odds of a photo without the line over those
-of any one candidate, in units of the witness's own prior: NONE.
+of any one candidate, in units of the witness's own prior: PRIOR_NONE.
 
 Level references are judged one by one: each is true with its own probability, and all that are used must be. The surest one
 is used, and those beside it that are as good as sure: a false one would turn the angle, and two strings leave the rib's lean
@@ -38,8 +38,9 @@ PRIOR_NONE: dict[Line, float] = {
     "laser": 0.87,
     "straightedge": 0.1,
 }
-"""Probability that a photo shows no such line, as in the training photos: with n candidates and a share q = (1 - PRIOR_NONE) / n of
-them being the line, the odds of none over those of any one are PRIOR_NONE / q, in units of the witness's own prior odds q / (1 - q).
+"""Probability that a photo shows no such line, as in the training photos: with n candidates and a share
+q = (1 - PRIOR_NONE) / n of them being the line, the odds of none over those of any one are PRIOR_NONE / q, in units of the
+witness's own prior odds q / (1 - q).
 "chord behind": on a rib that stands behind another; lines of other ribs are ruled out by the cards (`vision.behind`), so that one
 photo in five is left in which the rib shows other lines beside its card but not its chord line."""
 SECOND_REFERENCE = 0.995
