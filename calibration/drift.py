@@ -116,7 +116,11 @@ def _beyond(found: tuple[float, float], known: tuple[float, float], least: float
 
 
 def age_flags(readings: Sequence[Reading], profile: LensProfile, days: float = LENS_DAYS) -> tuple[Flag, ...]:
-    """A lens profile older than it should be when the photos were taken."""
+    """A lens profile older than it should be when the photos were taken.
+
+    readings : of one batch, whose photos' dates count. profile : of their lens. days : age beyond which it is
+    flagged.
+    """
     taken = [r.photo.taken[:10] for r in readings if r.photo.taken]
     if not taken:
         return ()
@@ -138,6 +142,9 @@ def residual_flags(readings: Sequence[Reading], profile: LensProfile, earlier: S
 
     Growth within a batch: Kendall's rank correlation with the time the photos were taken; against former
     batches: the Mann-Whitney test; both at 1 %, and half as large again at least.
+
+    readings : of one batch. profile : of their lens, whose own residual is the measure of "large". earlier : readings
+    of former batches with the same lens; empty: the batch is held against itself only.
     """
     timed = sorted(
         (r.photo.taken or "", k, float(np.median([c.rms_px for c in _cards(r)])))
@@ -190,7 +197,10 @@ def _above(values: F64, before: F64) -> float:
 
 
 def square_flags(angles: Mapping[str, Quantity]) -> tuple[Flag, ...]:
-    """References that should measure 90 deg (name -> angle, degrees) and no longer do."""
+    """References that should measure 90 deg (name -> angle, degrees) and no longer do.
+
+    angles : name of a reference -> its measured angle with u, degrees.
+    """
     return tuple(
         FlagCode.REFERENCE_NOT_SQUARE.flag(f"{name} measures {degrees(q)}, not 90")
         for name, q in angles.items()

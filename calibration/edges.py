@@ -37,6 +37,8 @@ def find_edges(gray: U8, least: float) -> list[Edge]:
     """Edges of at least this length (in parts of the picture's diagonal), longest first.
 
     Traced by gradient direction, so that a bent edge holds together and a corner parts two.
+
+    gray : (h, w) picture. least : 0 to 1. Pixels as elsewhere: x right, y down.
     """
     factor = max(1.0, max(gray.shape) / WORK_SIDE)
     small = (

@@ -42,5 +42,8 @@ class PhotoLike(Protocol):
 
 
 def turn_tag(exif: ExifLike) -> int:
-    """The EXIF orientation, 1 to 8; 1 where the tag is missing or none of these (CIPA DC-008)."""
+    """The EXIF orientation, 1 to 8; 1 where the tag is missing or none of these (CIPA DC-008).
+
+    exif : anything with Pillow's `get` by number of the tag.
+    """
     return exif.orientation if exif.orientation in range(1, 9) else 1

@@ -67,6 +67,9 @@ def look_behind(
     """Find the lines of the stations behind, the nearer first.
 
     further : with their poses, or with the reason why there are none. strangers : cards of no station.
+
+    picture : the whole photo. main : the foremost station, its cards, its lines. job : for chord lengths and what is
+    stated of the level reference.
     """
     station, cards, found = main
     before: list[Detections] = [found]
@@ -143,7 +146,10 @@ def _not_of(plane: Plane, taken: list[F64]) -> Callable[[Belief], bool]:
 
 
 def same_in_photo(ends: F64, other: F64) -> bool:
-    """Whether the line through two pixels (2, 2) and one seen at pixels (n, 2) are one in the photo, as far as both reach."""
+    """Whether the line through two pixels (2, 2) and one seen at pixels (n, 2) are one in the photo, as far as both reach.
+
+    ends : of one line as measured. other : points of the other in order along it.
+    """
     length = float(np.linalg.norm(ends[1] - ends[0]))
     way = (ends[1] - ends[0]) / length
     along = (other - ends[0]) @ way
@@ -157,7 +163,11 @@ def same_in_photo(ends: F64, other: F64) -> bool:
 def whose(
     one: Behind, sight: Sight, line: ChordLine, nearer: tuple[Behind, ...], farther: tuple[Behind, ...]
 ) -> str | None:
-    """Why a measured line is not shown to be this station's; None where it is."""
+    """Why a measured line is not shown to be this station's; None where it is.
+
+    one : the station. sight : how its lines were looked for. line : with stroke and ends. nearer, farther : the other
+    stations behind, seen from this one.
+    """
     assert line.stroke is not None and line.ends is not None
     ends, plane = line.ends, sight.plane
     part = line.stroke.length_mm / sight.chord_mm
@@ -184,7 +194,10 @@ def whose(
 
 
 def could_be(plane: Plane, ends: F64, cards: tuple[Card, ...], chord_mm: float) -> bool:
-    """Whether a line through (2, 2) sheet mm passes each of a rib's cards within what the rib's depth leaves beside it."""
+    """Whether a line through (2, 2) sheet mm passes each of a rib's cards within what the rib's depth leaves beside it.
+
+    plane : of the rib. ends : left end first. cards : of that rib. chord_mm : its chord.
+    """
     for card in cards:
         ring = plane.to_sheet(card.at(card.spec.paper()))
         off = _above(ends, ring)

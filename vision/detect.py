@@ -75,7 +75,12 @@ def detect(
     job: Job,
     hints: tuple[Hint, ...],
 ) -> Detections:
-    """Find and measure every line on and before the rib plane of `solution`. others : cards of other stations."""
+    """Find and measure every line on and before the rib plane of `solution`. others : cards of other stations.
+
+    picture : the whole photo. solution : from the cards alone. cards : of this station, in the solution's order.
+    station, job : for chord length, spar place and the level reference; design angles are not read. hints : lines
+    pointed at by a person, in place of a search.
+    """
     plane = sheet_plane(solution, cards)
     toward = float(solution.state.rotation[:, 0] @ plane.along_u)
     right = toward > 0

@@ -36,6 +36,8 @@ def cross_check(by_plumb: Sequence[Quantity], by_level: Sequence[Quantity]) -> L
 
     What both readings of a line share cancels. A constant difference is the zero error of one of the two;
     which one, a reversal tells. Raises ValueError unless there is one of each per line.
+
+    by_plumb, by_level : degrees, nose-up positive, in the same order of lines.
     """
     if len(by_plumb) != len(by_level) or not by_plumb:
         raise ValueError("one angle by each reference is needed for every line")

@@ -39,6 +39,9 @@ def bar_pair(laid: U8, turned: U8, lens: Lens, at: tuple[float, float] | None = 
     at : a pixel near it; None: the middle. If the camera turned between the photos, the edges of the
     background tell, and it is taken off. A camera that looks 15 deg askew along the bar alters a difference
     by 3 %. Raises UserError where the edge is not found in both, or the camera moved too far.
+
+    laid, turned : (h, w) grey pictures of the bar as laid down and after it was turned end for end, the camera left
+    where it stood. lens : of both.
     """
     h, w = laid.shape
     diagonal = math.hypot(w, h)

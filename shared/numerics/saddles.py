@@ -50,6 +50,8 @@ def refine(gray: U8, start: F64, along_x: F64, along_y: F64, half: F64, rounds: 
 
     Corners whose window leaves the picture come back with NaN, and so do those whose start, directions or
     window are no finite numbers, or whose direction is none (two neighbours in one place).
+
+    rounds : of Gauss-Newton, at most; fewer where no corner moves by more than `STILL_PX`.
     """
     n = len(start)
     h, w = gray.shape

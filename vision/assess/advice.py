@@ -19,7 +19,11 @@ WORTH_NAMING = 0.8
 
 
 def advise(solution: Solution, result: Angles, found: Detections) -> tuple[Advice, ...]:
-    """Remedies, the most helpful first; at most three."""
+    """Remedies, the most helpful first; at most three.
+
+    solution : of the rib. result : its angles with budgets, from which each remedy's gain in U is worked out. found :
+    the lines.
+    """
     chord = result.chord
     if chord is None or chord.u <= 0:
         return ()

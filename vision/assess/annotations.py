@@ -25,7 +25,11 @@ NOT_LINES = KINDS.index("edge")
 def show(
     picture: Picture, cards: tuple[Card, ...], solution: Solution | None = None, found: Detections | None = None
 ) -> Evidence:
-    """Everything found so far, ready to be drawn."""
+    """Everything found so far, ready to be drawn.
+
+    picture : as read. cards : all that were seen. solution, found : None where the reading ended before them.
+    Coordinates in the result are pixels of the upright photo.
+    """
     rms = solution.corner_rms if solution else (float("nan"),) * len(cards)
     seen = tuple(
         SeenCard(c.spec.kind, c.number, _points(c.at(c.spec.outline())), _points(c.pixels), _points(c.rejected), r)

@@ -70,7 +70,10 @@ def before_solving(cards: list[Card]) -> Verdict:
 
 
 def after_solving(solution: Solution) -> Verdict:
-    """Gates on the fitted plane."""
+    """Gates on the fitted plane.
+
+    solution : of the rib, with the corners' residuals.
+    """
     n, t = solution.normal, solution.state.shift
     tilt = float(np.degrees(np.arccos(np.clip(abs(n @ t) / np.linalg.norm(t), 0, 1))))
     rms = max(solution.corner_rms)

@@ -49,12 +49,19 @@ class Card:
     edges: Edges = field(default_factory=Edges)
 
     def at(self, points_mm: F64) -> F64:
-        """Approximate pixels (n, 2) of board points (n, 2)."""
+        """Approximate pixels (n, 2) of board points (n, 2).
+
+        points_mm : board frame, mm, through the homography of the card's corners (straight lines stay straight: the
+        lens is left out).
+        """
         return apply(self.homography, points_mm)
 
 
 def apply(h: F64, points: F64) -> F64:
-    """(n, 2) points through a (3, 3) homography."""
+    """(n, 2) points through a (3, 3) homography.
+
+    h : maps (x, y, 1) up to a factor. points : in the frame that it maps from.
+    """
     q = np.c_[points, np.ones(len(points))] @ h.T
     return np.asarray(q[:, :2] / q[:, 2:], dtype=np.float64)
 
@@ -62,7 +69,10 @@ def apply(h: F64, points: F64) -> F64:
 def find_cards(gray: U8, half: U8 | None = None) -> list[Card]:
     """All station cards in the picture, by number. A card seen twice under one number is left to the caller.
 
-    half : the picture at half its size, where it is at hand."""
+    half : the picture at half its size, where it is at hand.
+
+    gray : (h, w) upright picture. Corners are refined saddle points, pixels (`shared.numerics.saddles`).
+    """
     markers = _markers(gray, halved(gray) if half is None else half)
     groups: dict[int, list[tuple[int, F64]]] = defaultdict(list)
     for ident, corners in markers:

@@ -42,7 +42,11 @@ class Edges:
 
 
 def find_edges(gray: U8, spec: CardSpec, homography: F64, scale: float, blur_px: float) -> Edges:
-    """Locate all inner edges of a card whose homography (board mm to pixels) is good to 0.2 px."""
+    """Locate all inner edges of a card whose homography (board mm to pixels) is good to 0.2 px.
+
+    gray : (h, w). spec : what the card should look like. scale : pixels a mm. blur_px : standard deviation of the
+    picture's blur.
+    """
     a, b, black = inner_edges(spec)
     steps = np.linspace(TRIM, 1 - TRIM, max(8, int(spec.square_mm * scale * (1 - 2 * TRIM))))
     run = a[:, None, :] + steps[None, :, None] * (b - a)[:, None, :]
@@ -88,7 +92,10 @@ def find_edges(gray: U8, spec: CardSpec, homography: F64, scale: float, blur_px:
 
 
 def inner_edges(spec: CardSpec) -> tuple[F64, F64, F64]:
-    """Start, end and the middle of the black square beside each inner edge, mm in the board frame."""
+    """Start, end and the middle of the black square beside each inner edge, mm in the board frame.
+
+    spec : of the card. Three arrays (m, 2).
+    """
     a, b, black = [], [], []
     q = spec.square_mm
     for r in range(spec.rows):

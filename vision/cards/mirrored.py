@@ -20,5 +20,8 @@ REASON = (
 
 
 def is_mirrored(gray: U8) -> bool:
-    """Whether a station card shows in the mirror image of a picture (h, w). Worth asking where none was found."""
+    """Whether a station card shows in the mirror image of a picture (h, w). Worth asking where none was found.
+
+    gray : upright, 8 bits.
+    """
     return bool(find_cards(np.ascontiguousarray(cv2.flip(gray, 1), dtype=np.uint8)))

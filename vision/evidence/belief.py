@@ -45,7 +45,11 @@ class Belief:
 
 
 def beliefs(view: View, chord_mm: float, middle_mm: F64, forward_right: bool) -> list[Belief]:
-    """What the witness says of a view's candidates; parameters as in `cut_strips`."""
+    """What the witness says of a view's candidates; parameters as in `cut_strips`.
+
+    view : with its raster and candidates, n. chord_mm : of the rib. middle_mm : (n,) mm along the raster of each
+    strip's middle. forward_right : whether the leading edge is to the right.
+    """
     raster, c = view.raster, view.candidates
     said = ask(cut_strips(raster, view.context, c, chord_mm, middle_mm, forward_right), raster.family)
     pace = SPAN[raster.family] * chord_mm / PLACES
@@ -61,7 +65,11 @@ def beliefs(view: View, chord_mm: float, middle_mm: F64, forward_right: bool) ->
 
 
 def believed_at(view: View, ends: F64, chord_mm: float, middle_mm: float, forward_right: bool) -> Belief:
-    """What the witness says of the straight line through two points (2, 2) sheet mm, as measured."""
+    """What the witness says of the straight line through two points, as measured.
+
+    view : of the line's family. ends : (2, 2) sheet mm. chord_mm, middle_mm, forward_right : as for `beliefs`, of one
+    line.
+    """
     (c0, r0), (c1, r1) = view.raster.index(ends)
     slope = (r1 - r0) / (c1 - c0)
     one = Candidates(np.array([r0 - slope * c0]), np.array([slope]), np.zeros(1), np.zeros(1, dtype=np.intp))

@@ -56,7 +56,10 @@ class Candidates:
         return len(self.row)
 
     def at(self, column: F64 | float) -> F64:
-        """(n, m) rows at columns (m,)."""
+        """(n, m) rows at columns (m,).
+
+        column : fractional, of the raster.
+        """
         return np.asarray(self.row[:, None] + self.slope[:, None] * np.atleast_1d(column))
 
 
@@ -107,7 +110,11 @@ def _shrunk(row: F64, slope: F64, less: int) -> F64:
 
 
 def ridge_maps(raster: Raster) -> tuple[F32, F32, F32]:
-    """Depths along the rows of dark and of light stripes (h, w), and of stripes of another hue (h // 2, w // 2)."""
+    """Depths along the rows of dark and of light stripes (h, w), and of stripes of another hue (h // 2, w // 2).
+
+    raster : with grey and hue. A depth is the fraction by which a stripe differs from its sides (see
+    `vision.image.ridges`).
+    """
     along, across = raster.step
     reaches = tuple(sorted({max(2, round(s / across)) for s in SIDES_MM}))
     dark, light = level_ridges(raster.grey, reaches, max(1, round(SMOOTH_MM / along)))

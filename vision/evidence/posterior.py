@@ -63,7 +63,11 @@ class LineChoice:
 
 
 def one_of(kind: Line, shares: Sequence[float], speaks_for: Sequence[float] | None = None) -> LineChoice:
-    """At most one of the candidates is of a kind, given the witness's probability of each and other likelihood ratios."""
+    """At most one of the candidates is of a kind, given the witness's probability of each and other likelihood ratios.
+
+    kind : which line is asked for, with its prior. shares : (n,) the witness's probability of each candidate.
+    speaks_for : (n,) likelihood ratios from elsewhere; None: 1 each.
+    """
     odds = _odds(shares) * (1.0 if speaks_for is None else np.asarray(speaks_for, dtype=np.float64))
     if not len(odds):
         return LineChoice(None, odds)
@@ -75,13 +79,19 @@ def true_reference(kind: Line, share: float, rivals: Sequence[float] = ()) -> fl
     """Probability that a level reference is one, from the witness's probability of it by itself.
 
     rivals : of others of its kind that cannot be true as well. Those that agree with it are no rivals.
+
+    kind : of reference. share : 0 to 1. With its odds o = share / (1 - share): o / (PRIOR_NONE + o + sum of the
+    rivals' odds).
     """
     own, theirs = _odds([share]), _odds(rivals)
     return float(own[0] / (PRIOR_NONE[kind] + own[0] + theirs.sum()))
 
 
 def sure(chance: float) -> bool:
-    """Whether a reference is sure enough to be used beside another."""
+    """Whether a reference is sure enough to be used beside another.
+
+    chance : probability that it is true, as `true_reference` gives it.
+    """
     return chance >= SECOND_REFERENCE
 
 

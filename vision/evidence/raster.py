@@ -45,7 +45,10 @@ class Raster:
         return along_across if self.family == "level" else along_across[:, ::-1]
 
     def index(self, uv: F64) -> F64:
-        """Fractional (column, row) of sheet points (n, 2) mm."""
+        """Fractional (column, row) of sheet points (n, 2) mm.
+
+        uv : mm, of the plane's sheet.
+        """
         along_across = uv if self.family == "level" else uv[:, ::-1]
         return np.asarray((along_across - self.start) / self.step, dtype=np.float64)
 
@@ -63,6 +66,8 @@ def lay_raster(
 
     photo : the grey picture, reduced mostly along the lines. small_bgr : the colour picture, `reduced` times smaller.
     step : mm a column (along the lines), mm a row (across them).
+
+    plane : of the rib. family : "level" or "upright": which sheet axis the raster's columns run along.
     """
     u0, v0, u1, v1 = box
     du, dv = step if family == "level" else step[::-1]
@@ -88,7 +93,11 @@ def lay_raster(
 
 
 def hue_of(bgr: U8) -> F32:
-    """(h, w, 2) logarithms of red over green and of blue over green of a picture (h, w, 3), BGR."""
+    """(h, w, 2) logarithms of red over green and of blue over green of a picture (h, w, 3), BGR.
+
+    bgr : uint8. A ratio does not change with the brightness of the light; `DARK_OFFSET` keeps it from being noise in
+    the dark.
+    """
     blue, green, red = (cv2.LUT(bgr[..., k], _LOGS) for k in range(3))
     return np.stack([red - green, blue - green], axis=2)
 

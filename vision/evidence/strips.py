@@ -51,6 +51,9 @@ def cut_strips(
     """(n, CHANNELS, ROWS, COLUMNS) float32 of all candidates.
 
     middle_mm : (n,) mm along the raster of each strip's middle. forward_right : whether the leading edge is to the right.
+
+    raster : of the family. context : what surrounds it. c : the n candidates. chord_mm : of the rib; strips scale
+    with it.
     """
     family = raster.family
     along = (np.arange(COLUMNS) - (COLUMNS - 1) / 2) * (SPAN[family] * chord_mm / COLUMNS)

@@ -62,7 +62,10 @@ class View:
 
 
 def level_view(photo: Photograph, plane: Plane, papers: list[F64], others: list[F64], chord_mm: float) -> View:
-    """Level lines within a chord of the cards. papers, others : (4, 2) sheet mm of the own cards' and other cards' paper."""
+    """Level lines within a chord of the cards. papers, others : (4, 2) sheet mm of the own cards' and other cards' paper.
+
+    photo : with its reduced versions. plane : of the rib. chord_mm : of the rib.
+    """
     ring = np.concatenate(papers)
     (u0, v0), (u1, v1) = ring.min(0), ring.max(0)
     middle = plane.to_pixels(np.array([[(u0 + u1) / 2, (v0 + v1) / 2]]))[0]
@@ -77,7 +80,11 @@ def level_view(photo: Photograph, plane: Plane, papers: list[F64], others: list[
 def upright_view(
     photo: Photograph, plane: Plane, papers: list[F64], others: list[F64], chord_mm: float, chord: F64, across: bool
 ) -> View:
-    """Upright lines between the chord line's ends (2, 2) sheet mm: over the photo's whole height, or across the rib only."""
+    """Upright lines between the chord line's ends (2, 2) sheet mm: over the photo's whole height, or across the rib only.
+
+    photo, plane, papers, others, chord_mm : as for `level_view`. chord : the chord line's ends. across : true for
+    lines that are drawn across the rib, false for what hangs or stands before it.
+    """
     middle = chord.mean(0)
     x = plane.to_pixels(middle[None])[0, 0]
     rim = plane.to_sheet(np.array([[x, 8.0], [x, photo.picture.height - 9.0]]))[:, 1]

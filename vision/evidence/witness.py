@@ -41,7 +41,10 @@ class Said:
 
 
 def ask(strips: F32, family: Family) -> Said:
-    """What strips (n, channels, rows, columns) show."""
+    """What strips (n, channels, rows, columns) show.
+
+    family : which of the two networks answers. Probabilities are calibrated (temperature) on photos of other wings.
+    """
     nets, temperature = _networks(family)
     if not len(strips):
         return Said(np.zeros((0, len(KINDS))), np.zeros((0, PLACES)))

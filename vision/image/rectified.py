@@ -31,7 +31,11 @@ class Plane:
 
     @classmethod
     def from_pose(cls, rotation: F64, origin: F64, theta: F64) -> Plane:
-        """Sheet axes for a rib pose: u nearest to the camera's x axis."""
+        """Sheet axes for a rib pose: u nearest to the camera's x axis.
+
+        rotation : (3, 3) rib frame to camera frame; its third column is the plane's normal. origin : (3,) mm, camera
+        frame, of sheet point (0, 0). theta : (9,) lens parameters.
+        """
         n = rotation[:, 2]
         u = np.array([1.0, 0.0, 0.0])
         u = u - n * float(u @ n)
@@ -44,7 +48,10 @@ class Plane:
         return cross(self.along_u, self.along_v)
 
     def to_pixels(self, uv: F64) -> F64:
-        """Pixels (n, 2) of sheet points (n, 2) mm."""
+        """Pixels (n, 2) of sheet points (n, 2) mm.
+
+        uv : u right in the photo, v down. The lens distortion is in.
+        """
         p = self.origin + uv[:, :1] * self.along_u + uv[:, 1:] * self.along_v
         return distort(p[:, :2] / p[:, 2:], self.theta)
 
@@ -72,7 +79,10 @@ class Reduced:
 
     @classmethod
     def of(cls, gray: U8, across: int, down: int) -> Reduced:
-        """Shrink by area."""
+        """Shrink by area.
+
+        gray : (h, w). across, down : whole factors along x and y; a rest at the right and lower edge is cut off.
+        """
         h, w = gray.shape
         return cls(
             np.asarray(
@@ -86,7 +96,10 @@ class Reduced:
         )
 
     def further(self, across: int, down: int) -> Reduced:
-        """Smaller still."""
+        """Smaller still.
+
+        across, down : whole factors, on top of those before.
+        """
         small = Reduced.of(self.image, across, down)
         return Reduced(small.image, self.across * across, self.down * down)
 
@@ -105,15 +118,25 @@ class Sheet:
     mm_v: float
 
     def index(self, uv: F64) -> F64:
-        """Fractional (column, row) of sheet points (n, 2) mm."""
+        """Fractional (column, row) of sheet points (n, 2) mm.
+
+        uv : mm, of the plane's sheet.
+        """
         return (uv - [self.u0, self.v0]) / [self.mm_u, self.mm_v]
 
     def uv(self, index: F64) -> F64:
-        """Sheet points (n, 2) mm of fractional (column, row)."""
+        """Sheet points (n, 2) mm of fractional (column, row).
+
+        index : (n, 2), column first; (0, 0) is the middle of the first pixel.
+        """
         return index * [self.mm_u, self.mm_v] + [self.u0, self.v0]
 
     def within(self, ring: F64, rim_mm: float = 2.5) -> Bools:
-        """(h, w) bool: inside a convex ring of sheet points (n, 2) mm, or within a rim round it."""
+        """(h, w) bool: inside a convex ring of sheet points (n, 2) mm, or within a rim round it.
+
+        ring : in order round it. rim_mm : breadth of the rim, about, for it grows with the corners' distance from the
+        middle.
+        """
         middle = ring.mean(0)
         wider = middle + (ring - middle) * (1 + rim_mm / np.linalg.norm(ring - middle, axis=1, keepdims=True))
         mask = np.zeros(self.image.shape, dtype=np.uint8)
@@ -124,7 +147,10 @@ class Sheet:
 def pixel_map(plane: Plane, u: Floats, v: Floats, across: int = 1, down: int = 1, step: int = 24) -> F32:
     """(h, w, 2) coordinates, in the picture reduced by across x down, of an even grid of sheet coordinates u (w,), v (h,),
     mm: projected on coarse knots, bilinear between them (good to a few hundredths of a pixel: for looking, not for
-    measuring)."""
+    measuring).
+
+    plane : of the rib. across, down : 1: the picture itself. step : grid points between knots.
+    """
     w, h = len(u), len(v)
     nu, nv = -(-w // step) + 2, -(-h // step) + 2
     place = (np.arange(max(nu, nv)) - 1) * step + (step - 1) / 2  # knots in the middle of blocks, as resize has them
@@ -143,7 +169,10 @@ def look_up(picture: U8, at: F32) -> U8:
 
 
 def lay_flat(photo: Reduced, plane: Plane, box: tuple[float, float, float, float], mm_u: float, mm_v: float) -> Sheet:
-    """Rectify a box (u0, v0, u1, v1) mm at the given steps, mm a pixel."""
+    """Rectify a box (u0, v0, u1, v1) mm at the given steps, mm a pixel.
+
+    photo : reduced as far as the steps ask for. plane : of the rib. mm_u, mm_v : along u and v.
+    """
     u0, v0, u1, v1 = box
     u = u0 + mm_u * np.arange(max(8, int((u1 - u0) / mm_u)))
     v = v0 + mm_v * np.arange(max(8, int((v1 - v0) / mm_v)))

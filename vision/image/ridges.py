@@ -54,5 +54,8 @@ def level_ridges(image: U8 | F32, reach_px: tuple[int, ...], along_px: int) -> t
 
 
 def votes(depth: F32, most: float) -> F32:
-    """Depths as votes between -DOUBT and `most` for summing along lines."""
+    """Depths as votes between -DOUBT and `most` for summing along lines.
+
+    depth : any shape, fractions. most : cap of a single column's vote.
+    """
     return np.asarray(np.minimum(np.maximum(depth * np.float32(1 / FULL_DEPTH), -GAP_COST), most), dtype=np.float32)

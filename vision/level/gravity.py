@@ -132,7 +132,12 @@ def find_gravity(
     job: Job,
     hints: Mapping[Role, Hint],
 ) -> Gravity:
-    """Find and measure the level references of every role. Parameters as of `Look`."""
+    """Find and measure the level references of every role. Parameters as of `Look`.
+
+    rib : the one they are looked for at. level, levels : the view along the chord line and what is believed of each
+    candidate. middle_mm : u of the strips' middle, sheet mm. upright : the view of upright lines. station, job : what
+    is stated of reference and chord. hints : by role, lines pointed at by a person.
+    """
     look = Look(rib, level, levels, middle_mm, upright, [], station, job, hints)
     if not look.by_hand:
         weighed = beliefs(upright, rib.chord_mm, crossings(upright, rib.chord), rib.forward_right)
@@ -174,7 +179,10 @@ def _finder(role: Role) -> Finder:
 
 
 def find_strings(look: Look) -> tuple[list[Found], str | None]:
-    """Every string that hangs before the rib."""
+    """Every string that hangs before the rib.
+
+    look : see `Look`. Returns the strings, the surest first, and a reason where there are none.
+    """
     strings, reason = _hinted_string(look.rib, look.hints), None
     if not look.by_hand:
         strings, reason = _strings(look.rib, look.upright, look.uprights)
@@ -187,7 +195,10 @@ def find_strings(look: Look) -> tuple[list[Found], str | None]:
 
 
 def find_level_line(look: Look) -> tuple[list[Found], str | None]:
-    """The level line on the rib: the levelled straightedge that the job states, else a laser's."""
+    """The level line on the rib: the levelled straightedge that the job states, else a laser's.
+
+    look : see `Look`. Returns the line and a reason where there is none.
+    """
     rib, level = look.rib, look.job.level
     bar = Straightedge()
     if level.straightedge_mm is not None and not look.by_hand:
@@ -211,7 +222,10 @@ def find_level_line(look: Look) -> tuple[list[Found], str | None]:
 
 
 def crossings(view: View, chord: F64) -> F64:
-    """(n,) v, sheet mm, where each upright candidate crosses the chord line through (2, 2) sheet mm."""
+    """(n,) v, sheet mm, where each upright candidate crosses the chord line through (2, 2) sheet mm.
+
+    view : of upright lines, n candidates. chord : left end first.
+    """
     c, r = view.candidates, view.raster
     rise = (chord[1, 1] - chord[0, 1]) / (chord[1, 0] - chord[0, 0])
     # u = a + b v on the candidate, v = v0 + rise (u - u0) on the chord line
@@ -221,7 +235,10 @@ def crossings(view: View, chord: F64) -> F64:
 
 
 def crossing_of(ends: F64, chord: F64) -> F64:
-    """(2,) sheet mm where the upright line through (2, 2) meets the chord line through (2, 2)."""
+    """(2,) sheet mm where the upright line through (2, 2) meets the chord line through (2, 2).
+
+    ends : sheet mm, upper end first. chord : sheet mm, left end first.
+    """
     rise = (chord[1, 1] - chord[0, 1]) / (chord[1, 0] - chord[0, 0])
     b = (ends[1, 0] - ends[0, 0]) / (ends[1, 1] - ends[0, 1])
     a = ends[0, 0] - b * ends[0, 1]

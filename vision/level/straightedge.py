@@ -57,7 +57,10 @@ class Straightedge:
 
 
 def find_straightedge(rib: Rib, width_mm: float) -> Straightedge:
-    """Find and measure it. width_mm : between its long edges."""
+    """Find and measure it. width_mm : between its long edges.
+
+    rib : where it is looked for: on and about the rib's face, in its plane.
+    """
     chord, c, scale = rib.chord, rib.chord_mm, rib.photo.scale
     middle = chord.mean(0)
     box = (chord[0, 0] - 0.35 * c, middle[1] - 0.3 * c, chord[1, 0] + 0.35 * c, middle[1] + 0.3 * c)

@@ -36,6 +36,8 @@ def measure_string(rib: Rib, ends: F64, crossing: F64 | None) -> Stroke | None:
     ends : (2, 2) sheet mm, upper end first. crossing : (2,) sheet mm, where it crosses the chord line. What was found may
     be a few pixels askew: the string is measured about there first and followed outwards, each time by what the stretch so
     far foretells. None (a hint): measured from end to end at once.
+
+    rib : the one that it hangs before.
     """
     picture, plane, chord_mm, scale = rib.photo.picture, rib.plane, rib.chord_mm, rib.photo.scale
     blur, boxes = rib.blur, rib.boxes
@@ -108,12 +110,18 @@ def measure_string(rib: Rib, ends: F64, crossing: F64 | None) -> Stroke | None:
 
 
 def scatter(stroke: Stroke) -> float:
-    """Scatter of a string's centres, pixels."""
+    """Scatter of a string's centres, pixels.
+
+    stroke : as measured. Independent noise and waviness of its centres, added as variances.
+    """
     return float(np.hypot(np.median(stroke.sigma_px), stroke.waviness.size))
 
 
 def line_ends(stroke: Stroke, v0: float, v1: float) -> tuple[F64, F64]:
-    """The points of a stroke's straight line at two heights, sheet mm."""
+    """The points of a stroke's straight line at two heights, sheet mm.
+
+    stroke : as measured. v0, v1 : mm. Two points (2,), in this order.
+    """
     slope, at = straight(stroke.uv[:, 1], stroke.uv[:, 0])
     return np.array([slope * v0 + at, v0]), np.array([slope * v1 + at, v1])
 

@@ -35,7 +35,11 @@ class StringAtEdges:
 
 
 def edges_of(picture: Picture, plane: Plane, string: Belief) -> StringAtEdges:
-    """Of one string."""
+    """How surely one string shows at the picture's upper and lower edge.
+
+    picture : whose height counts. plane : of the rib. string : what the witness believes at each place along it.
+    Means over `END_PLACES` places.
+    """
     px = plane.to_pixels(string.places)
     inside = np.flatnonzero((px[:, 1] >= 0) & (px[:, 1] < picture.height))
     if len(inside) < 4 * END_PLACES:
@@ -48,7 +52,11 @@ def edges_of(picture: Picture, plane: Plane, string: Belief) -> StringAtEdges:
 def which_way_up(
     picture: Picture, edges: tuple[StringAtEdges, ...], chord: Quantity
 ) -> tuple[str | None, tuple[Flag, ...]]:
-    """A reason to give no angle, or doubts, about which way up the photo is. edges : of each of its strings."""
+    """A reason to give no angle, or doubts, about which way up the photo is. edges : of each of its strings.
+
+    picture : whose EXIF may say how the camera was held. chord : as measured; near 180 degrees the photo is on its
+    head.
+    """
     told = {way_up(e) for e in edges} - {"open"}
     if "on its head" in told:
         doubt = FlagCode.UPSIDE_DOWN.flag(
@@ -66,7 +74,10 @@ def which_way_up(
 
 
 def way_up(edges: StringAtEdges) -> Literal["upright", "on its head", "open"]:
-    """What one string tells."""
+    """What one string says of which way is up: its upper end leaves the picture, its lower end hangs in it.
+
+    edges : of that string. "open" where both ends or neither do.
+    """
     if edges.top > THERE and edges.bottom < GONE:
         return "upright"
     if edges.top < GONE and edges.bottom > THERE:

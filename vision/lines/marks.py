@@ -44,6 +44,8 @@ def find_marks(photo: Reduced, plane: Plane, ends: F64, depth: float, mm: float,
     """Marks whose centre lies within `reach_mm` of the line between two ends (2, 2), sheet mm.
 
     photo : the grey picture, reduced; mm : its pixel on the rib. depth : relative depth of the line's ink.
+
+    plane : of the rib. Marks are quartered circles, 16 mm across.
     """
     a, b = ends
     length = float(np.linalg.norm(b - a))
@@ -144,7 +146,10 @@ def _crosses(strip: Sheet, length: float, taken: list[Mark], depth: float) -> li
 
 def locate(gray: U8, plane: Plane, mark: Mark) -> tuple[F64, float] | None:
     """Saddle point of a quartered circle in the photo: pixel (2,) and its standard deviation, pixels. None where there
-    is no clear one."""
+    is no clear one.
+
+    gray : the full picture (h, w). plane : of the rib. mark : where it was found, sheet mm.
+    """
     edge = np.radians(mark.turn_deg + 45.0)
     ex, ey = np.array([np.cos(edge), np.sin(edge)]), np.array([-np.sin(edge), np.cos(edge)])
     p = plane.to_pixels(np.stack([mark.uv, mark.uv + ex, mark.uv + ey]))

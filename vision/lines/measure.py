@@ -81,7 +81,10 @@ class Sampled:
 
 
 def sample(gray: U8, plane: Plane, a: F64, b: F64, half_px: float, segment_mm: float) -> Sampled:
-    """Mean profiles across the line from a to b (sheet mm) in segments of `segment_mm`."""
+    """Mean profiles across the line from a to b (sheet mm) in segments of `segment_mm`.
+
+    gray : the full picture (h, w). plane : of the rib. a, b : (2,). half_px : how far to either side, pixels.
+    """
     length = float(np.linalg.norm(b - a))
     t = (b - a) / length
     q = np.array([-t[1], t[0]])
@@ -143,12 +146,18 @@ def measure(
     """Measure the drawn line that runs about from a to b (sheet mm, good to 1 or 2 pixels). The rest as of `How`.
 
     Returns None when fewer than five segments look like a stroke.
+
+    gray : the full picture (h, w). plane : of the rib. a, b : (2,). half_px, segment_mm, blur_px, avoid : as in
+    `How`.
     """
     return measure_as(gray, plane, a, b, How(half_px, segment_mm, blur_px, avoid))
 
 
 def measure_as(gray: U8, plane: Plane, a: F64, b: F64, how: How) -> Stroke | None:
-    """As `measure`, told how."""
+    """As `measure`, with all options in one value.
+
+    gray : the full picture (h, w). plane : of the rib. a, b : (2,) sheet mm. how : the options.
+    """
     half_px, segment_mm, blur_px, any_sign = how.half_px, how.segment_mm, how.blur_px, how.any_sign
     for ahead in reversed(range(how.rounds)):
         seen = sample(gray, plane, a, b, half_px, segment_mm)

@@ -49,7 +49,11 @@ class SparChoice:
 
 
 def find_spar(rib: Rib, view: View, pen: Stroke, station: Station, hint: Hint | None) -> SparChoice:
-    """Find and measure it. view : of the lines across the rib. pen : the chord line as measured."""
+    """Find and measure it. view : of the lines across the rib. pen : the chord line as measured.
+
+    rib : the one it is drawn on. station : says where it may stand (`spar_at`); its design angle is not read. hint :
+    the line pointed at by a person, measured in place of a choice.
+    """
     if hint is not None:
         pointed = _measured(rib, hinted_ends(rib.plane, hint), 0.0, pen)
         return SparChoice(pointed, None if pointed else FAINT_SPAR, 1.0)
@@ -98,7 +102,10 @@ def _pen(stroke: Stroke, pen: Stroke) -> float:
 
 
 def broad(stroke: Stroke) -> float:
-    """Standard deviation of a line's profile across, mm: of thin lines width and blur cannot be told apart."""
+    """Standard deviation of a line's profile across, mm: of thin lines width and blur cannot be told apart.
+
+    stroke : of a thin line; width w and blur b add as variances: w^2 / 12 + b^2.
+    """
     return float(np.hypot(stroke.width_mm / np.sqrt(12), stroke.blur_px / stroke.px_per_mm))
 
 

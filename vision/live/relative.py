@@ -69,7 +69,11 @@ class Change:
 
 
 def compare(start: Start, picture: Picture, guess: F64 | None = None) -> Change:
-    """Measure a later photo against the first. guess : (6,) movement of a photo just before, where there is one."""
+    """Measure a later photo against the first. guess : (6,) movement of a photo just before, where there is one.
+
+    start : the first photo, from `begin`. picture : the later one, of the same size. Without an answer `Change.turn`
+    is None, with the reason.
+    """
     if (picture.width, picture.height) != start.size:
         gone = Stillness(np.zeros(3), 0.0, *(np.full((4, 4), np.nan),) * 2, np.nan, np.nan, 0, "")
         return Change(None, "the photo has another size than the first one", gone)

@@ -54,7 +54,11 @@ class RigidFit:
 
 
 def fit(start: Start, gray: U8, camera: Stillness, x: F64) -> RigidFit | None:
-    """Gauss-Newton on turn, tilts, slides (6), the camera's turn and zoom (4) and each card's own turn."""
+    """Gauss-Newton on turn, tilts, slides (6), the camera's turn and zoom (4) and each card's own turn.
+
+    start : the first photo. gray : the later one (h, w). camera : how it moved, by the background. x : (6,) movement
+    to start from: turn and tilts rad, slides mm. None where too little is seen again or the search does not settle.
+    """
     pieces = (start.chord, *start.cards)
     of = np.concatenate([np.full(len(p.a), k) for k, p in enumerate(pieces)])
     group, count = of > 0, 9 + len(pieces)
@@ -172,12 +176,18 @@ def _scale(white: F64, free: int) -> float:
 
 
 def turn_of(plane: Plane, x: F64) -> F64:
-    """(3, 3) rotation of a movement (6,) of the rib: about the plane's normal, its u and its v axis, rad."""
+    """(3, 3) rotation of a movement (6,) of the rib: about the plane's normal, its u and its v axis, rad.
+
+    plane : of the rib in the first photo. x : the first three are used.
+    """
     return rotation_of(x[0] * plane.normal + x[1] * plane.along_u + x[2] * plane.along_v)
 
 
 def placed(start: Start, total: F64) -> Plane:
-    """The rib plane after a movement (6,) as the camera, moved itself by (4,), sees it."""
+    """The rib plane after a movement (6,) as the camera, moved itself by (4,), sees it.
+
+    start : the first photo. total : (10,) the rib's movement, then the camera's turn (3, rad) and zoom.
+    """
     plane, x = start.plane, total[:6]
     turn, seen = turn_of(plane, x), rotation_of(total[6:9])
     slide = x[3] * plane.along_u + x[4] * plane.along_v + x[5] * plane.normal
@@ -188,7 +198,11 @@ def placed(start: Start, total: F64) -> Plane:
 
 
 def jacobian(start: Start, p: Pieces, total: F64) -> F64:
-    """(n, 10) shift across each piece, pixels, by movement and camera."""
+    """(n, 10) shift across each piece, pixels, by movement and camera.
+
+    start : the first photo. p : n pieces. total : (10,) as for `placed`; differences are central, with
+    `DIFFERENCE_STEPS`.
+    """
     middle = (p.a + p.b) / 2
     normal = across(run(placed(start, total), p.a, p.b, 2))
     out = []

@@ -48,6 +48,8 @@ def strips(gray: U8, run: F64, half_px: int) -> tuple[F64, Bools]:
     """(n, k) mean profiles across n short pieces, one pixel a step, k = 2 half_px + 1; which lie in the picture.
 
     run : (n, m, 2) pixels along each piece. Across: 90 degrees from the piece's own way, clockwise as seen.
+
+    gray : (h, w). half_px : how far to either side.
     """
     normal = across(run)
     off = np.arange(-half_px, half_px + 1, dtype=np.float64)
@@ -57,14 +59,20 @@ def strips(gray: U8, run: F64, half_px: int) -> tuple[F64, Bools]:
 
 
 def across(run: F64) -> F64:
-    """(n, 2) unit vectors across pieces (n, m, 2)."""
+    """(n, 2) unit vectors across pieces (n, m, 2).
+
+    run : pixels along each piece.
+    """
     along = run[:, -1] - run[:, 0]
     along = along / np.linalg.norm(along, axis=1, keepdims=True)
     return np.stack([-along[:, 1], along[:, 0]], axis=1)
 
 
 def strip_shifts(first: F64, later: F64) -> Shift:
-    """Shift of profiles (n, k) against those of the first photo, pixels across."""
+    """Shift of profiles (n, k) against those of the first photo, pixels across.
+
+    first : profiles in the first photo. later : in the later one, where the piece was expected.
+    """
     x = np.linspace(-1.0, 1.0, first.shape[1])
     slope = _slope(first, 1)
     design = np.stack([slope, first, np.ones_like(first), np.broadcast_to(x, first.shape)], axis=-1)
@@ -74,7 +82,10 @@ def strip_shifts(first: F64, later: F64) -> Shift:
 
 
 def patches(gray: Gray, centres: F64, half_px: int) -> tuple[F64, Bools]:
-    """(n, k) squares round (n, 2) pixels, row by row; which lie in the picture."""
+    """(n, k) squares round (n, 2) pixels, row by row; which lie in the picture.
+
+    gray : (h, w), uint8 or float32. centres : (n, 2). half_px : k = (2 half_px + 1)^2.
+    """
     y, x = np.mgrid[-half_px : half_px + 1, -half_px : half_px + 1]
     at = centres[:, None, :] + np.stack([x.ravel(), y.ravel()], axis=1)
     return _at(gray, at), _inside(gray, at)
@@ -85,6 +96,8 @@ def patch_shifts(first: F64, later: F64, blur_px: float) -> Patches:
 
     blur_px : of both pictures, before the squares were taken: it leaves noise of neighbours alike, and a fit that took
     it for white would be several times too sure of itself.
+
+    first : squares of the first photo. later : of the later one, at the same pixels.
     """
     side = round(first.shape[1] ** 0.5)
     square = first.reshape(-1, side, side)

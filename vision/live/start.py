@@ -48,7 +48,11 @@ class Start:
 
 def begin(picture: Picture, seen: Seen, chord_mm: float) -> Start:
     """Make a photo that was read in full the start. Raises ValueError where it has no chord angle, or where a string or
-    a level line leaves too little of the chord line or the cards to follow."""
+    a level line leaves too little of the chord line or the cards to follow.
+
+    picture : the first photo. seen : its reading with solution and lines (`vision.reader.read_fully`). chord_mm : of
+    the rib.
+    """
     if seen.solution is None or seen.found is None or seen.reading.chord.quantity is None:
         raise ValueError("the first photo has no chord angle")
     solution, stroke = seen.solution, seen.found.strokes[0]

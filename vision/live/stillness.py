@@ -77,7 +77,10 @@ class Stillness:
 
 
 def find_background(gray: U8, keep_out: U8) -> Background:
-    """Distinct places outside `keep_out` ((h, w), non-zero where the rib and its string are), well spread."""
+    """Distinct places outside `keep_out` ((h, w), non-zero where the rib and its string are), well spread.
+
+    gray : the first photo (h, w).
+    """
     h, w = gray.shape
     half = max(7, round(w / 180))
     shrink = max(1, round(w / 1500))
@@ -110,7 +113,11 @@ def _noise(gray: U8) -> float:
 
 
 def judge(background: Background, gray: U8, theta: F64, width: int) -> Stillness:
-    """Hold the background of the first photo against another photo of the same size."""
+    """Hold the background of the first photo against another photo of the same size.
+
+    background : from `find_background`. gray : the later photo (h, w). theta : (9,) lens parameters. width : of the
+    photo, pixels.
+    """
     none = np.zeros(3), 0.0, *(np.full((4, 4), np.nan),) * 2
     if len(background.centres) < LEAST_PATCHES:
         return Stillness(

@@ -29,7 +29,10 @@ class Draws:
     angles: F64
 
     def interval(self, column: int = 0) -> tuple[float, float]:
-        """The shortest interval that holds 95 % of the draws (JCGM 101, 5.3.4)."""
+        """The shortest interval that holds 95 % of the draws (JCGM 101, 5.3.4).
+
+        column : 0 chord, 1 spar, 2 lean. Degrees.
+        """
         x = np.sort(self.angles[:, column])
         k = int(np.ceil(0.95 * len(x)))
         width = x[k - 1 :] - x[: len(x) - k + 1]
@@ -38,7 +41,11 @@ class Draws:
 
 
 def draw(together: Together, solutions: tuple[Solution, ...], count: int, seed: int = 1) -> tuple[Draws, ...]:
-    """`count` readings of each rib with observations drawn from their distributions about the fitted ones."""
+    """`count` readings of each rib with observations drawn from their distributions about the fitted ones.
+
+    together : the ribs. solutions : of each, whose states the draws start from. count : of draws. seed : of the
+    generator.
+    """
     rng = np.random.default_rng(seed)
     states = tuple(s.state for s in solutions)
     size = solutions[0].gain.shape[1]
@@ -60,6 +67,8 @@ def compare(draws: Draws, linear: Quantity, column: int = 0) -> tuple[str, tuple
     """What the draws say, in words, and a flag where the linear result is off.
 
     Components that the solution does not hold (which of two poses) are left out of the comparison.
+
+    draws : of one rib. linear : the same angle with its budget. column : as for `Draws.interval`.
     """
     x = draws.angles[:, column]
     u = linear.without("which way the card tilts").u

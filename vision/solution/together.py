@@ -53,6 +53,8 @@ def solve_together(together: Together, start: States) -> tuple[Solution, ...]:
 
     start : states near the minimum; lens, print and gravity are taken from the first. Raises numpy.linalg.LinAlgError where the
     picture leaves something undetermined.
+
+    together : the ribs.
     """
     states = solve_states(together, start)
     at = layout(together, states)
@@ -77,7 +79,10 @@ def solve_together(together: Together, start: States) -> tuple[Solution, ...]:
 
 
 def solve_states(together: Together, start: States, offset: F64 | None = None) -> States:
-    """The states of the least-squares solution. offset : errors of the observations, in their standard deviations."""
+    """The states of the least-squares solution. offset : errors of the observations, in their standard deviations.
+
+    together, start : as for `solve_together`.
+    """
     first = start[0]
     alike = tuple(replace(s, z=first.z, aspect=first.aspect, shear=first.shear, gravity=first.gravity) for s in start)
     at = layout(together, alike)
@@ -100,7 +105,10 @@ def solve_states(together: Together, start: States, offset: F64 | None = None) -
 
 
 def layout(together: Together, states: States) -> JointLayout:
-    """The common vector's layout: the first rib's unknowns as they stand, then what each further rib has of its own."""
+    """The common vector's layout: the first rib's unknowns as they stand, then what each further rib has of its own.
+
+    together : the ribs. states : one for each.
+    """
     own = [slots(scene, s) for scene, s in zip(together.scenes, states, strict=True)]
     first, count = own[0], own[0].count
     columns = [np.arange(count)]
