@@ -31,7 +31,6 @@ from typing import Literal
 import click
 import numpy as np
 from measured import job_of, profile_of
-from numpy.typing import NDArray
 from rich.console import Console
 from rich.markdown import Markdown
 from segments import DETECTORS, joined, lengths
@@ -43,6 +42,7 @@ from tables import environment, markdown
 from calibration.lens.model import Lens
 from shared.files import write_whole
 from shared.job.model import Job, Station
+from shared.numerics.arrays import F64
 from vision.cards.detect import Card, find_cards
 from vision.cards.stations import name_station
 from vision.evidence.views import LEVEL_DEG
@@ -53,7 +53,6 @@ from vision.reader import read_photo
 from vision.solution.scene import Scene
 from vision.solution.solve import Solution, solve, starts
 
-F64 = NDArray[np.float64]
 View = Literal["whole picture", "area told"]
 VIEWS: tuple[View, ...] = ("whole picture", "area told")
 LONGEST = 10

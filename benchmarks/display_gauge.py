@@ -14,9 +14,10 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from display_render import F64, TALL, Family, Shown, draw_text
-from numpy.typing import NDArray
+from display_render import TALL, Family, Shown, draw_text
 from PIL import Image, ImageDraw, ImageFont
+
+from shared.numerics.arrays import F64, U8
 
 FONTS = Path("/usr/share/fonts/truetype/dseg")
 FACES: dict[Family, tuple[str, ...]] = {
@@ -260,7 +261,7 @@ def photograph(gauge: Gauge, rng: np.random.Generator, tall: tuple[float, float]
     return Shown(pixels, marked, gauge.text, f"{gauge.what} {high:.0f} px")
 
 
-def _view(rows: int, columns: int, scale: float, rng: np.random.Generator) -> NDArray[np.float64]:
+def _view(rows: int, columns: int, scale: float, rng: np.random.Generator) -> F64:
     """Homography (3, 3) of a camera that looks up to 25 degrees askew and is turned up to 8 degrees."""
     pan, tilt, roll = np.radians([rng.uniform(-25, 25), rng.uniform(-25, 25), rng.uniform(-8, 8)])
     far = 4.0 * columns
@@ -289,7 +290,7 @@ def _shaken(image: F64, length: float, rng: np.random.Generator) -> F64:
     return np.asarray(cv2.filter2D(image, -1, kernel / kernel.sum()))
 
 
-def cropped(shown: Shown, loose: float) -> NDArray[np.uint8]:
+def cropped(shown: Shown, loose: float) -> U8:
     """The photo cut to the glass's upright bounding box, widened on each side by `loose` of the glass's height."""
     low, high = shown.corners.min(axis=0), shown.corners.max(axis=0)
     more = loose * (high[1] - low[1])

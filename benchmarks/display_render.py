@@ -12,10 +12,9 @@ from typing import Literal
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
+from shared.numerics.arrays import F64, U8
+
 Family = Literal["tune", "measure"]
 
 LIT = {"0": "abcdef", "1": "bc", "2": "abged", "3": "abgcd", "4": "fgbc", "5": "afgcd", "6": "afgedc", "7": "abc",

@@ -34,8 +34,8 @@ from shop.scene import Scene
 from tables import environment
 
 from calibration.lens.model import Lens
-from rigging.planning.plan import Choice, expect
-from rigging.planning.scene import Noise, PlacedCard, SetUp, View, imagine
+from rigging.planning.plan import PhotoSetup, expect
+from rigging.planning.scene import PlacedCard, SeeingNoise, SetUp, Viewpoint, imagine
 from shared.cards import CardKind
 from shared.files import write_whole
 from shared.job.model import Job, Station
@@ -51,7 +51,7 @@ class Shot:
     """What is told of one photo, mirrored so that the leading edge points right."""
 
     cards: tuple[PlacedCard, ...]
-    view: View
+    view: Viewpoint
     fill: float
     string_mm: float | None
     gap_mm: float
@@ -81,18 +81,18 @@ def hold(name: str, job: Job, station: Station, lens: Lens, shot: Shot, achieved
     lean = station.u_lean_deg or job.wing.u_lean_deg or 0.5
     setup = SetUp(
         lens, station.chord_mm, shot.cards, shot.view, () if shot.string_mm is None else (shot.string_mm,),
-        shot.gap_mm, shot.level_mm, 0.0, lean, job.level.u_deg, station.spar_at, station.chord_deg, Noise(),
+        shot.gap_mm, shot.level_mm, 0.0, lean, job.level.u_deg, station.spar_at, station.chord_deg, SeeingNoise(),
     )  # fmt: skip
     known = angles(solve(*imagine(setup), max_rounds=0)).chord
-    choice = Choice(
+    choice = PhotoSetup(
         fill=shot.fill, cards=len(shot.cards), level_line=shot.string_mm is None,
         string_at=abs(shot.string_mm or 0.0) / station.chord_mm,
     )  # fmt: skip
     rib = replace(station, card=shot.cards[0].kind)
     foot = shot.view.aim[0] + shot.view.distance_mm * math.sin(math.radians(shot.view.yaw_deg))
     aside = None if shot.string_mm is None else abs(foot - shot.string_mm) / station.chord_mm
-    stated = expect(job, rib, lens, replace(choice, aside=aside), Noise())
-    before = expect(job, rib, lens, choice, Noise())
+    stated = expect(job, rib, lens, replace(choice, aside=aside), SeeingNoise())
+    before = expect(job, rib, lens, choice, SeeingNoise())
     assert known is not None
     return Held(name, achieved, known.U, stated.chord, before.chord, *before.chord_range)
 
@@ -112,7 +112,7 @@ def of_scene(s: Scene) -> Shot:
     f, string = s.forward, s.strings[0] if s.strings else None
     return Shot(
         tuple(PlacedCard(CardKind.of(c.kind), c.at, c.turn_deg) for c in s.cards),
-        View(s.camera.focal * s.chord_mm / (s.fill * s.camera.width), f * s.yaw_deg, s.pitch_deg,
+        Viewpoint(s.camera.focal * s.chord_mm / (s.fill * s.camera.width), f * s.yaw_deg, s.pitch_deg,
              f * s.roll_deg, (f * s.aim[0], s.aim[1])),
         s.fill, None if string is None else f * string.x_mm, 20.0 if string is None else string.gap_mm,
         s.laser.z_mm if s.laser else None,
@@ -125,7 +125,7 @@ def of_truth(shot: dict[str, Any], focal: float, width: int) -> Shot:
     placed = [PlacedCard(CardKind.of(k), at, turn) for k, _, at, turn in shot.get("more_cards", ())]
     if shot.get("card", -1) >= 0:
         placed.append(PlacedCard(CardKind.of(shot["card_kind"]), 0.47, shot["card_turn_deg"]))
-    view = View(focal * chord / (shot["fill"] * width), f * shot["yaw_deg"], shot["pitch_deg"],
+    view = Viewpoint(focal * chord / (shot["fill"] * width), f * shot["yaw_deg"], shot["pitch_deg"],
                 f * shot["roll_deg"], (f * shot["aim"][0], shot["aim"][1]))  # fmt: skip
     plumb = shot["level"] == "plumb"
     return Shot(tuple(placed), view, shot["fill"], f * shot["plumb_x"] if plumb else None, shot["plumb_gap"],

@@ -12,9 +12,10 @@ from pathlib import Path
 import cv2
 import numpy as np
 from display_gauge import FONTS, glass_light, sans, written
-from display_render import F64, TALL
+from display_render import TALL
 
 from shared.files import write_whole
+from shared.numerics.arrays import F64
 from vision.display.tag import FIRST_TAG, tag_picture
 
 FOLDER = Path(__file__).parent.parent / "samples" / "gauge"

@@ -10,11 +10,10 @@ from functools import partial
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from skimage.transform import probabilistic_hough_line
 
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
+from shared.numerics.arrays import F64, U8, Bools
+
 Find = Callable[[U8], F64]
 
 JOIN_PX, JOIN_DEG, JOIN_GAP = 3.5, 1.5, 0.04
@@ -134,7 +133,7 @@ def _line_through(pieces: F64) -> tuple[F64, F64]:
     return middle, along
 
 
-def _along(pieces: F64, middle: F64, along: F64, gap: float) -> NDArray[np.bool_]:
+def _along(pieces: F64, middle: F64, along: F64, gap: float) -> Bools:
     """(n,) which pieces lie on a line, in one chain with the first of them."""
     across = np.array([-along[1], along[0]])
     ends = pieces.reshape(-1, 2, 2) - middle

@@ -15,12 +15,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 from simulate import SIZE, U_LEAN, Cards, Rib, Shop, observe, read, rib, shop
 
-from rigging.planning.scene import SetUp, View, _camera
+from rigging.planning.scene import SetUp, Viewpoint, _camera
 from rigging.survey.repeats import combine_photos
 from rigging.survey.ties import ties_of, with_tie
+from shared.numerics.arrays import F64
 from shared.quantity import Quantity
 from shared.reading import Angle, Made, Photo, Reading
 from vision.solution.poses import both_poses, from_starts, near, together_from
@@ -28,7 +28,6 @@ from vision.solution.scene import Lean, Scene
 from vision.solution.solve import starts, with_lines
 from vision.solution.together import Together
 
-F64 = NDArray[np.float64]
 STATED = "lean known to 0.1°"
 """The session's kind of lean; the u below takes its place."""
 U_STATED = 0.3
@@ -51,7 +50,7 @@ class Standing:
         return math.degrees(math.asin(math.sin(math.radians(self.rib.angle_deg)) * math.cos(lean)))
 
 
-def seen_from(view: View, at: tuple[float, float, float]) -> View:
+def seen_from(view: Viewpoint, at: tuple[float, float, float]) -> Viewpoint:
     """The same camera, told from a rib that stands elsewhere."""
     turn, eye = _camera(view)
     forward, eye = turn[2], eye - np.array(at)
@@ -69,7 +68,7 @@ def standing(rng: np.random.Generator, s: Shop, name: str, k: int, cards: Cards,
 
 
 def scenes(
-    rng: np.random.Generator, s: Shop, ribs: Sequence[Standing], view: View, u_lean: float, string: bool
+    rng: np.random.Generator, s: Shop, ribs: Sequence[Standing], view: Viewpoint, u_lean: float, string: bool
 ) -> tuple[Scene, ...]:
     """What is seen of the ribs in one photo. Raises ValueError where something lies outside the picture."""
     photo, out = f"{rng.integers(2**48):012x}", []
@@ -101,11 +100,11 @@ def angles(seen: tuple[Scene, ...]) -> list[Quantity] | None:
     return chords if len(chords) == len(seen) else None
 
 
-def held(rng: np.random.Generator, s: Shop, chord_mm: float = 1000.0) -> View:
+def held(rng: np.random.Generator, s: Shop, chord_mm: float = 1000.0) -> Viewpoint:
     """The camera as a hand holds it, the ribs behind seen over the foremost."""
     distance = float(s.true.theta[0]) * chord_mm / (rng.uniform(0.5, 0.62) * SIZE[0])
     aim = (float(rng.uniform(-60, 60)), float(rng.uniform(20, 110)))
-    return View(distance, float(rng.uniform(-10, 10)), float(rng.uniform(-7, 3)), float(rng.uniform(-4, 4)), aim)
+    return Viewpoint(distance, float(rng.uniform(-10, 10)), float(rng.uniform(-7, 3)), float(rng.uniform(-4, 4)), aim)
 
 
 def twists(count: int, cards: Cards, string: bool) -> F64:
@@ -143,7 +142,9 @@ def two_places(count: int) -> F64:
         for side in (-1, 1):
             # one step to the side, the string towards the other end of the picture
             yaw = -side * math.degrees(math.atan(0.5 * STEP_MM / 1400.0)) + float(rng.normal(0, 3))
-            view = View(1400.0, yaw, float(rng.uniform(-5, 5)), float(rng.uniform(-3, 3)), (r.strings_mm[0] / 2, 20.0))
+            view = Viewpoint(
+                1400.0, yaw, float(rng.uniform(-5, 5)), float(rng.uniform(-3, 3)), (r.strings_mm[0] / 2, 20.0)
+            )
             setup = SetUp(
                 s.true, r.chord_mm, r.placed, view, r.strings_mm, lean_deg=lean, spar_at=0.3, angle_deg=r.angle_deg,
                 noise=s.noise,

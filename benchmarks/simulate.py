@@ -13,15 +13,15 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.lens.match import guess_lens
 from calibration.lens.model import Lens, distort
 from rigging.planning.lens import typical_lens
-from rigging.planning.scene import Noise, PlacedCard, SetUp, View, _World
+from rigging.planning.scene import PlacedCard, SeeingNoise, SetUp, Viewpoint, _World
 from shared.cards import CardKind
 from shared.flags import Flag
 from shared.lines import Role
+from shared.numerics.arrays import F64
 from shared.reading import Angle, Made, Photo, Reading
 from vision.assess import doubts, gates
 from vision.cards.detect import Card
@@ -29,7 +29,6 @@ from vision.solution.poses import both_poses, from_starts, near
 from vision.solution.scene import Lean, LineSeen, Scene, State, place_card
 from vision.solution.solve import starts, with_lines
 
-F64 = NDArray[np.float64]
 Cards = Literal["one panel", "one strip", "two panels", "two strips"]
 Reference = Literal["string near the middle", "string to one side", "two strings", "laser line"]
 CARDS: tuple[Cards, ...] = ("one panel", "one strip", "two panels", "two strips")
@@ -56,7 +55,7 @@ class Shop:
     aspect: float
     skew: float
     level_off: float
-    noise: Noise
+    noise: SeeingNoise
 
 
 @dataclass(frozen=True)
@@ -107,7 +106,7 @@ def shop(rng: np.random.Generator, lean_kind: str | None = None, guessed: bool =
     true = replace(profile, theta=profile.theta + z @ profile.axes())
     kind = lean_kind or str(rng.choice(list(U_LEAN)))
     stated = 0.0 if kind == "lean not stated" else float(rng.uniform(-4, 4))
-    noise = Noise(
+    noise = SeeingNoise(
         corner_px=float(rng.uniform(0.03, 0.15)),
         edge_px=float(rng.uniform(0.02, 0.06)),
         line_px=float(rng.uniform(0.2, 0.6)),
@@ -275,10 +274,10 @@ FAULTS = (
 )
 
 
-def _view(rng: np.random.Generator, s: Shop, r: Rib) -> View:
+def _view(rng: np.random.Generator, s: Shop, r: Rib) -> Viewpoint:
     distance = float(s.true.theta[0]) * r.chord_mm / (rng.uniform(0.45, 0.8) * SIZE[0])
     aim = (float(rng.uniform(-0.1, 0.1)) * r.chord_mm, float(rng.uniform(-0.08, 0.1)) * r.chord_mm)
-    return View(distance, float(rng.uniform(-20, 20)), float(rng.uniform(-12, 12)), float(rng.uniform(-4, 4)), aim)
+    return Viewpoint(distance, float(rng.uniform(-20, 20)), float(rng.uniform(-12, 12)), float(rng.uniform(-4, 4)), aim)
 
 
 def _lines(rng: np.random.Generator, s: Shop, r: Rib, world: _World, spoil: str | None) -> list[LineSeen]:

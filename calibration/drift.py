@@ -13,28 +13,29 @@ import numpy as np
 
 from calibration.lens.bundle import Bundle, View, fit, fit_pose, reduced
 from calibration.lens.flat import apply_homography, homography
-from calibration.lens.model import F64, Lens
+from calibration.lens.model import Lens
 from calibration.lens.models import FULL, free_columns
 from calibration.lens.profiles import LensProfile
 from calibration.print.profile import KnownPrint, known_print
 from shared.cards import CardKind
 from shared.flags import Flag, FlagCode
 from shared.job.model import CardPrint
+from shared.numerics.arrays import F64
 from shared.quantity import Quantity
 from shared.reading import Reading, SeenCard
 from shared.rounding import degrees
 
 LENS_DAYS = 365.0
 """Age at which a lens profile is doubted (common practice, no source: phones are dropped and repaired)."""
-GROWN = 1.5
-UNLIKELY = 0.01
+GROWTH = 1.5
+FALSE_ALARM = 0.01
 HIGH_RMS = 4.0
 LEAST_RMS_PX = 0.4
 FOCAL_SHARE = 0.003
 SQUARE_SHARE = 0.002
 SIGMAS = 3.0
 """False alarms of each check: 0.27 % of batches, with the whole budget in u (normal errors)."""
-FEWEST_PHOTOS = 6
+FEWEST_FOR_DRIFT = 6
 MOST_CARDS = 40
 """Cards that are solved together, spread over the batch: more tell little more and cost time."""
 MATCH = 0.25
@@ -115,7 +116,11 @@ def _beyond(found: tuple[float, float], known: tuple[float, float], least: float
 
 
 def age_flags(readings: Sequence[Reading], profile: LensProfile, days: float = LENS_DAYS) -> tuple[Flag, ...]:
-    """A lens profile older than it should be when the photos were taken."""
+    """A lens profile older than it should be when the photos were taken.
+
+    readings : of one batch, whose photos' dates count. profile : of their lens. days : age beyond which it is
+    flagged.
+    """
     taken = [r.photo.taken[:10] for r in readings if r.photo.taken]
     if not taken:
         return ()
@@ -137,6 +142,9 @@ def residual_flags(readings: Sequence[Reading], profile: LensProfile, earlier: S
 
     Growth within a batch: Kendall's rank correlation with the time the photos were taken; against former
     batches: the Mann-Whitney test; both at 1 %, and half as large again at least.
+
+    readings : of one batch. profile : of their lens, whose own residual is the measure of "large". earlier : readings
+    of former batches with the same lens; empty: the batch is held against itself only.
     """
     timed = sorted(
         (r.photo.taken or "", k, float(np.median([c.rms_px for c in _cards(r)])))
@@ -154,9 +162,9 @@ def residual_flags(readings: Sequence[Reading], profile: LensProfile, earlier: S
                 f"the cards' corners fit to {np.median(rms):.2f} px only, {limit:.2f} px is usual"
             )
         )
-    if len(rms) >= FEWEST_PHOTOS and all(t[0] for t in timed):
+    if len(rms) >= FEWEST_FOR_DRIFT and all(t[0] for t in timed):
         third = len(rms) // 3
-        if np.median(rms[-third:]) > GROWN * np.median(rms[:third]) and _trend(rms) < UNLIKELY:
+        if np.median(rms[-third:]) > GROWTH * np.median(rms[:third]) and _trend(rms) < FALSE_ALARM:
             out.append(
                 FlagCode.CARD_RESIDUALS_GROW.flag(
                     f"the cards' residuals grew from {np.median(rms[:third]):.2f} to "
@@ -164,8 +172,8 @@ def residual_flags(readings: Sequence[Reading], profile: LensProfile, earlier: S
                 )
             )
     before = np.array([float(np.median([c.rms_px for c in _cards(r)])) for r in earlier if _cards(r)])
-    enough = len(before) >= FEWEST_PHOTOS and len(rms) >= 3
-    if enough and np.median(rms) > GROWN * np.median(before) and _above(rms, before) < UNLIKELY:
+    enough = len(before) >= FEWEST_FOR_DRIFT and len(rms) >= 3
+    if enough and np.median(rms) > GROWTH * np.median(before) and _above(rms, before) < FALSE_ALARM:
         out.append(
             FlagCode.CARD_RESIDUALS_GROWN.flag(
                 f"the cards' residuals are {np.median(rms):.2f} px, they were {np.median(before):.2f} px"
@@ -189,7 +197,10 @@ def _above(values: F64, before: F64) -> float:
 
 
 def square_flags(angles: Mapping[str, Quantity]) -> tuple[Flag, ...]:
-    """References that should measure 90 deg (name -> angle, degrees) and no longer do."""
+    """References that should measure 90 deg (name -> angle, degrees) and no longer do.
+
+    angles : name of a reference -> its measured angle with u, degrees.
+    """
     return tuple(
         FlagCode.REFERENCE_NOT_SQUARE.flag(f"{name} measures {degrees(q)}, not 90")
         for name, q in angles.items()

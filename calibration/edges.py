@@ -6,12 +6,9 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 
-from calibration.lens.model import F64
-
-U8 = NDArray[np.uint8]
+from shared.numerics.arrays import F64, I64, U8
 
 WORK_SIDE = 1600
 """Edges are traced in the picture shrunk to about this length, pixels."""
@@ -40,6 +37,8 @@ def find_edges(gray: U8, least: float) -> list[Edge]:
     """Edges of at least this length (in parts of the picture's diagonal), longest first.
 
     Traced by gradient direction, so that a bent edge holds together and a corner parts two.
+
+    gray : (h, w) picture. least : 0 to 1. Pixels as elsewhere: x right, y down.
     """
     factor = max(1.0, max(gray.shape) / WORK_SIDE)
     small = (
@@ -52,7 +51,7 @@ def find_edges(gray: U8, least: float) -> list[Edge]:
     edges = cv2.Canny(small, 20, 50) > 0
     angle = np.degrees(np.arctan2(gy, gx)) % 360
     need = least * float(np.hypot(*small.shape))
-    found: list[tuple[float, NDArray[np.int64]]] = []
+    found: list[tuple[float, I64]] = []
     for centre in np.arange(0, 360, SECTOR_DEG / 2):
         inside = edges & (np.abs((angle - centre + 180) % 360 - 180) <= SECTOR_DEG / 2)
         count, labels, stats, _ = cv2.connectedComponentsWithStats(inside.astype(np.uint8), connectivity=8)

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import Protocol
 
-import numpy as np
-from numpy.typing import NDArray
+from shared.numerics.arrays import U8
 
 
 class ExifLike(Protocol):
@@ -37,11 +36,14 @@ class PhotoLike(Protocol):
     @property
     def sha256(self) -> str: ...  # noqa: D102
     @property
-    def gray(self) -> NDArray[np.uint8]: ...  # noqa: D102
+    def gray(self) -> U8: ...  # noqa: D102
     @property
     def exif(self) -> ExifLike: ...  # noqa: D102
 
 
 def turn_tag(exif: ExifLike) -> int:
-    """The EXIF orientation, 1 to 8; 1 where the tag is missing or none of these (CIPA DC-008)."""
+    """The EXIF orientation, 1 to 8; 1 where the tag is missing or none of these (CIPA DC-008).
+
+    exif : anything with Pillow's `get` by number of the tag.
+    """
     return exif.orientation if exif.orientation in range(1, 9) else 1

@@ -5,22 +5,28 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F64
 from shared.numerics.small_sums import cross
 
 
-def degrees_between(a: NDArray[np.float64], b: NDArray[np.float64]) -> float:
-    """Unsigned angle between two 3-vectors, degrees, 0 to 180 (well conditioned at 0, 90 and 180)."""
+def degrees_between(a: F64, b: F64) -> float:
+    """Unsigned angle between two 3-vectors, degrees, 0 to 180 (well conditioned at 0, 90 and 180).
+
+    a, b : (3,), of any length but zero.
+    """
     return math.degrees(math.atan2(float(np.linalg.norm(cross(a, b))), float(np.dot(a, b))))
 
 
 def wrap_half_turn(angle_deg: float) -> float:
-    """The angle of an undirected line, brought to [-90, 90) degrees."""
+    """The angle of an undirected line, brought to [-90, 90) degrees.
+
+    angle_deg : any finite angle, degrees.
+    """
     return (angle_deg + 90.0) % 180.0 - 90.0
 
 
-def inclination(direction: NDArray[np.float64], up: NDArray[np.float64]) -> float:
+def inclination(direction: F64, up: F64) -> float:
     """Angle of a direction above the horizontal, degrees, -90 to 90; `up` points away from gravity."""
     u = up / np.linalg.norm(up)
     rise = float(np.dot(direction, u))
@@ -28,13 +34,14 @@ def inclination(direction: NDArray[np.float64], up: NDArray[np.float64]) -> floa
     return math.degrees(math.atan2(rise, run))
 
 
-def angle_in_plane(
-    direction: NDArray[np.float64], normal: NDArray[np.float64], up: NDArray[np.float64], forward: NDArray[np.float64]
-) -> float:
+def angle_in_plane(direction: F64, normal: F64, up: F64, forward: F64) -> float:
     """Angle of an in-plane direction above the plane's own level line, degrees, -180 to 180.
 
     The level line is the horizontal line of the plane; its sense is the one nearer to `forward`.
     `up` need not lie in the plane: its projection on it counts.
+
+    direction, normal, up, forward : (3,) in one frame, of any length but zero; `normal` is square to the plane, of
+    either sign.
     """
     n = normal / np.linalg.norm(normal)
     v = up - n * float(np.dot(up, n))

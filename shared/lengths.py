@@ -35,6 +35,8 @@ def parse_length(text: str, what: str = "length") -> float:
     """Millimetres of "1200", "1.2 m", "47,25 in", "47 1/4 in", "3 ft 11 1/4 in"; without a unit, mm.
 
     "1,200" is refused: it means 1.2 to some and 1200 to others. Raises UserError, which names `what`.
+
+    text : as a person writes it, in any case; either decimal mark. what : name of the thing, for messages.
     """
     at, total, parts = 0, 0.0, 0
     bad = UserError(
@@ -70,7 +72,10 @@ _SHOWN = re.compile(r"(?<![\w.])([+\-\u2212]?)(\d+)(?:\.(\d+))?\s?mm\b")
 
 def shown_in(text: str, units: Units) -> str:
     """A text for people with its millimetres in the unit they use; inches with two figures more ("1.3 mm" is
-    "0.051 in")."""
+    "0.051 in").
+
+    text : with lengths as "12.3 mm". units : "mm" or "in".
+    """
 
     def inches(found: re.Match[str]) -> str:
         mm = float(f"{found[2]}.{found[3] or 0}")
@@ -80,7 +85,10 @@ def shown_in(text: str, units: Units) -> str:
 
 
 def format_length(mm: float, units: Units = "mm") -> str:
-    """A length for people: whole millimetres above 100 mm, else one decimal; inches to the hundredth."""
+    """A length for people: whole millimetres above 100 mm, else one decimal; inches to the hundredth.
+
+    mm : millimetres. units : "mm" or "in".
+    """
     if units == "in":
         return f"{mm / INCH_MM:.2f} in"
     return f"{mm:.0f} mm" if abs(mm) >= 100 else f"{mm:.1f} mm"

@@ -96,20 +96,29 @@ POINTED = tuple(r for r in Role if r is not Role.CANDIDATE)
 
 
 def listed(roles: Iterable[Role] = POINTED) -> str:
-    """Their values in a sentence: "chord, spar, plumb or level"."""
+    """Their values in a sentence: "chord, spar, plumb or level".
+
+    roles : in the order in which they are to stand; those that a person may point at by default.
+    """
     *first, last = [r.value for r in roles]
     return f"{', '.join(first)} or {last}" if first else last
 
 
 def reference_of(roles: Iterable[Role]) -> str | None:
-    """What a reading says of the lines that show gravity in it: the one role, "both" of plumb and level, else all with +."""
+    """What a reading says of the lines that show gravity in it: the one role, "both" of plumb and level, else all with +.
+
+    roles : of the lines in a reading; those that show no gravity are skipped. None where none does.
+    """
     seen = set(roles)
     found = [r.value for r in REFERENCES if r in seen]
     return None if not found else "both" if found == [Role.PLUMB, Role.LEVEL] else "+".join(found)
 
 
 def reference_words(reference: str | None) -> str:
-    """The same in words: "plumb line and level line"."""
+    """The same in words: "plumb line and level line".
+
+    reference : as `reference_of` gives it; None: "no level reference".
+    """
     if reference is None:
         return "no level reference"
     parts = [Role.PLUMB, Role.LEVEL] if reference == "both" else reference.split("+")

@@ -76,12 +76,18 @@ class Quantity:
         return combine((1.0, -1.0), (self, other))
 
     def scaled(self, factor: float) -> Quantity:
-        """The quantity times an exact number."""
+        """The quantity times an exact number.
+
+        factor : of either sign; value and every loading are multiplied by it.
+        """
         return combine((factor,), (self,))
 
 
 def combine(weights: Sequence[float], quantities: Sequence[Quantity]) -> Quantity:
-    """Weighted sum of quantities; loadings on a shared source add with their signs (GUM eq. 16)."""
+    """Weighted sum of quantities; loadings on a shared source add with their signs (GUM eq. 16).
+
+    weights : one for each quantity, exact numbers. Raises ValueError where their numbers differ.
+    """
     value = math.fsum(w * q.value for w, q in zip(weights, quantities, strict=True))
     parts = [
         Component(c.name, c.source, w * c.u) for w, q in zip(weights, quantities, strict=True) for c in q.components
@@ -90,7 +96,10 @@ def combine(weights: Sequence[float], quantities: Sequence[Quantity]) -> Quantit
 
 
 def covariance(a: Quantity, b: Quantity) -> float:
-    """Covariance of two quantities from the sources they share."""
+    """Covariance of two quantities from the sources they share.
+
+    a, b : whose components on equal sources multiply; the unit is the product of theirs (GUM F.1.2.3).
+    """
     theirs = {c.source: c.u for c in _merged(b.components)}
     return math.fsum(c.u * theirs.get(c.source, 0.0) for c in _merged(a.components))
 

@@ -22,7 +22,10 @@ def places(U: float, most: int = 4) -> int:
 
 
 def number(value: float, decimals: int, sign: bool = False) -> str:
-    """A number with a true minus sign, no negative zero, and a plus sign on request; "?" when not finite."""
+    """A number with a true minus sign, no negative zero, and a plus sign on request; "?" when not finite.
+
+    value : in any unit. decimals : after the point. sign : whether to write a plus before a positive number.
+    """
     if not math.isfinite(value):
         return "?"
     text = f"{value:+.{decimals}f}" if sign else f"{value:.{decimals}f}"
@@ -32,7 +35,11 @@ def number(value: float, decimals: int, sign: bool = False) -> str:
 
 
 def degrees(quantity: Quantity, sign: bool = False) -> str:
-    """Value and U (k = 2) in degrees: "1.487° ± 0.031°"; "± ?" when the uncertainty is unknown."""
+    """Value and U (k = 2) in degrees: "1.487° ± 0.031°"; "± ?" when the uncertainty is unknown.
+
+    quantity : degrees. sign : whether to write a plus before a positive value. U is rounded to two digits, the value
+    to match (GUM 7.2.6).
+    """
     U = quantity.U
     n = places(U)
     return f"{number(quantity.value, n, sign)}° ± {number(U, n)}" + ("°" if math.isfinite(U) else "")

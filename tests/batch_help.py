@@ -6,7 +6,7 @@ from pathlib import Path
 
 from rigging.batch.find import find_photos
 from rigging.batch.run import BatchResult, Options, measure_batch
-from rigging.planning.new_job import Start, starting_job
+from rigging.planning.new_job import DraftWing, starting_job
 from shared.job.file import parse_job
 from shared.job.model import Job
 
@@ -39,7 +39,7 @@ def small_folder(folder: Path, count: int) -> Path:
 
 def job(folder: Path = Path()) -> Job:
     """A job of six stations a side."""
-    return parse_job(starting_job(Start()), "wing.toml", folder)
+    return parse_job(starting_job(DraftWing()), "wing.toml", folder)
 
 
 def run(photos: Path, out: Path, options: Options = FAKE, the_job: Job | None = None) -> BatchResult:

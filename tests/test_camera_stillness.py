@@ -181,7 +181,7 @@ def test_a_step_may_grow_from_next_to_nothing(
         got = real(*some)  # type: ignore[arg-type]
         assert got is not None
         step = np.zeros_like(got[0])
-        step[0] = next(left) * relative_fit.ENOUGH[0]
+        step[0] = next(left) * relative_fit.CONVERGED[0]
         return step, *got[1:]
 
     monkeypatch.setattr(relative_fit, "_whitened", stepped)

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rigging.planning.new_job import Start, starting_job
+from rigging.planning.new_job import DraftWing, starting_job
 from shared.errors import UserError
 from shared.job import schema
 from shared.job.file import load_job, parse_job
@@ -124,7 +124,7 @@ def test_every_key_arrives_where_it_belongs() -> None:
 
 
 def test_the_defaults_are_those_of_the_job_itself() -> None:
-    job = parse_job(starting_job(Start()))
+    job = parse_job(starting_job(DraftWing()))
     assert (job.level, job.gauge, job.glue, job.jigs) == (Level(), Gauge(), None, ())
     assert job.wing == Wing("My wing", "R1")
     tables = {"level": Level(), "gauge": Gauge(), "jig": Jig()}
@@ -266,18 +266,18 @@ def test_any_value_of_any_key_loads_or_is_refused(place: tuple[str, str], value:
 
 
 def test_a_starting_job_loads_whatever_its_name() -> None:
-    start = Start('He said "1 = [x]" \\ 肋', 15, (0.0, 5000.0), (1500.0, 400.0), (3.0, -1.5), 0.2)
+    start = DraftWing('He said "1 = [x]" \\ 肋', 15, (0.0, 5000.0), (1500.0, 400.0), (3.0, -1.5), 0.2)
     job = parse_job(starting_job(start))
     assert job.wing.name == start.name
     assert len(job.stations) == 30
     assert sorted(c for s in job.stations for c in s.cards) == list(range(1, 31))
     assert [s.chord_deg for s in job.stations][:15:14] == [3.0, -1.5]
     with pytest.raises(UserError, match="1 to 15"):
-        starting_job(Start(stations=16))
+        starting_job(DraftWing(stations=16))
 
 
 def test_a_starting_job_with_its_comments_taken_off_loads_too() -> None:
-    lines = starting_job(Start()).splitlines()
+    lines = starting_job(DraftWing()).splitlines()
     keys = [
         line[2:]
         if line.startswith(("# [", "# "))

@@ -25,7 +25,7 @@ from vision.overlay import COLOURS, draw_overlay, words
 from vision.overlay.drawing import rails
 from vision.overlay.lettering import extent, face, halo, wrap
 from vision.overlay.picture import gray_of, reduced
-from vision.overlay.placing import Board, beside, leader
+from vision.overlay.placing import Occupancy, beside, leader
 from vision.overlay.strips import straightened
 
 SIZE = (1200, 900)
@@ -198,7 +198,7 @@ def test_wrapping_breaks_long_words_and_keeps_every_letter() -> None:
 
 
 def test_labels_keep_off_each_other_and_inside() -> None:
-    board = Board((800, 600))
+    board = Occupancy((800, 600))
     path = np.array([[100.0, 300.0], [700.0, 310.0]])
     board.avoid(path)
     size = extent("chord line", face(20))

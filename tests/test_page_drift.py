@@ -15,7 +15,7 @@ from rigging.page.drift import DriftCheck
 from rigging.page.gate import Gate
 from rigging.page.view import standing
 from rigging.page.watch import news
-from rigging.planning.new_job import Start, starting_job
+from rigging.planning.new_job import DraftWing, starting_job
 from shared.job.model import Level
 from tests.batch_help import small_folder
 from tests.drift_reader import LENS
@@ -29,7 +29,7 @@ def desk(tmp_path_factory: pytest.TempPathFactory):
     home = tmp_path_factory.mktemp("bench")
     (home / "lens").mkdir()
     shutil.copy(LENS, home / "lens")
-    (home / "wing.toml").write_text(starting_job(Start()), "utf-8")
+    (home / "wing.toml").write_text(starting_job(DraftWing()), "utf-8")
     made = Desk(
         home / "wing.toml", reader="tests.drift_reader:read_bench_photo", drawer="tests.fake_reader:draw", workers=2
     )

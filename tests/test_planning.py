@@ -16,8 +16,8 @@ from rigging.cli.main import run
 from rigging.cli.plan import plan
 from rigging.planning.advice_worth import SPOILERS, Worth, compute_one, kept
 from rigging.planning.lens import planned_lens, typical_lens
-from rigging.planning.plan import STEPS, Choice, cards_for, distance_of, expect, ladders, plan_job
-from rigging.planning.scene import Noise, PlacedCard, SetUp, View, imagine
+from rigging.planning.plan import STEPS, PhotoSetup, cards_for, distance_of, expect, ladders, plan_job
+from rigging.planning.scene import PlacedCard, SeeingNoise, SetUp, Viewpoint, imagine
 from shared.errors import UserError
 from shared.job.model import Job, Level, Station, Wing
 from vision.reader import read_photo
@@ -34,7 +34,7 @@ PANEL = (PlacedCard("panel", 0.47, 3.0),)
 
 
 def setup(**changes) -> SetUp:
-    usual = SetUp(LENS, 1000.0, PANEL, View(1180.0, 5.0, 3.0, -2.0, (30.0, 20.0)), (150.0,), u_lean_deg=0.5)
+    usual = SetUp(LENS, 1000.0, PANEL, Viewpoint(1180.0, 5.0, 3.0, -2.0, (30.0, 20.0)), (150.0,), u_lean_deg=0.5)
     return replace(usual, **changes)
 
 
@@ -67,7 +67,7 @@ def test_an_imagined_scene_is_exact_and_its_state_the_solution(changes):
 
 def test_planned_uncertainty_is_the_scatter_of_photos_with_that_noise():
     still_things = {"pen_wave_mm": 0.0, "string_wave_px": 0.0, "aspect": 0.0, "seat_deg": 0.0}
-    noise = Noise(corner_px=0.05, edge_px=0.03, line_px=0.4, **still_things)
+    noise = SeeingNoise(corner_px=0.05, edge_px=0.03, line_px=0.4, **still_things)
     exact, state = imagine(setup(noise=noise, u_level_deg=1e-4, u_lean_deg=1e-4, lens=still(LENS)))
     planned = angles(solve(exact, state, max_rounds=0)).chord.u
     rng, got = np.random.default_rng(7), []
@@ -104,7 +104,7 @@ def across(pixels):
 @pytest.mark.parametrize(("string", "yaw"), [(200.0, 0.0), (-300.0, 0.0), (0.0, 6.0), (150.0, -5.0)])
 def test_an_unknown_lean_costs_lean_times_offset_over_distance(string, yaw):
     """Geometry: the string's distance from the foot of the perpendicular, over the camera's distance."""
-    view = View(1200.0, yaw_deg=yaw)
+    view = Viewpoint(1200.0, yaw_deg=yaw)
     got = angles(solve(*imagine(setup(view=view, strings_mm=(string,), gap_mm=0.5)), max_rounds=0)).chord
     away = 1200.0 * math.cos(math.radians(yaw))
     foot = 1200.0 * math.sin(math.radians(yaw))
@@ -131,60 +131,62 @@ def test_a_level_line_and_two_strings_make_the_lean_harmless():
     ],
 )
 def test_what_should_help_helps(better):
-    base = Choice(
+    base = PhotoSetup(
         string_at=0.0 if {"fill", "photos"} & set(better) else 0.2,
         fill=0.25,
         aside=0.0 if {"fill", "photos"} & set(better) else None,
     )
     strip = station(card="strip")
-    poor, good = (expect(job(strip), strip, LENS, c, Noise()).chord for c in (base, replace(base, **better)))
+    poor, good = (expect(job(strip), strip, LENS, c, SeeingNoise()).chord for c in (base, replace(base, **better)))
     assert good < poor
 
 
 def test_the_cheapest_steps_reach_what_is_needed_and_nothing_cheaper_does():
     rib = station(card="strip")
-    (plan,) = plan_job(job(rib), LENS, [Choice()], 1 / 3)
+    (plan,) = plan_job(job(rib), LENS, [PhotoSetup()], 1 / 3)
     assert plan.needed == pytest.approx(0.25 / 3)
     assert plan.now.chord > plan.needed >= plan.then.chord and plan.steps
     spent = sum(s.cost for s in plan.steps)
-    for cheaper in ladders(Choice()):
+    for cheaper in ladders(PhotoSetup()):
         if sum(s.cost for s in cheaper) < spent:
-            choice = Choice()
+            choice = PhotoSetup()
             for s in cheaper:
                 choice = s.applied(choice)
-            assert expect(job(rib), rib, LENS, choice, Noise()).chord > plan.needed
+            assert expect(job(rib), rib, LENS, choice, SeeingNoise()).chord > plan.needed
 
 
 def test_a_tolerance_that_nothing_decides_is_told():
     rib = station(chord_tolerance_deg=0.02)
-    (plan,) = plan_job(job(rib), LENS, [Choice()], 1 / 3)
+    (plan,) = plan_job(job(rib), LENS, [PhotoSetup()], 1 / 3)
     assert plan.steps is None and not plan.decides and plan.then.chord < plan.now.chord
 
 
 def test_a_set_up_that_decides_needs_no_steps():
     rib = station(chord_tolerance_deg=2.0)
-    (plan,) = plan_job(job(rib), LENS, [Choice()], 1 / 3)
+    (plan,) = plan_job(job(rib), LENS, [PhotoSetup()], 1 / 3)
     assert plan.decides and plan.steps == () and plan.then == plan.now
 
 
 def test_ladders_rise_in_cost_and_never_hang_strings_beside_a_laser_line():
-    steps = ladders(Choice())
+    steps = ladders(PhotoSetup())
     costs = [sum(s.cost for s in c) for c in steps]
     assert costs == sorted(costs) and len(STEPS) == 6
     assert not any({"strings", "level_line"} <= {k for s in c for k, _ in s.change} for c in steps)
-    assert all(s.applied(Choice(cards=2)) != Choice(cards=2) for c in ladders(Choice(cards=2)) for s in c)
+    assert all(s.applied(PhotoSetup(cards=2)) != PhotoSetup(cards=2) for c in ladders(PhotoSetup(cards=2)) for s in c)
 
 
 def test_distance_and_fill_are_two_words_for_one_thing():
-    far = distance_of(station(), LENS, Choice(fill=0.5))
+    far = distance_of(station(), LENS, PhotoSetup(fill=0.5))
     assert far == pytest.approx(float(LENS.theta[0]) * 1000.0 / (0.5 * 4000))
-    near = expect(job(), station(), LENS, Choice(distance_mm=far), Noise(), hands=4)
-    assert near.chord == pytest.approx(expect(job(), station(), LENS, Choice(fill=0.5), Noise(), hands=4).chord)
+    near = expect(job(), station(), LENS, PhotoSetup(distance_mm=far), SeeingNoise(), hands=4)
+    assert near.chord == pytest.approx(
+        expect(job(), station(), LENS, PhotoSetup(fill=0.5), SeeingNoise(), hands=4).chord
+    )
 
 
 def test_a_rib_that_does_not_fit_the_picture_is_told():
     with pytest.raises(UserError, match="does not fit into the picture"):
-        expect(job(), station(), LENS, Choice(distance_mm=120.0), Noise(), hands=1)
+        expect(job(), station(), LENS, PhotoSetup(distance_mm=120.0), SeeingNoise(), hands=1)
 
 
 def test_the_job_says_which_card_is_planned_for():
@@ -286,8 +288,8 @@ def test_the_command_asks_where_the_lens_stands(tmp_path, monkeypatch, answer, a
 def test_a_plan_not_told_where_the_lens_stands_spans_near_and_far(string):
     """Hands go to either side: the range must hold the U of a lens opposite the string and of one far from it."""
     wing, rib = job(), station()
-    anywhere = expect(wing, rib, LENS, Choice(string_at=string), Noise())
-    far = expect(wing, rib, LENS, Choice(string_at=string, aside=string + 0.1), Noise()).chord
+    anywhere = expect(wing, rib, LENS, PhotoSetup(string_at=string), SeeingNoise())
+    far = expect(wing, rib, LENS, PhotoSetup(string_at=string, aside=string + 0.1), SeeingNoise()).chord
     low, high = anywhere.chord_range
     assert low < anywhere.chord < far <= high
     assert high > 2.5 * low

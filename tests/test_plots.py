@@ -7,7 +7,7 @@ import pytest
 from PIL import Image
 
 from rigging.plots import (
-    Drift,
+    LineShift,
     Plot,
     agreement_plot,
     budget_plot,
@@ -37,7 +37,9 @@ def plots() -> dict[str, Plot]:
     survey = example_survey()
     check = survey.crosscheck
     assert check is not None
-    drifts = [Drift(s.station.name, "chord", quantity(0.01 * k, string=0.02)) for k, s in enumerate(survey.stations)]
+    drifts = [
+        LineShift(s.station.name, "chord", quantity(0.01 * k, string=0.02)) for k, s in enumerate(survey.stations)
+    ]
     made = [
         chord_plot(survey),
         washout_plot(survey),
@@ -160,7 +162,9 @@ def test_mean_budget_is_root_mean_square() -> None:
 
 
 def test_drift_names_only_what_moved_by_more_than_its_u() -> None:
-    plot = drift_plot([Drift("A", "chord", quantity(0.05, x=0.02)), Drift("B", "chord", quantity(0.03, x=0.02))])
+    plot = drift_plot(
+        [LineShift("A", "chord", quantity(0.05, x=0.02)), LineShift("B", "chord", quantity(0.03, x=0.02))]
+    )
     assert plot is not None
     assert [t.get_text() for t in plot.figure.axes[0].get_xticklabels() if t.get_fontweight() == "bold"] == ["A"]
     assert plot.alt.count("moved") == 1

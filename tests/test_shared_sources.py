@@ -9,13 +9,13 @@ from numpy.testing import assert_allclose
 from calibration.lens.match import _either
 from calibration.lens.model import Lens
 from rigging.planning.lens import planned_lens
-from rigging.planning.scene import PlacedCard, SetUp, View, imagine
+from rigging.planning.scene import PlacedCard, SetUp, Viewpoint, imagine
 from shared.quantity import Quantity
 from vision.solution.propagate import angles
 from vision.solution.solve import solve, starts
 
 VIEWS = [
-    View(1300.0, yaw, pitch, roll, aim)
+    Viewpoint(1300.0, yaw, pitch, roll, aim)
     for yaw, pitch, roll, aim in (
         (0, 0, 0, (0, 0)),
         (10, 5, 2, (20, 10)),
@@ -27,7 +27,7 @@ VIEWS = [
 LENS = planned_lens("27mm@4000x3000")
 
 
-def chord(view: View, string: float, level: float | None = None) -> Quantity:
+def chord(view: Viewpoint, string: float, level: float | None = None) -> Quantity:
     setup = SetUp(
         LENS,
         1000.0,

@@ -6,7 +6,6 @@ from typing import Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from shop.camera import Pose
 from shop.draw import pose_of
 from shop.levels import laser_line, string_ends
@@ -15,7 +14,7 @@ from shop.planes import Plane, rib_plane, upright_plane
 from shop.scene import Scene
 from shop.sheets import card_sheet
 
-F64 = NDArray[np.float64]
+from shared.numerics.arrays import F64
 
 SAMPLES = 65
 TICKS = (0.12, 0.42, 0.66)

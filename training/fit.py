@@ -16,6 +16,7 @@ import torch
 from numpy.typing import NDArray
 from torch import Tensor, nn
 
+from shared.numerics.arrays import F32, F64, I64, U8, Bools
 from training.augment import augmented
 from training.harvest import SCALE
 from training.labels import UNSURE
@@ -39,12 +40,12 @@ class Data:
     strips: Tensor
     kinds: Tensor
     seen: Tensor
-    photo: NDArray[np.int64]
-    phone: NDArray[np.int64]
-    sub: NDArray[np.uint8]
+    photo: I64
+    phone: I64
+    sub: U8
     names: list[str]
 
-    def part(self, keep: NDArray[np.bool_]) -> Data:
+    def part(self, keep: Bools) -> Data:
         """The strips kept (n,)."""
         k = torch.as_tensor(np.flatnonzero(keep), device=self.strips.device)
         return Data(
@@ -56,8 +57,8 @@ def load(folders: list[Path], family: str, device: str, ranks: int = 99) -> Data
     """All harvested photos of some folders. ranks : edges, seams and nothings after the first so many are left out."""
     parts: list[tuple[NDArray[np.generic], ...]] = []
     names: list[str] = []
-    photo: list[NDArray[np.int64]] = []
-    phone: list[NDArray[np.int64]] = []
+    photo: list[I64] = []
+    phone: list[I64] = []
     for path in sorted(p for f in folders for p in f.rglob("*.npz")):
         with np.load(path) as z:
             keep = np.isin(z["family"], FAMILIES[family]) & (z["kinds"] != UNSURE)
@@ -152,7 +153,7 @@ def restored(path: Path, weight: Tensor) -> Witness:
 
 
 @torch.no_grad()
-def logits_of(net: Witness, data: Data) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+def logits_of(net: Witness, data: Data) -> tuple[F32, F32]:
     """Logits of kinds (n, 12) and probability of being seen (n, PLACES)."""
     kinds, seen = [], []
     for k in range(0, len(data.kinds), 2048):
@@ -162,7 +163,7 @@ def logits_of(net: Witness, data: Data) -> tuple[NDArray[np.float32], NDArray[np
     return np.concatenate(kinds), np.concatenate(seen)
 
 
-def temperature(logits: NDArray[np.float32], kinds: NDArray[np.int64]) -> float:
+def temperature(logits: F32, kinds: I64) -> float:
     """What to divide logits by so that their softmax is likeliest (Guo et al. 2017)."""
     grid = np.geomspace(0.5, 4.0, 60)
 
@@ -174,7 +175,7 @@ def temperature(logits: NDArray[np.float32], kinds: NDArray[np.int64]) -> float:
     return float(grid[int(np.argmin([surprise(t) for t in grid]))])
 
 
-def figures(data: Data, probs: NDArray[np.float64], kind: str, sub: int) -> dict[str, float | list[str]]:
+def figures(data: Data, probs: F64, kind: str, sub: int) -> dict[str, float | list[str]]:
     """How often the likeliest strip of a photo is the right one, and how photos without one fare."""
     k = KINDS.index(kind)
     truth = data.kinds.cpu().numpy()

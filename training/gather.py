@@ -20,12 +20,12 @@ from typing import Any, Literal
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.lens.model import Lens
 from calibration.print.profile import KnownPrint
 from shared.job.file import load_job
 from shared.job.model import Job
+from shared.numerics.arrays import F64
 from shared.reading import Photo
 from training.harvest import Harvest, harvest, harvest_behind, together
 from training.labels import TrueLine
@@ -37,8 +37,6 @@ from vision.image.rectified import Plane
 from vision.lines.chord_line import sheet_plane
 from vision.rib_scene import plane_only
 from vision.solution.lens_choice import choose_lens
-
-F64 = NDArray[np.float64]
 
 SMALL = (0.6, 1.3)
 """Sizes of small photos, 1 being three megapixels, and the longest chord in one of that size."""

@@ -7,14 +7,12 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.numerics.arrays import F32, F64, I64, U8
 from training.labels import TrueLine, label
 from vision.evidence.strips import cut_strips
 from vision.evidence.views import Photograph, View, level_view, upright_view
 from vision.image.photo import Picture
 from vision.image.rectified import Plane
-
-F32 = NDArray[np.float32]
-F64 = NDArray[np.float64]
 
 JITTER = 0.004
 """Standard deviation, in chords, of where the chord line is taken to lie when upright lines are cut out."""
@@ -29,11 +27,11 @@ class Harvest:
     rank : (n,)."""
 
     strips: NDArray[np.int8]
-    family: NDArray[np.uint8]
-    kinds: NDArray[np.int64]
-    seen: NDArray[np.uint8]
+    family: U8
+    kinds: I64
+    seen: U8
     gain: F32
-    rank: NDArray[np.uint8]
+    rank: U8
 
 
 def harvest(

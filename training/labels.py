@@ -5,14 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F64, I64, U8, Bools
 from vision.evidence.candidates import Candidates
 from vision.evidence.kinds import KINDS, PLACES
 from vision.evidence.raster import Raster
 from vision.evidence.strips import COLUMNS, SPAN
-
-F64 = NDArray[np.float64]
 
 ON_MM, NEAR_MM = 1.2, 4.0
 """A candidate within ON_MM (rms) of a line is that line; within NEAR_MM it is neither that nor anything else."""
@@ -31,7 +29,7 @@ class TrueLine:
 
     kind: str
     pixels: F64
-    visible: NDArray[np.bool_]
+    visible: Bools
 
     @classmethod
     def of(cls, record: dict[str, object], of_rib: int = 0) -> TrueLine:
@@ -50,8 +48,8 @@ class TrueLine:
 class Labels:
     """kinds : (n,) index into KINDS, UNSURE where not to be trained on. seen : (n, PLACES) 0 absent, 1 seen, 2 hidden."""
 
-    kinds: NDArray[np.int64]
-    seen: NDArray[np.uint8]
+    kinds: I64
+    seen: U8
 
 
 def label(
@@ -94,12 +92,12 @@ def label(
 def _places(
     raster: Raster,
     at: F64,
-    inside: NDArray[np.bool_],
-    visible: NDArray[np.bool_],
+    inside: Bools,
+    visible: Bools,
     chord_mm: float,
     middle_mm: float,
     forward_right: bool,
-) -> NDArray[np.uint8]:
+) -> U8:
     """(PLACES,) of a strip: 1 where the line shows, 2 where it goes on hidden, 0 where it is not."""
     mm = at[:, 0] * raster.step[0] + raster.start[0] - middle_mm
     if raster.family == "level" and not forward_right:

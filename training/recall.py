@@ -1,7 +1,7 @@
 """Whether the true lines are among the candidates: python -m training.recall WINGS [--processes P]
 
 A line counts where it shows over SHOWN of the chord at least (level) or on the rib (upright); its rank among the candidates of
-its family, by their sums alone, is what `vision.evidence.views.MOST` was chosen by.
+its family, by their sums alone, is what `vision.evidence.views.MOST_CANDIDATES` was chosen by.
 """
 
 from __future__ import annotations

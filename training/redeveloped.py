@@ -11,13 +11,10 @@ from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.lens.model import Lens
+from shared.numerics.arrays import F32, U8
 from training.labels import TrueLine
-
-U8 = NDArray[np.uint8]
-F32 = NDArray[np.float32]
 
 LEAST_WIDTH = 1200
 """Pixels: smaller photos are not measured by anyone."""

@@ -12,13 +12,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shared.job.model import Job, Station
 from shared.lines import Role
+from shared.numerics.arrays import F64
 from vision.cards.detect import Card
 from vision.detect import SIDEWAYS, STEEP, Detections
-from vision.evidence.belief import SHOWN, Belief
+from vision.evidence.belief import SHOWN_FROM, Belief
 from vision.evidence.posterior import DOUBT, sure
 from vision.evidence.views import upright_view
 from vision.image.photo import Picture
@@ -29,17 +29,15 @@ from vision.lines.chord_line import ChordLine, Sight, find_chord, look, sheet_pl
 from vision.lines.tracing import line_seen
 from vision.solution.solve import Solution
 
-F64 = NDArray[np.float64]
-
 DEPTH = 0.18
 """Greatest depth of a rib, chords (common practice, no source: ribs are up to 17 % deep)."""
 BESIDE_CARD = 0.12
 """Within this of its own card, in chords, a line must show: farther off another rib's face may have come before it."""
-CLOSE = 0.03
+ON_THE_CARD = 0.03
 """A line that passes a card this close, in chords, lies on the card's own face: no outline of a nearer rib fits between."""
 LEAST = 0.25
 """Part of the chord over which a line behind must be measured."""
-LONG = 1.08
+LONGER_THAN_CHORD = 1.08
 """A line this much longer than the chord is another rib's, nearer or farther than the plane it was laid flat in."""
 SAME_PX = 6.0
 """Lines that keep this close to each other in the photo are one."""
@@ -69,6 +67,9 @@ def look_behind(
     """Find the lines of the stations behind, the nearer first.
 
     further : with their poses, or with the reason why there are none. strangers : cards of no station.
+
+    picture : the whole photo. main : the foremost station, its cards, its lines. job : for chord lengths and what is
+    stated of the level reference.
     """
     station, cards, found = main
     before: list[Detections] = [found]
@@ -145,7 +146,10 @@ def _not_of(plane: Plane, taken: list[F64]) -> Callable[[Belief], bool]:
 
 
 def same_in_photo(ends: F64, other: F64) -> bool:
-    """Whether the line through two pixels (2, 2) and one seen at pixels (n, 2) are one in the photo, as far as both reach."""
+    """Whether the line through two pixels (2, 2) and one seen at pixels (n, 2) are one in the photo, as far as both reach.
+
+    ends : of one line as measured. other : points of the other in order along it.
+    """
     length = float(np.linalg.norm(ends[1] - ends[0]))
     way = (ends[1] - ends[0]) / length
     along = (other - ends[0]) @ way
@@ -159,13 +163,17 @@ def same_in_photo(ends: F64, other: F64) -> bool:
 def whose(
     one: Behind, sight: Sight, line: ChordLine, nearer: tuple[Behind, ...], farther: tuple[Behind, ...]
 ) -> str | None:
-    """Why a measured line is not shown to be this station's; None where it is."""
+    """Why a measured line is not shown to be this station's; None where it is.
+
+    one : the station. sight : how its lines were looked for. line : with stroke and ends. nearer, farther : the other
+    stations behind, seen from this one.
+    """
     assert line.stroke is not None and line.ends is not None
     ends, plane = line.ends, sight.plane
     part = line.stroke.length_mm / sight.chord_mm
     if part < LEAST:
         return f"its chord line shows over only {100 * part:.0f} % of the chord: move so that the ribs hide less of each other"
-    if part > LONG:
+    if part > LONGER_THAN_CHORD:
         return f"a line {100 * part:.0f} % of its chord long was found, which must be another rib's"
     for other in farther:
         if any(_runs_into(plane, ends, c) for c in other.cards):
@@ -186,7 +194,10 @@ def whose(
 
 
 def could_be(plane: Plane, ends: F64, cards: tuple[Card, ...], chord_mm: float) -> bool:
-    """Whether a line through (2, 2) sheet mm passes each of a rib's cards within what the rib's depth leaves beside it."""
+    """Whether a line through (2, 2) sheet mm passes each of a rib's cards within what the rib's depth leaves beside it.
+
+    plane : of the rib. ends : left end first. cards : of that rib. chord_mm : its chord.
+    """
     for card in cards:
         ring = plane.to_sheet(card.at(card.spec.paper()))
         off = _above(ends, ring)
@@ -215,7 +226,7 @@ def _runs_into(plane: Plane, ends: F64, card: Card) -> bool:
 def _touches(plane: Plane, ends: F64, card: Card, chord_mm: float) -> bool:
     """Whether a line through (2, 2) sheet mm runs into the part of a card that is seen, or passes close by."""
     off = _above(ends, plane.to_sheet(card.pixels))
-    rim = card.spec.square_mm + CLOSE * chord_mm
+    rim = card.spec.square_mm + ON_THE_CARD * chord_mm
     return bool(off.min() < rim and off.max() > -rim)
 
 
@@ -232,7 +243,7 @@ def _shows_beside(plane: Plane, line: ChordLine, card: Card, chord_mm: float) ->
     ring = plane.to_sheet(card.at(card.spec.paper()))[:, 0]
     u = line.belief.places[:, 0]
     gap = np.maximum(ring.min() - u, u - ring.max())
-    return bool((line.belief.seen[gap < BESIDE_CARD * chord_mm] > SHOWN).any())
+    return bool((line.belief.seen[gap < BESIDE_CARD * chord_mm] > SHOWN_FROM).any())
 
 
 def _gravity(sight: Sight, line: ChordLine, station: Station, job: Job, before: tuple[Detections, ...]) -> Gravity:

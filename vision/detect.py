@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
 from shared.job.model import Job, Station
 from shared.lines import Role
+from shared.numerics.arrays import F64, Box
 from vision.cards.detect import Card
 from vision.evidence.views import Photograph, upright_view
 from vision.image.photo import Picture
@@ -23,9 +21,6 @@ from vision.lines.measure import Stroke
 from vision.lines.spar import SparChoice, find_spar
 from vision.lines.tracing import line_seen
 from vision.solution.solve import LineSeen, Solution
-
-F64 = NDArray[np.float64]
-Box = tuple[float, float, float, float]
 
 MARK_REACH_MM = 10.0
 """How far off the line a printed mark is still looked for."""
@@ -80,7 +75,12 @@ def detect(
     job: Job,
     hints: tuple[Hint, ...],
 ) -> Detections:
-    """Find and measure every line on and before the rib plane of `solution`. others : cards of other stations."""
+    """Find and measure every line on and before the rib plane of `solution`. others : cards of other stations.
+
+    picture : the whole photo. solution : from the cards alone. cards : of this station, in the solution's order.
+    station, job : for chord length, spar place and the level reference; design angles are not read. hints : lines
+    pointed at by a person, in place of a search.
+    """
     plane = sheet_plane(solution, cards)
     toward = float(solution.state.rotation[:, 0] @ plane.along_u)
     right = toward > 0

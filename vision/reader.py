@@ -12,7 +12,7 @@ import os
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypedDict, Unpack
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,67 +42,47 @@ from vision.solution.lens_choice import choose_lens
 from vision.solution.poses import near
 from vision.solution.scene import Lean, LineSeen, Scene
 
+PhotoSource = str | os.PathLike[str] | Picture | NDArray[Any]
+"""Path of a photo, a loaded `Picture`, or an array (h, w) grey or (h, w, 3) BGR, uint8, upright."""
 
-def read_photo(
-    source: str | os.PathLike[str] | Picture | NDArray[Any],
-    job: Job,
-    *,
-    lens: Lens | LensProfile | None = None,
-    hints: Sequence[Hint] = (),
-    monte_carlo: int = 0,
-) -> Reading:
-    """Read the angles of one rib in one photo.
 
-    Parameters
-    ----------
-    source : path of a photo, a loaded `Picture`, or an array (h, w) or (h, w, 3) BGR, upright.
-    job : the wing and what it is measured with. lens : overrides the job's choice of lens profile.
-    hints : lines pointed at by a person; recorded as help. monte_carlo : number of draws (JCGM 101) to hold the
-    linear budget against; 0: none.
+class Options(TypedDict, total=False):
+    """What every way to read a photo may be given by keyword.
 
-    Returns
-    -------
-    Reading : angles in degrees, nose-up positive, with budgets; or without a value and with the reason.
-
-    Raises UserError for a broken job (a named lens profile that cannot be read), never for a photo.
+    lens : overrides the job's choice of lens profile. hints : lines on the foremost rib that a person pointed at; the
+    reading is marked as helped. monte_carlo : number of draws (JCGM 101) that the linear budget is held against; 0: none.
     """
-    return read_fully(source, job, lens=lens, hints=hints, monte_carlo=monte_carlo).reading
+
+    lens: Lens | LensProfile | None
+    hints: Sequence[Hint]
+    monte_carlo: int
 
 
-def read_stations(
-    source: str | os.PathLike[str] | Picture | NDArray[Any],
-    job: Job,
-    *,
-    lens: Lens | LensProfile | None = None,
-    hints: Sequence[Hint] = (),
-    monte_carlo: int = 0,
-) -> tuple[Reading, ...]:
-    """As `read_photo`, for every rib in the photo: the foremost one's reading, then those of the ribs behind it, the nearer
-    first, each with its value or its reason. hints : of the foremost rib."""
-    return tuple(s.reading for s in read_every(source, job, lens=lens, hints=hints, monte_carlo=monte_carlo))
+def read_photo(source: PhotoSource, job: Job, **options: Unpack[Options]) -> Reading:
+    """Read the angles of the foremost rib in one photo.
+
+    source : see `PhotoSource`. job : the wing and what it is measured with. options : see `Options`.
+
+    Angles are in degrees, nose-up positive, with budgets; or there is no value and the reason. Raises UserError for a
+    broken job (a named lens profile that cannot be read), never for a photo.
+    """
+    return read_fully(source, job, **options).reading
 
 
-def read_fully(
-    source: str | os.PathLike[str] | Picture | NDArray[Any],
-    job: Job,
-    *,
-    lens: Lens | LensProfile | None = None,
-    hints: Sequence[Hint] = (),
-    monte_carlo: int = 0,
-) -> Seen:
-    """As `read_photo`, with the solution and the lines behind the reading."""
-    return read_every(source, job, lens=lens, hints=hints, monte_carlo=monte_carlo)[0]
+def read_stations(source: PhotoSource, job: Job, **options: Unpack[Options]) -> tuple[Reading, ...]:
+    """As `read_photo`, for every rib in the photo: the foremost one's reading, then those of the ribs behind it, the
+    nearer first, each with its value or its reason. source, job, options : as there."""
+    return tuple(s.reading for s in read_every(source, job, **options))
 
 
-def read_every(
-    source: str | os.PathLike[str] | Picture | NDArray[Any],
-    job: Job,
-    *,
-    lens: Lens | LensProfile | None = None,
-    hints: Sequence[Hint] = (),
-    monte_carlo: int = 0,
-) -> tuple[Seen, ...]:
-    """As `read_stations`, with the solution and the lines behind each reading."""
+def read_fully(source: PhotoSource, job: Job, **options: Unpack[Options]) -> Seen:
+    """As `read_photo`, with the solution and the lines behind the reading. source, job, options : as there."""
+    return read_every(source, job, **options)[0]
+
+
+def read_every(source: PhotoSource, job: Job, **options: Unpack[Options]) -> tuple[Seen, ...]:
+    """As `read_stations`, with the solution and the lines behind each reading. source, job, options : as there."""
+    hints, monte_carlo = options.get("hints", ()), options.get("monte_carlo", 0)
     try:
         picture = _picture(source)
     except PhotoError as error:
@@ -127,7 +107,7 @@ def read_every(
         prints = print_of(job)
         if prints.measured:
             made = replace(made, settings=(*made.settings, ("card print", prints.text)))
-        chosen = choose_lens(lens, job, picture)
+        chosen = choose_lens(options.get("lens"), job, picture)
         if chosen.lens is None:
             raise Refused(chosen.reason or "", show(picture, named.cards))
         made = replace(made, lens=chosen.lens.ident)
@@ -139,7 +119,7 @@ def read_every(
         return (Seen(Reading(photo, name, none, none, None, None, made, flags + end.flags, (), end.evidence)),)
 
 
-def _picture(source: str | os.PathLike[str] | Picture | NDArray[Any]) -> Picture:
+def _picture(source: PhotoSource) -> Picture:
     if isinstance(source, Picture):
         return source
     if isinstance(source, np.ndarray):
@@ -215,4 +195,15 @@ def _scene_of_rib(case: Case, rib: Rib, behind: bool, lean: Lean) -> Scene:
     return scene_of(case.lens, rib.cards, case.prints, case.photo, rib.found.lines, lean, name)
 
 
-__all__ = ["Detections", "Hint", "LineSeen", "Seen", "read_every", "read_fully", "read_photo", "read_stations"]
+__all__ = [
+    "Detections",
+    "Hint",
+    "LineSeen",
+    "Options",
+    "PhotoSource",
+    "Seen",
+    "read_every",
+    "read_fully",
+    "read_photo",
+    "read_stations",
+]

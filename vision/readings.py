@@ -18,7 +18,7 @@ from vision.assess.doubts import PULL, doubts
 from vision.behind import Behind
 from vision.detect import Detections
 from vision.image.photo import Picture
-from vision.level.upright import Edges, edges_of, which_way_up
+from vision.level.upright import StringAtEdges, edges_of, which_way_up
 from vision.lines.hints import Hint
 from vision.ribs import UNKNOWN_U_LEAN_DEG, Solved
 from vision.solution.monte_carlo import compare, draw
@@ -64,7 +64,10 @@ class Case:
 
 
 def foremost(case: Case, solved: Solved) -> Seen:
-    """The foremost rib's reading. Raises Refused."""
+    """The foremost rib's reading. Raises Refused.
+
+    case : the photo and what it is read with. solved : its ribs.
+    """
     rib, best, result = solved.ribs[0], solved.best[0], solved.angles[0]
     picture, found = case.picture, rib.found
     made, flags = case.made, rib.flags + _lean_flags(case.job, solved, 0)
@@ -106,7 +109,10 @@ def foremost(case: Case, solved: Solved) -> Seen:
 
 
 def further(case: Case, solved: Solved, k: int) -> Seen:
-    """The reading of a rib behind."""
+    """The reading of a rib behind.
+
+    case, solved : as for `foremost`. k : its place among the solved ribs, 1 for the one next behind. Raises Refused.
+    """
     rib, best, result = solved.ribs[k], solved.best[k], solved.angles[k]
     flags = tuple(dict.fromkeys(rib.flags + _lean_flags(case.job, solved, k) + gates.after_solving(best).flags))
     assert result.chord is not None
@@ -139,7 +145,10 @@ def further(case: Case, solved: Solved, k: int) -> Seen:
 
 
 def left_out(case: Case, behind: Behind, solved: Solved) -> Seen:
-    """The reading of a rib behind that could not be solved for: its reason."""
+    """The reading of a rib behind that could not be solved for: its reason.
+
+    case : as for `foremost`. behind : the station. solved : says why it was dropped.
+    """
     reason = solved.dropped.get(behind.station.name) or behind.reason or "it could not be solved for"
     best = behind.poses[0] if behind.poses else None
     return Seen(_refusal(case, behind.station, reason, show(case.picture, behind.cards, best, behind.found)))
@@ -171,7 +180,7 @@ def _refusal(case: Case, station: Station, reason: str, evidence: Evidence | Non
     return Reading(case.photo, station.name, none, none, None, None, case.made, case.flags, (), evidence, False)
 
 
-def _edges(case: Case, solved: Solved) -> tuple[Edges, ...]:
+def _edges(case: Case, solved: Solved) -> tuple[StringAtEdges, ...]:
     return tuple(
         edges_of(case.picture, r.found.plane, b)
         for r in solved.ribs

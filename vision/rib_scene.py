@@ -29,7 +29,11 @@ def scene_of(
     lean: Lean | None = None,
     name: str = "",
 ) -> Scene:
-    """A rib's scene. name : of a station behind the foremost, which sets its sources apart from the foremost rib's."""
+    """A rib's scene. name : of a station behind the foremost, which sets its sources apart from the foremost rib's.
+
+    lens : with its uncertainty. cards : of the rib, the first gives the rib frame. prints : how they are printed.
+    photo : names the sources. lines : as seen. lean : as stated; None: nothing is.
+    """
     return Scene(
         lens,
         cards,
@@ -47,7 +51,10 @@ def scene_of(
 
 
 def plane_only(cards: tuple[Card, ...], lens: Lens, prints: KnownPrint, photo: Photo, name: str = "") -> list[Solution]:
-    """The rib plane from the cards alone, best pose first; gravity stays open. Empty where it cannot be solved for."""
+    """The rib plane from the cards alone, best pose first; gravity stays open. Empty where it cannot be solved for.
+
+    cards, lens, prints, photo, name : as for `scene_of`.
+    """
     scene = scene_of(lens, cards, prints, photo, name=name)
     return from_starts(scene, starts(scene))
 
@@ -56,6 +63,9 @@ def lean_of(job: Job, station: Station, forward_right: bool) -> Lean:
     """The stated lean of the rib plane and which way it counts in this photo.
 
     Seen from outboard, a right wing's leading edge points to the right in the photo.
+
+    job : its dihedral. station : its side, and its own lean, which goes before the dihedral. forward_right : whether
+    the leading edge is to the right in the photo.
     """
     stated = (
         station.lean_deg

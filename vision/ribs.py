@@ -73,7 +73,10 @@ class Solved:
 
 def solve_ribs(photo: str, ribs: tuple[Rib, ...], scene_of: Callable[[Rib, Lean], Scene]) -> Solved | None:
     """Solve for all ribs at once; one behind whose cards do not fit in with the others is left out. None where the foremost
-    cannot be solved for. photo : names the sources."""
+    cannot be solved for. photo : names the sources.
+
+    ribs : the foremost first. scene_of : makes a rib's scene under a lean.
+    """
     dropped: dict[str, str] = {}
     while True:
         scenes = tuple(scene_of(r, r.lean) for r in ribs)

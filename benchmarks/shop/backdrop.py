@@ -4,14 +4,11 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from shop.canvas import Canvas
 from shop.planes import level_plane, upright_plane
 from shop.scene import Scene
 from shop.strokes import draw_band, draw_rod
-
-F64 = NDArray[np.float64]
 
 
 def draw_backdrop(canvas: Canvas, scene: Scene, rng: np.random.Generator) -> float:

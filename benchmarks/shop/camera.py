@@ -6,11 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.polynomial import chebyshev
-from numpy.typing import NDArray
 
 from calibration.lens.model import distort, undistort
+from shared.numerics.arrays import F64
 
-F64 = NDArray[np.float64]
 _MARGIN = 8.0
 _NODES, _TERMS = 32, 20
 

@@ -11,12 +11,10 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from calibration.lens.model import distort
+from shared.numerics.arrays import F32, F64, U8
 from shop.camera import Camera, Pose, Rays
 from shop.planes import Plane
 
-F32 = NDArray[np.float32]
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
 Box = tuple[int, int, int, int]
 _PIECES = 12
 WINDOW_PX = 0.45

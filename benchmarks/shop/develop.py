@@ -7,13 +7,11 @@ from functools import cache
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F32, U8
 from shop.canvas import WINDOW_PX
 from shop.scene import Scene
 
-F32 = NDArray[np.float32]
-U8 = NDArray[np.uint8]
 _BAND = 160
 _HALO = 24
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F64, U8
 from shop.backdrop import draw_backdrop
 from shop.camera import Pose
 from shop.canvas import Canvas
@@ -19,9 +19,6 @@ from shop.planes import Plane, rib_plane, upright_plane
 from shop.rib import draw_rib
 from shop.scene import RibBehind, Scene
 from shop.sheets import lay_sheet
-
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
 
 
 @dataclass(frozen=True)

@@ -4,16 +4,13 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F32, F64, U8
 from shop.canvas import Canvas
 from shop.outline import naca_four_digit
 from shop.planes import Plane
 from shop.scene import Scene
 
-F32 = NDArray[np.float32]
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
 TONES = {
     "ply": (0.78, 0.63, 0.43),
     "balsa": (0.86, 0.78, 0.62),

@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F64, U8
 from shop.canvas import WINDOW_PX, Canvas
 from shop.planes import Plane, upright_plane
 from shop.scene import Bar, Laser, Scene, String
 from shop.strokes import draw_band, draw_rod
-
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
 
 
 def string_ends(string: String, scene: Scene) -> tuple[F64, F64]:

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-F64 = NDArray[np.float64]
+from shared.numerics.arrays import F64
 
 
 def naca_four_digit(code: str, points: int = 120) -> tuple[F64, F64, F64]:

@@ -6,12 +6,11 @@ import io
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image
 
+from shared.numerics.arrays import U8
 from shop.camera import Camera
 
-U8 = NDArray[np.uint8]
 _TURN = {
     2: Image.Transpose.FLIP_LEFT_RIGHT,
     3: Image.Transpose.ROTATE_180,

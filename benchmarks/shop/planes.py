@@ -5,11 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F64
 from shop.camera import Camera, Pose, turn_x
-
-F64 = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

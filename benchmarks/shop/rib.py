@@ -5,14 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F64
 from shop.face import Face, draw_label, draw_surface
 from shop.scene import CardAt, Pen
 from shop.sheets import MARK_MM, card_corners, card_sheet, lay_sheet, mark_sheet
 from shop.strokes import draw_band, draw_pen
 
-F64 = NDArray[np.float64]
 MARK_AT = (0.06, 0.90)
 
 

@@ -6,13 +6,11 @@ from functools import cache
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F32, F64
 from shop.canvas import Canvas
 from shop.planes import Plane
 
-F32 = NDArray[np.float32]
-F64 = NDArray[np.float64]
 CARDS = {"panel": (7, 5, 25.0, 18.0), "strip": (9, 3, 15.0, 11.0)}
 CARD_TEXELS = 20
 MARK_MM = 16.0

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F64, U8
 from shop.canvas import WINDOW_PX, Canvas, band
 from shop.planes import Plane
 from shop.scene import Pen, Rgb
 
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
 KNOT_MM = 45.0
 _INK_MM = 11.0
 

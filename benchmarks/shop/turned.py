@@ -11,17 +11,15 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.interpolate import RectBivariateSpline
 from scipy.ndimage import map_coordinates, spline_filter
 
 from calibration.lens.model import distort, undistort
+from shared.numerics.arrays import F64, U8
 from shop.draw import draw
 from shop.scene import Scene
 from vision.solution.scene import rotation_of
 
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
 Turn = tuple[float, float, float]
 KNOT_PX = 40
 NOISE = 3.0

@@ -13,7 +13,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import least_squares
 from scipy.stats import t as student
 
@@ -22,8 +21,7 @@ from calibration.gauge.profile import GaugeProfile
 from shared.errors import UserError
 from shared.flags import Flag, FlagCode
 from shared.job.model import Sense
-
-F64 = NDArray[np.float64]
+from shared.numerics.arrays import F64, I64, Bools
 
 U_SCALE_UNMEASURED = 0.001
 """Scale error allowed where no known angles tell: 0.1 deg in 90, as shop gauges claim (common practice)."""
@@ -45,8 +43,8 @@ class GaugeFit:
     profile: GaugeProfile
     angle: F64
     residual: F64
-    row: NDArray[np.int64]
-    approach: NDArray[np.int64]
+    row: I64
+    approach: I64
     u_reading: float
     flags: tuple[Flag, ...]
 
@@ -135,8 +133,8 @@ def _signed(log: Log, sense: Sense) -> F64:
     return np.where(turned & (shown < 45), -shown, np.where(turned & (sense == "0-90"), 180 - shown, shown))
 
 
-def _told(known: F64, plumb: NDArray[np.bool_], spot: NDArray[np.int64], facing: NDArray[np.int64],
-          approach: NDArray[np.int64]) -> tuple[str, ...]:  # fmt: skip
+def _told(known: F64, plumb: Bools, spot: I64, facing: I64,
+          approach: I64) -> tuple[str, ...]:  # fmt: skip
     """Which of zero, scale and hysteresis the log can tell."""
     spots = range(len(known))
     both = [s for s in spots if {1, -1} <= set(facing[spot == s].tolist())]
@@ -156,7 +154,7 @@ def _told(known: F64, plumb: NDArray[np.bool_], spot: NDArray[np.int64], facing:
     return tuple(told)
 
 
-def _noise(seen: tuple[Observation, ...], resolution: float, repeat: float) -> tuple[NDArray[np.int64], float, float]:
+def _noise(seen: tuple[Observation, ...], resolution: float, repeat: float) -> tuple[I64, float, float]:
     """Cell of each reading (same spot, facing, approach); a reading's variance shared in a cell, and its own.
 
     Rounding to a step r errs by r^2 / 12 (GUM F.2.2.1). Repeats in one place share the part that noise s does
@@ -169,7 +167,7 @@ def _noise(seen: tuple[Observation, ...], resolution: float, repeat: float) -> t
     return cell, stays, quantum - stays + repeat**2
 
 
-def _whiten(cell: NDArray[np.int64], systematic: float, random: float) -> F64:
+def _whiten(cell: I64, systematic: float, random: float) -> F64:
     """(n, n) matrix W with W^T W the inverse covariance of the readings."""
     covariance = systematic * (cell[:, None] == cell[None, :]) + random * np.eye(len(cell))
     return np.asarray(np.linalg.inv(np.linalg.cholesky(covariance)))
@@ -188,7 +186,7 @@ def _repeatability(residual: F64, dof: int, resolution: float) -> tuple[float, f
     return math.sqrt(max(variance - resolution**2 / 12, (0.1 * resolution) ** 2)), max(float(dof), PRIOR_DOF)
 
 
-def _method(log: Log, facing: NDArray[np.int64]) -> str:
+def _method(log: Log, facing: I64) -> str:
     pairs = int((facing == -1).sum())
     known = sum(s.known_deg is not None for s in log.spots)
     where = f"{len(log.observations)} readings on {len(log.spots)} spots"

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from calibration.lens.bundle import Bundle, View, fit, fit_pose, reduced
-from calibration.lens.model import F64
 from calibration.lens.models import free_columns
+from shared.numerics.arrays import F64
 
 COPY_PX = 1.5
 """Corners of two photos nearer to each other than this: one was saved twice, or neither board nor camera moved."""

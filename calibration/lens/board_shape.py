@@ -13,6 +13,7 @@ from calibration.lens.models import FULL, SHAPES, shape_basis
 from calibration.lens.robust import RobustFit, reweighted
 from calibration.lens.sightings import shapeable
 from shared.errors import UserError
+from shared.numerics.arrays import F64
 
 SIGNIFICANT = 4.0
 """A shape counts when it exceeds this many standard uncertainties."""
@@ -106,7 +107,7 @@ def check_shape(robust: RobustFit, seen: list[BoardView], board: Board, size: tu
     )
 
 
-def _sag(result: Bundle, board: np.ndarray, half: float) -> tuple[float, float]:
+def _sag(result: Bundle, board: F64, half: float) -> tuple[float, float]:
     """Largest distance of the board's corners from their mean plane, and its u, mm."""
     rows = shape_basis(board, half)[:, 2, :]
     flat = np.column_stack([board, np.ones(len(board))])

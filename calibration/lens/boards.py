@@ -8,8 +8,8 @@ from typing import Any
 import cv2
 import numpy as np
 
-from calibration.lens.model import F64
 from shared.errors import UserError
+from shared.numerics.arrays import F64
 
 SQUARE_LIMITS_MM = (1.0, 500.0)
 

@@ -13,10 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from calibration.lens.flat import first_focal, homography, pose_of, rotation
-from calibration.lens.model import F64, distort
+from calibration.lens.model import distort
 from calibration.lens.models import free_columns, shape_basis
 from calibration.lens.projection import project_board
 from calibration.lens.scatter import between_views
+from shared.numerics.arrays import F64
 
 Pose = tuple[F64, F64]
 LEAST_SIGMA_PX = 0.025

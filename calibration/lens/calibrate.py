@@ -22,6 +22,7 @@ from calibration.lens.profiles import FORMAT, LensProfile, PhotoUse
 from calibration.lens.robust import RobustFit, reweighted, robust_fit
 from calibration.lens.sightings import Sighting, judge, look, one_camera
 from shared.errors import UserError
+from shared.numerics.arrays import F64
 
 FEWEST = 5
 """Fewest usable photos for a profile."""
@@ -290,7 +291,7 @@ def _profile(
     )
 
 
-def rms_length(residuals: np.ndarray) -> float:
+def rms_length(residuals: F64) -> float:
     """Root mean square of the lengths of residuals (n, 2): what OpenCV calls the reprojection error."""
     return float(np.sqrt(np.mean(np.sum(residuals**2, axis=1))))
 

@@ -15,10 +15,11 @@ import numpy as np
 
 from calibration.lens.bundle import View, fit_pose
 from calibration.lens.flat import rotation
-from calibration.lens.model import F64, distort
+from calibration.lens.model import distort
 from calibration.lens.projection import project_board
 from calibration.lens.robust import CUT, HUBER, scale_of
 from calibration.lens.scatter import between_views
+from shared.numerics.arrays import F64
 
 FLOOR_PX = 0.035
 """No corner is better than this: what paper, print and lens leave in it (as in `vision.cards`)."""

@@ -8,9 +8,9 @@ import numpy as np
 from calibration.lens.boards import Charuco, marker_dictionary
 from calibration.lens.chessboard import BoardView
 from calibration.lens.flat import apply_homography, homography
-from calibration.lens.grid import LEAST_CONTRAST, MISFIT, U8
-from calibration.lens.model import F64
+from calibration.lens.grid import LEAST_CONTRAST, MISFIT
 from shared.numerics import saddles
+from shared.numerics.arrays import F64, U8
 
 LEAST_MARKERS = 2
 

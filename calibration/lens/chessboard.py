@@ -9,8 +9,8 @@ import cv2
 import numpy as np
 
 from calibration.lens.boards import Chessboard
-from calibration.lens.grid import U8, Cell, Corner, grow
-from calibration.lens.model import F64
+from calibration.lens.grid import Cell, Corner, grow
+from shared.numerics.arrays import F64, U8
 
 SEARCH_SIDES = (1000, 2000, 640)
 """The board is looked for in the picture shrunk to about these lengths in turn, pixels."""

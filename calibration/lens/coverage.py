@@ -6,9 +6,8 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-from calibration.lens.model import F64
+from shared.numerics.arrays import F64, I64
 
 COLUMNS, ROWS = 16, 12
 """Cells the picture is divided into."""
@@ -30,7 +29,7 @@ class Coverage:
     principal point. advice : what to take more of; empty when all is well.
     """
 
-    counts: NDArray[np.int64]
+    counts: I64
     share: float
     regions: dict[str, int]
     tilts_deg: tuple[float, ...]

@@ -23,11 +23,11 @@ from calibration.exif import ExifLike
 from calibration.lens.bundle import scaled_inverse
 from calibration.lens.calibrate import ident_of
 from calibration.lens.flat import rotation
-from calibration.lens.model import F64
 from calibration.lens.models import FULL, free_columns
 from calibration.lens.profiles import FORMAT, LensProfile
 from calibration.lens.projection import project_board
 from shared.errors import UserError
+from shared.numerics.arrays import F64
 
 COVARIANCE = "ribangle_covariance"
 DATE = "ribangle_date"

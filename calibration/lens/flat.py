@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from calibration.lens.model import F64
+from shared.numerics.arrays import F64
 
 
 def homography(plane: F64, image: F64) -> F64:

@@ -20,11 +20,12 @@ from calibration.lens.calibrate import ident_of, rms_length
 from calibration.lens.card_fit import CardFit, CardPlane, Known, fit_cards, place_plane
 from calibration.lens.coverage import judge_coverage
 from calibration.lens.match import guess_lens
-from calibration.lens.model import F64, turn_points, turned_size
+from calibration.lens.model import turn_points, turned_size
 from calibration.lens.model_choice import RICHER
 from calibration.lens.models import FULL, MODELS, free_columns
 from calibration.lens.profiles import FORMAT, FROM_CARDS, LensProfile, PhotoUse, same_focal, same_words
 from calibration.print.profile import KnownPrint
+from shared.numerics.arrays import F64
 
 FEWEST_PHOTOS = 4
 """Photos that show a card, at least: with fewer the scatter between them is not known."""

@@ -10,13 +10,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.lens.flat import apply_homography, homography
-from calibration.lens.model import F64
 from shared.numerics import saddles
+from shared.numerics.arrays import F64, U8
 
-U8 = NDArray[np.uint8]
 Cell = tuple[int, int]
 
 MISFIT = 0.35

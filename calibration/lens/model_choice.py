@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from calibration.lens.bundle import Bundle, View, fit, fit_pose
-from calibration.lens.model import F64
 from calibration.lens.models import FULL, MODELS
+from shared.numerics.arrays import F64
 
 FOLDS = 10
 RICHER, SIMPLER = 1.01, 1.05

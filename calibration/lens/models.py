@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from calibration.lens.model import F64, PARAMETERS
+from calibration.lens.model import PARAMETERS
+from shared.numerics.arrays import F64
 
 MODELS: dict[str, tuple[str, ...]] = {
     "f, c": (),

@@ -21,9 +21,10 @@ from calibration.edges import Edge, find_edges
 from calibration.exif import ExifLike, PhotoLike
 from calibration.lens.calibrate import ident_of
 from calibration.lens.match import guess_lens
-from calibration.lens.model import F64, Lens, undistort
+from calibration.lens.model import Lens, undistort
 from calibration.lens.profiles import FORMAT, LensProfile, PhotoUse
 from shared.errors import UserError
+from shared.numerics.arrays import F64, Bools
 
 LEAST_LENGTH = 0.15
 FEWEST_EDGES = 8
@@ -236,7 +237,7 @@ def _bow(points: F64, guess: Lens, k1: float, k2: float = 0.0) -> float:
     return float(-np.polynomial.polynomial.polyfit(t, d, 2)[2] / 4)
 
 
-def _consensus(k: F64, u: F64) -> np.ndarray:
+def _consensus(k: F64, u: F64) -> Bools:
     """Which votes belong to the value that most weight stands by."""
     wide = np.maximum(u, float(np.median(u)))
     best = np.zeros(len(k), dtype=bool)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from calibration.lens.model import F64, distort
+from calibration.lens.model import distort
+from shared.numerics.arrays import F64
 
 
 def project_board(theta: F64, r: F64, t: F64, board: F64) -> tuple[F64, F64, F64, F64]:

@@ -12,8 +12,9 @@ from matplotlib.patches import Rectangle
 
 from calibration.lens.calibrate import LensCalibration
 from calibration.lens.coverage import COLUMNS, ROWS
-from calibration.lens.model import F64, distort
+from calibration.lens.model import distort
 from calibration.lens.projection import by_theta
+from shared.numerics.arrays import F64
 
 INK, ACCENT, PALE, WARN = "#20303c", "#0b6fa4", "#9fb4c2", "#b3471d"
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calibration.lens.bundle import Bundle, View, fit
-from calibration.lens.model import F64
+from shared.numerics.arrays import F64
 
 RAYLEIGH_MEDIAN = float(np.sqrt(2 * np.log(2)))
 """Median length of a two-dimensional normal error of unit standard deviation."""

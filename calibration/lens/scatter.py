@@ -9,10 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import stats
 
-F64 = NDArray[np.float64]
+from shared.numerics.arrays import F64
 
 UNLIKELY = 0.01
 """How often independent corners may show a wider scatter between views by chance, along each axis."""

@@ -15,7 +15,7 @@ from shared.rounding import degrees
 
 
 @dataclass(frozen=True)
-class CrossCheck:
+class LevelCheck:
     """Outcome of a cross-check.
 
     difference : by the plumb line minus by the level line, mean over lines, degrees. en : the En number of
@@ -31,11 +31,13 @@ class CrossCheck:
     text: str
 
 
-def cross_check(by_plumb: Sequence[Quantity], by_level: Sequence[Quantity]) -> CrossCheck:
+def cross_check(by_plumb: Sequence[Quantity], by_level: Sequence[Quantity]) -> LevelCheck:
     """Compare angles of the same lines, read once against a plumb line, once against a level line.
 
     What both readings of a line share cancels. A constant difference is the zero error of one of the two;
     which one, a reversal tells. Raises ValueError unless there is one of each per line.
+
+    by_plumb, by_level : degrees, nose-up positive, in the same order of lines.
     """
     if len(by_plumb) != len(by_level) or not by_plumb:
         raise ValueError("one angle by each reference is needed for every line")
@@ -62,4 +64,4 @@ def cross_check(by_plumb: Sequence[Quantity], by_level: Sequence[Quantity]) -> C
                 f"; the differences scatter by {scatter:.3f} deg where their uncertainties explain "
                 f"{expected:.3f}: something moved between the photos"
             )
-    return CrossCheck(mean, en, agrees, scatter, text)
+    return LevelCheck(mean, en, agrees, scatter, text)

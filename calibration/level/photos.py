@@ -7,12 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.edges import U8, Edge, find_edges
-from calibration.lens.model import F64, Lens
+from calibration.edges import Edge, find_edges
+from calibration.lens.model import Lens
 from shared.angles import wrap_half_turn
 from shared.errors import UserError
+from shared.numerics.arrays import F64, U8
 
-LEAST_LENGTH = 0.12
+LEAST_BAR_LENGTH = 0.12
 NEAR = 0.08
 """How far from the point given the bar may lie, and how far it may have moved, in parts of the diagonal."""
 STEEPEST_DEG = 20.0
@@ -38,11 +39,14 @@ def bar_pair(laid: U8, turned: U8, lens: Lens, at: tuple[float, float] | None = 
     at : a pixel near it; None: the middle. If the camera turned between the photos, the edges of the
     background tell, and it is taken off. A camera that looks 15 deg askew along the bar alters a difference
     by 3 %. Raises UserError where the edge is not found in both, or the camera moved too far.
+
+    laid, turned : (h, w) grey pictures of the bar as laid down and after it was turned end for end, the camera left
+    where it stood. lens : of both.
     """
     h, w = laid.shape
     diagonal = math.hypot(w, h)
     spot = np.array(at if at is not None else ((w - 1) / 2, (h - 1) / 2))
-    first, second = find_edges(laid, LEAST_LENGTH), find_edges(turned, LEAST_LENGTH)
+    first, second = find_edges(laid, LEAST_BAR_LENGTH), find_edges(turned, LEAST_BAR_LENGTH)
     bar = _bar(first, spot, NEAR * diagonal, lens)
     if bar is None:
         raise UserError("the bar's edge", "is not found as laid", REMEDY)

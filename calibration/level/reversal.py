@@ -24,7 +24,7 @@ FORMAT: Literal["ribangle level profile 1"] = "ribangle level profile 1"
 COVER = 0.9545
 """What U = 2u is to cover: a normal error within two standard deviations."""
 LARGEST_ZERO_DEG = 5.0
-VALID_DAYS = 90.0
+LEVEL_VALID_DAYS = 90.0
 
 
 @dataclass(frozen=True)
@@ -47,7 +47,7 @@ class LevelProfile:
     direct_deg: tuple[float, ...]
     turned_deg: tuple[float, ...]
     date: str
-    valid_days: float = VALID_DAYS
+    valid_days: float = LEVEL_VALID_DAYS
     method: str = ""
     notes: tuple[str, ...] = ()
 
@@ -78,6 +78,12 @@ def reversal(
     from their scatter, by Student's distribution (GUM G.3); one pair needs `repeatability_deg`, the standard
     deviation of one reading. Rounding to the display's resolution is added where the scatter is too small to
     average it out (GUM F.2.2.1). Raises UserError.
+
+    direct, turned : (n,) readings, pair by pair. ident : the profile's name. date : ISO 8601 day. kind : what the
+    reference is, in words. resolution_deg : step of the display; 0 where none is known.
+
+    The surface's slope s stays and the error e turns with the reference: direct = s + e, turned = s - e, so e is half
+    the difference.
     """
     d, t = np.asarray(direct, np.float64), np.asarray(turned, np.float64)
     if len(d) != len(t) or len(d) == 0:
@@ -146,12 +152,18 @@ def reversal(
 
 
 def save_level(path: Path, profile: LevelProfile) -> None:
-    """Write a profile as JSON, whole or not at all. Raises OSError."""
+    """Write a profile as JSON, whole or not at all. Raises OSError.
+
+    path : a file that may exist; it is replaced.
+    """
     write_whole(path, msgspec.json.format(msgspec.json.encode(profile), indent=1) + b"\n")
 
 
 def load_level(path: Path) -> LevelProfile:
-    """Read a profile. Raises UserError for a missing, broken or doctored file."""
+    """Read a profile. Raises UserError for a missing, broken or doctored file.
+
+    path : of a file that `save_level` wrote.
+    """
     remedy = "make it anew with `ribangle calibrate level`"
     try:
         raw = path.read_bytes()
@@ -173,6 +185,8 @@ def level_zero(level: Level, folder: Path) -> Quantity:
     """The zero error of a job's level reference, degrees, to be taken off what is read against it.
 
     From its profile where the job names one, else from the bare numbers of the job. Raises UserError.
+
+    level : of the job. folder : what the name of its profile is relative to.
     """
     if level.profile is not None:
         return load_level(folder / level.profile).zero

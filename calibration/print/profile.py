@@ -25,7 +25,7 @@ U_SKEW_DEG = 0.05
 source)."""
 PAGE_TO_PAGE = 5e-4
 """Between one page and the next of the same printer, and between the days (common practice, no source)."""
-VALID_DAYS = 180.0
+PRINT_VALID_DAYS = 180.0
 """How long a measured print is trusted: paper swells and shrinks with the seasons (common practice, no source)."""
 
 
@@ -53,7 +53,7 @@ class PrintProfile:
     nominal_mm: tuple[float, float]
     sides_mm: tuple[float, ...]
     date: str
-    valid_days: float = VALID_DAYS
+    valid_days: float = PRINT_VALID_DAYS
     notes: tuple[str, ...] = ()
 
 
@@ -86,6 +86,8 @@ def known_print(prints: CardPrint, folder: Path) -> KnownPrint:
     """The job's print: its profile's where it names one, else the bare numbers; what is not measured as printers are.
 
     Page-to-page differences are added to what was measured on one page. Raises UserError.
+
+    prints : of the job. folder : what the name of its profile is relative to.
     """
     source, name = "card print", "of the job"
     if prints.profile is not None:
@@ -110,12 +112,18 @@ def known_print(prints: CardPrint, folder: Path) -> KnownPrint:
 
 
 def save_print(path: Path, profile: PrintProfile) -> None:
-    """Write a profile as JSON, whole or not at all. Raises OSError."""
+    """Write a profile as JSON, whole or not at all. Raises OSError.
+
+    path : a file that may exist; it is replaced.
+    """
     write_whole(path, msgspec.json.format(msgspec.json.encode(profile), indent=1) + b"\n")
 
 
 def load_print(path: Path) -> PrintProfile:
-    """Read a profile. Raises UserError for a missing, broken or doctored file."""
+    """Read a profile. Raises UserError for a missing, broken or doctored file.
+
+    path : of a file that `save_print` wrote.
+    """
     thing, remedy = f"print profile {path}", "make it anew with `ribangle calibrate print`"
     try:
         raw = path.read_bytes()
@@ -146,7 +154,11 @@ def load_print(path: Path) -> PrintProfile:
 
 
 def age_flags(profile: PrintProfile, taken: Sequence[str | None]) -> tuple[Flag, ...]:
-    """A print measured too long before the photos were taken (ISO 8601 times; None: not told)."""
+    """Flags for a print that was measured too long before the photos were taken.
+
+    profile : of the print, with its date and the days that it is trusted. taken : the photos' times, ISO 8601; None
+    where a photo names none.
+    """
     days = sorted(t[:10] for t in taken if t)
     try:
         age = (datetime.date.fromisoformat(days[-1]) - datetime.date.fromisoformat(profile.date)).days

@@ -126,6 +126,8 @@ def print_profile(measured: Measured, ident: str, date: str) -> PrintProfile:
     """The profile of a measured print: what was found and what it was found from. date : ISO 8601 day.
 
     Raises UserError as `print_scale`.
+
+    measured : lengths and diagonals of a printed sheet, mm. ident : the profile's name.
     """
     result = measured.scale()
 

@@ -70,10 +70,10 @@ def compare(job_file: Path, a: str, b: str | None, mirrored: bool, picture: Path
 
 def _draw(result: Comparison, path: Path, title: str) -> None:
     from rigging.cli.pictures import write_picture
-    from rigging.plots.drift import Drift, drift_plot
+    from rigging.plots.drift import LineShift, drift_plot
 
     plot = drift_plot(
-        [Drift(c.station, c.line, c.change) for c in result.changes if c.line != "built-in"], f"What moved: {title}"
+        [LineShift(c.station, c.line, c.change) for c in result.changes if c.line != "built-in"], f"What moved: {title}"
     )
     if plot is not None:
         write_picture(plot, path)

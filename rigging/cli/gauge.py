@@ -12,13 +12,11 @@ import click
 from rigging.cli.gathered import gathered
 
 if TYPE_CHECKING:
-    from numpy import float64
-    from numpy.typing import NDArray
-
     from rigging.crosscheck.types import CrossCheck
-    from shared.gauge.angle_cell import Cell
+    from shared.gauge.angle_cell import AngleCell
     from shared.gauge.readings import Line
     from shared.job.model import Job
+    from shared.numerics.arrays import F64
     from vision.display.tag import TaughtDisplay
     from vision.display.types import DisplayReading
     from vision.image.photo import Picture
@@ -197,7 +195,7 @@ def check(job_file: Path, survey: str | None, picture: Path | None) -> int:
     return 1 if result.diagnosis.alarm or result.disagreeing else 0
 
 
-def _ask_of_a_slip(job: Job, name: str, line: Line, found: Cell) -> None:
+def _ask_of_a_slip(job: Job, name: str, line: Line, found: AngleCell) -> None:
     """Ask whether a reading far from the design is meant; without anybody to ask, say how to insist."""
     from rigging.survey.gauge_rows import slip
     from shared.errors import UserError
@@ -257,7 +255,7 @@ def _open(photo: Path) -> Picture:
         raise UserError(f"photo {photo}", error.reason, "give a whole photo of the gauge") from None
 
 
-def _corners(text: str, image: Picture) -> NDArray[float64]:
+def _corners(text: str, image: Picture) -> F64:
     import numpy as np
 
     from shared.errors import UserError
@@ -277,7 +275,7 @@ def _corners(text: str, image: Picture) -> NDArray[float64]:
 
 
 def _place(image: Picture, corners: str | None,
-           display: Path) -> tuple[NDArray[float64] | None, TaughtDisplay | None]:  # fmt: skip
+           display: Path) -> tuple[F64 | None, TaughtDisplay | None]:  # fmt: skip
     """The display's corners: as given, or by the taught tag; none for a crop."""
     from shared.errors import UserError
     from vision.display.tag import display_corners, find_tags, load_display
@@ -296,7 +294,7 @@ def _place(image: Picture, corners: str | None,
     return None, None
 
 
-def _read(image: Picture, quad: NDArray[float64] | None, upright: bool, decimals: int | None) -> DisplayReading:
+def _read(image: Picture, quad: F64 | None, upright: bool, decimals: int | None) -> DisplayReading:
     from vision.display.read import read_display
 
     return read_display(image.gray, quad, upright=upright or quad is not None, decimals=decimals)
@@ -313,7 +311,7 @@ def _tell(result: DisplayReading, photo: Path, taught: TaughtDisplay | None) -> 
         click.echo(f"  ! {flag.text}")
 
 
-def _draw(image: Picture, result: DisplayReading, quad: NDArray[float64] | None, path: Path) -> None:
+def _draw(image: Picture, result: DisplayReading, quad: F64 | None, path: Path) -> None:
     """The display with each digit's outline and what it was read as."""
     import cv2
     import numpy as np

@@ -80,7 +80,7 @@ class NewOptions:
 @gathered(NewOptions)
 def new(asked: NewOptions) -> None:
     """Write a commented starting job to FILE (as wing.toml), to be edited by hand."""
-    from rigging.planning.new_job import Start, starting_job
+    from rigging.planning.new_job import DraftWing, starting_job
     from shared.errors import UserError
     from shared.files import write_whole
     from shared.job.file import parse_job
@@ -92,7 +92,7 @@ def new(asked: NewOptions) -> None:
         raise UserError(str(asked.file), "is there already", "give another name, or --force to replace it")
     spans = parse_length(asked.span[0], "--span"), parse_length(asked.span[1], "--span")
     chords = parse_length(asked.chord[0], "--chord"), parse_length(asked.chord[1], "--chord")
-    text = starting_job(Start(asked.name, asked.stations, spans, chords, asked.angle, asked.tolerance, asked.units))
+    text = starting_job(DraftWing(asked.name, asked.stations, spans, chords, asked.angle, asked.tolerance, asked.units))
     parse_job(text, asked.file.name, asked.file.parent)  # whatever the options were, what is written loads
     if not asked.file.parent.is_dir():
         raise UserError(str(asked.file.parent), "there is no such folder", "make it first")

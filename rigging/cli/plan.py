@@ -14,7 +14,7 @@ from rigging.cli.gathered import gathered
 
 if TYPE_CHECKING:
     from calibration.lens.model import Lens
-    from rigging.planning.plan import Choice, Limit, StationPlan
+    from rigging.planning.plan import Limit, PhotoSetup, StationPlan
     from rigging.survey.screen import Fitting
     from shared.job.model import Job, Station
     from shared.lengths import Units
@@ -88,7 +88,7 @@ def plan(asked: PlanOptions) -> None:
     """
     aside = asked.aside
     from rigging.planning.lint_cards import hints
-    from rigging.planning.plan import Choice, limit_of, plan_job
+    from rigging.planning.plan import PhotoSetup, limit_of, plan_job
     from shared.job.file import load_job
     from shared.lengths import parse_length
 
@@ -102,7 +102,7 @@ def plan(asked: PlanOptions) -> None:
     hung = None if asked.string_at is None else parse_length(asked.string_at, "--string")
     stands = None if aside is None else parse_length(aside, "--aside")
     choices = [
-        Choice(
+        PhotoSetup(
             distance_mm=far,
             string_at=0.2 if hung is None else hung / s.chord_mm,
             photos=asked.photos,
@@ -158,7 +158,7 @@ def _lens(job: Job, camera: str | None) -> Lens:
     return kept_lens(job.folder / job.lens_folder) or planned_lens(PHONE)
 
 
-def _tell_board(job: Job, camera: str | None, lens: Lens, plans: tuple[StationPlan, ...], choices: list[Choice],
+def _tell_board(job: Job, camera: str | None, lens: Lens, plans: tuple[StationPlan, ...], choices: list[PhotoSetup],
                 part: float) -> None:  # fmt: skip
     """What a session with the lens board would gain, or that the figures take one for granted."""
     from rigging.planning.lens import PHONE, planned_lens, with_board

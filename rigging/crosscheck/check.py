@@ -12,7 +12,7 @@ from calibration.gauge.profile import GaugeProfile, gauge_quantity, profile_doub
 from calibration.gauge.sense import contradictions
 from rigging.crosscheck.diagnose import SURE, Weighed, weigh
 from rigging.crosscheck.evidence import Noise
-from rigging.crosscheck.layout import F64, Layout
+from rigging.crosscheck.layout import Layout
 from rigging.crosscheck.numbers import en_number, limits_of_agreement
 from rigging.crosscheck.types import (
     Agreement,
@@ -27,6 +27,7 @@ from rigging.crosscheck.words import advice, evidence, of_faults
 from shared.flags import FlagCode
 from shared.gauge.readings import GaugeReading, GaugeReadings, Line
 from shared.job.model import Gauge, Station
+from shared.numerics.arrays import F64
 from shared.quantity import Quantity, covariance
 
 __all__ = [

@@ -7,13 +7,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from rigging.crosscheck.evidence import Catalogue, Noise, Stack, corrected, log_evidence, pair_up, stack, with_noise
 from rigging.crosscheck.faults import candidates
-from rigging.crosscheck.layout import F64, I64, Candidate, Layout
+from rigging.crosscheck.layout import Candidate, Layout
 from rigging.crosscheck.priors import PRIOR_NONE
 from rigging.crosscheck.types import Fault
+from shared.numerics.arrays import F64, I64, Bools
 from shared.quantity import Quantity, combine
 
 SURE = 0.60
@@ -136,7 +136,7 @@ def _evidence(layout: Layout, noise: Noise, every: list[Candidate], s: Stack) ->
 
 
 def _company(
-    noise: Noise, every: list[Candidate], name: I64, noisy: NDArray[np.bool_], at: int, done: list[int]
+    noise: Noise, every: list[Candidate], name: I64, noisy: Bools, at: int, done: list[int]
 ) -> list[tuple[I64, Noise]]:
     """Which others to weigh together with candidate `at`, by noise.
 

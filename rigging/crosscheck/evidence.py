@@ -11,9 +11,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from rigging.crosscheck.layout import F64, I64, Candidate, Layout
+from rigging.crosscheck.layout import Candidate, Layout
+from shared.numerics.arrays import F64, I64, Bools
 
 
 @dataclass(frozen=True)
@@ -59,7 +59,7 @@ class Catalogue:
     sign: F64
     shift: F64
     raw: F64
-    of_gauge: NDArray[np.bool_]
+    of_gauge: Bools
     prior: F64
 
     @classmethod

@@ -13,8 +13,9 @@ from pathlib import Path
 from shared.errors import UserError
 from shared.gauge.readings import Line
 from shared.job.model import Job
+from shared.numerics.arrays import U8
 from vision.display.tag import TaughtDisplay, display_corners, find_tags, load_display
-from vision.display.types import U8, DisplayReading
+from vision.display.types import DisplayReading
 
 TAUGHT = "gauge-display.json"
 """What `ribangle gauge teach` writes, looked for beside the job file."""

@@ -5,14 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from rigging.crosscheck.types import Fault
 from shared.gauge.readings import Line
 from shared.job.model import Side
-
-F64 = NDArray[np.float64]
-I64 = NDArray[np.int64]
+from shared.numerics.arrays import F64, I64, Bools
 
 
 @dataclass(frozen=True)
@@ -38,7 +35,7 @@ class Layout:
     signless: bool
     by_clock: F64 | None = None
 
-    def at(self, line: Line | None = None, side: Side | None = None, station: str | None = None) -> NDArray[np.bool_]:
+    def at(self, line: Line | None = None, side: Side | None = None, station: str | None = None) -> Bools:
         """(n,) which pairs are of this line, side and station (None: any)."""
         return np.array(
             [
@@ -74,9 +71,9 @@ class Candidate:
         return self.widen is not None or self.stretch != 1.0
 
 
-def scopes(layout: Layout) -> list[tuple[Line | None, Side | None, NDArray[np.bool_]]]:
+def scopes(layout: Layout) -> list[tuple[Line | None, Side | None, Bools]]:
     """All pairs, then one line's, one side's, and one line's on one side, each set once."""
-    found: list[tuple[Line | None, Side | None, NDArray[np.bool_]]] = []
+    found: list[tuple[Line | None, Side | None, Bools]] = []
     lines: tuple[Line | None, ...] = (None, "chord", "spar")
     sides: tuple[Side | None, ...] = (None, "left", "right")
     for side in sides:

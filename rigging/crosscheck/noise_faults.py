@@ -8,10 +8,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from rigging.crosscheck.layout import I64, Candidate, Layout
+from rigging.crosscheck.layout import Candidate, Layout
 from rigging.crosscheck.priors import PRIOR
 from rigging.crosscheck.types import Fault
 from shared.gauge.readings import Line
+from shared.numerics.arrays import I64
 
 STEPS = (0.25, 0.5, 1.0, 2.0, 5.0)
 STUCK = ((0.6, 0.7), (3.0, 0.3))

@@ -6,14 +6,14 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from rigging.crosscheck.layout import Candidate, Layout, scopes
 from rigging.crosscheck.priors import PRIOR
 from rigging.crosscheck.types import Fault
+from shared.numerics.arrays import Bools
 
 
-def _turned(layout: Layout, mask: NDArray[np.bool_], base: Candidate, fault: Fault, prior: float) -> Candidate:
+def _turned(layout: Layout, mask: Bools, base: Candidate, fault: Fault, prior: float) -> Candidate:
     spar = np.array([line == "spar" for line in layout.lines])
     return replace(
         base,

@@ -8,9 +8,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from rigging.crosscheck.layout import F64, Candidate, Layout, scopes
+from rigging.crosscheck.layout import Candidate, Layout, scopes
 from rigging.crosscheck.priors import PRIOR, SIZES
 from rigging.crosscheck.types import Fault
+from shared.numerics.arrays import F64
 
 SCALE_FROM_DEG = 10.0
 """Readings that stay below it show no scale error: 2 % of it is 0.2 deg."""

@@ -9,13 +9,11 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Literal
 
-import numpy as np
-from numpy.typing import NDArray
-
 from rigging.survey.corrections import Correction
 from rigging.survey.model import Survey, evaluate
 from shared.flags import in_doubt
 from shared.job.model import Job
+from shared.numerics.arrays import F64
 from shared.quantity import Quantity
 from shared.reading import Angle, Reading
 from vision.image.photo import Picture
@@ -59,7 +57,7 @@ class Run:
         self.job, self.station = job, job.station(station)
         self.reading: Reading | None = None
         self.start: Start | None = None
-        self._motion: NDArray[np.float64] | None = None
+        self._motion: F64 | None = None
         self._count = 0
 
     def feed(self, picture: Picture, at: datetime) -> Moment:

@@ -21,7 +21,7 @@ Share = Callable[[Component], float]
 
 
 @dataclass(frozen=True)
-class Step:
+class Remedy:
     """One thing to do. effort : order of cost. share : what is left of a component's u after it, 0 to 1."""
 
     text: str
@@ -44,36 +44,36 @@ def of_one_photo(component: Component) -> bool:
     return component.source.startswith(("photo:", "repeats "))
 
 
-def more_photos(now: int, more: int) -> Step:
+def more_photos(now: int, more: int) -> Remedy:
     """`more` further photos from other places beside `now`; what all share stays as it is."""
     left = math.sqrt(now / (now + more))
     what = "one more photo from another place" if more == 1 else f"{more} more photos from other places"
-    return Step(what, 1.0 + 0.3 * (more - 1), lambda c: left if of_one_photo(c) else 1.0)
+    return Remedy(what, 1.0 + 0.3 * (more - 1), lambda c: left if of_one_photo(c) else 1.0)
 
 
 _TILT = {"rib plane tilt": 0.25, "which way the card tilts": 0.25, "card seating": 0.25, "card print": 0.25}
 """What two cards far apart leave of a single one's parts (design figures of the joint solution)."""
 
 OTHER_STEPS = (
-    Step("a second card on the rib, far from the first", 1.5, named(_TILT)),
-    Step(
+    Remedy("a second card on the rib, far from the first", 1.5, named(_TILT)),
+    Remedy(
         "the string hung nearer the middle of the picture",
         1.2,
         named(dict.fromkeys((*_TILT, "lean of the rib plane"), 0.5)),
     ),
-    Step(
+    Remedy(
         "a second plumb line well apart from the first",
         2.0,
         named({"rib plane tilt": 0.3, "which way": 0.3, "lean of the rib plane": 0.2, "string": 0.71}),
     ),
-    Step("the lean of the rib plane measured and put into the job", 2.5, named({"lean of the rib plane": 0.3})),
-    Step(
+    Remedy("the lean of the rib plane measured and put into the job", 2.5, named({"lean of the rib plane": 0.3})),
+    Remedy(
         "a better level reference: a heavier bob out of the draught, or a calibration by reversal",
         3.0,
         named({"own error": 0.5}),
     ),
-    Step("more lens photos that fill the frame, and a new lens profile", 3.5, named({"lens": 0.4})),
-    Step(
+    Remedy("more lens photos that fill the frame, and a new lens profile", 3.5, named({"lens": 0.4})),
+    Remedy(
         "the line drawn afresh with a hard pencil along a steel rule between two set marks",
         4.0,
         named({"pen waviness": 0.5, "marking": 0.5}),
@@ -82,7 +82,7 @@ OTHER_STEPS = (
 """Beside further photos; each is offered only where it touches the budget."""
 
 
-def steps(photos: int) -> tuple[Step, ...]:
+def steps(photos: int) -> tuple[Remedy, ...]:
     """All steps on offer for a value that `photos` photos make."""
     return (*(more_photos(max(photos, 1), k) for k in (1, 2, 3)), *OTHER_STEPS)
 

@@ -16,17 +16,15 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from rigging.planning.lens import planned_lens
-from rigging.planning.plan import Choice, expect
-from rigging.planning.scene import Noise, PlacedCard, SetUp, View, imagine
+from rigging.planning.plan import PhotoSetup, expect
+from rigging.planning.scene import PlacedCard, SeeingNoise, SetUp, Viewpoint, imagine
 from shared.cards import CardKind
 from shared.job.model import Job, Level, Station, Wing
+from shared.numerics.arrays import F64
 from vision.solution.propagate import values
 from vision.solution.solve import Scene, solve
-
-F64 = NDArray[np.float64]
 
 KEPT = Path(__file__).with_suffix(".json")
 PLACES = 24
@@ -52,9 +50,9 @@ def example() -> tuple[Job, Station]:
     return Job(Wing("example", "example", 0.0, 0.5), (station,), level=Level(u_deg=0.02)), station
 
 
-_USUAL = Choice(string_at=0.1)
+_USUAL = PhotoSetup(string_at=0.1)
 _SQUARE = replace(_USUAL, aside=0.0)
-_PAIRS: dict[str, tuple[Choice, Choice]] = {
+_PAIRS: dict[str, tuple[PhotoSetup, PhotoSetup]] = {
     "square": (_SQUARE, replace(_USUAL, string_at=0.3)),
     "two-cards": (replace(_SQUARE, cards=2), _SQUARE),
     "fill": (replace(_SQUARE, fill=0.75), replace(_SQUARE, fill=0.3)),
@@ -74,7 +72,7 @@ def compute_one(name: str) -> Worth:
     if name == "profile":
         return Worth(_u(_USUAL), _u(_USUAL, camera="27mm@4000x3000 uncalibrated"))
     if name == "sharp":
-        return Worth(_u(_SQUARE), _u(_SQUARE, noise=Noise(0.3, 0.15, 1.5)))
+        return Worth(_u(_SQUARE), _u(_SQUARE, noise=SeeingNoise(0.3, 0.15, 1.5)))
     return Worth(0.0, _error(SPOILERS[name]), "error")
 
 
@@ -89,9 +87,9 @@ def kept() -> dict[str, Worth]:
     return {k: Worth(**v) for k, v in json.loads(KEPT.read_text("utf-8")).items()}
 
 
-def _u(choice: Choice, camera: str = "27mm@4000x3000", noise: Noise | None = None) -> float:
+def _u(choice: PhotoSetup, camera: str = "27mm@4000x3000", noise: SeeingNoise | None = None) -> float:
     job, station = example()
-    return expect(job, station, planned_lens(camera), choice, noise or Noise()).chord
+    return expect(job, station, planned_lens(camera), choice, noise or SeeingNoise()).chord
 
 
 def _zoomed(scene: Scene) -> Scene:
@@ -151,7 +149,7 @@ def _error(spoil: Callable[[Scene], Scene]) -> float:
     rng, lens, off = np.random.default_rng(5), planned_lens("27mm@4000x3000"), []
     distance = float(lens.theta[0]) * station.chord_mm / (0.66 * lens.size[0])
     for _ in range(PLACES):
-        view = View(
+        view = Viewpoint(
             distance,
             rng.uniform(-8, 8),
             rng.uniform(-5, 5),

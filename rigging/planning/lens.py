@@ -12,12 +12,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.lens.model import Lens, distort
 from shared.errors import UserError
-
-F64 = NDArray[np.float64]
+from shared.numerics.arrays import F64
 
 PHONE = "26mm@4000x3000"
 """A common phone's main camera: 26 mm equivalent, 12 megapixels (common practice, no source)."""

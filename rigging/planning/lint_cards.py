@@ -6,16 +6,16 @@ from collections.abc import Iterator
 
 from shared.errors import UserError
 from shared.job.file import load_job
-from shared.job.lint import Hint, lint
+from shared.job.lint import JobHint, lint
 from shared.job.model import Job
 
 
-def hints(job: Job, file_name: str) -> tuple[Hint, ...]:
+def hints(job: Job, file_name: str) -> tuple[JobHint, ...]:
     """What of the job looks like a slip, and which other job in its folder shares card numbers with it."""
     return (*lint(job), *_other_wings(job, file_name))
 
 
-def _other_wings(job: Job, file_name: str) -> Iterator[Hint]:
+def _other_wings(job: Job, file_name: str) -> Iterator[JobHint]:
     mine = {c for s in job.stations for c in s.cards}
     for place in sorted(job.folder.glob("*.toml")):
         if place.name == file_name:
@@ -30,7 +30,7 @@ def _other_wings(job: Job, file_name: str) -> Iterator[Hint]:
             remedy = (
                 f"numbers {free[0]} to {free[-1]} hold {len(free)} that neither uses" if free else "no number is free"
             )
-            yield Hint(
+            yield JobHint(
                 "cards-of-two-wings",
                 "cards",
                 f"{place.name} ({other.wing.name}) uses {len(both)} of the same card numbers ({_some(both)}): a photo of one "

@@ -10,7 +10,7 @@ from shared.lengths import INCH_MM
 
 
 @dataclass(frozen=True)
-class Start:
+class DraftWing:
     """What the first draft is filled with; from the root station to the tip it runs evenly.
 
     stations : for each wing. span, chord : mm at root and tip. chord_deg : design angles at root and tip.
@@ -113,7 +113,7 @@ _SPAR = """\
 """
 
 
-def starting_job(start: Start) -> str:
+def starting_job(start: DraftWing) -> str:
     """TOML text of a job that loads. Raises UserError when there are not enough cards for the stations."""
     if not 1 <= start.stations <= 15:
         raise UserError(

@@ -14,21 +14,19 @@ from functools import cache
 from itertools import combinations, product
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.stats import qmc
 
 from calibration.lens.model import Lens
-from rigging.planning.scene import Noise, PlacedCard, SetUp, View, imagine
+from rigging.planning.scene import PlacedCard, SeeingNoise, SetUp, Viewpoint, imagine
 from rigging.printed.boards import kind_for
 from shared.errors import UserError
 from shared.job.model import Job, Station
+from shared.numerics.arrays import F64
 from shared.quantity import Quantity, combine
 from vision.rib_scene import DEFAULT_U_LEAN_DEG
 from vision.ribs import UNKNOWN_U_LEAN_DEG
 from vision.solution.propagate import Angles, angles
 from vision.solution.solve import solve
-
-F64 = NDArray[np.float64]
 
 PART = 1.0 / 3.0
 """U that counts as deciding, as a part of the tolerance: a rib off by two thirds is still told apart."""
@@ -41,7 +39,7 @@ _AT_ONCE = 4
 
 
 @dataclass(frozen=True)
-class Choice:
+class PhotoSetup:
     """What is chosen for all stations before the photos.
 
     fill : chord as a part of the picture's width; distance_mm overrides it. string_at : how far the plumb
@@ -65,29 +63,29 @@ class Choice:
 
 
 @dataclass(frozen=True)
-class Step:
+class Improvement:
     """Something that makes U smaller: what it is, what it costs in trouble, what it changes."""
 
     text: str
     cost: float
     change: tuple[tuple[str, object], ...]
 
-    def applied(self, choice: Choice) -> Choice:
+    def applied(self, choice: PhotoSetup) -> PhotoSetup:
         """The choice with this step taken."""
         return replace(choice, **dict(self.change))  # type: ignore[arg-type]
 
 
-STEPS: tuple[Step, ...] = (
-    Step(
+STEPS: tuple[Improvement, ...] = (
+    Improvement(
         "stand square to the rib, right opposite the string, so close that the rib fills four fifths of the picture",
         1.0,
         (("aside", 0.0), ("string_at", 0.0), ("fill", 0.8), ("distance_mm", None)),
     ),
-    Step("take three photos, each from another place", 2.0, (("photos", 3),)),
-    Step("measure the rib's lean with a level on its face, to 0.2°", 2.5, (("u_lean_deg", 0.2),)),
-    Step("put a second card on the rib, far from the first", 3.0, (("cards", 2),)),
-    Step("hang a second string, half a chord from the first", 4.0, (("strings", 2),)),
-    Step("throw a level laser line on the rib", 6.0, (("level_line", True),)),
+    Improvement("take three photos, each from another place", 2.0, (("photos", 3),)),
+    Improvement("measure the rib's lean with a level on its face, to 0.2°", 2.5, (("u_lean_deg", 0.2),)),
+    Improvement("put a second card on the rib, far from the first", 3.0, (("cards", 2),)),
+    Improvement("hang a second string, half a chord from the first", 4.0, (("strings", 2),)),
+    Improvement("throw a level laser line on the rib", 6.0, (("level_line", True),)),
 )
 
 
@@ -113,11 +111,11 @@ class StationPlan:
     """
 
     station: Station
-    choice: Choice
+    choice: PhotoSetup
     distance_mm: float
     now: Expected
     needed: float
-    steps: tuple[Step, ...] | None
+    steps: tuple[Improvement, ...] | None
     then: Expected
 
     @property
@@ -127,7 +125,7 @@ class StationPlan:
 
 
 def plan_job(
-    job: Job, lens: Lens, choices: Sequence[Choice], part: float = PART, noise: Noise | None = None
+    job: Job, lens: Lens, choices: Sequence[PhotoSetup], part: float = PART, noise: SeeingNoise | None = None
 ) -> tuple[StationPlan, ...]:
     """The plan for every station of the job; choices : one for each, in the job's order.
 
@@ -135,7 +133,7 @@ def plan_job(
     """
     memory: dict[tuple[object, ...], Expected] = {}
     return tuple(
-        _plan(job, s, lens, c, part, noise or Noise(), memory) for s, c in zip(job.stations, choices, strict=True)
+        _plan(job, s, lens, c, part, noise or SeeingNoise(), memory) for s, c in zip(job.stations, choices, strict=True)
     )
 
 
@@ -152,7 +150,7 @@ class Limit:
     share: float
     worst: str
     stations: tuple[str, ...]
-    step: Step | None
+    step: Improvement | None
     now: float
     then: float
 
@@ -162,13 +160,13 @@ class Limit:
         return self.step is not None and self.then <= self.now / 2
 
 
-def limit_of(job: Job, lens: Lens, plans: Sequence[StationPlan], noise: Noise | None = None) -> Limit:
+def limit_of(job: Job, lens: Lens, plans: Sequence[StationPlan], noise: SeeingNoise | None = None) -> Limit:
     """What limits U most in a plan, and what would halve it."""
     worst = max(plans, key=lambda p: p.now.chord / p.needed)
     part, u = worst.now.budget[0]
     whole = math.fsum(v * v for _, v in worst.now.budget)
     tried = [
-        (s, expect(job, worst.station, lens, s.applied(worst.choice), noise or Noise()).chord)
+        (s, expect(job, worst.station, lens, s.applied(worst.choice), noise or SeeingNoise()).chord)
         for s in STEPS
         if s.applied(worst.choice) != worst.choice
     ]
@@ -185,14 +183,14 @@ def _plan(
     job: Job,
     station: Station,
     lens: Lens,
-    mine: Choice,
+    mine: PhotoSetup,
     part: float,
-    noise: Noise,
+    noise: SeeingNoise,
     memory: dict[tuple[object, ...], Expected],
 ) -> StationPlan:
     needed = part * station.chord_tolerance_deg
 
-    def look(c: Choice) -> Expected:
+    def look(c: PhotoSetup) -> Expected:
         key = (c, station.chord_mm, station.card, _lean(job, station), station.spar_at, station.chord_deg)
         if key not in memory:
             memory[key] = expect(job, station, lens, c, noise)
@@ -207,10 +205,10 @@ def _plan(
 
 
 def _cheapest(
-    mine: Choice,
+    mine: PhotoSetup,
     needed: float,
-    look: Callable[[Choice], Expected],
-) -> tuple[tuple[Step, ...] | None, Expected]:
+    look: Callable[[PhotoSetup], Expected],
+) -> tuple[tuple[Improvement, ...] | None, Expected]:
     """The cheapest steps that reach U `needed`, and what they give; None and the best there is.
 
     The first few are tried as they come. Then: more steps hardly ever make U larger, so a step whose loss
@@ -234,7 +232,7 @@ def _cheapest(
     return can[0], reach[can[0]]
 
 
-def ladders(choice: Choice) -> list[tuple[Step, ...]]:
+def ladders(choice: PhotoSetup) -> list[tuple[Improvement, ...]]:
     """Sets of steps that would change this choice, the cheapest first; a laser line replaces the strings."""
     useful = [s for s in STEPS if s.applied(choice) != choice]
     sets = [
@@ -246,20 +244,22 @@ def ladders(choice: Choice) -> list[tuple[Step, ...]]:
     return sorted(sets, key=lambda c: sum(s.cost for s in c))
 
 
-def _climb(choice: Choice, steps: Iterable[Step]) -> Choice:
+def _climb(choice: PhotoSetup, steps: Iterable[Improvement]) -> PhotoSetup:
     for s in steps:
         choice = s.applied(choice)
     return choice
 
 
-def distance_of(station: Station, lens: Lens, choice: Choice) -> float:
+def distance_of(station: Station, lens: Lens, choice: PhotoSetup) -> float:
     """Distance from camera to rib, mm."""
     if choice.distance_mm is not None:
         return choice.distance_mm
     return float(lens.theta[0]) * station.chord_mm / (choice.fill * lens.size[0])
 
 
-def expect(job: Job, station: Station, lens: Lens, choice: Choice, noise: Noise, hands: int = HANDS) -> Expected:
+def expect(
+    job: Job, station: Station, lens: Lens, choice: PhotoSetup, noise: SeeingNoise, hands: int = HANDS
+) -> Expected:
     """What a choice is expected to give at a station. Raises UserError where the job's numbers leave no finite U."""
     draws = _draws(hands, choice.photos)
     got: list[tuple[Quantity, Quantity | None]] = []
@@ -303,7 +303,7 @@ def _draws(hands: int, photos: int) -> F64:
 
 
 def _photo(
-    job: Job, station: Station, lens: Lens, choice: Choice, noise: Noise, draw: F64, side: float, number: int
+    job: Job, station: Station, lens: Lens, choice: PhotoSetup, noise: SeeingNoise, draw: F64, side: float, number: int
 ) -> Angles:
     """One imagined photo from a place a hand would choose: some degrees askew, some centimetres aside.
 
@@ -318,7 +318,7 @@ def _photo(
         if choice.aside is not None and strings:  # towards mid chord from the string, give or take a hand
             foot = strings[0] - (side * choice.aside + 0.03 * draw[0]) * chord
             yaw = math.degrees(math.asin(max(-0.8, min(0.8, (foot - middle) / distance))))
-        view = View(distance, yaw, pitch, roll, (middle, calm * (0.015 + 0.065 * draw[4]) * chord))
+        view = Viewpoint(distance, yaw, pitch, roll, (middle, calm * (0.015 + 0.065 * draw[4]) * chord))
         setup = SetUp(
             lens,
             chord,
@@ -346,7 +346,7 @@ def _photo(
     )
 
 
-def _strings(choice: Choice, chord: float, side: float) -> tuple[float, ...]:
+def _strings(choice: PhotoSetup, chord: float, side: float) -> tuple[float, ...]:
     """Where the strings hang, mm from mid chord: the same in all photos of a station."""
     if choice.level_line:
         return ()

@@ -13,19 +13,17 @@ from dataclasses import dataclass, field
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.lens.model import Lens, distort
 from calibration.print.profile import U_SKEW_DEG, U_STRETCH
 from shared.cards import CardKind
 from shared.lines import Role, Shows
+from shared.numerics.arrays import F64, Bools
 from vision.cards.detect import Card
 from vision.cards.edges import Edges
 from vision.cards.spec import SPECS, CardSpec
 from vision.rib_scene import U_SEAT_DEG
 from vision.solution.solve import Lean, LineSeen, Scene, State
-
-F64 = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -38,7 +36,7 @@ class PlacedCard:
 
 
 @dataclass(frozen=True)
-class View:
+class Viewpoint:
     """Where the camera is.
 
     distance_mm : along its axis. yaw, pitch, roll : degrees from square-on. aim : where the middle of the
@@ -53,7 +51,7 @@ class View:
 
 
 @dataclass(frozen=True)
-class Noise:
+class SeeingNoise:
     """What seeing is worth, standard deviations.
 
     corner_px : each coordinate of a card corner. edge_px : a square's edge across itself. line_px : a point
@@ -91,7 +89,7 @@ class SetUp:
     lens: Lens
     chord_mm: float
     cards: tuple[PlacedCard, ...]
-    view: View
+    view: Viewpoint
     strings_mm: tuple[float, ...] = (0.0,)
     gap_mm: float = 20.0
     level_at: float | None = None
@@ -100,7 +98,7 @@ class SetUp:
     u_level_deg: float = 0.02
     spar_at: float | None = 0.3
     angle_deg: float = 1.0
-    noise: Noise = field(default_factory=Noise)
+    noise: SeeingNoise = field(default_factory=SeeingNoise)
     photo: str = "planned"
 
 
@@ -159,7 +157,7 @@ class _World:
         q = (points - self.eye) @ self.turn.T
         return distort(q[:, :2] / q[:, 2:], self.s.lens.theta)
 
-    def shown(self, pixels: F64) -> NDArray[np.bool_]:
+    def shown(self, pixels: F64) -> Bools:
         """Which pixels (n, 2) the picture holds."""
         return np.asarray(((pixels >= 0) & (pixels <= np.array(self.s.lens.size) - 1.0)).all(axis=1))
 
@@ -274,7 +272,7 @@ def _edges(spec: CardSpec, place: Callable[[F64], F64], sigma_px: float) -> Edge
     return Edges(middle, pixels, normal, np.full(len(middle), sigma_px))
 
 
-def _camera(view: View) -> tuple[F64, F64]:
+def _camera(view: Viewpoint) -> tuple[F64, F64]:
     """World to camera rotation (rows: right, down, forward) and the camera's place."""
     yaw, pitch, roll = (math.radians(v) for v in (view.yaw_deg, view.pitch_deg, view.roll_deg))
     about_z = np.array([[math.cos(yaw), -math.sin(yaw), 0], [math.sin(yaw), math.cos(yaw), 0], [0, 0, 1]])

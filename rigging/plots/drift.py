@@ -23,7 +23,7 @@ from shared.rounding import degrees
 
 
 @dataclass(frozen=True)
-class Drift:
+class LineShift:
     """One line's angle in two surveys. change : second minus first, shared parts cancelled, degrees."""
 
     station: str
@@ -36,7 +36,7 @@ class Drift:
         return abs(self.change.value) > self.change.U
 
 
-def drift_plot(drifts: Sequence[Drift], title: str = "What moved") -> Plot | None:
+def drift_plot(drifts: Sequence[LineShift], title: str = "What moved") -> Plot | None:
     """Change with its U at every station, from zero; None without any.
 
     Stations that moved by more than U are bold.

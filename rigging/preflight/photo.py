@@ -13,10 +13,10 @@ from typing import Literal
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from rigging.batch.find import Source
 from shared.job.model import Job, Station
+from shared.numerics.arrays import F32, U8
 from shared.reading import Advice, Reading
 from vision.assess import gates
 from vision.cards import mirrored
@@ -148,7 +148,7 @@ def _softness(picture: Picture) -> str:
     return f"; the photo is blurred, its sharpest edges {width:.0f} px wide: hold still, tap to focus"
 
 
-def edge_width(gray: NDArray[np.uint8]) -> float:
+def edge_width(gray: U8) -> float:
     """Blur of the sharpest edges of a picture, standard deviation in pixels; NaN where it has none.
 
     An edge blurred by b and smoothed by s has the slope 1 / sqrt(b^2 + s^2): two smoothings tell b (after
@@ -163,6 +163,6 @@ def edge_width(gray: NDArray[np.uint8]) -> float:
     return float(np.sqrt(max(float(np.quantile(blur2, 0.25)), 0.0)))
 
 
-def _slope(gray: NDArray[np.uint8], smooth: float) -> NDArray[np.float32]:
+def _slope(gray: U8, smooth: float) -> F32:
     g = cv2.GaussianBlur(gray.astype(np.float32), (0, 0), smooth)
     return np.asarray(np.hypot(np.gradient(g, axis=0), np.gradient(g, axis=1)), dtype=np.float32)

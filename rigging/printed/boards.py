@@ -9,9 +9,9 @@ from functools import lru_cache
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from shared.cards import KINDS, CardKind
+from shared.numerics.arrays import U8
 from vision.cards.spec import IDS_PER_CARD, LAST_CARD, SPECS, dictionary
 
 Rect = tuple[float, float, float, float]
@@ -35,7 +35,7 @@ def sheet_mm(kind: CardKind) -> tuple[float, float]:
 
 
 @lru_cache(maxsize=2048)
-def marker_bits(ident: int) -> NDArray[np.uint8]:
+def marker_bits(ident: int) -> U8:
     """(7, 7) of a `DICT_5X5_1000` marker with its border, 1 where black, row 0 at the top."""
     image = cv2.aruco.generateImageMarker(dictionary(), ident, _MODULES, borderBits=1)
     return np.asarray(image < 128, dtype=np.uint8)

@@ -9,13 +9,12 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 from reportlab.graphics.shapes import Circle, Drawing, Group, Line, Path, Polygon, PolyLine, Rect, String
 from reportlab.lib.colors import Color, black, white
 
 from rigging.printed.pages import BODY, BOLD
+from shared.numerics.arrays import F64
 
-F64 = NDArray[np.float64]
 BLACK, WHITE = black, white
 WOOD, PALE, MID, DARK = (Color(v, v, v) for v in (0.88, 0.95, 0.6, 0.3))
 

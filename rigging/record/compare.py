@@ -31,7 +31,7 @@ LINES: tuple[Line, ...] = ("chord", "spar", "built-in")
 
 
 @dataclass(frozen=True)
-class Change:
+class AngleChange:
     """One line of one station in both surveys, degrees, nose-up positive; change is B minus A.
 
     beside : the change less what all stations' chords changed by alike (`Comparison.common`): what the
@@ -67,13 +67,13 @@ class Comparison:
     """
 
     kind: Literal["later", "mirrored"]
-    changes: tuple[Change, ...]
+    changes: tuple[AngleChange, ...]
     common: Quantity | None
     missing: tuple[tuple[str, Line], ...]
     findings: tuple[str, ...]
     left_out: tuple[tuple[str, str], ...] = ()
 
-    def of(self, line: Line) -> tuple[Change, ...]:
+    def of(self, line: Line) -> tuple[AngleChange, ...]:
         """The changes of one line."""
         return tuple(c for c in self.changes if c.line == line)
 
@@ -194,7 +194,7 @@ def _compared(
     design: Mapping[str, Mapping[Line, float]],
     doubts: Mapping[str, str],
 ) -> Comparison:
-    raw: list[Change] = []
+    raw: list[AngleChange] = []
     lacking = list(missing)
     for name, old, new in both:
         for line in LINES:
@@ -202,7 +202,7 @@ def _compared(
             if a.quantity is not None and b.quantity is not None:
                 change = (b.quantity - a.quantity).shifted(-design.get(name, {}).get(line, 0.0))
                 doubt = _doubt(a) or _doubt(b) or doubts.get(name)
-                raw.append(Change(name, line, a.quantity, b.quantity, change, change, doubt))
+                raw.append(AngleChange(name, line, a.quantity, b.quantity, change, change, doubt))
             elif (a.quantity is None) != (b.quantity is None):
                 lacking.append((name, line))
     common = _common([c.change for c in raw if c.line == "chord" and c.doubt is None])
@@ -229,13 +229,13 @@ def _common(changes: Sequence[Quantity]) -> Quantity | None:
     return fit(np.ones((len(near), 1)), near, np.eye(len(near)) * spread**2)[0]
 
 
-def _beside(c: Change, common: Quantity | None) -> Change:
+def _beside(c: AngleChange, common: Quantity | None) -> AngleChange:
     if common is None or c.line == "built-in":
         return c  # the built-in angle knows nothing of how the wing stands
-    return Change(c.station, c.line, c.a, c.b, c.change, c.change - common, c.doubt)
+    return AngleChange(c.station, c.line, c.a, c.b, c.change, c.change - common, c.doubt)
 
 
-def _findings(kind: str, changes: Sequence[Change], common: Quantity | None) -> Iterator[str]:
+def _findings(kind: str, changes: Sequence[AngleChange], common: Quantity | None) -> Iterator[str]:
     if kind == "mirrored":
         yield from (
             f"{c.station}: left minus right {degrees(c.change, sign=True)} on the {_name(c.line)}"
@@ -258,7 +258,7 @@ def _findings(kind: str, changes: Sequence[Change], common: Quantity | None) -> 
         yield "Nothing moved by more than its uncertainty"
 
 
-def _moved(c: Change, moved: Sequence[Change], shared: bool) -> str:
+def _moved(c: AngleChange, moved: Sequence[AngleChange], shared: bool) -> str:
     by = c.beside if shared else c.change
     way = "nose-up" if by.value > 0 else "nose-down"
     text = f"{c.station}: {_name(c.line)} moved {degrees(by, sign=True)} ({way})"

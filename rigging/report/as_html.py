@@ -12,7 +12,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from rigging.plots import Plot
-from rigging.report.blocks import SYMBOLS, Document, Shot
+from rigging.report.blocks import SYMBOLS, AnnotatedPhoto, Document
 
 
 def to_html(document: Document) -> str:
@@ -43,5 +43,5 @@ def _svg(plot: Plot) -> Markup:
     return Markup(plot.svg())
 
 
-def _jpeg(shot: Shot) -> str:
+def _jpeg(shot: AnnotatedPhoto) -> str:
     return "data:image/jpeg;base64," + base64.b64encode(shot.jpeg).decode("ascii")

@@ -71,7 +71,7 @@ class Pictures:
 
 
 @dataclass(frozen=True)
-class Shot:
+class AnnotatedPhoto:
     """One annotated photo. sha256 : of the photo. jpeg : its bytes, size its pixels. caption : under it."""
 
     sha256: str
@@ -85,7 +85,7 @@ class Shot:
 class Shots:
     """Annotated photos: small, opening large."""
 
-    shots: tuple[Shot, ...]
+    shots: tuple[AnnotatedPhoto, ...]
 
 
 @dataclass(frozen=True)

@@ -22,13 +22,13 @@ from reportlab.platypus import Table as Grid
 from rigging.plots import Plot
 from rigging.report.blocks import (
     SYMBOLS,
+    AnnotatedPhoto,
     Block,
     Cell,
     Document,
     Folder,
     Pictures,
     Points,
-    Shot,
     Shots,
     Signatures,
     Table,
@@ -148,7 +148,7 @@ class Setter:
         made = [self._shot(shot, half - 8) for shot in shots.shots]
         return [_side_by_side(made[k : k + 2], half) for k in range(0, len(made), 2)]
 
-    def _shot(self, shot: Shot, width: float) -> list[Flowable]:
+    def _shot(self, shot: AnnotatedPhoto, width: float) -> list[Flowable]:
         w, h = shot.size
         scale = min(width / w, _MAX_IMAGE * self.page_height / h)
         picture = Image(io.BytesIO(shot.jpeg), w * scale, h * scale, hAlign="LEFT")

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from PIL import Image
 
-from rigging.report.blocks import Section, Shot, Shots, Words
+from rigging.report.blocks import AnnotatedPhoto, Section, Shots, Words
 from rigging.survey.model import Survey
 from shared.errors import UserError
 from shared.rounding import degrees
@@ -53,7 +53,7 @@ def _words(survey: Survey) -> dict[str, str]:
     return words
 
 
-def _shot(sha: str, path: Path, words: str, width: int) -> Shot:
+def _shot(sha: str, path: Path, words: str, width: int) -> AnnotatedPhoto:
     try:
         with Image.open(path) as picture:
             picture.draft("RGB", (width, width))
@@ -64,4 +64,4 @@ def _shot(sha: str, path: Path, words: str, width: int) -> Shot:
         small = small.resize((width, round(small.height * width / small.width)), Image.Resampling.LANCZOS)
     stream = io.BytesIO()
     small.save(stream, "JPEG", quality=QUALITY, optimize=True, progressive=True)
-    return Shot(sha, f"Annotated photo: {words}", words, stream.getvalue(), small.size)
+    return AnnotatedPhoto(sha, f"Annotated photo: {words}", words, stream.getvalue(), small.size)

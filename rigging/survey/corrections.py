@@ -16,9 +16,10 @@ import numpy as np
 
 from rigging.survey.decision import decide
 from rigging.survey.instructions import instruction
-from rigging.survey.least_squares import F64, fit
+from rigging.survey.least_squares import fit
 from rigging.survey.threads import pitch_mm
 from shared.job.model import Jig, Job, Station
+from shared.numerics.arrays import F64
 from shared.quantity import Quantity
 from shared.rounding import degrees, number
 

@@ -8,8 +8,9 @@ from typing import Literal
 
 import numpy as np
 
-from rigging.survey.least_squares import F64, covariance_matrix, fit
+from rigging.survey.least_squares import covariance_matrix, fit
 from shared.job.model import Station
+from shared.numerics.arrays import F64
 from shared.quantity import Quantity, combine
 from shared.rounding import degrees
 

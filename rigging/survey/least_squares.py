@@ -9,11 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F64
 from shared.quantity import Quantity, combine
-
-F64 = NDArray[np.float64]
 
 FLOOR_DEG = 1e-6
 """Standard deviation added to each value: keeps a covariance of wholly shared errors invertible."""

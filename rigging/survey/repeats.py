@@ -17,9 +17,10 @@ import numpy as np
 
 from rigging.survey.consistency import SIGNIFICANCE, consistency, inflated, outlying
 from rigging.survey.contradiction import Line, Witness, likely_cause, spanning, told
-from rigging.survey.least_squares import F64, covariance_matrix, mean_weights
+from rigging.survey.least_squares import covariance_matrix, mean_weights
 from rigging.survey.same_picture import same_picture
 from shared.flags import Flag, FlagCode, Scope, in_doubt
+from shared.numerics.arrays import F64
 from shared.quantity import Quantity, combine
 from shared.reading import Angle, Reading
 

@@ -14,9 +14,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from rigging.survey.consistency import SIGNIFICANCE
-from rigging.survey.least_squares import F64, covariance_matrix, fit_weights
+from rigging.survey.least_squares import covariance_matrix, fit_weights
 from rigging.survey.repeats import Combined
 from shared.flags import Flag, FlagCode, in_doubt
+from shared.numerics.arrays import F64
 from shared.quantity import Component, Quantity, combine
 from shared.reading import Reading
 

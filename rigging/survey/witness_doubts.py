@@ -11,11 +11,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shared.flags import FlagCode
 from shared.job.model import Job, Station
 from shared.lines import Role
+from shared.numerics.arrays import F64
 from shared.reading import Reading, SeenCard
 from shared.rounding import number
 
@@ -127,7 +127,7 @@ def _by_card(card: SeenCard, a: tuple[float, float], b: tuple[float, float]) -> 
     return float(np.hypot(*(flat[1] - flat[0])))
 
 
-def _homography(pixels: NDArray[np.float64], board: NDArray[np.float64]) -> NDArray[np.float64] | None:
+def _homography(pixels: F64, board: F64) -> F64 | None:
     """(3, 3) from pixels to the board, mm, of four points; None where three of them lie on one line."""
     rows = []
     for (x, y), (u, v) in zip(pixels, board, strict=True):

@@ -35,7 +35,7 @@ _SERIAL = (30000, 80000)
 
 
 @dataclass(frozen=True)
-class Cell:
+class AngleCell:
     """An angle cell understood. odd : what was not a plain number, "" when nothing."""
 
     degrees: float
@@ -49,17 +49,22 @@ def plain_minus(text: str) -> str:
 
 
 def unit_in(text: str) -> str | None:
-    """The unit of slope or the radian that a head or a cell names; None for degrees or none."""
+    """The unit of slope or the radian that a head or a cell names; None for degrees or none.
+
+    text : a column's head or a cell.
+    """
     low = text.casefold()
     found = next((u for u in _SLOPES if u in low), None)
     return found or ("rad" if re.search(r"\brad(ians?)?\b", low) else None)
 
 
-def angle(text: str, unit: str | None = None) -> Cell | None:
+def angle(text: str, unit: str | None = None) -> AngleCell | None:
     """The angle a cell holds; None when it is not one. A doubtful number ("0.3?") is not one.
 
     "0,5 °", "+0.5 deg", "0.5 nose up", "nose-down 0.5", "minus 0.5", "1°30'", "8.7 mm/m" and the Unicode minus
     are understood. unit : of the column, where its head names one (`unit_in`).
+
+    text : the cell as it stands in the file.
     """
     odd: list[str] = []
     raw = text.strip().strip("\"'" if text.strip()[:1] in "\"'" and text.count("'") != 1 else "").strip()
@@ -90,10 +95,12 @@ def angle(text: str, unit: str | None = None) -> Cell | None:
     return _signed(value, sign or number.group(1), said, odd)
 
 
-def several(text: str, unit: str | None = None) -> list[Cell] | None:
+def several(text: str, unit: str | None = None) -> list[AngleCell] | None:
     """The angles of a cell that holds one, or two or more readings ("2.2 / 2.3"); None when it holds none.
 
     More than one only where each has a decimal mark of its own: "1/2" may be a half.
+
+    text, unit : as for `angle`.
     """
     one = angle(text, unit)
     if one is not None:
@@ -106,7 +113,10 @@ def several(text: str, unit: str | None = None) -> list[Cell] | None:
 
 
 def mangled(text: str) -> bool:
-    """Whether a cell looks like the date or the time that a spreadsheet makes of a number it was given."""
+    """Whether a cell looks like the date or the time that a spreadsheet makes of a number it was given.
+
+    text : the cell as it stands in the file.
+    """
     bare = text.strip()
     if re.fullmatch(r"\d{5}", bare):
         return _SERIAL[0] <= int(bare) <= _SERIAL[1]
@@ -114,7 +124,10 @@ def mangled(text: str) -> bool:
 
 
 def sense_word(text: str) -> str:
-    """What a cell of a column for the sign adds to the number: "nose up", "nose down", "-", "+" or ""."""
+    """What a cell of a column for the sign adds to the number: "nose up", "nose down", "-", "+" or "".
+
+    text : a cell of that column.
+    """
     raw, said = _sense(plain_minus(text.strip()))
     if said is not None and not raw:
         return said.replace("-", " ")
@@ -155,9 +168,9 @@ def _without(raw: str, unit: str) -> str:
     return (raw[:at] + raw[at + len(unit) :]).strip()
 
 
-def _signed(value: float, sign: str, said: Said | None, odd: list[str]) -> Cell | None:
+def _signed(value: float, sign: str, said: Said | None, odd: list[str]) -> AngleCell | None:
     if sign == "-":
         if said is not None and value != 0:
             return None  # a sign and a word may say it twice or deny each other
         value = -value
-    return Cell(value, said, "; ".join(odd))
+    return AngleCell(value, said, "; ".join(odd))

@@ -20,6 +20,8 @@ def append_reading(path: Path, station: str, line: Line, shown: str, taken: str)
 
     The old rows stay byte for byte, as far as they are UTF-8. Raises UserError where the file has no head, or
     lacks a column that the reading needs.
+
+    path : the CSV file. station : as the job names it. line : "chord" or "spar".
     """
     if not path.exists():
         write_whole(path, HEAD + _line([station, line, shown, taken], ","))

@@ -17,6 +17,8 @@ def load_gauge_readings(path: Path, stations: Sequence[str]) -> GaugeReadings:
     """The readings of a file, for these stations.
 
     Raises UserError when the file is missing, is no text, or holds no column of readings.
+
+    path : of a CSV file. stations : the job's names, which the file's are matched with.
     """
     try:
         raw = path.read_bytes()
@@ -35,6 +37,8 @@ def parse_gauge_readings(text: str, stations: Sequence[str], source: str = "") -
     """The readings in a CSV's text. Every row that was not plain is reported in `oddities`.
 
     Raises UserError where no line names or holds a column of readings.
+
+    stations : the job's names. source : name of the file, for messages.
     """
     columns, rows, cut, odd = _head_of(text, stations, source)
     readings: list[GaugeReading] = []
@@ -167,7 +171,7 @@ def _row(
     return readings
 
 
-def _angles(cell: str, unit: str | None, sense: str) -> list[angle_cell.Cell] | None:
+def _angles(cell: str, unit: str | None, sense: str) -> list[angle_cell.AngleCell] | None:
     """The angles of a cell, with what the column for the sign adds; None where there is none, or they deny it."""
     if not sense or (words.is_nothing(sense) and sense.strip() not in ("-", "–", "—", "−")):
         return angle_cell.several(cell, unit)

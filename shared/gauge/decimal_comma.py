@@ -35,6 +35,9 @@ def ways(columns: list[Column], cells: list[str], delimiter: str) -> list[Way]:
 
     Between commas a whole number and a bare digit or two after it may be one number. A row that has just as
     many cells as the head, or fewer, is plain unless such decimals would stand in a column of another kind.
+
+    columns : what the head says each column holds. cells : of one row, as cut at the delimiter. delimiter : that cut
+    them.
     """
     while len(cells) > len(columns) and not cells[-1]:
         cells = cells[:-1]

@@ -29,7 +29,10 @@ class Table:
 
 
 def decode(raw: bytes, name: str) -> str:
-    """Text of a CSV's bytes: UTF-8, UTF-16 with its mark, else the western Windows page. Raises UserError."""
+    """Text of a CSV's bytes: UTF-8, UTF-16 with its mark, else the western Windows page. Raises UserError.
+
+    raw : the file's bytes. name : of the file, for messages.
+    """
     if b"\0" in raw and not raw.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise UserError(name, "is not a text file", "save the sheet as CSV and give that")
     for coding in ("utf-16",) if raw.startswith((b"\xff\xfe", b"\xfe\xff")) else ("utf-8-sig", "cp1252"):
@@ -41,7 +44,10 @@ def decode(raw: bytes, name: str) -> str:
 
 
 def table(text: str) -> Table:
-    """The cells by the likeliest delimiter. Raises UserError for a cell beyond the csv module's limit."""
+    """The cells by the likeliest delimiter. Raises UserError for a cell beyond the csv module's limit.
+
+    text : of the whole file, so that a quoted cell may hold line breaks.
+    """
     return next(tables(text))
 
 
@@ -50,6 +56,8 @@ def tables(text: str) -> Iterator[Table]:
 
     Likely is one that cuts most lines into equally many (two or more) cells; a comma, which may be a decimal
     one, and a blank, which stands in names and notes, come after the others. A line `sep=;` decides alone.
+
+    text : of the whole file.
     """
     lines = list(io.StringIO(text, newline=""))
     first = next((k for k, s in enumerate(lines) if _counts(s)), 0)

@@ -74,7 +74,10 @@ _NOTHING = {"", "-", "--", "—", "–", "n/a", "na", "none", "nil", "x", "?", "
 
 
 def plain(text: str) -> str:
-    """Lower case, units and brackets gone, separators as single spaces."""
+    """Lower case, units and brackets gone, separators as single spaces.
+
+    text : a head or a cell.
+    """
     text = re.sub(r"[\[(].*?[\])]|[°º˚]", " ", text.casefold())
     return re.sub(r"[\s_./:-]+", " ", text).strip()
 
@@ -92,17 +95,26 @@ def column(name: str) -> Field | None:
 
 
 def uncounted(words: str) -> str:
-    """A column's name without its count: "reading 2", "1st reading" and "second reading" are a reading."""
+    """A column's name without its count: "reading 2", "1st reading" and "second reading" are a reading.
+
+    words : as `plain` gives them.
+    """
     return re.sub(r"^(\d(st|nd|rd|th)|first|second|third)\s+|\s+(no )?\d$", "", plain(words))
 
 
 def line_of(text: str) -> Line | None:
-    """The line a cell names."""
+    """The line a cell names.
+
+    text : a head or a cell, in any case. None where it names neither the chord line nor the spar line.
+    """
     return _LINES.get(plain(text))
 
 
 def is_nothing(text: str) -> bool:
-    """Whether a cell says that nothing was read."""
+    """Whether a cell says that nothing was read.
+
+    text : a cell: empty, a dash, "n/a" and their like.
+    """
     return text.strip().casefold() in _NOTHING
 
 
@@ -141,7 +153,10 @@ def time_of(date: str, time: str) -> tuple[str | None, str]:
 
 
 def station_of(text: str, names: Iterable[str]) -> tuple[str | None, str]:
-    """The station a cell names among `names`, and what was odd; case, blanks and leading zeros may differ."""
+    """The station a cell names among `names`, and what was odd; case, blanks and leading zeros may differ.
+
+    text : the cell. names : of the job's stations. Returns (None, reason) where no name fits or more than one does.
+    """
     names = list(names)
     if text in names:
         return text, ""

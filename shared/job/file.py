@@ -35,6 +35,8 @@ def load_job(path: str | Path) -> Job:
     """Read and check a job file (TOML 1.0, UTF-8).
 
     Raises UserError, one line, for a file that cannot be read, is no TOML, or breaks a rule.
+
+    path : of the job file; profiles that it names are looked for in its folder.
     """
     place = Path(path)
     return parse_job(_text(place), place.name, place.parent)

@@ -13,13 +13,11 @@ from itertools import pairwise
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shared.flags import FlagCode
 from shared.job.model import Job, Station
+from shared.numerics.arrays import F64
 from shared.rounding import number
-
-F64 = NDArray[np.float64]
 
 LEAST_DEG, LEAST_PART = 0.5, 0.15
 """A design angle, or a chord (as a part of itself), further off the run of its neighbours than this may be a slip:
@@ -39,7 +37,7 @@ BIG_LEAN_DEG = 15.0
 
 
 @dataclass(frozen=True)
-class Hint:
+class JobHint:
     """One thing to look at again. thing : what of the job it is about, as "station R4: chord_deg"."""
 
     code: str
@@ -52,7 +50,7 @@ class Hint:
         return f"{self.thing}: {self.text}"
 
 
-def lint(job: Job) -> tuple[Hint, ...]:
+def lint(job: Job) -> tuple[JobHint, ...]:
     """Everything in the job that looks like a slip, in the job's order; empty for a plain job."""
     found = [*_inches(job), *_root(job)]
     for side in ("right", "left", "centre"):
@@ -62,7 +60,7 @@ def lint(job: Job) -> tuple[Hint, ...]:
     return tuple(found)
 
 
-def _run(run: Sequence[Station], key: Literal["chord_deg", "chord_mm"]) -> Iterator[Hint]:
+def _run(run: Sequence[Station], key: Literal["chord_deg", "chord_mm"]) -> Iterator[JobHint]:
     """Values off the straight run of their neighbours, the worst first, each taken out before the next is sought."""
     left = [s for k, s in enumerate(run) if not k or s.span_mm - run[k - 1].span_mm >= ONE_PLACE_MM]
     while len(left) >= 4:
@@ -79,7 +77,7 @@ def _run(run: Sequence[Station], key: Literal["chord_deg", "chord_mm"]) -> Itera
             return
         unit = "°" if key == "chord_deg" else " mm"
         digits = 2 if key == "chord_deg" else 0
-        yield Hint(
+        yield JobHint(
             "off-the-run",
             f"station {left[worst].name}: {key}",
             f"{number(value[worst], digits)}{unit} lies off the run of its neighbours, which would have "
@@ -99,11 +97,11 @@ def _off(span: F64, value: F64) -> tuple[F64, F64]:
     return value - expected, expected
 
 
-def _places(job: Job, side: str, run: Sequence[Station]) -> Iterator[Hint]:
+def _places(job: Job, side: str, run: Sequence[Station]) -> Iterator[JobHint]:
     """Spans that are equal, out of the order of the file, or far from the rest."""
     for a, b in pairwise(run):
         if b.span_mm - a.span_mm < ONE_PLACE_MM:
-            yield Hint(
+            yield JobHint(
                 "equal-spans",
                 f"stations {a.name} and {b.name}: span_mm",
                 f"both stand at {number(a.span_mm, 0)} mm on the {side} wing: washout, twist and the fair line leave them "
@@ -112,7 +110,7 @@ def _places(job: Job, side: str, run: Sequence[Station]) -> Iterator[Hint]:
     listed = [s for s in job.stations if s.side == side]
     for before, s, after in zip(listed, listed[1:], listed[2:], strict=False):
         if (s.span_mm - before.span_mm) * (after.span_mm - s.span_mm) < 0 < (after.span_mm - before.span_mm):
-            yield Hint(
+            yield JobHint(
                 "span-order",
                 f"station {s.name}: span_mm",
                 f"{number(s.span_mm, 0)} mm does not lie between {before.name} ({number(before.span_mm, 0)} mm) and "
@@ -120,10 +118,10 @@ def _places(job: Job, side: str, run: Sequence[Station]) -> Iterator[Hint]:
             )
 
 
-def _inches(job: Job) -> Iterator[Hint]:
+def _inches(job: Job) -> Iterator[JobHint]:
     chords, spans = [s.chord_mm for s in job.stations], [s.span_mm for s in job.stations]
     if max(chords) < INCHES_CHORD and max(spans) < INCHES_SPAN:
-        yield Hint(
+        yield JobHint(
             "inches",
             "chord_mm and span_mm",
             f"chords up to {number(max(chords), 0)} and spans up to {number(max(spans), 0)} read like inches, and count as "
@@ -131,11 +129,11 @@ def _inches(job: Job) -> Iterator[Hint]:
         )
 
 
-def _root(job: Job) -> Iterator[Hint]:
+def _root(job: Job) -> Iterator[JobHint]:
     root = job.station(job.wing.root)
     inner = min(job.stations, key=lambda s: s.span_mm)
     if inner.span_mm < root.span_mm - SAME_SPAN_MM:
-        yield Hint(
+        yield JobHint(
             "root",
             f"[wing]: root {root.name}",
             f"stands at {number(root.span_mm, 0)} mm, {inner.name} further in at {number(inner.span_mm, 0)} mm: washout is "
@@ -143,14 +141,14 @@ def _root(job: Job) -> Iterator[Hint]:
         )
 
 
-def _sides(job: Job) -> Iterator[Hint]:
+def _sides(job: Job) -> Iterator[JobHint]:
     """Left and right ribs of one place, or of one number, that the job describes unlike each other."""
     right = [s for s in job.stations if s.side == "right"]
     for left in (s for s in job.stations if s.side == "left"):
         mate = next((r for r in right if _numbered(r) == _numbered(left) is not None), None)
         near = next((r for r in right if abs(r.span_mm - left.span_mm) <= SAME_SPAN_MM), None)
         if mate is not None and mate is not near:
-            yield Hint(
+            yield JobHint(
                 "pair-apart",
                 f"stations {left.name} and {mate.name}: span_mm",
                 f"{number(left.span_mm, 0)} and {number(mate.span_mm, 0)} mm: no pair, so left and right are not compared "
@@ -169,7 +167,7 @@ def _sides(job: Job) -> Iterator[Hint]:
             if getattr(left, key) != getattr(near, key)
         ]
         if unlike:
-            yield Hint(
+            yield JobHint(
                 "sides-unlike",
                 f"stations {left.name} and {near.name}",
                 f"left and right differ in {', '.join(unlike)}: one of them may be a slip",
@@ -182,24 +180,30 @@ def _numbered(s: Station) -> str | None:
     return found[-1].lstrip("0") or "0" if found else None
 
 
-def _alone(job: Job) -> Iterator[Hint]:
+def _alone(job: Job) -> Iterator[JobHint]:
     for s in job.stations:
         if not s.cards:
-            yield Hint("no-card", f"station {s.name}: cards", "it has no card, so no photo can be told to be of it")
+            yield JobHint("no-card", f"station {s.name}: cards", "it has no card, so no photo can be told to be of it")
         if abs(s.chord_deg) > BIG_CHORD_DEG:
             point = f"is the point lost, {number(s.chord_deg / 10, 2)}°?"
-            yield Hint("chord-far", f"station {s.name}: chord_deg", f"{s.chord_deg:g}° is a steep chord line: {point}")
+            yield JobHint(
+                "chord-far", f"station {s.name}: chord_deg", f"{s.chord_deg:g}° is a steep chord line: {point}"
+            )
         if s.lean_deg is not None and abs(s.lean_deg) > BIG_LEAN_DEG:
-            yield Hint("big-lean", f"station {s.name}: lean_deg", f"{s.lean_deg:g}° is a large lean: 0 is a plumb rib")
+            yield JobHint(
+                "big-lean", f"station {s.name}: lean_deg", f"{s.lean_deg:g}° is a large lean: 0 is a plumb rib"
+            )
         if s.spar_deg is not None and abs(s.spar_deg - 90) > BIG_LEAN_DEG:
-            yield Hint("spar-far", f"station {s.name}: spar_deg", f"{s.spar_deg:g}° leans far: a plumb spar line is 90")
+            yield JobHint(
+                "spar-far", f"station {s.name}: spar_deg", f"{s.spar_deg:g}° leans far: a plumb spar line is 90"
+            )
     if job.wing.dihedral_deg is not None and abs(job.wing.dihedral_deg) > BIG_LEAN_DEG:
-        yield Hint("big-lean", "[wing]: dihedral_deg", f"{job.wing.dihedral_deg:g}° is a large dihedral")
+        yield JobHint("big-lean", "[wing]: dihedral_deg", f"{job.wing.dihedral_deg:g}° is a large dihedral")
 
 
-def _lean(job: Job) -> Iterator[Hint]:
+def _lean(job: Job) -> Iterator[JobHint]:
     if job.wing.dihedral_deg is None and any(s.lean_deg is None for s in job.stations):
-        yield Hint(
+        yield JobHint(
             FlagCode.LEAN_NOT_STATED,
             "[wing]: dihedral_deg",
             "is not stated, so any lean of the ribs within some 4° is allowed for and U with one string is several times as "

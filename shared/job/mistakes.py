@@ -29,6 +29,8 @@ def explain(error: msgspec.ValidationError, tree: Any, file: str) -> UserError:
     """The validator's message (its first mistake) as a UserError.
 
     tree : the parsed TOML. file : name of the file.
+
+    error : what msgspec raised while it checked the tree.
     """
     message, _, tail = str(error).partition(" - at `$")
     path = _path(tail.rstrip("`"))
@@ -40,7 +42,11 @@ def explain(error: msgspec.ValidationError, tree: Any, file: str) -> UserError:
 
 
 def where(file: str, tree: Any, path: Path) -> str:
-    """ "wing.toml: station R4: chord_deg" for the path ("station", 3, "chord_deg")."""
+    """ "wing.toml: station R4: chord_deg" for the path ("station", 3, "chord_deg").
+
+    file : its name. tree : the parsed TOML, from which the names of the things on the way come. path : keys and
+    indices.
+    """
     words = [file]
     rest = list(path)
     if rest and isinstance(rest[0], str):
@@ -55,7 +61,10 @@ def where(file: str, tree: Any, path: Path) -> str:
 
 
 def nearest(word: str, choices: list[str]) -> str | None:
-    """The choice most like a word, case aside; None where none is near."""
+    """The choice most like a word, case aside; None where none is near.
+
+    word : as a person wrote it. choices : what would have been allowed.
+    """
     folded = {choice.casefold(): choice for choice in choices}
     found = get_close_matches(word.casefold(), folded, 1, 0.6)
     return folded[found[0]] if found else None

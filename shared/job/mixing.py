@@ -17,6 +17,8 @@ def with_mixed_at(text: str, when: datetime | None, file: str = "job.toml") -> s
     """The job's text with this time of mixing under [glue]; None takes the time out.
 
     when : local time without zone, kept to the minute. Raises UserError where the job has no [glue] of its own lines.
+
+    text : of the job file; comments and order stay as they are. file : its name, for messages.
     """
     lines = text.split("\n")
     head = next((k for k, line in enumerate(lines) if _GLUE.match(line)), None)

@@ -17,7 +17,10 @@ THREAD = re.compile(r"M\d+(\.\d+)?([x×]\d+(\.\d+)?)?|(#?\d+|\d+/\d+)-\d+|\d+(\.
 
 
 def check(tables: JobTables, file: str) -> None:
-    """Raise UserError for the rules that are broken: the first with its remedy, the others after it in the same line."""
+    """Raise UserError for the rules that are broken: the first with its remedy, the others after it in the same line.
+
+    tables : the job as parsed, each value of the right type. file : its name, for messages.
+    """
     broken = list(_broken(tables))
     if not broken:
         return

@@ -358,7 +358,10 @@ TABLES: dict[str, type[Struct]] = {
 
 
 def describe(table: str, key: str) -> str:
-    """What a key means, in the words of its description; "" for an unknown one."""
+    """What a key means, in the words of its description; "" for an unknown one.
+
+    table : "station", "level", ...; "" for the top of the file. key : of a value in it.
+    """
     from msgspec import inspect
 
     struct = inspect.type_info(TABLES[table]) if table in TABLES else None

@@ -10,6 +10,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.numerics.arrays import F64
+
 
 def median(values: NDArray[Any]) -> float:
     """Median of all values; NaN where there is none or where one of them is NaN."""
@@ -20,7 +22,7 @@ def median(values: NDArray[Any]) -> float:
     return 0.5 * (float(s[(n - 1) // 2]) + float(s[n // 2]))
 
 
-def row_medians(values: NDArray[Any]) -> NDArray[np.float64]:
+def row_medians(values: NDArray[Any]) -> F64:
     """(n,) medians of the rows of finite values (n, k), k > 0."""
     s = np.sort(values, axis=1)
     k = s.shape[1]

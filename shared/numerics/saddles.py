@@ -14,9 +14,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-F64 = NDArray[np.float64]
+from shared.numerics.arrays import F64, U8
 
 STILL_PX = 2e-3
 """A round that moves no corner further than this is the last: each moves them by a fifth of the one before, or less."""
@@ -40,7 +39,7 @@ class Saddles:
     blur_px: F64
 
 
-def refine(gray: NDArray[np.uint8], start: F64, along_x: F64, along_y: F64, half: F64, rounds: int = 6) -> Saddles:
+def refine(gray: U8, start: F64, along_x: F64, along_y: F64, half: F64, rounds: int = 6) -> Saddles:
     """Refine saddle points.
 
     Parameters
@@ -51,6 +50,8 @@ def refine(gray: NDArray[np.uint8], start: F64, along_x: F64, along_y: F64, half
 
     Corners whose window leaves the picture come back with NaN, and so do those whose start, directions or
     window are no finite numbers, or whose direction is none (two neighbours in one place).
+
+    rounds : of Gauss-Newton, at most; fewer where no corner moves by more than `STILL_PX`.
     """
     n = len(start)
     h, w = gray.shape

@@ -10,11 +10,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-F64 = NDArray[np.float64]
+from shared.numerics.arrays import F64
 
 
 def cross(a: F64, b: F64) -> F64:
-    """(3,) vector product of two vectors (3,)."""
+    """(3,) vector product of two vectors (3,).
+
+    a, b : (3,).
+    """
     (ax, ay, az), (bx, by, bz) = a.tolist(), b.tolist()
     return np.array([ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx])
 
@@ -28,7 +31,10 @@ def straight(x: F64, y: F64) -> tuple[float, float]:
 
 
 def row_means(values: NDArray[Any]) -> F64:
-    """(n, k) means over the rows of pictures (n, rows, k)."""
+    """(n, k) means over the rows of pictures (n, rows, k).
+
+    values : (n, rows, k), of any type of number.
+    """
     rows = values.shape[1]
     even = np.full((1, rows), 1 / rows, dtype=np.float32)
     return np.asarray((even @ values.astype(np.float32))[:, 0], dtype=np.float64)

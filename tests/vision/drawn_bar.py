@@ -6,12 +6,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from shared.numerics.arrays import F64, U8
 from vision.image.rectified import Plane
-
-F64 = NDArray[np.float64]
 
 FOCAL = 1000.0
 
@@ -48,7 +46,7 @@ class Bar:
         under = self.below + (far - self.below) * x / (w - 1)
         return np.asarray(self.above * (1 - upper) + self.ink * (upper - lower) + under * lower)
 
-    def noisy(self, sigma: float, rng: np.random.Generator) -> NDArray[np.uint8]:
+    def noisy(self, sigma: float, rng: np.random.Generator) -> U8:
         """(rows, columns) as a camera stores it."""
         return np.clip(np.rint(self.picture() + rng.normal(0, sigma, self.size[::-1])), 0, 255).astype(np.uint8)
 

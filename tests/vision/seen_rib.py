@@ -6,16 +6,14 @@ from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.lens.model import Lens
 from shared.lines import Role
+from shared.numerics.arrays import F64
 from vision.cards.detect import Card
 from vision.cards.spec import SPECS
 from vision.solution.scene import Lean, LineSeen, Scene, along_of
 from vision.solution.solve import Solution, solve, starts, with_lines
-
-F64 = NDArray[np.float64]
 
 SIZE = (4000, 3000)
 THETA = np.array([3050.0, 3060.0, 2008.0, 1489.0, 0.055, -0.12, 0.0006, -0.0004, 0.06])

@@ -5,14 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 from seen_rib import LENS, Rib
 
+from shared.numerics.arrays import F64
 from vision.solution.scene import State
 from vision.solution.solve import solve, starts, with_lines
 from vision.solution.together import Together
-
-F64 = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

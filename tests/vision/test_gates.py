@@ -11,11 +11,11 @@ from typing import Any
 
 import numpy as np
 import pytest
-from drawn_bar import F64
 from seen_rib import Rib, solved
 from shop import PHONE, CardAt, Pen, Scene, String, draw
 from shop.jobs import job_for, lens_for
 
+from shared.numerics.arrays import F64
 from shared.reading import Reading
 from vision.assess import doubts, gates
 from vision.cards import detect as cards
@@ -83,8 +83,8 @@ def test_a_good_card_passes_every_gate() -> None:
             "smeared",
         ),
         (
-            card(edges=edges(0.7, 0.7, upright=gates.FEWEST_EDGES - 1)),
-            card(edges=edges(0.7, 0.7, upright=gates.FEWEST_EDGES)),
+            card(edges=edges(0.7, 0.7, upright=gates.FEWEST_CARD_EDGES - 1)),
+            card(edges=edges(0.7, 0.7, upright=gates.FEWEST_CARD_EDGES)),
             "smeared",
         ),
     ],

@@ -7,10 +7,11 @@ from functools import cache
 
 import numpy as np
 import pytest
-from drawn_bar import F64, Bar, flat_plane
+from drawn_bar import Bar, flat_plane
 from scipy.ndimage import gaussian_filter1d
 from scipy.special import ndtr
 
+from shared.numerics.arrays import F64
 from vision.lines.measure import CENTRE_FLOOR_PX, How, Stroke, measure_as, sample
 
 WIDTHS = (1.0, 2.0, 4.0)

@@ -23,14 +23,14 @@ from shop.photo_file import exif_of
 
 from rigging.batch.find import Source
 from rigging.preflight.photo import check_photo
+from shared.numerics.arrays import U8
 from shared.quantity import Quantity
 from shared.reading import Reading
 from vision.cards.mirrored import is_mirrored
 from vision.image.photo import open_photo
-from vision.level.upright import Edges, way_up
+from vision.level.upright import StringAtEdges, way_up
 from vision.reader import read_photo
 
-U8 = np.ndarray
 SHOP = Scene(
     seed=71,
     camera=PHONE,
@@ -218,15 +218,15 @@ def test_the_design_angle_changes_nothing_in_a_reading() -> None:
 @pytest.mark.parametrize(
     ("edges", "told"),
     [
-        (Edges(0.9, 0.05), "upright"),
-        (Edges(0.05, 0.9), "on its head"),
-        (Edges(0.9, 0.9), "open"),
-        (Edges(0.05, 0.05), "open"),
-        (Edges(math.nan, 0.9), "open"),
-        (Edges(0.9, math.nan), "open"),
+        (StringAtEdges(0.9, 0.05), "upright"),
+        (StringAtEdges(0.05, 0.9), "on its head"),
+        (StringAtEdges(0.9, 0.9), "open"),
+        (StringAtEdges(0.05, 0.05), "open"),
+        (StringAtEdges(math.nan, 0.9), "open"),
+        (StringAtEdges(0.9, math.nan), "open"),
     ],
 )
-def test_what_a_string_tells_of_the_way_up(edges: Edges, told: str) -> None:
+def test_what_a_string_tells_of_the_way_up(edges: StringAtEdges, told: str) -> None:
     assert way_up(edges) == told
 
 

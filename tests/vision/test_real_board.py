@@ -13,11 +13,12 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from seen_rib import F64, solved
+from seen_rib import solved
 
 from calibration.lens.exchange import read_foreign
 from calibration.lens.model import Lens
 from shared.lines import Role
+from shared.numerics.arrays import F64
 from vision.cards.detect import Card
 from vision.cards.spec import CardSpec
 from vision.rib_scene import U_SEAT_DEG

@@ -7,11 +7,12 @@ from dataclasses import replace
 import cv2
 import numpy as np
 import pytest
-from seen_rib import F64, SIZE, Rib, solved
+from seen_rib import SIZE, Rib, solved
 from skimage.measure import LineModelND
 
 from calibration.lens.model import Lens
 from shared.lines import Role
+from shared.numerics.arrays import F64
 from vision.solution.equations import jacobian, labels, residuals
 from vision.solution.propagate import angles
 from vision.solution.scene import LineSeen, move

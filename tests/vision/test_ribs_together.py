@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from seen_rib import F64, solved
+from seen_rib import solved
 from seen_ribs import BEHIND, FARTHEST, FRONT, Placed, start_of, together
 
+from shared.numerics.arrays import F64
 from vision.solution.equations import residuals
 from vision.solution.propagate import Angles, angles, angles_together
 from vision.solution.scene import move

@@ -7,7 +7,8 @@ from typing import NamedTuple
 import cv2
 import numpy as np
 
-from training.displays.face import F64, KINDS, UNDECIDED
+from shared.numerics.arrays import F64
+from training.displays.face import KINDS, UNDECIDED
 from training.displays.scene import Scene, seen
 from vision.display.strip import COLUMN, HIGH, OVER, TALL, WIDE
 

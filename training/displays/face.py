@@ -9,10 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
-F32 = NDArray[np.float32]
-F64 = NDArray[np.float64]
+from shared.numerics.arrays import F32
 
 FIGURES = {"0": "abcdef", "1": "bc", "2": "abdeg", "3": "abcdg", "4": "bcfg", "5": "acdfg", "6": "acdefg", "7": "abc",
            "8": "abcdefg", "9": "abcdfg"}  # fmt: skip

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from training.displays.face import F32, F64, Face, distance, draw_face, extent
+from shared.numerics.arrays import F32, F64, U8
+from training.displays.face import Face, distance, draw_face, extent
 
-U8 = np.ndarray
 FONTS = (cv2.FONT_HERSHEY_SIMPLEX, cv2.FONT_HERSHEY_DUPLEX, cv2.FONT_HERSHEY_PLAIN, cv2.FONT_HERSHEY_COMPLEX)
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F32, U8
 from training.scenes import finish, tracer
 from training.scenes.effects import Choice, Draw
 from training.scenes.geometry import Camera, film_size, look, turn
@@ -16,7 +16,7 @@ from training.scenes.world import Lamp, Plate, World, as_image
 SQUARE = 25.0
 
 
-def board_image(scale: int = 10) -> NDArray[np.float32]:
+def board_image(scale: int = 10) -> F32:
     """A chessboard of 9 x 6 inner corners with a white border of 20 and 15 mm, one channel."""
     dark = (np.add.outer(np.arange(7), np.arange(10)) % 2) == 0
     cell = np.ones((int(SQUARE) * scale, int(SQUARE) * scale), np.float32)
@@ -25,7 +25,7 @@ def board_image(scale: int = 10) -> NDArray[np.float32]:
     return np.pad(board, ((y, y), (x, x)), constant_values=0.88).astype(np.float32)
 
 
-def board_shot(cam: Camera, seed: int, spp: int, scale: float) -> NDArray[np.uint8]:
+def board_shot(cam: Camera, seed: int, spp: int, scale: float) -> U8:
     """One photo of the board somewhere in the frame, tilted. cam : at the photo's size."""
     rng = np.random.default_rng([seed, 5])
     world, quad = World(), np.array([[0, 1, 2], [0, 2, 3]])

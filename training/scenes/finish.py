@@ -7,9 +7,9 @@ from functools import lru_cache
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from scipy.interpolate import RectBivariateSpline
 
+from shared.numerics.arrays import F32, U8
 from training.scenes.effects import Draw
 from training.scenes.geometry import Camera, film_size
 from training.scenes.world import Image, as_image
@@ -69,12 +69,12 @@ def lens_maps(cam: Camera) -> tuple[Image, Image]:
 
 
 @lru_cache(maxsize=1)
-def pool() -> NDArray[np.float32]:
+def pool() -> F32:
     """Normal random numbers."""
     return np.random.default_rng(3).standard_normal(POOL, np.float32)
 
 
-def normals(rng: np.random.Generator, h: int, w: int) -> NDArray[np.float32]:
+def normals(rng: np.random.Generator, h: int, w: int) -> F32:
     """Normal random numbers (h, w) out of the pool, from anywhere in it."""
     numbers, start, n = pool(), int(rng.integers(POOL)), h * w
     return (
@@ -129,7 +129,7 @@ def blur(light: Image, draw: Draw, scale: float) -> Image:
     return as_image(cv2.GaussianBlur(light, (0, 0), 0.7 * max(scale, 0.7)))
 
 
-def develop(light: Image, draw: Draw, look: Look, dim: bool) -> NDArray[np.uint8]:
+def develop(light: Image, draw: Draw, look: Look, dim: bool) -> U8:
     """Noise, Bayer filter, tone, denoising and sharpening: (h, w, 3) in linear light to an 8-bit picture."""
     rng = draw.rng("noise")
     h, w = light.shape[:2]
@@ -157,7 +157,7 @@ def develop(light: Image, draw: Draw, look: Look, dim: bool) -> NDArray[np.uint8
 
 
 @lru_cache(maxsize=4)
-def tone_table(tone: float) -> NDArray[np.uint8]:
+def tone_table(tone: float) -> U8:
     """Linear light times 40000 to 8 bits: the sRGB curve (IEC 61966-2-1), then an S curve."""
     v = np.arange(65536) / 40000
     s = np.clip(np.where(v <= 0.0031308, 12.92 * v, 1.055 * np.maximum(v, 1e-6) ** (1 / 2.4) - 0.055), 0, 1)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from shared.numerics.arrays import F64
 from training.scenes.effects import Draw
-from training.scenes.geometry import Array, turn
+from training.scenes.geometry import turn
 from training.scenes.rib import SPAR_AT, Rib
 from training.scenes.shop import WOOD, upright_box, wire
 from training.scenes.textures import text
@@ -159,5 +160,5 @@ def curly(world: World, rib: Rib, rng: np.random.Generator, bench_z: float) -> N
     c, t = rib.spec.chord, np.linspace(0, 1, 900)
     x, y = float(rng.uniform(-0.5, 0.5)) * c, -float(rng.uniform(50, 120))
     turns, r = 2 * np.pi * 55 * t, float(rng.uniform(5, 9))
-    path: Array = np.c_[x + 30 * np.sin(3 * t) + r * np.cos(turns), y + r * np.sin(turns), 500 + (bench_z - 500) * t]
+    path: F64 = np.c_[x + 30 * np.sin(3 * t) + r * np.cos(turns), y + r * np.sin(turns), 500 + (bench_z - 500) * t]
     world.matt.tube(path, 2.0, (0.04, 0.04, 0.05), 8)

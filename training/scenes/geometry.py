@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from shared.numerics.arrays import F64
+
 SAMPLES = 65
 """Points along every labelled line."""
 FIELD = 1.25
@@ -31,7 +31,7 @@ class Camera:
     dist: tuple[float, ...] = (0.055, -0.12, 0.0006, -0.0004, 0.06)
 
     @property
-    def matrix(self) -> Array:
+    def matrix(self) -> F64:
         """Camera matrix, 3 x 3."""
         return np.array([[self.f, 0, self.cx], [0, self.f, self.cy], [0, 0, 1.0]])
 
@@ -45,16 +45,16 @@ class Camera:
 class Pose:
     """Where the camera stands. R : world to camera (x right, y down, z forward), 3 x 3. eye : mm."""
 
-    R: Array
-    eye: Array
+    R: F64
+    eye: F64
 
     @property
-    def forward(self) -> Array:
+    def forward(self) -> F64:
         """Viewing direction."""
         return np.asarray(self.R[2])
 
     @property
-    def up(self) -> Array:
+    def up(self) -> F64:
         """The picture's upward direction."""
         return np.asarray(-self.R[1])
 
@@ -68,7 +68,7 @@ def film_size(cam: Camera) -> tuple[int, int]:
     return -(-(cam.width + m) // STEP) * STEP, -(-(cam.height + m) // STEP) * STEP
 
 
-def turn(axis: str, deg: float) -> Array:
+def turn(axis: str, deg: float) -> F64:
     """Rotation matrix about x, y or z by degrees, right-handed."""
     c, s = np.cos(np.radians(deg)), np.sin(np.radians(deg))
     rows = {
@@ -79,7 +79,7 @@ def turn(axis: str, deg: float) -> Array:
     return np.array(rows[axis], float)
 
 
-def look(yaw: float, pitch: float, roll: float, target: Array, distance: float) -> Pose:
+def look(yaw: float, pitch: float, roll: float, target: F64, distance: float) -> Pose:
     """A camera looking at `target` from `distance` mm, turned by degrees from square-on."""
     r = turn("z", yaw) @ turn("x", pitch)
     forward, up = r @ [0, 1.0, 0], r @ [0, 0, 1.0]
@@ -89,7 +89,7 @@ def look(yaw: float, pitch: float, roll: float, target: Array, distance: float) 
     return Pose(np.stack([right, -up, forward]), np.asarray(target, float) - forward * distance)
 
 
-def project(cam: Camera, pose: Pose, points: Array) -> Array:
+def project(cam: Camera, pose: Pose, points: F64) -> F64:
     """World points (n, 3) to distorted pixels (n, 2); NaN where behind the camera or beyond the lens's field."""
     p = (np.asarray(points, float).reshape(-1, 3) - pose.eye) @ pose.R.T
     out = np.full((len(p), 2), np.nan)
@@ -101,7 +101,7 @@ def project(cam: Camera, pose: Pose, points: Array) -> Array:
     return out
 
 
-def resample(points: Array, n: int) -> Array:
+def resample(points: F64, n: int) -> F64:
     """n points evenly spaced along a polyline (m, 3)."""
     step = np.linalg.norm(np.diff(points, axis=0), axis=1)
     s = np.concatenate([[0], np.cumsum(step)])
@@ -109,7 +109,7 @@ def resample(points: Array, n: int) -> Array:
     return np.stack([np.interp(at, s, points[:, k]) for k in range(points.shape[1])], 1)
 
 
-def in_frame(cam: Camera, pose: Pose, points: Array, beyond: float = 0.02) -> Array | None:
+def in_frame(cam: Camera, pose: Pose, points: F64, beyond: float = 0.02) -> F64 | None:
     """The part of a polyline (m, 3) inside the frame, `beyond` of its width to spare, as SAMPLES points; None if none."""
     fine = resample(points, 600)
     px, pad = project(cam, pose, fine), beyond * cam.width

@@ -6,12 +6,12 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from training.scenes.geometry import Array, Camera, Pose, in_frame, project
+from shared.numerics.arrays import F64, Bools
+from training.scenes.geometry import Camera, Pose, in_frame, project
 from training.scenes.world import Line
 
-Hit = Callable[[Array, Array], Array]
+Hit = Callable[[F64, F64], F64]
 """Distance to the first surface from points (n, 3) along unit directions (n, 3)."""
 
 
@@ -19,7 +19,7 @@ FEWEST = 3
 """Samples to be seen of a line for it to have a label."""
 
 
-def label_lines(lines: list[Line], cam: Camera, pose: Pose, hit: Hit, sun: Array | None) -> list[dict[str, Any]]:
+def label_lines(lines: list[Line], cam: Camera, pose: Pose, hit: Hit, sun: F64 | None) -> list[dict[str, Any]]:
     """The label of every line of which something is to be seen."""
     kept = [(line, p) for line in lines if (p := in_frame(cam, pose, line.points)) is not None]
     if not kept:
@@ -55,7 +55,7 @@ def label_lines(lines: list[Line], cam: Camera, pose: Pose, hit: Hit, sun: Array
     return out
 
 
-def painted_over(line: Line, points: Array) -> NDArray[np.bool_]:
+def painted_over(line: Line, points: F64) -> Bools:
     """Which points lie in the line's hidden spans."""
     start, whole = line.points[0], line.points[-1] - line.points[0]
     t = (points - start) @ whole / float(whole @ whole)
@@ -65,7 +65,7 @@ def painted_over(line: Line, points: Array) -> NDArray[np.bool_]:
     return over
 
 
-def lit_but_for(line: Line, points: Array, sun: Array, hit: Hit) -> Array:
+def lit_but_for(line: Line, points: F64, sun: F64, hit: Hit) -> F64:
     """Which points of a shadow would be in the sun but for the thing that casts it.
 
     The caster is met first on the way to the sun: between the point and it is nothing.

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from shared.numerics.arrays import F64
 from training.scenes.effects import Draw
-from training.scenes.geometry import Array, resample
+from training.scenes.geometry import resample
 from training.scenes.rib import Rib
 from training.scenes.world import Line, Rgb, Soup, World
 
@@ -30,7 +31,7 @@ BOBS: dict[str, tuple[list[float], list[float], int]] = {
 """Depths below the string's end and radii there, mm; sides."""
 
 
-def thread(soup: Soup, path: Array, radius: float, rgb: Rgb, braided: bool) -> None:
+def thread(soup: Soup, path: F64, radius: float, rgb: Rgb, braided: bool) -> None:
     """A string along a path; a braided one is two-coloured every few millimetres."""
     if not braided:
         soup.tube(resample(path, 40), radius, rgb)  # short pieces: slivers a metre long trace badly
@@ -42,7 +43,7 @@ def thread(soup: Soup, path: Array, radius: float, rgb: Rgb, braided: bool) -> N
     soup.tube(fine, radius, colours, 8)
 
 
-def bob(world: World, kind: str, at: Array, rng: np.random.Generator) -> None:
+def bob(world: World, kind: str, at: F64, rng: np.random.Generator) -> None:
     """What pulls a string straight, hanging below `at`."""
     rgb = [(0.55, 0.42, 0.15), (0.5, 0.5, 0.52), (0.12, 0.12, 0.13), (0.5, 0.1, 0.08)][int(rng.integers(4))]
     s = float(rng.uniform(0.8, 1.4))

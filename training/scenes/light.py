@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from shared.numerics.arrays import F64
 from training.scenes.effects import Draw
-from training.scenes.geometry import Array, Pose
+from training.scenes.geometry import Pose
 from training.scenes.rib import Rib
 from training.scenes.world import Lamp, Line, World
 
@@ -78,7 +79,7 @@ def frame_shadow(world: World, rib: Rib, pose: Pose, rng: np.random.Generator) -
             world.lines.append(Line("edge", rib.spec.index, shadow, 0.6, shadow_of=edge, note="frame shadow"))
 
 
-def shadow_on(rib: Rib, points: Array, sun: Array) -> Array:
+def shadow_on(rib: Rib, points: F64, sun: F64) -> F64:
     """Where the shadow of points (n, 3) falls on the rib's plane."""
     normal = rib.axes[2]
     t = (np.asarray(rib.spec.at) - points) @ normal / float(sun @ normal)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from training.scenes.geometry import Array
+from shared.numerics.arrays import F64
 
 HALF = 120
 """Points along each of the two surfaces."""
@@ -16,29 +16,29 @@ HALF = 120
 class Outline:
     """A rib's outline. upper, lower : (HALF, 2), chord fraction from the leading edge and height in chords."""
 
-    upper: Array
-    lower: Array
+    upper: F64
+    lower: F64
     chord: float
     forward: int
 
-    def x(self, frac: float | Array) -> Array:
+    def x(self, frac: float | F64) -> F64:
         """Sheet x of a chord fraction, mm."""
         return np.asarray(self.forward * (self.chord / 2 - np.asarray(frac) * self.chord))
 
-    def up(self, frac: float | Array) -> Array:
+    def up(self, frac: float | F64) -> F64:
         """Height of the upper surface, mm."""
         return np.asarray(np.interp(frac, self.upper[:, 0], self.upper[:, 1]) * self.chord)
 
-    def low(self, frac: float | Array) -> Array:
+    def low(self, frac: float | F64) -> F64:
         """Height of the lower surface, mm."""
         return np.asarray(np.interp(frac, self.lower[:, 0], self.lower[:, 1]) * self.chord)
 
-    def polygon(self) -> Array:
+    def polygon(self) -> F64:
         """The closed outline (n, 2), mm, without a repeated point."""
         ring = np.vstack([self.upper, self.lower[::-1][1:-1]])
         return np.asarray(np.c_[self.x(ring[:, 0]), ring[:, 1] * self.chord])
 
-    def edge(self, side: str, a: float, b: float, inset: float = 0.0, n: int = 40) -> Array:
+    def edge(self, side: str, a: float, b: float, inset: float = 0.0, n: int = 40) -> F64:
         """A piece of the upper or lower edge between two fractions, `inset` mm inside it, (n, 2)."""
         f = np.linspace(a, b, n)
         z = self.up(f) - inset if side == "upper" else self.low(f) + inset
@@ -54,7 +54,7 @@ def naca4(code: str, chord: float, forward: int) -> Outline:
     return Outline(np.c_[x, camber + half], np.c_[x, camber - half], chord, forward)
 
 
-def holes(o: Outline, taken: list[tuple[float, float]], oblong: bool) -> list[Array]:
+def holes(o: Outline, taken: list[tuple[float, float]], oblong: bool) -> list[F64]:
     """Lightening holes above the chord line, clear of `taken` spans of chord fractions; rings (n, 2)."""
     rings, a = [], np.linspace(0, 2 * np.pi, 40, endpoint=False)
     for frac, size in ((0.16, 0.024), (0.39, 0.030), (0.47, 0.028), (0.60, 0.022), (0.72, 0.014)):
@@ -70,7 +70,7 @@ def holes(o: Outline, taken: list[tuple[float, float]], oblong: bool) -> list[Ar
     return rings
 
 
-def bays(o: Outline, rng: np.random.Generator, stick: float, cap: float) -> tuple[list[Array], list[float]]:
+def bays(o: Outline, rng: np.random.Generator, stick: float, cap: float) -> tuple[list[F64], list[float]]:
     """The open bays of a built-up rib, rings (n, 2), and the fractions where its uprights stand.
 
     stick : half width of the stick along the chord line, mm. cap : depth of the strips along the outline, mm.

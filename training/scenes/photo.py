@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import U8
 from training.scenes import finish, tracer
 from training.scenes.effects import Draw
 from training.scenes.front import furnish_front
@@ -75,7 +75,7 @@ def build_world(shot: Shot, draw: Draw) -> Built:
     return Built(world, ribs, cam, pose, level)
 
 
-def shoot(shot: Shot, draw: Draw, spp: int) -> tuple[NDArray[np.uint8], dict[str, Any]]:
+def shoot(shot: Shot, draw: Draw, spp: int) -> tuple[U8, dict[str, Any]]:
     """Take a photo: RGB (h, w, 3) and its truth, with the seconds of wall time and of this process that it took."""
     clock = [(time.perf_counter(), time.process_time())]
 

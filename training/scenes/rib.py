@@ -7,9 +7,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import ArrayLike
 
+from shared.numerics.arrays import F64
 from training.scenes import outline as shape
 from training.scenes.effects import Draw
-from training.scenes.geometry import Array, turn
+from training.scenes.geometry import turn
 from training.scenes.sheet import Sheet
 from training.scenes.textures import surface
 from training.scenes.world import Line, Rgb
@@ -67,7 +68,7 @@ class Stroke:
     """A straight thing on the rib face: kind and points (m, 2), with the spans that something painted hides."""
 
     kind: str
-    points: Array
+    points: F64
     hidden: tuple[tuple[float, float], ...] = ()
     note: str = ""
 
@@ -80,19 +81,19 @@ class Rib:
     draw: Draw
     outline: shape.Outline
     sheet: Sheet
-    holes: list[Array] = field(default_factory=list)
+    holes: list[F64] = field(default_factory=list)
     strokes: list[Stroke] = field(default_factory=list)
     capped: bool = False
 
     @property
-    def axes(self) -> Array:
+    def axes(self) -> F64:
         """Rows: x along the chord to the right of the photo, z up the rib, and the normal towards the camera."""
         a = np.radians(self.spec.incidence * self.spec.forward)
         lean = turn("x", self.spec.lean)
         ex, ez = lean @ [np.cos(a), 0, np.sin(a)], lean @ [-np.sin(a), 0, np.cos(a)]
         return np.stack([ex, ez, np.cross(ex, ez)])
 
-    def place(self, points: ArrayLike, lift: float = 0.0) -> Array:
+    def place(self, points: ArrayLike, lift: float = 0.0) -> F64:
         """Sheet points (n, 2) into the world, `lift` mm before the face."""
         p, axes = np.asarray(points, float), self.axes
         return np.asarray(p[:, :1] * axes[0] + p[:, 1:2] * axes[1] + np.asarray(self.spec.at) + lift * axes[2])

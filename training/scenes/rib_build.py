@@ -6,8 +6,8 @@ from functools import lru_cache
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import U8
 from training.scenes import outline as shape
 from training.scenes.effects import Draw
 from training.scenes.rib import CARDS, SPAR_AT, Card, Rib, Spec, Stroke, blank
@@ -208,7 +208,7 @@ def capstrips(rib: Rib, world: World) -> float:
 
 
 @lru_cache(maxsize=4)
-def card_image(kind: str, number: int, scale: int = 14) -> NDArray[np.uint8]:
+def card_image(kind: str, number: int, scale: int = 14) -> U8:
     """A station card's print, linear light in 8 bits; at 14 px/mm every square and module is a whole number of pixels."""
     c, r, sq, mk = CARDS[kind]
     ids = np.arange(32 * number, 32 * number + c * r // 2)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from training.scenes.geometry import Array
+from shared.numerics.arrays import F64
 from training.scenes.rib import SPAR_AT, Rib, Stroke, pen_of
 from training.scenes.world import Rgb
 
@@ -50,7 +50,7 @@ def tape_across(rib: Rib, frac: float, ends: list[float], rng: np.random.Generat
     return mid - half / span, mid + half / span
 
 
-def tape(rib: Rib, centre: Array, turn_deg: float, length: float, wide: float, rng: np.random.Generator) -> None:
+def tape(rib: Rib, centre: F64, turn_deg: float, length: float, wide: float, rng: np.random.Generator) -> None:
     """A strip of masking tape, its long edges noted."""
     c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
     t, n = np.array([c, s]) * length / 2, np.array([-s, c]) * wide / 2

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import ArrayLike
 
-from training.scenes.geometry import Array
+from shared.numerics.arrays import F64
 from training.scenes.world import Image, Rgb, as_image
 
 
@@ -17,12 +17,12 @@ class Sheet:
         self.half_w, self.lo, self.hi, self.ppm, self.image = half_w, lo, hi, ppm, image
         self.h, self.w = image.shape[:2]
 
-    def px(self, p: ArrayLike) -> Array:
+    def px(self, p: ArrayLike) -> F64:
         """Sheet mm to pixels whose edges, not centres, are integers."""
         q = np.asarray(p, float)
         return np.stack([(q[..., 0] + self.half_w) * self.ppm, (self.hi - q[..., 1]) * self.ppm], -1)
 
-    def uv(self, p: Array) -> Array:
+    def uv(self, p: F64) -> F64:
         """Sheet mm to texture coordinates."""
         q = self.px(p)
         return np.stack([q[:, 0] / self.w, 1 - q[:, 1] / self.h], 1)

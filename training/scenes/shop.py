@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 
+from shared.numerics.arrays import F64
 from training.scenes.effects import Draw
-from training.scenes.geometry import Array, resample, turn
+from training.scenes.geometry import resample, turn
 from training.scenes.level import STRINGS, bob
 from training.scenes.world import Line, Rgb, Soup, World
 
 WOOD: Rgb = (0.55, 0.40, 0.24)
 
 
-def upright_box(
-    world: World, centre: Array, half: tuple[float, float, float], rgb: Rgb, lean: float, what: str
-) -> None:
+def upright_box(world: World, centre: F64, half: tuple[float, float, float], rgb: Rgb, lean: float, what: str) -> None:
     """An upright board or post, leaning sideways by degrees, its front edges noted."""
     axes = turn("y", lean).T
     world.matt.box(centre, half, rgb, axes)
@@ -23,10 +22,10 @@ def upright_box(
         world.lines.append(Line("edge", None, ends, 1.5, note=what, solid=False))
 
 
-def wire(soup: Soup, a: Array, b: Array, sag: float, radius: float, rgb: Rgb) -> Array:
+def wire(soup: Soup, a: F64, b: F64, sag: float, radius: float, rgb: Rgb) -> F64:
     """A cable from a to b that hangs down by `sag`; its path."""
     t = np.linspace(0, 1, 40)[:, None]
-    path: Array = a + t * (b - a) + np.array([0, 0, -4.0]) * sag * t * (1 - t)
+    path: F64 = a + t * (b - a) + np.array([0, 0, -4.0]) * sag * t * (1 - t)
     soup.tube(path, radius, rgb)
     return path
 

@@ -7,9 +7,9 @@ from typing import Any
 
 import mitsuba as mi
 import numpy as np
-from numpy.typing import NDArray
 
-from training.scenes.geometry import Array, Camera, Pose, film_size
+from shared.numerics.arrays import F64, I64, U8
+from training.scenes.geometry import Camera, Pose, film_size
 from training.scenes.world import Image, Lamp, Plate, Soup, World
 
 GLOSS = 0.25
@@ -19,7 +19,7 @@ PLATES = 18
 """Plates in every scene, or a multiple of them: the compiled program holds their number."""
 
 
-def bitmap(image: Image | NDArray[np.uint8]) -> dict[str, Any]:
+def bitmap(image: Image | U8) -> dict[str, Any]:
     """A picture as a texture whose first row is at the bottom."""
     data = np.ascontiguousarray(image[::-1])
     if data.ndim == 2:
@@ -37,7 +37,7 @@ def skin(texture: dict[str, Any], glossy: bool) -> Any:
     return mi.load_dict({"type": "twosided", "bsdf": kind})
 
 
-def flat(x: Array | NDArray[np.int64], kind: type) -> Any:
+def flat(x: F64 | I64, kind: type) -> Any:
     """A contiguous flat array of a type."""
     return np.ascontiguousarray(np.asarray(x).astype(kind)).ravel()
 
@@ -180,7 +180,7 @@ def laser_glow(scene: Any, z: float, sigma: float, seed: int, passes: int = 6) -
     return np.asarray(glow, np.float32) / np.float32(passes)
 
 
-def first_hit(scene: Any, start: Array, toward: Array) -> Array:
+def first_hit(scene: Any, start: F64, toward: F64) -> F64:
     """Distance to the first surface from points (n, 3) along unit directions (n, 3); inf where none."""
     if (mi.variant() or "").startswith("scalar"):
         out = []

@@ -9,8 +9,9 @@ import cv2
 import numpy as np
 from numpy.typing import ArrayLike
 
+from shared.numerics.arrays import F64
 from training.scenes.effects import Draw
-from training.scenes.geometry import Array, Camera, Pose
+from training.scenes.geometry import Camera, Pose
 from training.scenes.rib_build import WORDS
 from training.scenes.textures import noise, surface, text
 from training.scenes.world import Image, Line, Plate, Rgb, World
@@ -235,7 +236,7 @@ def bench_plate(world: World, z: float, draw: Draw) -> None:
     rng = draw.rng("bench")
     image = surface(rng, 500, 1200, "ply", 0.25) * np.float32(rng.uniform(0.3, 0.9))
     step = int(rng.integers(40, 160))
-    points: Array = np.array([[-2600.0, -700, z], [2600, -700, z], [2600, 1300, z], [-2600, 1300, z]])
+    points: F64 = np.array([[-2600.0, -700, z], [2600, -700, z], [2600, 1300, z], [-2600, 1300, z]])
     for row in range(0, 500, step):
         image[row : row + 2] *= 0.4
         y = 1300 - 2000 * (row + 1) / 500

@@ -7,11 +7,10 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from training.scenes.geometry import Array
+from shared.numerics.arrays import F32, F64, I64, U8
 
-Image = NDArray[np.float32]
+Image = F32
 Rgb = Sequence[float]
 
 
@@ -31,10 +30,10 @@ class Line:
 
     kind: str
     rib: int | None
-    points: Array
+    points: F64
     eps: float = 0.5
     hidden: tuple[tuple[float, float], ...] = ()
-    shadow_of: Array | None = None
+    shadow_of: F64 | None = None
     note: str = ""
     solid: bool = True
 
@@ -43,10 +42,10 @@ class Line:
 class Plate:
     """A mesh with a picture on it. points (n, 3), uv (n, 2), faces (m, 3); image : linear light, (h, w) or (h, w, 3)."""
 
-    points: Array
-    uv: Array
-    faces: NDArray[np.int64]
-    image: Image | NDArray[np.uint8]
+    points: F64
+    uv: F64
+    faces: I64
+    image: Image | U8
     glossy: bool = False
 
 
@@ -54,8 +53,8 @@ class Plate:
 class Lamp:
     """A rectangle that shines. centre, target : mm. half : half sizes. light : radiance, rgb."""
 
-    centre: Array
-    target: Array
+    centre: F64
+    target: F64
     half: tuple[float, float]
     light: Rgb
 
@@ -64,13 +63,13 @@ class Lamp:
 class Soup:
     """Triangles of plain colours, all in one mesh, so that any number of things costs the ray tracer the same."""
 
-    points: list[Array] = field(default_factory=list)
-    normals: list[Array] = field(default_factory=list)
-    colours: list[Array] = field(default_factory=list)
-    faces: list[NDArray[np.int64]] = field(default_factory=list)
+    points: list[F64] = field(default_factory=list)
+    normals: list[F64] = field(default_factory=list)
+    colours: list[F64] = field(default_factory=list)
+    faces: list[I64] = field(default_factory=list)
     count: int = 0
 
-    def add(self, points: Array, normals: Array, faces: NDArray[np.int64], rgb: Rgb | Array) -> None:
+    def add(self, points: F64, normals: F64, faces: I64, rgb: Rgb | F64) -> None:
         """Triangles with normals and a colour, or one colour a vertex."""
         points = np.asarray(points, float)
         self.points.append(points)
@@ -79,13 +78,13 @@ class Soup:
         self.faces.append(np.asarray(faces, np.int64) + self.count)
         self.count += len(points)
 
-    def quad(self, a: Array, b: Array, c: Array, d: Array, rgb: Rgb) -> None:
+    def quad(self, a: F64, b: F64, c: F64, d: F64, rgb: Rgb) -> None:
         """A flat four-corner face, corners in turn."""
         p = np.array([a, b, c, d], float)
         n = np.cross(p[1] - p[0], p[3] - p[0])
         self.add(p, np.tile(n / max(float(np.linalg.norm(n)), 1e-9), (4, 1)), np.array([[0, 1, 2], [0, 2, 3]]), rgb)
 
-    def box(self, centre: Array, half: Sequence[float], rgb: Rgb, axes: Array | None = None) -> None:
+    def box(self, centre: F64, half: Sequence[float], rgb: Rgb, axes: F64 | None = None) -> None:
         """A cuboid. axes : rows are its own x, y, z directions."""
         m = np.eye(3) if axes is None else axes
         for k in range(3):
@@ -94,7 +93,7 @@ class Soup:
                 o = np.asarray(centre, float) + sign * m[k] * half[k]
                 self.quad(o - u - sign * v, o + u - sign * v, o + u + sign * v, o - u + sign * v, rgb)
 
-    def tube(self, path: Array, radius: float | Array, rgb: Rgb | Array, sides: int = 12) -> None:
+    def tube(self, path: F64, radius: float | F64, rgb: Rgb | F64, sides: int = 12) -> None:
         """A round tube along a path (m, 3). radius : one, or one a point. rgb : one colour, or (m, 3)."""
         path = np.asarray(path, float)
         r = np.broadcast_to(np.asarray(radius, float), len(path))
@@ -113,7 +112,7 @@ class Soup:
         c = np.asarray(rgb, float)
         self.add(p.reshape(-1, 3), n.reshape(-1, 3), faces, c if c.ndim == 1 else np.repeat(c, sides, 0))
 
-    def ball(self, centre: Array, radius: float | Sequence[float], rgb: Rgb) -> None:
+    def ball(self, centre: F64, radius: float | Sequence[float], rgb: Rgb) -> None:
         """A ball, or an ellipsoid with three half axes."""
         a, b = np.linspace(0, np.pi, 13), np.linspace(0, 2 * np.pi, 20, endpoint=False)
         n = np.stack(
@@ -137,7 +136,7 @@ class World:
     plates: list[Plate] = field(default_factory=list)
     lamps: list[Lamp] = field(default_factory=list)
     lines: list[Line] = field(default_factory=list)
-    sun: Array | None = None
+    sun: F64 | None = None
     sun_light: Rgb = (0.0, 0.0, 0.0)
     sky: Rgb = (0.22, 0.22, 0.22)
     laser_z: float | None = None

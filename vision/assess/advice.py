@@ -14,12 +14,16 @@ from vision.detect import Detections
 from vision.solution.propagate import Angles
 from vision.solution.solve import Solution
 
-WORTH = 0.8
+WORTH_NAMING = 0.8
 """A remedy is named when it brings U below this share of what it is."""
 
 
 def advise(solution: Solution, result: Angles, found: Detections) -> tuple[Advice, ...]:
-    """Remedies, the most helpful first; at most three."""
+    """Remedies, the most helpful first; at most three.
+
+    solution : of the rib. result : its angles with budgets, from which each remedy's gain in U is worked out. found :
+    the lines.
+    """
     chord = result.chord
     if chord is None or chord.u <= 0:
         return ()
@@ -54,7 +58,7 @@ def advise(solution: Solution, result: Angles, found: Detections) -> tuple[Advic
             _scaled(chord, 0.3, "string fit", "string waviness"),
         )
     )
-    good = [a for a in out if a.u_then is not None and a.u_now is not None and a.u_then < WORTH * a.u_now]
+    good = [a for a in out if a.u_then is not None and a.u_now is not None and a.u_then < WORTH_NAMING * a.u_now]
     return tuple(sorted(good, key=lambda a: a.u_then or 0.0)[:3])
 
 

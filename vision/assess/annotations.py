@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shared.lines import Role
+from shared.numerics.arrays import F64
 from shared.numerics.small_sums import cross, straight
 from shared.reading import Evidence, Point, SeenCard, SeenLine, SeenMark
 from vision.assess.doubts import NAMES
@@ -17,8 +17,6 @@ from vision.image.rectified import Plane
 from vision.lines.measure import Stroke
 from vision.solution.solve import Solution
 
-F64 = NDArray[np.float64]
-
 GRID_MM = 100.0
 NOT_LINES = KINDS.index("edge")
 """From this kind on a candidate is no line that could be taken for a reference."""
@@ -27,7 +25,11 @@ NOT_LINES = KINDS.index("edge")
 def show(
     picture: Picture, cards: tuple[Card, ...], solution: Solution | None = None, found: Detections | None = None
 ) -> Evidence:
-    """Everything found so far, ready to be drawn."""
+    """Everything found so far, ready to be drawn.
+
+    picture : as read. cards : all that were seen. solution, found : None where the reading ended before them.
+    Coordinates in the result are pixels of the upright photo.
+    """
     rms = solution.corner_rms if solution else (float("nan"),) * len(cards)
     seen = tuple(
         SeenCard(c.spec.kind, c.number, _points(c.at(c.spec.outline())), _points(c.pixels), _points(c.rejected), r)

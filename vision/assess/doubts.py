@@ -59,7 +59,11 @@ class Doubt:
 
 
 def doubts(result: Angles, solution: Solution, found: Detections, station: Station, poses: tuple[Flag, ...]) -> Doubt:
-    """Hold everything that was seen against everything else. poses : flags on which way the card tilts."""
+    """Hold everything that was seen against everything else. poses : flags on which way the card tilts.
+
+    result : angles with budgets, degrees. solution : of this rib. found : its lines with their probabilities. station
+    : as the job has it; its design angles are not read.
+    """
     assert result.chord is not None
     if not np.isfinite(result.chord.u) or result.chord.u > MAX_U_DEG:
         return Doubt(
@@ -175,7 +179,10 @@ def references(solution: Solution) -> tuple[str | None, list[Flag]]:
 
 
 def lens(solution: Solution) -> list[Flag]:
-    """Whether the photo pulls the lens far from its profile."""
+    """Whether the photo pulls the lens far from its profile.
+
+    solution : whose `state.z` says by how many standard deviations each axis of the lens moved.
+    """
     z = solution.state.z
     if len(z) and float(np.abs(z).max()) > 4.0 and solution.scene.lens.sound:
         return [

@@ -19,7 +19,7 @@ MAX_SMEAR_PX, WORRY_SMEAR_PX = 5.0, 1.5
 """Length of a straight smear (shake) along the card's rows or columns. The smear itself is even, but a shutter that
 reads the picture line by line is moved on meanwhile: read in twice the exposure, a smear of 3 px bends a picture of
 3000 lines by 0.1 deg (common practice, no source). Photos held still show 0.0 to 0.6 px."""
-FEWEST_EDGES = 3
+FEWEST_CARD_EDGES = 3
 """Edges of a card in one direction, fewer than which, beside enough in the other, were smeared away."""
 MAX_TILT_DEG = 55.0
 """Obliqueness of the rib plane at which a millimetre along it shrinks to 0.57 of itself."""
@@ -70,7 +70,10 @@ def before_solving(cards: list[Card]) -> Verdict:
 
 
 def after_solving(solution: Solution) -> Verdict:
-    """Gates on the fitted plane."""
+    """Gates on the fitted plane.
+
+    solution : of the rib, with the corners' residuals.
+    """
     n, t = solution.normal, solution.state.shift
     tilt = float(np.degrees(np.arccos(np.clip(abs(n @ t) / np.linalg.norm(t), 0, 1))))
     rms = max(solution.corner_rms)
@@ -100,12 +103,12 @@ def smear_px(card: Card) -> float:
     direction are gone, 0 where there are too few to tell. A smear along a diagonal blurs both alike and is left to
     the gate on blur."""
     e = card.edges
-    if len(e.blur_px) < 2 * FEWEST_EDGES:
+    if len(e.blur_px) < 2 * FEWEST_CARD_EDGES:
         return 0.0
     corner = card.at(np.array([[0.0, 0.0], [1.0, 0.0]]))
     along = (corner[1] - corner[0]) / np.linalg.norm(corner[1] - corner[0])
     upright = np.abs(e.normal @ along) > np.sqrt(0.5)
-    if min(upright.sum(), (~upright).sum()) < FEWEST_EDGES:
+    if min(upright.sum(), (~upright).sum()) < FEWEST_CARD_EDGES:
         return float("inf")
     across, down = (float(np.median(e.blur_px[k])) for k in (upright, ~upright))
     return float(np.sqrt(12 * abs(across**2 - down**2)))

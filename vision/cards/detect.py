@@ -11,16 +11,13 @@ from dataclasses import dataclass, field
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from shared.numerics import saddles
+from shared.numerics.arrays import F32, F64, U8
 from vision.cards.edges import Edges, find_edges
 from vision.cards.markers import find_markers
 from vision.cards.spec import IDS_PER_CARD, LAST_CARD, SPECS, CardSpec
 from vision.image.pixels import halved
-
-F64 = NDArray[np.float64]
-Gray = NDArray[np.uint8]
 
 MIN_MARKERS = 3
 """Fewer decoded markers than this do not name a card."""
@@ -52,20 +49,30 @@ class Card:
     edges: Edges = field(default_factory=Edges)
 
     def at(self, points_mm: F64) -> F64:
-        """Approximate pixels (n, 2) of board points (n, 2)."""
+        """Approximate pixels (n, 2) of board points (n, 2).
+
+        points_mm : board frame, mm, through the homography of the card's corners (straight lines stay straight: the
+        lens is left out).
+        """
         return apply(self.homography, points_mm)
 
 
 def apply(h: F64, points: F64) -> F64:
-    """(n, 2) points through a (3, 3) homography."""
+    """(n, 2) points through a (3, 3) homography.
+
+    h : maps (x, y, 1) up to a factor. points : in the frame that it maps from.
+    """
     q = np.c_[points, np.ones(len(points))] @ h.T
     return np.asarray(q[:, :2] / q[:, 2:], dtype=np.float64)
 
 
-def find_cards(gray: Gray, half: Gray | None = None) -> list[Card]:
+def find_cards(gray: U8, half: U8 | None = None) -> list[Card]:
     """All station cards in the picture, by number. A card seen twice under one number is left to the caller.
 
-    half : the picture at half its size, where it is at hand."""
+    half : the picture at half its size, where it is at hand.
+
+    gray : (h, w) upright picture. Corners are refined saddle points, pixels (`shared.numerics.saddles`).
+    """
     markers = _markers(gray, halved(gray) if half is None else half)
     groups: dict[int, list[tuple[int, F64]]] = defaultdict(list)
     for ident, corners in markers:
@@ -89,13 +96,13 @@ def find_cards(gray: Gray, half: Gray | None = None) -> list[Card]:
     return cards
 
 
-def _inside(ring: NDArray[np.float32], corners: F64) -> bool:
+def _inside(ring: F32, corners: F64) -> bool:
     """Whether a marker's middle lies on a card already found: a poor decode of one of its own."""
     x, y = corners.mean(0)
     return bool(cv2.pointPolygonTest(ring, (float(x), float(y)), False) >= 0)
 
 
-def _markers(gray: Gray, half: Gray) -> list[tuple[int, F64]]:
+def _markers(gray: U8, half: U8) -> list[tuple[int, F64]]:
     found: list[tuple[int, F64]] = []
     for x0, y0, x1, y1 in _busy_places(gray, half):
         found += _decode(gray[y0:y1, x0:x1], (x0, y0))
@@ -109,7 +116,7 @@ def _markers(gray: Gray, half: Gray) -> list[tuple[int, F64]]:
     return kept
 
 
-def _busy_places(gray: Gray, half: Gray) -> list[tuple[int, int, int, int]]:
+def _busy_places(gray: U8, half: U8) -> list[tuple[int, int, int, int]]:
     """Boxes (x0, y0, x1, y1) round the places that are both bright and dark within a few millimetres."""
     h, w = gray.shape
     shrink = 4
@@ -140,7 +147,7 @@ def _busy_places(gray: Gray, half: Gray) -> list[tuple[int, int, int, int]]:
     return boxes
 
 
-def _swings(part: Gray) -> int:
+def _swings(part: U8) -> int:
     """How often the picture swings between bright and dark along its rows and columns: the lesser of the two,
     best four rows (columns) in ten. A board swings everywhere, an edge or a pole once or twice."""
     level, _ = cv2.threshold(part, 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)
@@ -150,7 +157,7 @@ def _swings(part: Gray) -> int:
     return int(min(rows.mean(), cols.mean()) * 10)
 
 
-def _decode(part: Gray, origin: tuple[int, int]) -> list[tuple[int, F64]]:
+def _decode(part: U8, origin: tuple[int, int]) -> list[tuple[int, F64]]:
     shift = np.asarray(origin, dtype=np.float64)
     return [(number, corners + shift) for number, corners in find_markers(part)]
 
@@ -190,7 +197,7 @@ def _fit_layout(
     return int(good.sum()), -float(off[good].mean()), spec, np.asarray(h, dtype=np.float64), used
 
 
-def _refine(gray: Gray, spec: CardSpec, number: int, h: F64) -> Card | None:
+def _refine(gray: U8, spec: CardSpec, number: int, h: F64) -> Card | None:
     board = spec.inner_corners()
     start = apply(h, board)
     ex = apply(h, board + [1.0, 0.0]) - start

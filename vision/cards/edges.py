@@ -12,13 +12,11 @@ from dataclasses import dataclass, field
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from shared.numerics.arrays import F32, F64, U8, Bools
 from shared.numerics.small_sums import row_means
 from vision.cards.spec import CardSpec
-
-F64 = NDArray[np.float64]
 
 TRIM = 0.16
 """Part of an edge left out at either end, where the next squares' corners reach in."""
@@ -43,8 +41,12 @@ class Edges:
     blur_px: F64 = field(default_factory=lambda: _none(0))
 
 
-def find_edges(gray: NDArray[np.uint8], spec: CardSpec, homography: F64, scale: float, blur_px: float) -> Edges:
-    """Locate all inner edges of a card whose homography (board mm to pixels) is good to 0.2 px."""
+def find_edges(gray: U8, spec: CardSpec, homography: F64, scale: float, blur_px: float) -> Edges:
+    """Locate all inner edges of a card whose homography (board mm to pixels) is good to 0.2 px.
+
+    gray : (h, w). spec : what the card should look like. scale : pixels a mm. blur_px : standard deviation of the
+    picture's blur.
+    """
     a, b, black = inner_edges(spec)
     steps = np.linspace(TRIM, 1 - TRIM, max(8, int(spec.square_mm * scale * (1 - 2 * TRIM))))
     run = a[:, None, :] + steps[None, :, None] * (b - a)[:, None, :]
@@ -90,7 +92,10 @@ def find_edges(gray: NDArray[np.uint8], spec: CardSpec, homography: F64, scale: 
 
 
 def inner_edges(spec: CardSpec) -> tuple[F64, F64, F64]:
-    """Start, end and the middle of the black square beside each inner edge, mm in the board frame."""
+    """Start, end and the middle of the black square beside each inner edge, mm in the board frame.
+
+    spec : of the card. Three arrays (m, 2).
+    """
     a, b, black = [], [], []
     q = spec.square_mm
     for r in range(spec.rows):
@@ -106,7 +111,7 @@ def inner_edges(spec: CardSpec) -> tuple[F64, F64, F64]:
     return np.array(a) * q, np.array(b) * q, np.array(black) * q
 
 
-def _side(h: F64, middle: F64, black: F64, normal: F64) -> NDArray[np.bool_]:
+def _side(h: F64, middle: F64, black: F64, normal: F64) -> Bools:
     toward = _apply(h, black) - _apply(h, middle)
     return np.asarray((toward * normal).sum(1) > 0)
 
@@ -116,7 +121,7 @@ def _apply(h: F64, points: F64) -> F64:
     return np.asarray(q[:, :2] / q[:, 2:], dtype=np.float64)
 
 
-def _steps(x: F64, values: NDArray[np.float32], blur_px: float) -> tuple[F64, F64, F64, F64, F64]:
+def _steps(x: F64, values: F32, blur_px: float) -> tuple[F64, F64, F64, F64, F64]:
     """Batched step fits on the mean profiles of (m, n, k) samples: offset, its standard deviation, step height,
     residual rms and blur, each (m,). The deviation comes from the scatter along the edge."""
     mean = row_means(values)

@@ -15,10 +15,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.numerics.arrays import F32, F64, U8, Bools
 from vision.cards.spec import dictionary
-
-F64 = NDArray[np.float64]
-Gray = NDArray[np.uint8]
 
 CELLS = 7
 """Cells along a side: five bits and the border."""
@@ -32,7 +30,7 @@ _POINTS = 3
 _MIDDLE = 0.6
 
 
-def find_markers(part: Gray, window: int = 17) -> list[tuple[int, F64]]:
+def find_markers(part: U8, window: int = 17) -> list[tuple[int, F64]]:
     """Number and corners, (4, 2) pixels of `part` in the marker's own order, of every marker in it.
 
     window : of the adaptive threshold, pixels. Of quadrangles round one marker the best read comes first.
@@ -47,7 +45,7 @@ def find_markers(part: Gray, window: int = 17) -> list[tuple[int, F64]]:
     return [(int(idents[k]), np.roll(quads[k], -int(turns[k]), axis=0)) for k in order]
 
 
-def _quadrangles(part: Gray, window: int) -> F64:
+def _quadrangles(part: U8, window: int) -> F64:
     """(n, 4, 2) corners of everything that has four, clockwise as seen, as OpenCV's detector proposes."""
     p = cv2.aruco.DetectorParameters()
     p.adaptiveThreshWinSizeMin, p.adaptiveThreshWinSizeMax, p.adaptiveThreshWinSizeStep = window, window, 1
@@ -61,7 +59,7 @@ def _quadrangles(part: Gray, window: int) -> F64:
     return np.array(quads, dtype=np.float64).reshape(-1, 4, 2)
 
 
-def _cells(part: Gray, quads: F64) -> tuple[NDArray[np.bool_], NDArray[np.int_]]:
+def _cells(part: U8, quads: F64) -> tuple[Bools, NDArray[np.int_]]:
     """(n, 5, 5) bits, bright or not, and (n,) the number of border cells that are not dark."""
     u = (np.arange(CELLS)[:, None] + 0.5 + (np.linspace(-0.5, 0.5, _POINTS) * _MIDDLE)[None, :]).ravel()
     grid = np.stack(np.meshgrid(u, u), axis=-1).reshape(-1, 2)
@@ -80,7 +78,7 @@ def _cells(part: Gray, quads: F64) -> tuple[NDArray[np.bool_], NDArray[np.int_]]
     return inner > level[:, :, None], bad
 
 
-def _identify(bits: NDArray[np.bool_]) -> tuple[NDArray[np.int_], NDArray[np.int_], NDArray[np.int_]]:
+def _identify(bits: Bools) -> tuple[NDArray[np.int_], NDArray[np.int_], NDArray[np.int_]]:
     """For each (5, 5) pattern the nearest marker, where its own first corner is, and how many bits differ."""
     seen = 2.0 * bits.reshape(len(bits), -1).astype(np.float32) - 1.0
     alike = seen @ _patterns().T
@@ -90,7 +88,7 @@ def _identify(bits: NDArray[np.bool_]) -> tuple[NDArray[np.int_], NDArray[np.int
 
 
 @cache
-def _patterns() -> NDArray[np.float32]:
+def _patterns() -> F32:
     """(4000, 25): every marker's bits as +1 and -1, seen with its first corner at corner 0, 1, 2, 3."""
     book = dictionary()
     rows = []

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import U8
 from vision.cards.detect import find_cards
 
 REASON = (
@@ -19,6 +19,9 @@ REASON = (
 )
 
 
-def is_mirrored(gray: NDArray[np.uint8]) -> bool:
-    """Whether a station card shows in the mirror image of a picture (h, w). Worth asking where none was found."""
+def is_mirrored(gray: U8) -> bool:
+    """Whether a station card shows in the mirror image of a picture (h, w). Worth asking where none was found.
+
+    gray : upright, 8 bits.
+    """
     return bool(find_cards(np.ascontiguousarray(cv2.flip(gray, 1), dtype=np.uint8)))

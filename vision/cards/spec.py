@@ -8,11 +8,9 @@ from typing import Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from shared.cards import CardKind
-
-F64 = NDArray[np.float64]
+from shared.numerics.arrays import F64
 
 IDS_PER_CARD = 32
 LAST_CARD = 30

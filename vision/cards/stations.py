@@ -30,7 +30,10 @@ class Named:
 
 
 def name_station(cards: list[Card], job: Job) -> Named:
-    """The station whose cards stand foremost in the photo; ribs of others may stand behind it."""
+    """The station whose cards stand foremost in the photo; ribs of others may stand behind it.
+
+    cards : as `find_cards` gives them. job : which card belongs to which station.
+    """
     if not cards:
         return Named(None, (), "no station card was found: it must lie on the rib, whole, sharp and unhidden")
     twice = [n for n, k in Counter(c.number for c in cards).items() if k > 1]

@@ -6,10 +6,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from shared.numerics.arrays import F32, U8
 from vision.display.finder import Row
 from vision.display.networks import answer, squashed
 from vision.display.strip import COLUMN, OVER, TALL, WIDE, cut, levelled, to_picture
-from vision.display.types import F32, U8
 
 KINDS = ("none", "figure", "one", "minus", "arrow", "slash")
 """What may stand at a place; a 1 is known by its stroke and has its place there."""

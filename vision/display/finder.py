@@ -10,9 +10,9 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
+from shared.numerics.arrays import F32, F64, U8
 from vision.display.networks import answer, squashed
 from vision.display.strip import COLUMN, TALL, WIDE, evened
-from vision.display.types import F32, F64, U8
 
 LIKELY = 0.3
 """Probability from which a place counts as a figure: lower ones are lost among a photo's other strokes."""

@@ -9,7 +9,7 @@ from threading import Lock
 import cv2
 import numpy as np
 
-from vision.display.types import F32
+from shared.numerics.arrays import F32
 
 _ONE_AT_A_TIME = Lock()
 """A network of OpenCV keeps its state between input and answer."""

@@ -12,8 +12,9 @@ from itertools import pairwise, product
 
 import numpy as np
 
+from shared.numerics.arrays import F32
 from vision.display.cells import KINDS, Places
-from vision.display.types import F32, GLYPHS
+from vision.display.types import GLYPHS
 
 SEEN = 0.01
 """Probability from which a sign at a place is reckoned with."""

@@ -11,11 +11,12 @@ import cv2
 import numpy as np
 
 from shared.flags import FlagCode
+from shared.numerics.arrays import F64, U8
 from vision.display.cells import read_places, settled
 from vision.display.finder import Row, find_rows
 from vision.display.number import Number, Sign, number_in
 from vision.display.strip import COLUMN, OVER, TALL, to_picture
-from vision.display.types import F64, U8, Digit, DisplayReading, unread
+from vision.display.types import Digit, DisplayReading, unread
 
 SURE = 0.9
 """Probability from which a number is given: then less than one in 500 of those given are wrong (docs/inclinometer.md)."""

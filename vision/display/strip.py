@@ -5,7 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from vision.display.types import F32, F64, U8
+from shared.numerics.arrays import F32, F64, U8
 
 TALL, OVER = 32, 12
 """Height of the figures in a strip, and of the room over and under them, pixels."""

@@ -17,8 +17,8 @@ import numpy as np
 
 from shared.errors import UserError
 from shared.files import write_whole
+from shared.numerics.arrays import F64, U8
 from vision.cards.spec import IDS_PER_CARD, LAST_CARD
-from vision.display.types import F64, U8
 
 TAG_MM = 20.0
 FIRST_TAG = IDS_PER_CARD * (LAST_CARD + 1)

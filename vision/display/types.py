@@ -4,14 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
 from shared.flags import Flag
-
-F64 = NDArray[np.float64]
-F32 = NDArray[np.float32]
-U8 = NDArray[np.uint8]
 
 GLYPHS: dict[str, str] = {
     "abcdef": "0", "bc": "1", "abdeg": "2", "abcdg": "3", "bcfg": "4", "acdfg": "5", "acdefg": "6", "cdefg": "6",

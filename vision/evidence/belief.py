@@ -5,17 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F64
 from vision.evidence.candidates import Candidates
 from vision.evidence.kinds import KINDS, PLACES
 from vision.evidence.strips import SPAN, cut_strips
 from vision.evidence.views import View
 from vision.evidence.witness import ask
 
-F64 = NDArray[np.float64]
-
-SHOWN = 0.5
+SHOWN_FROM = 0.5
 """Probability from which on a line is taken to show at a place."""
 
 
@@ -47,7 +45,11 @@ class Belief:
 
 
 def beliefs(view: View, chord_mm: float, middle_mm: F64, forward_right: bool) -> list[Belief]:
-    """What the witness says of a view's candidates; parameters as in `cut_strips`."""
+    """What the witness says of a view's candidates; parameters as in `cut_strips`.
+
+    view : with its raster and candidates, n. chord_mm : of the rib. middle_mm : (n,) mm along the raster of each
+    strip's middle. forward_right : whether the leading edge is to the right.
+    """
     raster, c = view.raster, view.candidates
     said = ask(cut_strips(raster, view.context, c, chord_mm, middle_mm, forward_right), raster.family)
     pace = SPAN[raster.family] * chord_mm / PLACES
@@ -63,7 +65,11 @@ def beliefs(view: View, chord_mm: float, middle_mm: F64, forward_right: bool) ->
 
 
 def believed_at(view: View, ends: F64, chord_mm: float, middle_mm: float, forward_right: bool) -> Belief:
-    """What the witness says of the straight line through two points (2, 2) sheet mm, as measured."""
+    """What the witness says of the straight line through two points, as measured.
+
+    view : of the line's family. ends : (2, 2) sheet mm. chord_mm, middle_mm, forward_right : as for `beliefs`, of one
+    line.
+    """
     (c0, r0), (c1, r1) = view.raster.index(ends)
     slope = (r1 - r0) / (c1 - c0)
     one = Candidates(np.array([r0 - slope * c0]), np.array([slope]), np.zeros(1), np.zeros(1, dtype=np.intp))
@@ -72,7 +78,7 @@ def believed_at(view: View, ends: F64, chord_mm: float, middle_mm: float, forwar
 
 def _ends(places: F64, seen: F64, pace: float) -> F64:
     """(2, 2) from where a line first shows to where it last does, half a place further at both ends."""
-    shown = np.flatnonzero(seen > SHOWN)
+    shown = np.flatnonzero(seen > SHOWN_FROM)
     first, last = (int(shown[0]), int(shown[-1])) if len(shown) else (0, len(places) - 1)
     a, b = places[first], places[last]
     way = (places[-1] - places[0]) / np.linalg.norm(places[-1] - places[0]) * pace / 2

@@ -12,14 +12,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.numerics.arrays import F32, F64, Bools
 from vision.evidence.raster import Raster
 from vision.image.line_sums import line_sums
 from vision.image.ridges import level_ridges
 
-F32 = NDArray[np.float32]
-F64 = NDArray[np.float64]
-
-FULL_DEPTH = (0.05, 0.05, 0.15)
+FULL_DEPTH_OF_MAP = (0.05, 0.05, 0.15)
 """Relative depth from which on a stripe counts in full, by map: more ink is not more line. Coloured walls are full of hues."""
 SHARE = (0.5, 0.5, 0.4)
 """Most of all candidates that come from each map, so that one map full of texture leaves room for the others."""
@@ -29,9 +27,9 @@ NOISES = 4.0
 """The same in units of the map's noise."""
 ABSENT = -0.35
 """What a column without a ridge takes off, in the same unit."""
-BESIDE = np.array([-11.0, -7.0, 7.0, 11.0])
+BESIDE_ROWS = np.array([-11.0, -7.0, 7.0, 11.0])
 """Rows from a line to those beside it that it must stand out from: broader than lines are."""
-STEEP = 4.0
+PLACE_CAP = 4.0
 """Most that a column counts where a line's place, not its presence, is asked: the middle of a broad stripe is deepest."""
 POOLED = 2
 """Rows taken together before summing."""
@@ -58,12 +56,15 @@ class Candidates:
         return len(self.row)
 
     def at(self, column: F64 | float) -> F64:
-        """(n, m) rows at columns (m,)."""
+        """(n, m) rows at columns (m,).
+
+        column : fractional, of the raster.
+        """
         return np.asarray(self.row[:, None] + self.slope[:, None] * np.atleast_1d(column))
 
 
 def find_candidates(
-    raster: Raster, hide: NDArray[np.bool_], slope_limit: float, length_mm: float, most: int, apart_mm: float
+    raster: Raster, hide: Bools, slope_limit: float, length_mm: float, most: int, apart_mm: float
 ) -> Candidates:
     """The `most` best lines of a raster.
 
@@ -80,7 +81,7 @@ def find_candidates(
     for k, depth in enumerate(ridge_maps(raster)):
         less = _FACTOR[k]
         depth[blind[::less, ::less][: len(depth), : depth.shape[1]]] = 0.0
-        steep.append(_votes(depth, FULL_DEPTH[k]))
+        steep.append(_votes(depth, FULL_DEPTH_OF_MAP[k]))
         votes = np.minimum(steep[k], np.float32(1.0))
         row, slope = _peaks(votes, limit, 3 * most, apart / less)
         row, slope, gain = _sharper(votes, row, slope, window // less, ROUGH)
@@ -109,7 +110,11 @@ def _shrunk(row: F64, slope: F64, less: int) -> F64:
 
 
 def ridge_maps(raster: Raster) -> tuple[F32, F32, F32]:
-    """Depths along the rows of dark and of light stripes (h, w), and of stripes of another hue (h // 2, w // 2)."""
+    """Depths along the rows of dark and of light stripes (h, w), and of stripes of another hue (h // 2, w // 2).
+
+    raster : with grey and hue. A depth is the fraction by which a stripe differs from its sides (see
+    `vision.image.ridges`).
+    """
     along, across = raster.step
     reaches = tuple(sorted({max(2, round(s / across)) for s in SIDES_MM}))
     dark, light = level_ridges(raster.grey, reaches, max(1, round(SMOOTH_MM / along)))
@@ -123,11 +128,11 @@ def ridge_maps(raster: Raster) -> tuple[F32, F32, F32]:
 
 
 def _votes(depth: F32, most: float) -> F32:
-    """Depths as votes between ABSENT and STEEP; 1 is a stripe in full."""
+    """Depths as votes between ABSENT and PLACE_CAP; 1 is a stripe in full."""
     part = depth[::7, ::5]
     noise = 1.4826 * float(np.median(np.abs(part - np.median(part))))
     full = min(max(NOISES * noise, LEAST_FULL), most)
-    return np.asarray(np.minimum(np.maximum(depth * np.float32(1 / full), np.float32(ABSENT)), np.float32(STEEP)))
+    return np.asarray(np.minimum(np.maximum(depth * np.float32(1 / full), np.float32(ABSENT)), np.float32(PLACE_CAP)))
 
 
 def _peaks(votes: F32, limit: float, most: int, apart: float) -> tuple[F64, F64]:
@@ -163,9 +168,9 @@ def _sharper(
     cols = np.arange(0, w, 2)
     tilts, offs = (g.ravel() for g in np.meshgrid(np.array(about[0]) / w, np.array(about[1])))
     flat = np.concatenate([votes[:, ::2], np.zeros((1, len(cols)), np.float32)]).ravel()
-    aside = np.concatenate([offs, BESIDE])[:, None] + np.concatenate([tilts, np.zeros(len(BESIDE))])[:, None] * (
-        cols - w / 2
-    )
+    aside = np.concatenate([offs, BESIDE_ROWS])[:, None] + np.concatenate([tilts, np.zeros(len(BESIDE_ROWS))])[
+        :, None
+    ] * (cols - w / 2)
     best: list[tuple[float, float, float]] = []
     for r, s in zip(row.tolist(), slope.tolist(), strict=True):
         rows = np.rint(r + s * cols + aside).astype(np.intp)

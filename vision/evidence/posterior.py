@@ -6,7 +6,7 @@ on its own, and r_i what else speaks for it (marks on it, its place), the hypoth
     P(i) = o_i r_i / (n + sum_j o_j r_j),    P(none) = n / (n + sum_j o_j r_j)
 
 (Bayes; each candidate's own evidence independent of the others'). n is the prior odds of a photo without the line over those
-of any one candidate, in units of the witness's own prior: NONE.
+of any one candidate, in units of the witness's own prior: PRIOR_NONE.
 
 Level references are judged one by one: each is true with its own probability, and all that are used must be. The surest one
 is used, and those beside it that are as good as sure: a false one would turn the angle, and two strings leave the rib's lean
@@ -20,9 +20,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-F64 = NDArray[np.float64]
+from shared.numerics.arrays import F64
 
 GIVE = 0.05
 """Probability of having taken a wrong line up to which a value is given without a flag."""
@@ -31,7 +30,7 @@ DOUBT = 0.50
 ALIKE = 0.20
 """Probability of the second best from which on two lines are called about as likely."""
 Line = Literal["chord", "chord behind", "spar", "string", "string instead", "laser", "straightedge"]
-NONE: dict[Line, float] = {
+PRIOR_NONE: dict[Line, float] = {
     "chord": 0.03,
     "chord behind": 0.25,
     "spar": 0.1,
@@ -40,20 +39,21 @@ NONE: dict[Line, float] = {
     "laser": 0.87,
     "straightedge": 0.1,
 }
-"""Probability that a photo shows no such line, as in the training photos: with n candidates and a share q = (1 - NONE) / n of
-them being the line, the odds of none over those of any one are NONE / q, in units of the witness's own prior odds q / (1 - q).
+"""Probability that a photo shows no such line, as in the training photos: with n candidates and a share
+q = (1 - PRIOR_NONE) / n of them being the line, the odds of none over those of any one are PRIOR_NONE / q, in units of the
+witness's own prior odds q / (1 - q).
 "chord behind": on a rib that stands behind another; lines of other ribs are ruled out by the cards (`vision.behind`), so that one
 photo in five is left in which the rib shows other lines beside its card but not its chord line. "string instead": where the job
 states a straightedge as the level reference and none is found, a string hangs in 30 % of the photos rather than in 80 % (by
 judgement), which multiplies the odds of none by (0.7 / 0.3) / (0.2 / 0.8)."""
-BESIDE = 0.995
+SECOND_REFERENCE = 0.995
 """Probability from which on a reference is used beside a surer one: it adds little, and a false one does harm."""
-SURE = 1e-6
+LEAST_ERROR = 1e-6
 """No evidence counts for more than this leaves."""
 
 
 @dataclass(frozen=True)
-class Choice:
+class LineChoice:
     """The likeliest hypothesis. best : index of the candidate, None for "none". chances : (n,) of each candidate."""
 
     best: int | None
@@ -65,29 +65,39 @@ class Choice:
         return 0.0 if self.best is None else float(self.chances[self.best])
 
 
-def one_of(kind: Line, shares: Sequence[float], speaks_for: Sequence[float] | None = None) -> Choice:
-    """At most one of the candidates is of a kind, given the witness's probability of each and other likelihood ratios."""
+def one_of(kind: Line, shares: Sequence[float], speaks_for: Sequence[float] | None = None) -> LineChoice:
+    """At most one of the candidates is of a kind, given the witness's probability of each and other likelihood ratios.
+
+    kind : which line is asked for, with its prior. shares : (n,) the witness's probability of each candidate.
+    speaks_for : (n,) likelihood ratios from elsewhere; None: 1 each.
+    """
     odds = _odds(shares) * (1.0 if speaks_for is None else np.asarray(speaks_for, dtype=np.float64))
     if not len(odds):
-        return Choice(None, odds)
-    chances = odds / (NONE[kind] + odds.sum())
-    return Choice(int(chances.argmax()), chances)
+        return LineChoice(None, odds)
+    chances = odds / (PRIOR_NONE[kind] + odds.sum())
+    return LineChoice(int(chances.argmax()), chances)
 
 
 def true_reference(kind: Line, share: float, rivals: Sequence[float] = ()) -> float:
     """Probability that a level reference is one, from the witness's probability of it by itself.
 
     rivals : of others of its kind that cannot be true as well. Those that agree with it are no rivals.
+
+    kind : of reference. share : 0 to 1. With its odds o = share / (1 - share): o / (PRIOR_NONE + o + sum of the
+    rivals' odds).
     """
     own, theirs = _odds([share]), _odds(rivals)
-    return float(own[0] / (NONE[kind] + own[0] + theirs.sum()))
+    return float(own[0] / (PRIOR_NONE[kind] + own[0] + theirs.sum()))
 
 
 def sure(chance: float) -> bool:
-    """Whether a reference is sure enough to be used beside another."""
-    return chance >= BESIDE
+    """Whether a reference is sure enough to be used beside another.
+
+    chance : probability that it is true, as `true_reference` gives it.
+    """
+    return chance >= SECOND_REFERENCE
 
 
 def _odds(shares: Sequence[float]) -> F64:
-    p = np.clip(np.asarray(shares, dtype=np.float64), SURE, 1 - SURE)
+    p = np.clip(np.asarray(shares, dtype=np.float64), LEAST_ERROR, 1 - LEAST_ERROR)
     return np.asarray(p / (1 - p))

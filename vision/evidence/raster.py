@@ -11,18 +11,15 @@ from typing import Literal
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F32, F64, U8, Bools
 from vision.image.rectified import Plane, Reduced, look_up, pixel_map
 
-F32 = NDArray[np.float32]
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
 Family = Literal["level", "upright"]
 
-SMALL = 4
+COLOUR_REDUCTION = 4
 """Factor by which the colour picture is reduced, see `Picture.small_colour`."""
-DARK = 10.0
+DARK_OFFSET = 10.0
 """Grey levels added before ratios and logarithms: below this there is mostly noise."""
 
 
@@ -40,7 +37,7 @@ class Raster:
     step: tuple[float, float]
     grey: U8
     hue: F32
-    valid: NDArray[np.bool_]
+    valid: Bools
 
     def uv(self, points: F64) -> F64:
         """Sheet points (n, 2) mm of fractional (column, row)."""
@@ -48,7 +45,10 @@ class Raster:
         return along_across if self.family == "level" else along_across[:, ::-1]
 
     def index(self, uv: F64) -> F64:
-        """Fractional (column, row) of sheet points (n, 2) mm."""
+        """Fractional (column, row) of sheet points (n, 2) mm.
+
+        uv : mm, of the plane's sheet.
+        """
         along_across = uv if self.family == "level" else uv[:, ::-1]
         return np.asarray((along_across - self.start) / self.step, dtype=np.float64)
 
@@ -60,12 +60,14 @@ def lay_raster(
     family: Family,
     box: tuple[float, float, float, float],
     step: tuple[float, float],
-    reduced: int = SMALL,
+    reduced: int = COLOUR_REDUCTION,
 ) -> Raster:
     """Rectify a box (u0, v0, u1, v1) of sheet mm.
 
     photo : the grey picture, reduced mostly along the lines. small_bgr : the colour picture, `reduced` times smaller.
     step : mm a column (along the lines), mm a row (across them).
+
+    plane : of the rib. family : "level" or "upright": which sheet axis the raster's columns run along.
     """
     u0, v0, u1, v1 = box
     du, dv = step if family == "level" else step[::-1]
@@ -91,9 +93,13 @@ def lay_raster(
 
 
 def hue_of(bgr: U8) -> F32:
-    """(h, w, 2) logarithms of red over green and of blue over green of a picture (h, w, 3), BGR."""
+    """(h, w, 2) logarithms of red over green and of blue over green of a picture (h, w, 3), BGR.
+
+    bgr : uint8. A ratio does not change with the brightness of the light; `DARK_OFFSET` keeps it from being noise in
+    the dark.
+    """
     blue, green, red = (cv2.LUT(bgr[..., k], _LOGS) for k in range(3))
     return np.stack([red - green, blue - green], axis=2)
 
 
-_LOGS = np.log(np.arange(256, dtype=np.float32) + np.float32(DARK))
+_LOGS = np.log(np.arange(256, dtype=np.float32) + np.float32(DARK_OFFSET))

@@ -12,14 +12,11 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F32, F64, U8, Bools
 from shared.numerics.ranks import median
 from vision.evidence.candidates import Candidates
-from vision.evidence.raster import DARK, Family, Raster
-
-F32 = NDArray[np.float32]
-F64 = NDArray[np.float64]
+from vision.evidence.raster import DARK_OFFSET, Family, Raster
 
 ROWS, COLUMNS = 24, 256
 ROW_MM = 0.6
@@ -45,7 +42,7 @@ class Context:
 
     wide: Raster
     cards: F32
-    covered: NDArray[np.bool_]
+    covered: Bools
 
 
 def cut_strips(
@@ -54,6 +51,9 @@ def cut_strips(
     """(n, CHANNELS, ROWS, COLUMNS) float32 of all candidates.
 
     middle_mm : (n,) mm along the raster of each strip's middle. forward_right : whether the leading edge is to the right.
+
+    raster : of the family. context : what surrounds it. c : the n candidates. chord_mm : of the rib; strips scale
+    with it.
     """
     family = raster.family
     along = (np.arange(COLUMNS) - (COLUMNS - 1) / 2) * (SPAN[family] * chord_mm / COLUMNS)
@@ -69,7 +69,7 @@ def cut_strips(
     there = _look(np.where(context.covered, -1.0, raster.valid.astype(np.float32)), fine_x, fine_y, 0)
     out = np.zeros((len(c), CHANNELS, ROWS, COLUMNS), dtype=np.float32)
     seen = there > 0.5
-    log = np.log(grey + DARK)
+    log = np.log(grey + DARK_OFFSET)
     off = _against_columns(log, seen)
     noise = np.array([median(np.abs(o[s])) if s.any() else 1.0 for o, s in zip(off, seen, strict=True)]) * 1.4826
     out[:, 0] = off / (3 * np.maximum(noise, LEAST_NOISE)).astype(np.float32)[:, None, None]
@@ -84,7 +84,7 @@ def cut_strips(
     wide_mm = across * (WIDE[family] * chord_mm / ROWS)
     y = (line[:, None, :] + wide_mm[:, None] - wide.start[1]) / wide.step[1]
     x = np.broadcast_to(x[:, None, :], y.shape)
-    tone = np.log(_look(wide.grey, x, y, 0) + DARK)
+    tone = np.log(_look(wide.grey, x, y, 0) + DARK_OFFSET)
     inside = _look(wide.valid.astype(np.float32), x, y, 0) > 0.5
     level = np.array([median(t[i]) if i.any() else 0.0 for t, i in zip(tone, inside, strict=True)], dtype=np.float32)
     out[:, 5] = (tone - level[:, None, None]) * inside
@@ -94,7 +94,7 @@ def cut_strips(
     return np.clip(out, -CLIP, CLIP, out=out)
 
 
-def _look(image: NDArray[np.uint8] | F32, x: F64, y: F64, outside: float | None) -> F32:
+def _look(image: U8 | F32, x: F64, y: F64, outside: float | None) -> F32:
     """Values of an image at (n, rows, columns) places, bilinear; `outside` beyond it, or its rim where None."""
     n, h, w = x.shape
     border = cv2.BORDER_REPLICATE if outside is None else cv2.BORDER_CONSTANT
@@ -104,7 +104,7 @@ def _look(image: NDArray[np.uint8] | F32, x: F64, y: F64, outside: float | None)
     return np.asarray(got, dtype=np.float32).reshape(n, h, w)
 
 
-def _against_columns(values: F32, seen: NDArray[np.bool_]) -> F32:
+def _against_columns(values: F32, seen: Bools) -> F32:
     """Values (n, ROWS, m) less the median of their column, 0 where not seen."""
     half = ROWS // 2
     middle = np.partition(values, (half - 1, half), axis=1)[:, half - 1 : half + 1].mean(axis=1, keepdims=True)

@@ -6,17 +6,13 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F32, F64, U8
 from vision.evidence.candidates import Candidates, find_candidates
-from vision.evidence.raster import SMALL, Family, Raster, lay_raster
+from vision.evidence.raster import COLOUR_REDUCTION, Family, Raster, lay_raster
 from vision.evidence.strips import SPAN, WIDE, Context
 from vision.image.photo import Picture
 from vision.image.rectified import Plane, Reduced
-
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
-Box = tuple[float, float, float, float]
 
 LEVEL_DEG, UPRIGHT_DEG = 14.0, 12.0
 """Largest slope of a level line and of an upright one in the sheet: camera roll and rib angle, and roll and perspective."""
@@ -26,10 +22,10 @@ RIB_ABOVE, RIB_BELOW = 0.11, 0.07
 """Where a line across the rib alone is looked for, chords from the chord line."""
 BEYOND = 0.02
 """How far beyond the chord line's ends an upright line is looked for, chords."""
-MOST: dict[str, int] = {"level": 16, "upright": 16, "across": 12}
+MOST_CANDIDATES: dict[str, int] = {"level": 16, "upright": 16, "across": 12}
 """Candidates of each kind that the witness looks at: the true one was among the first 10, 10 and 8 in all photos of
 `training/recall.py`."""
-APART_MM = {"level": 2.0, "upright": 3.0}
+SAME_LINE_MM = {"level": 2.0, "upright": 3.0}
 """Lines of a family nearer to each other than this are one."""
 COARSE = 4
 """Factor from the quarter-size colour picture down to that of the surroundings."""
@@ -66,7 +62,10 @@ class View:
 
 
 def level_view(photo: Photograph, plane: Plane, papers: list[F64], others: list[F64], chord_mm: float) -> View:
-    """Level lines within a chord of the cards. papers, others : (4, 2) sheet mm of the own cards' and other cards' paper."""
+    """Level lines within a chord of the cards. papers, others : (4, 2) sheet mm of the own cards' and other cards' paper.
+
+    photo : with its reduced versions. plane : of the rib. chord_mm : of the rib.
+    """
     ring = np.concatenate(papers)
     (u0, v0), (u1, v1) = ring.min(0), ring.max(0)
     middle = plane.to_pixels(np.array([[(u0 + u1) / 2, (v0 + v1) / 2]]))[0]
@@ -75,13 +74,17 @@ def level_view(photo: Photograph, plane: Plane, papers: list[F64], others: list[
     box = (left, v0 - ABOUT_CARDS * chord_mm, right, v1 + ABOUT_CARDS * chord_mm)
     step = (max(8.0 / photo.scale, (right - left) / 511), 2.0 / photo.scale)
     raster = lay_raster(photo.half.further(4, 1), photo.small, plane, "level", box, step)
-    return _view(photo, raster, papers, others, chord_mm, LEVEL_DEG, chord_mm, MOST["level"])
+    return _view(photo, raster, papers, others, chord_mm, LEVEL_DEG, chord_mm, MOST_CANDIDATES["level"])
 
 
 def upright_view(
     photo: Photograph, plane: Plane, papers: list[F64], others: list[F64], chord_mm: float, chord: F64, across: bool
 ) -> View:
-    """Upright lines between the chord line's ends (2, 2) sheet mm: over the photo's whole height, or across the rib only."""
+    """Upright lines between the chord line's ends (2, 2) sheet mm: over the photo's whole height, or across the rib only.
+
+    photo, plane, papers, others, chord_mm : as for `level_view`. chord : the chord line's ends. across : true for
+    lines that are drawn across the rib, false for what hangs or stands before it.
+    """
     middle = chord.mean(0)
     x = plane.to_pixels(middle[None])[0, 0]
     rim = plane.to_sheet(np.array([[x, 8.0], [x, photo.picture.height - 9.0]]))[:, 1]
@@ -96,7 +99,9 @@ def upright_view(
         photo.half.further(1, 4), photo.small, plane, "upright", box, (8.0 / photo.scale, 2.0 / photo.scale)
     )
     length = 0.12 * chord_mm if across else 0.6 * chord_mm
-    return _view(photo, raster, papers, others, chord_mm, UPRIGHT_DEG, length, MOST["across" if across else "upright"])
+    return _view(
+        photo, raster, papers, others, chord_mm, UPRIGHT_DEG, length, MOST_CANDIDATES["across" if across else "upright"]
+    )
 
 
 def _view(
@@ -111,7 +116,7 @@ def _view(
 ) -> View:
     covered = _painted(raster, papers + others, [1] * len(papers + others)) > 0
     candidates = find_candidates(
-        raster, covered, float(np.tan(np.radians(slope_deg))), length_mm, most, APART_MM[raster.family]
+        raster, covered, float(np.tan(np.radians(slope_deg))), length_mm, most, SAME_LINE_MM[raster.family]
     )
     wide = _surroundings(photo, raster, chord_mm)
     cards = _painted(wide, papers + others, [1] * len(papers) + [-1] * len(others))
@@ -130,11 +135,11 @@ def _surroundings(photo: Photograph, raster: Raster, chord_mm: float) -> Raster:
     step = (chord_mm / 100, chord_mm / 100)
     box = (a0, b0, a1, b1) if family == "level" else (b0, a0, b1, a1)
     grey = np.asarray(cv2.cvtColor(photo.tiny, cv2.COLOR_BGR2GRAY), dtype=np.uint8)
-    factor = SMALL * COARSE
+    factor = COLOUR_REDUCTION * COARSE
     return lay_raster(Reduced(grey, factor, factor), photo.tiny, raster.plane, family, box, step, factor)
 
 
-def _painted(raster: Raster, rings: list[F64], values: list[int]) -> NDArray[np.float32]:
+def _painted(raster: Raster, rings: list[F64], values: list[int]) -> F32:
     """(h, w) float32 of a raster: each ring (n, 2) sheet mm, with a rim, filled with its value, 0 elsewhere."""
     out = np.zeros(raster.grey.shape, dtype=np.float32)
     for ring, value in zip(rings, values, strict=True):

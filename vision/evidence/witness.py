@@ -16,13 +16,10 @@ from typing import Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F32, F64
 from vision.evidence.kinds import KINDS, PLACES
 from vision.evidence.raster import Family
-
-F32 = NDArray[np.float32]
-F64 = NDArray[np.float64]
 
 WEIGHTS = Path(__file__).parent / "weights"
 DISMISSED = 1e-4
@@ -44,7 +41,10 @@ class Said:
 
 
 def ask(strips: F32, family: Family) -> Said:
-    """What strips (n, channels, rows, columns) show."""
+    """What strips (n, channels, rows, columns) show.
+
+    family : which of the two networks answers. Probabilities are calibrated (temperature) on photos of other wings.
+    """
     nets, temperature = _networks(family)
     if not len(strips):
         return Said(np.zeros((0, len(KINDS))), np.zeros((0, PLACES)))

@@ -42,7 +42,10 @@ class Exif:
 
 
 def read_exif(image: Image.Image) -> tuple[Exif, tuple[str, ...]]:
-    """The EXIF of a picture opened by Pillow, and notes on what was odd in it."""
+    """The EXIF of a picture opened by Pillow, and notes on what was odd in it.
+
+    image : opened; its pixels need not be loaded. A broken or missing EXIF gives an empty one and a note.
+    """
     try:
         base = image.getexif()
         inner: dict[int, Any] = dict(base.get_ifd(ExifTags.IFD.Exif))

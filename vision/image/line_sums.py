@@ -7,9 +7,8 @@ Radon transform"; Götz and Druckmüller 1996): a line across 2 m columns is two
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-F32 = NDArray[np.float32]
+from shared.numerics.arrays import F32
 
 
 def line_sums(strength: F32, rise_limit: float) -> tuple[F32, F32]:

@@ -22,10 +22,10 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, UnidentifiedImageError
 
+from shared.numerics.arrays import U8
 from vision.image.exif import Exif, read_exif
 from vision.image.photo_file import PhotoError, read_bytes, shown_name, text_of
 from vision.image.pixels import (
-    U8,
     eight_bits,
     frozen,
     gray_and_small,
@@ -126,6 +126,8 @@ class Picture:
 
         array : (h, w) or (h, w, 1) grey, (h, w, 3) BGR or (h, w, 4) BGRA (OpenCV's order); uint8 or uint16.
         Raises PhotoError for other shapes or types. The array is copied.
+
+        name : for messages and records. exif : where there is one, for the choice of lens.
         """
         pixels = np.asarray(array)
         if (
@@ -156,13 +158,18 @@ def open_photo(path: str | os.PathLike[str]) -> Picture:
 
     The bytes are read once; the hash, the EXIF and the pixels come from these same bytes.
     Raises PhotoError with the reason for anything that is not a whole picture of a known format.
+
+    path : of a JPEG, PNG, TIFF, HEIC or another format that Pillow knows.
     """
     place = Path(path)
     return decode_photo(read_bytes(place), shown_name(place))
 
 
 def decode_photo(data: bytes, name: str) -> Picture:
-    """A picture from a file's bytes. Raises PhotoError, see `open_photo`."""
+    """A picture from a file's bytes. Raises PhotoError, see `open_photo`.
+
+    data : the file's bytes, whole. name : for messages and records.
+    """
     digest = hashlib.sha256(data).hexdigest()
     size = [0, 0]
     try:

@@ -44,13 +44,19 @@ def _photo_error(reason: str, facts: Mapping[str, Any]) -> PhotoError:
 
 
 def read_bytes(path: Path, *, follow: bool = True) -> bytes:
-    """The whole content of a regular file. follow : False refuses a link. Raises PhotoError with the reason."""
+    """The whole content of a regular file. follow : False refuses a link. Raises PhotoError with the reason.
+
+    path : a folder, a pipe or a device is refused.
+    """
     with _opened(path, follow) as stream:
         return stream.read(MAX_BYTES)
 
 
 def sha256_of_photo(path: Path, *, follow: bool = True) -> str:
-    """SHA-256 of the bytes that `read_bytes` gives, hexadecimal. Raises PhotoError."""
+    """SHA-256 of the bytes that `read_bytes` gives, hexadecimal. Raises PhotoError.
+
+    path, follow : as there.
+    """
     with _opened(path, follow) as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
@@ -104,6 +110,8 @@ def shown_name(path: Path) -> str:
 
     Bytes that are no UTF-8, control characters and the marks that turn the writing direction round are
     escaped; joiners that some scripts need in words stay.
+
+    path : any; only its last part is shown.
     """
     name = os.fsencode(path.name).decode("utf-8", "backslashreplace")
     return "".join(c if c.isprintable() or c in _JOINERS else c.encode("unicode_escape").decode("ascii") for c in name)

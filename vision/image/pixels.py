@@ -11,9 +11,8 @@ import simplejpeg
 from numpy.typing import NDArray
 from PIL import Image, ImageOps
 
+from shared.numerics.arrays import U8
 from vision.image.photo_file import PhotoError
-
-U8 = NDArray[np.uint8]
 
 REDUCTION = 4
 """Full-size pixels to one pixel of `Picture.small_colour`."""
@@ -25,6 +24,8 @@ def jpeg_gray(data: bytes) -> U8 | None:
     """Luma of a JPEG, (h, w), unturned; None where the fast decoder does not know its colours.
 
     The decoder is strict: what libjpeg would fill in with grey and merely warn about is refused.
+
+    data : the file's bytes. Raises PhotoError for a JPEG that is not whole.
     """
     colours = simplejpeg.decode_jpeg_header(data, strict=False)[2]
     if colours not in ("Gray", "GRAY", "YCbCr"):
@@ -42,7 +43,10 @@ def jpeg_gray(data: bytes) -> U8 | None:
 
 
 def jpeg_colour(data: bytes) -> U8 | None:
-    """(h, w, 3) BGR, unturned, of a JPEG whose luma came through `jpeg_gray`; None where that cannot be."""
+    """(h, w, 3) BGR, unturned, of a JPEG whose luma came through `jpeg_gray`; None where that cannot be.
+
+    data : the file's bytes.
+    """
     try:
         return np.asarray(simplejpeg.decode_jpeg(data, "BGR", strict=False), np.uint8)
     except ValueError:
@@ -63,7 +67,10 @@ def _mend_scan_header(data: bytes) -> bytes:
 
 
 def pillow_pixels(image: Image.Image) -> tuple[U8, tuple[str, ...]]:
-    """Upright (h, w) grey or (h, w, 3) BGR pixels of any other picture, 8 bits."""
+    """Upright (h, w) grey or (h, w, 3) BGR pixels of any other picture, 8 bits.
+
+    image : opened by Pillow. Also notes on what was done to the pixels.
+    """
     notes: tuple[str, ...] = ()
     if getattr(image, "n_frames", 1) > 1 and image.format not in ("MPO", "JPEG"):
         notes = (f"holds {image.n_frames} pictures; the first was used",)  # type: ignore[attr-defined]
@@ -86,7 +93,10 @@ def pillow_pixels(image: Image.Image) -> tuple[U8, tuple[str, ...]]:
 
 
 def eight_bits(deep: NDArray[Any]) -> tuple[U8, tuple[str, ...]]:
-    """16-bit pixels as 8 bits; where less than a quarter of the range is used, stretched to what is."""
+    """16-bit pixels as 8 bits; where less than a quarter of the range is used, stretched to what is.
+
+    deep : (h, w) or (h, w, 3) uint16. Also a note where they were stretched.
+    """
     top = int(deep.max(initial=0))
     notes: tuple[str, ...] = ()
     if 0 < top < 16384:
@@ -127,6 +137,8 @@ def upright(pixels: U8, orientation: int) -> U8:
 
     The tag says where row 0 and column 0 of the stored picture belong: 1 top left, 2 top right,
     3 bottom right, 4 bottom left, 5 left top, 6 right top, 7 right bottom, 8 left bottom.
+
+    pixels : (h, w) or (h, w, 3) as stored. orientation : 1 to 8.
     """
     if orientation in (5, 6, 7, 8):
         pixels = np.asarray(cv2.transpose(pixels), np.uint8)

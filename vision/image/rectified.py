@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.lens.model import distort, undistort
+from shared.numerics.arrays import F32, F64, U8, Bools
 from shared.numerics.small_sums import cross
 
-F64 = NDArray[np.float64]
 Floats = NDArray[np.floating]
 
 
@@ -31,7 +31,11 @@ class Plane:
 
     @classmethod
     def from_pose(cls, rotation: F64, origin: F64, theta: F64) -> Plane:
-        """Sheet axes for a rib pose: u nearest to the camera's x axis."""
+        """Sheet axes for a rib pose: u nearest to the camera's x axis.
+
+        rotation : (3, 3) rib frame to camera frame; its third column is the plane's normal. origin : (3,) mm, camera
+        frame, of sheet point (0, 0). theta : (9,) lens parameters.
+        """
         n = rotation[:, 2]
         u = np.array([1.0, 0.0, 0.0])
         u = u - n * float(u @ n)
@@ -44,7 +48,10 @@ class Plane:
         return cross(self.along_u, self.along_v)
 
     def to_pixels(self, uv: F64) -> F64:
-        """Pixels (n, 2) of sheet points (n, 2) mm."""
+        """Pixels (n, 2) of sheet points (n, 2) mm.
+
+        uv : u right in the photo, v down. The lens distortion is in.
+        """
         p = self.origin + uv[:, :1] * self.along_u + uv[:, 1:] * self.along_v
         return distort(p[:, :2] / p[:, 2:], self.theta)
 
@@ -66,13 +73,16 @@ class Plane:
 class Reduced:
     """The photo made smaller by whole factors, each pixel the mean of across x down pixels."""
 
-    image: NDArray[np.uint8]
+    image: U8
     across: int
     down: int
 
     @classmethod
-    def of(cls, gray: NDArray[np.uint8], across: int, down: int) -> Reduced:
-        """Shrink by area."""
+    def of(cls, gray: U8, across: int, down: int) -> Reduced:
+        """Shrink by area.
+
+        gray : (h, w). across, down : whole factors along x and y; a rest at the right and lower edge is cut off.
+        """
         h, w = gray.shape
         return cls(
             np.asarray(
@@ -86,7 +96,10 @@ class Reduced:
         )
 
     def further(self, across: int, down: int) -> Reduced:
-        """Smaller still."""
+        """Smaller still.
+
+        across, down : whole factors, on top of those before.
+        """
         small = Reduced.of(self.image, across, down)
         return Reduced(small.image, self.across * across, self.down * down)
 
@@ -97,23 +110,33 @@ class Sheet:
     valid : (h, w) bool, inside the photo."""
 
     plane: Plane
-    image: NDArray[np.uint8]
-    valid: NDArray[np.bool_]
+    image: U8
+    valid: Bools
     u0: float
     v0: float
     mm_u: float
     mm_v: float
 
     def index(self, uv: F64) -> F64:
-        """Fractional (column, row) of sheet points (n, 2) mm."""
+        """Fractional (column, row) of sheet points (n, 2) mm.
+
+        uv : mm, of the plane's sheet.
+        """
         return (uv - [self.u0, self.v0]) / [self.mm_u, self.mm_v]
 
     def uv(self, index: F64) -> F64:
-        """Sheet points (n, 2) mm of fractional (column, row)."""
+        """Sheet points (n, 2) mm of fractional (column, row).
+
+        index : (n, 2), column first; (0, 0) is the middle of the first pixel.
+        """
         return index * [self.mm_u, self.mm_v] + [self.u0, self.v0]
 
-    def within(self, ring: F64, rim_mm: float = 2.5) -> NDArray[np.bool_]:
-        """(h, w) bool: inside a convex ring of sheet points (n, 2) mm, or within a rim round it."""
+    def within(self, ring: F64, rim_mm: float = 2.5) -> Bools:
+        """(h, w) bool: inside a convex ring of sheet points (n, 2) mm, or within a rim round it.
+
+        ring : in order round it. rim_mm : breadth of the rim, about, for it grows with the corners' distance from the
+        middle.
+        """
         middle = ring.mean(0)
         wider = middle + (ring - middle) * (1 + rim_mm / np.linalg.norm(ring - middle, axis=1, keepdims=True))
         mask = np.zeros(self.image.shape, dtype=np.uint8)
@@ -121,12 +144,13 @@ class Sheet:
         return mask.astype(bool)
 
 
-def pixel_map(
-    plane: Plane, u: Floats, v: Floats, across: int = 1, down: int = 1, step: int = 24
-) -> NDArray[np.float32]:
+def pixel_map(plane: Plane, u: Floats, v: Floats, across: int = 1, down: int = 1, step: int = 24) -> F32:
     """(h, w, 2) coordinates, in the picture reduced by across x down, of an even grid of sheet coordinates u (w,), v (h,),
     mm: projected on coarse knots, bilinear between them (good to a few hundredths of a pixel: for looking, not for
-    measuring)."""
+    measuring).
+
+    plane : of the rib. across, down : 1: the picture itself. step : grid points between knots.
+    """
     w, h = len(u), len(v)
     nu, nv = -(-w // step) + 2, -(-h // step) + 2
     place = (np.arange(max(nu, nv)) - 1) * step + (step - 1) / 2  # knots in the middle of blocks, as resize has them
@@ -138,14 +162,17 @@ def pixel_map(
     return np.asarray(fine[step : step + h, step : step + w], dtype=np.float32)
 
 
-def look_up(picture: NDArray[np.uint8], at: NDArray[np.float32]) -> NDArray[np.uint8]:
+def look_up(picture: U8, at: F32) -> U8:
     """Values of a picture (h, w) or (h, w, 3) at a map (n, m, 2) of its pixels, bilinear; its rim beyond."""
     seen = cv2.remap(picture, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)  # type: ignore[call-overload]
     return np.asarray(seen, dtype=np.uint8)
 
 
 def lay_flat(photo: Reduced, plane: Plane, box: tuple[float, float, float, float], mm_u: float, mm_v: float) -> Sheet:
-    """Rectify a box (u0, v0, u1, v1) mm at the given steps, mm a pixel."""
+    """Rectify a box (u0, v0, u1, v1) mm at the given steps, mm a pixel.
+
+    photo : reduced as far as the steps ask for. plane : of the rib. mm_u, mm_v : along u and v.
+    """
     u0, v0, u1, v1 = box
     u = u0 + mm_u * np.arange(max(8, int((u1 - u0) / mm_u)))
     v = v0 + mm_v * np.arange(max(8, int((v1 - v0) / mm_v)))

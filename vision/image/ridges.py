@@ -9,20 +9,19 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-F32 = NDArray[np.float32]
+from shared.numerics.arrays import F32, U8
 
 FULL_DEPTH = 0.06
 """Depth, relative to the brightness beside the line, at which a stripe counts in full: more ink is not more
 line, so that long weak lines beat short strong ones."""
-DOUBT = 0.35
+GAP_COST = 0.35
 """What a column without a ridge takes off again, in the same unit."""
 _BLOCK = 64
 """Rows that are worked on at a time."""
 
 
-def level_ridges(image: NDArray[np.uint8] | F32, reach_px: tuple[int, ...], along_px: int) -> tuple[F32, F32]:
+def level_ridges(image: U8 | F32, reach_px: tuple[int, ...], along_px: int) -> tuple[F32, F32]:
     """Nearly horizontal stripes in a picture.
 
     Parameters
@@ -55,5 +54,8 @@ def level_ridges(image: NDArray[np.uint8] | F32, reach_px: tuple[int, ...], alon
 
 
 def votes(depth: F32, most: float) -> F32:
-    """Depths as votes between -DOUBT and `most` for summing along lines."""
-    return np.asarray(np.minimum(np.maximum(depth * np.float32(1 / FULL_DEPTH), -DOUBT), most), dtype=np.float32)
+    """Depths as votes between -DOUBT and `most` for summing along lines.
+
+    depth : any shape, fractions. most : cap of a single column's vote.
+    """
+    return np.asarray(np.minimum(np.maximum(depth * np.float32(1 / FULL_DEPTH), -GAP_COST), most), dtype=np.float32)

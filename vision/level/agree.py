@@ -11,23 +11,24 @@ import math
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.lens.model import undistort
 from shared.lines import Shows
+from shared.numerics.arrays import F64
 from vision.evidence.posterior import true_reference
 from vision.image.rectified import Plane
 from vision.level.gravity import Gravity
 from vision.solution.scene import Lean, LineSeen
-
-F64 = NDArray[np.float64]
 
 LIMIT = 3.0
 """Standard uncertainties beyond which two references contradict each other (0.3 % of true pairs do)."""
 
 
 def weighed(gravity: Gravity, plane: Plane, lean: Lean) -> Gravity:
-    """The same references, each with the probability that it is true beside those left out that contradict it."""
+    """The same references, each with the probability that it is true beside those left out that contradict it.
+
+    gravity : with all that was measured. plane : of the rib. lean : of the rib as stated, with its u.
+    """
     left_out = [j for j in gravity.judged if not j.used]
     chance = 1.0
     for one in gravity.judged:
@@ -38,7 +39,11 @@ def weighed(gravity: Gravity, plane: Plane, lean: Lean) -> Gravity:
 
 
 def contradict(plane: Plane, one: LineSeen, other: LineSeen, lean: Lean) -> bool:
-    """Whether two references cannot both be true before a rib of this lean."""
+    """Whether two references cannot both be true before a rib of this lean.
+
+    plane : of the rib. one, other : as seen. lean : their difference counts in units of its standard uncertainty,
+    which holds the lean's.
+    """
     apart, by_lean = (
         down_in_plane(plane, one, deg, lean.outward) - down_in_plane(plane, other, deg, lean.outward)
         for deg in (lean.deg, lean.deg + lean.u_deg)
@@ -66,7 +71,11 @@ def down_in_plane(plane: Plane, line: LineSeen, lean_deg: float, outward: float)
 
 
 def own_error(line: LineSeen) -> float:
-    """Standard uncertainty, degrees, of the direction that a reference gives: its own error, its waviness, the light on it."""
+    """Standard uncertainty, degrees, of the direction that a reference gives: its own error, its waviness, the light on it.
+
+    line : as seen. Its waviness is taken for independent over each `reach_px`, as a straight line's slope has it: 12
+    / n times the variance over the length squared.
+    """
     along = np.linalg.norm(line.pixels - line.pixels[0], axis=1)
     length = float(along[-1])
     few = max(2.0, length / line.reach_px)

@@ -9,13 +9,13 @@ from functools import partial
 from importlib import import_module
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.level.reversal import level_zero
 from shared.job.model import Job, Station
 from shared.lines import REFERENCES, Role, Shows, reference_of
+from shared.numerics.arrays import F64
 from vision.evidence.belief import Belief, beliefs, believed_at
-from vision.evidence.posterior import SURE, Line, sure, true_reference
+from vision.evidence.posterior import LEAST_ERROR, Line, sure, true_reference
 from vision.evidence.views import View
 from vision.level.rib import Rib
 from vision.level.straightedge import Straightedge, find_straightedge
@@ -25,28 +25,25 @@ from vision.lines.measure import Stroke, measure
 from vision.lines.tracing import hinted_ends, line_seen, segment
 from vision.solution.solve import LineSeen
 
-F64 = NDArray[np.float64]
-Box = tuple[float, float, float, float]
-
 POSSIBLE = 0.02
 """Probability from which on a candidate is measured and judged once more as measured."""
 TAKEN = 0.2
 """Probability from which on a candidate counts as a level reference."""
 CROOKED_PX = 0.8
 """Scatter of its centres beyond which a string is not straight: a good one has a tenth of it."""
-SHORTEST = 0.1
+SHORTEST_LEVEL_LINE = 0.1
 """A level line seen over less of the rib than this, in chords, is too short."""
 SURELY_STRAIGHTEDGE = 0.98
 """Probability that a straightedge found where the job states one is it (by judgement: nothing of the kind was seen taken for one
 since its face is looked at, in photos too few to tell one in twenty)."""
-APART_MM = 12.0
+SAME_STRING_MM = 12.0
 """Strings nearer to each other than this, at both ends, are one."""
-NONE = "no level reference was found: hang a string before the rib, or throw a level laser line on it"
+NO_REFERENCE = "no level reference was found: hang a string before the rib, or throw a level laser line on it"
 CROOKED = (
     "the string does not show as one straight line (draught, a knot, something like it beside it): let it hang still "
     "before a plain background"
 )
-FAINT = (
+FAINT_STRING = (
     "a string seems to hang before the rib but cannot be measured: use one of a colour that differs from rib and wall"
 )
 
@@ -138,7 +135,12 @@ def find_gravity(
     job: Job,
     hints: Mapping[Role, Hint],
 ) -> Gravity:
-    """Find and measure the level references of every role. Parameters as of `Look`."""
+    """Find and measure the level references of every role. Parameters as of `Look`.
+
+    rib : the one they are looked for at. level, levels : the view along the chord line and what is believed of each
+    candidate. middle_mm : u of the strips' middle, sheet mm. upright : the view of upright lines. station, job : what
+    is stated of reference and chord. hints : by role, lines pointed at by a person.
+    """
     look = Look(rib, level, levels, middle_mm, upright, [], station, job, hints)
     if not look.by_hand:
         weighed = beliefs(upright, rib.chord_mm, crossings(upright, rib.chord), rib.forward_right)
@@ -148,8 +150,10 @@ def find_gravity(
         some, reason = _finder(role)(look)
         found += some
         reasons += [reason] if reason else []
+    if job.level.straightedge_mm is not None and not any(f.kind == "straightedge" for f in found):
+        found = [replace(f, kind="string instead") if f.kind == "string" else f for f in found]
     if not found:
-        return Gravity(reason=reasons[-1] if reasons else NONE, weighed=tuple(look.uprights))
+        return Gravity(reason=reasons[-1] if reasons else NO_REFERENCE, weighed=tuple(look.uprights))
     best = max(f.chance for f in found)
     used = [f for f in found if sure(f.chance) or f.chance == best]
     judged = []
@@ -180,22 +184,26 @@ def _finder(role: Role) -> Finder:
 
 
 def find_strings(look: Look) -> tuple[list[Found], str | None]:
-    """Every string that hangs before the rib."""
+    """Every string that hangs before the rib.
+
+    look : see `Look`. Returns the strings, the surest first, and a reason where there are none.
+    """
     strings, reason = _hinted_string(look.rib, look.hints), None
     if not look.by_hand:
         strings, reason = _strings(look.rib, look.upright, look.uprights)
-
-    kind: Line = "string" if look.job.level.straightedge_mm is None else "string instead"
 
     def line(stroke: Stroke, k: int) -> LineSeen:
         source = f"string {k} at {look.station.name}"
         return line_seen(Role.PLUMB, stroke, look.job.level.u_deg, source, Role.PLUMB.own)
 
-    return [Found(Role.PLUMB, s, kind, b.of("string"), b, partial(line, s)) for s, b in strings], reason
+    return [Found(Role.PLUMB, s, "string", b.of("string"), b, partial(line, s)) for s, b in strings], reason
 
 
 def find_level_line(look: Look) -> tuple[list[Found], str | None]:
-    """The level line on the rib: the levelled straightedge that the job states, else a laser's."""
+    """The level line on the rib: the levelled straightedge that the job states, else a laser's.
+
+    look : see `Look`. Returns the line and a reason where there is none.
+    """
     rib, level = look.rib, look.job.level
     bar = Straightedge()
     if level.straightedge_mm is not None and not look.by_hand:
@@ -219,7 +227,10 @@ def find_level_line(look: Look) -> tuple[list[Found], str | None]:
 
 
 def crossings(view: View, chord: F64) -> F64:
-    """(n,) v, sheet mm, where each upright candidate crosses the chord line through (2, 2) sheet mm."""
+    """(n,) v, sheet mm, where each upright candidate crosses the chord line through (2, 2) sheet mm.
+
+    view : of upright lines, n candidates. chord : left end first.
+    """
     c, r = view.candidates, view.raster
     rise = (chord[1, 1] - chord[0, 1]) / (chord[1, 0] - chord[0, 0])
     # u = a + b v on the candidate, v = v0 + rise (u - u0) on the chord line
@@ -229,7 +240,10 @@ def crossings(view: View, chord: F64) -> F64:
 
 
 def crossing_of(ends: F64, chord: F64) -> F64:
-    """(2,) sheet mm where the upright line through (2, 2) meets the chord line through (2, 2)."""
+    """(2,) sheet mm where the upright line through (2, 2) meets the chord line through (2, 2).
+
+    ends : sheet mm, upper end first. chord : sheet mm, left end first.
+    """
     rise = (chord[1, 1] - chord[0, 1]) / (chord[1, 0] - chord[0, 0])
     b = (ends[1, 0] - ends[0, 0]) / (ends[1, 1] - ends[0, 1])
     a = ends[0, 0] - b * ends[0, 1]
@@ -258,7 +272,7 @@ def _strings(rib: Rib, view: View, weighed: list[Belief]) -> tuple[list[tuple[St
             continue
         stroke = measure_string(rib, belief.ends, crossing_of(belief.ends, rib.chord))
         if stroke is None or scatter(stroke) > CROOKED_PX:
-            reason = reason or (FAINT if stroke is None else CROOKED) if belief.of("string") > TAKEN else reason
+            reason = reason or (FAINT_STRING if stroke is None else CROOKED) if belief.of("string") > TAKEN else reason
             continue
         ends = np.stack(line_ends(stroke, float(belief.ends[0, 1]), float(belief.ends[1, 1])))
         v = float(crossing_of(ends, rib.chord)[1])
@@ -276,12 +290,12 @@ def _laser(
         if Role.LEVEL not in hints:
             return None
         stroke = _level_stroke(rib, hinted_ends(rib.plane, hints[Role.LEVEL]))
-        return None if stroke is None else (stroke, 1 - SURE)
+        return None if stroke is None else (stroke, 1 - LEAST_ERROR)
     for belief in sorted(levels, key=lambda b: -b.of("laser")):
         if belief.of("laser") < POSSIBLE:
             return None
         ends = _within(belief.ends, rib.chord)
-        stroke = _level_stroke(rib, ends) if ends[1, 0] - ends[0, 0] > SHORTEST * rib.chord_mm else None
+        stroke = _level_stroke(rib, ends) if ends[1, 0] - ends[0, 0] > SHORTEST_LEVEL_LINE * rib.chord_mm else None
         if stroke is None:
             continue
         again = believed_at(view, np.stack([stroke.uv[0], stroke.uv[-1]]), rib.chord_mm, middle_mm, rib.forward_right)
@@ -336,4 +350,4 @@ def _apart(a: F64, b: F64) -> bool:
         return float(ends[0, 0] + d[0] * (v - ends[0, 1]) / d[1])
 
     off = [at(a, v) - at(b, v) for v in (lo, hi)]
-    return min(abs(off[0]), abs(off[1])) > APART_MM and off[0] * off[1] > 0
+    return min(abs(off[0]), abs(off[1])) > SAME_STRING_MM and off[0] * off[1] > 0

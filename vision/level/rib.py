@@ -4,14 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
+from shared.numerics.arrays import F64, Box
 from vision.evidence.views import Photograph
 from vision.image.rectified import Plane
-
-F64 = NDArray[np.float64]
-Box = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True)

@@ -15,19 +15,14 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from shared.numerics.arrays import F32, F64, Bools, Box
 from vision.image.line_sums import line_sums
 from vision.image.rectified import Plane, Reduced, Sheet, lay_flat
-from vision.level.rib import Box, Rib
+from vision.level.rib import Rib
 from vision.lines.measure import CENTRE_FLOOR_PX, Sampled, Stroke, sample
 from vision.lines.waviness import estimate_waviness
-
-F32 = NDArray[np.float32]
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
-Bools = NDArray[np.bool_]
 
 FULL_STEP, LEAST_STEP, DOUBT = 0.10, 0.025, 0.3
 """Relative step of brightness that counts in full as an edge; that counts as none; what a column without one takes off."""
@@ -44,7 +39,7 @@ REACH_PX, TURN_PX, NEAR_PX = 10.0, 5.0, 4.0
 """How far off its place and, over its length, its direction an edge may be found; how far about it is then measured."""
 LEAST_GREY = 12.0
 """A segment's largest step of brightness counts in full from here: less is noise."""
-APART_MM = 3.0
+SAME_BAR_MM = 3.0
 """Two finds nearer than this at both ends are one."""
 ONE_FACE = 0.15
 """Most that the face between the edges may change in brightness along its length, natural logarithm, robust standard deviation:
@@ -68,7 +63,10 @@ class Straightedge:
 
 
 def find_straightedge(rib: Rib, width_mm: float) -> Straightedge:
-    """Find and measure it. width_mm : between its long edges."""
+    """Find and measure it. width_mm : between its long edges.
+
+    rib : where it is looked for: on and about the rib's face, in its plane.
+    """
     chord, c, scale = rib.chord, rib.chord_mm, rib.photo.scale
     middle = chord.mean(0)
     box = (chord[0, 0] - 0.35 * c, middle[1] - 0.3 * c, chord[1, 0] + 0.35 * c, middle[1] + 0.3 * c)
@@ -108,7 +106,7 @@ def find_straightedge(rib: Rib, width_mm: float) -> Straightedge:
 def _same(a: Stroke, b: Stroke) -> bool:
     lines = [np.polyfit(s.uv[:, 0], s.uv[:, 1], 1) for s in (a, b)]
     u = a.uv[[0, -1], 0]
-    return bool(np.abs(np.polyval(lines[0], u) - np.polyval(lines[1], u)).max() < APART_MM)
+    return bool(np.abs(np.polyval(lines[0], u) - np.polyval(lines[1], u)).max() < SAME_BAR_MM)
 
 
 @dataclass(frozen=True)
@@ -296,7 +294,7 @@ def _together(seen: list[Sampled], starts: list[F64], run: F64, width_mm: float)
     return moved, run + turn
 
 
-def _as_wide(apart_mm: F64 | float, width_mm: float) -> NDArray[np.bool_]:
+def _as_wide(apart_mm: F64 | float, width_mm: float) -> Bools:
     low, high = width_mm * (1 - WIDTH_LESS) - WIDTH_MM, width_mm * (1 + WIDTH_MORE) + WIDTH_MM
     return np.asarray((low < apart_mm) & (apart_mm < high))
 

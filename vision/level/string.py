@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F64, U8
 from shared.numerics.small_sums import straight
 from vision.image.rectified import Plane
 from vision.level.rib import Rib
 from vision.lines.measure import How, Stroke, measure_as, shaded
 from vision.lines.tracing import segment
-
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
 
 FAIR_PX = 0.30
 """Scatter of a string's centres in the grey picture beyond which its colour is looked at as well: good ones have a third."""
@@ -24,7 +21,7 @@ DRIFT_PX = 2.0
 """How far following a string further may move it on the stretch measured before."""
 LEAST_KEPT = 0.25
 """Least share of a string's segments that must lie on its line."""
-SHORTEST = 0.12
+SHORTEST_STRING = 0.12
 """A string measured over less than this, in chords, is too short."""
 ABOUT_RIB = 0.13
 """How far above and below the chord line a string is measured first, chords."""
@@ -34,11 +31,13 @@ RIM_PX = 8.0
 
 def measure_string(rib: Rib, ends: F64, crossing: F64 | None) -> Stroke | None:
     """A string's stroke in the grey picture; where it hardly shows there, in the colour that shows it best. None where it
-    cannot be measured over SHORTEST of the chord.
+    cannot be measured over SHORTEST_STRING of the chord.
 
     ends : (2, 2) sheet mm, upper end first. crossing : (2,) sheet mm, where it crosses the chord line. What was found may
     be a few pixels askew: the string is measured about there first and followed outwards, each time by what the stretch so
     far foretells. None (a hint): measured from end to end at once.
+
+    rib : the one that it hangs before.
     """
     picture, plane, chord_mm, scale = rib.photo.picture, rib.plane, rib.chord_mm, rib.photo.scale
     blur, boxes = rib.blur, rib.boxes
@@ -92,7 +91,12 @@ def measure_string(rib: Rib, ends: F64, crossing: F64 | None) -> Stroke | None:
 
     start = begun(picture.gray)
     best = None if start is None else outwards(picture.gray, start)
-    if best is not None and best.kept.mean() > 0.6 and scatter(best) < FAIR_PX and best.length_mm > SHORTEST * chord_mm:
+    if (
+        best is not None
+        and best.kept.mean() > 0.6
+        and scatter(best) < FAIR_PX
+        and best.length_mm > SHORTEST_STRING * chord_mm
+    ):
         return shaded(best)
     colour = picture.full_colour()
     channels = [] if colour is None else [_channel(colour, k, plane.to_pixels(ends)) for k in range(3)]
@@ -102,16 +106,22 @@ def measure_string(rib: Rib, ends: F64, crossing: F64 | None) -> Stroke | None:
         other = outwards(image, start)
         if best is None or _vague(other) < _vague(best):
             best = other
-    return None if best is None or best.length_mm < SHORTEST * chord_mm else shaded(best)
+    return None if best is None or best.length_mm < SHORTEST_STRING * chord_mm else shaded(best)
 
 
 def scatter(stroke: Stroke) -> float:
-    """Scatter of a string's centres, pixels."""
+    """Scatter of a string's centres, pixels.
+
+    stroke : as measured. Independent noise and waviness of its centres, added as variances.
+    """
     return float(np.hypot(np.median(stroke.sigma_px), stroke.waviness.size))
 
 
 def line_ends(stroke: Stroke, v0: float, v1: float) -> tuple[F64, F64]:
-    """The points of a stroke's straight line at two heights, sheet mm."""
+    """The points of a stroke's straight line at two heights, sheet mm.
+
+    stroke : as measured. v0, v1 : mm. Two points (2,), in this order.
+    """
     slope, at = straight(stroke.uv[:, 1], stroke.uv[:, 0])
     return np.array([slope * v0 + at, v0]), np.array([slope * v1 + at, v1])
 

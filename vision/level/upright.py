@@ -27,26 +27,36 @@ THERE, GONE = 0.6, 0.2
 
 
 @dataclass(frozen=True)
-class Edges:
+class StringAtEdges:
     """How surely a string shows at the picture's upper and at its lower edge; NaN where the strip does not reach it."""
 
     top: float
     bottom: float
 
 
-def edges_of(picture: Picture, plane: Plane, string: Belief) -> Edges:
-    """Of one string."""
+def edges_of(picture: Picture, plane: Plane, string: Belief) -> StringAtEdges:
+    """How surely one string shows at the picture's upper and lower edge.
+
+    picture : whose height counts. plane : of the rib. string : what the witness believes at each place along it.
+    Means over `END_PLACES` places.
+    """
     px = plane.to_pixels(string.places)
     inside = np.flatnonzero((px[:, 1] >= 0) & (px[:, 1] < picture.height))
     if len(inside) < 4 * END_PLACES:
-        return Edges(float("nan"), float("nan"))
+        return StringAtEdges(float("nan"), float("nan"))
     top = string.seen[inside[:END_PLACES]].mean() if inside[0] > 0 else float("nan")
     bottom = string.seen[inside[-END_PLACES:]].mean() if inside[-1] < len(px) - 1 else float("nan")
-    return Edges(float(top), float(bottom))
+    return StringAtEdges(float(top), float(bottom))
 
 
-def which_way_up(picture: Picture, edges: tuple[Edges, ...], chord: Quantity) -> tuple[str | None, tuple[Flag, ...]]:
-    """A reason to give no angle, or doubts, about which way up the photo is. edges : of each of its strings."""
+def which_way_up(
+    picture: Picture, edges: tuple[StringAtEdges, ...], chord: Quantity
+) -> tuple[str | None, tuple[Flag, ...]]:
+    """A reason to give no angle, or doubts, about which way up the photo is. edges : of each of its strings.
+
+    picture : whose EXIF may say how the camera was held. chord : as measured; near 180 degrees the photo is on its
+    head.
+    """
     told = {way_up(e) for e in edges} - {"open"}
     if "on its head" in told:
         doubt = FlagCode.UPSIDE_DOWN.flag(
@@ -63,8 +73,11 @@ def which_way_up(picture: Picture, edges: tuple[Edges, ...], chord: Quantity) ->
     )
 
 
-def way_up(edges: Edges) -> Literal["upright", "on its head", "open"]:
-    """What one string tells."""
+def way_up(edges: StringAtEdges) -> Literal["upright", "on its head", "open"]:
+    """What one string says of which way is up: its upper end leaves the picture, its lower end hangs in it.
+
+    edges : of that string. "open" where both ends or neither do.
+    """
     if edges.top > THERE and edges.bottom < GONE:
         return "upright"
     if edges.top < GONE and edges.bottom > THERE:

@@ -6,15 +6,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F64, Box
 from vision.evidence.belief import Belief
 from vision.evidence.posterior import ALIKE, DOUBT, Line, one_of
 from vision.image.rectified import Plane, Reduced
 from vision.lines.marks import Mark, find_marks
-
-F64 = NDArray[np.float64]
-Box = tuple[float, float, float, float]
 
 MARKED = {"quartered": 30.0, "cross": 3.0}
 """How much likelier a mark of each kind is on a chord line than on another line (a few in a thousand of these show one)."""
@@ -60,6 +57,8 @@ def choose_chord(
 
     mm : the reduced picture's pixel on the rib. boxes : the cards, sheet mm. same_ink : whether two candidates (2, 2) sheet
     mm turn out to be one line when measured in the full picture. line : whose prior odds count.
+
+    photo : the half-size picture. plane : of the rib. levels : what is believed of each level candidate.
     """
     ranked = sorted(levels, key=lambda b: -b.of("chord"))
     distinct: list[Belief] = []
@@ -84,7 +83,10 @@ def choose_chord(
 
 
 def as_measured(choice: ChordChoice, share: float, line: Line = "chord") -> float:
-    """Probability that the chosen line is the chord line, with the witness's probability of it along the line as measured."""
+    """Probability that the chosen line is the chord line, with the witness's probability of it along the line as measured.
+
+    choice : as chosen among the candidates. share : 0 to 1, of the line as measured.
+    """
     shares = [share, *(r.belief.of("chord") for r in choice.candidates[1:])]
     return float(one_of(line, shares, [_speaks(r.marks) for r in choice.candidates]).chances[0])
 
@@ -105,7 +107,11 @@ def _why(rivals: list[Rival]) -> str:
 
 
 def same_line(a: F64, b: F64) -> bool:
-    """Whether two level lines (2, 2) sheet mm are one found twice."""
+    """Whether two level lines (2, 2) sheet mm are one found twice.
+
+    a, b : left end first. The same where both of b's ends lie within `ECHO_MM` of a, or one lies on it and their
+    directions differ by less than `ECHO_DEG`.
+    """
     turn = np.degrees(np.arctan2(*(a[1] - a[0])[::-1]) - np.arctan2(*(b[1] - b[0])[::-1]))
     t = (a[1] - a[0]) / np.linalg.norm(a[1] - a[0])
     off = np.abs((b - a[0]) @ np.array([-t[1], t[0]]))

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F64, Box
 from shared.numerics.small_sums import straight
 from vision.cards.detect import Card
 from vision.evidence.belief import Belief, beliefs, believed_at
@@ -22,9 +22,6 @@ from vision.lines.hints import Hint
 from vision.lines.measure import Stroke, measure
 from vision.lines.tracing import hinted_ends, reach_px, same_ink, segment
 from vision.solution.solve import Solution
-
-F64 = NDArray[np.float64]
-Box = tuple[float, float, float, float]
 
 TOO_FAINT = "the chord line is too faint to measure: draw it darker"
 
@@ -66,7 +63,10 @@ class ChordLine:
 
 
 def sheet_plane(solution: Solution, cards: tuple[Card, ...]) -> Plane:
-    """The rib plane with its origin in the middle of the first card."""
+    """The rib plane with its origin in the middle of the first card.
+
+    solution : of the cards. cards : in the solution's order.
+    """
     middle = np.array([*(np.array(cards[0].spec.size_mm) / 2), 0.0])
     s = solution.state
     return Plane.from_pose(s.rotation, s.rotation @ middle + s.shift, solution.theta())
@@ -75,7 +75,11 @@ def sheet_plane(solution: Solution, cards: tuple[Card, ...]) -> Plane:
 def look(
     picture: Picture, plane: Plane, cards: tuple[Card, ...], others: tuple[Card, ...], right: bool, chord_mm: float
 ) -> Sight:
-    """Lay a rib's plane flat and ask what its level lines are. others : cards of other stations."""
+    """Lay a rib's plane flat and ask what its level lines are. others : cards of other stations.
+
+    picture : the whole photo. plane : of the rib. cards : its own. right : whether the leading edge points to the
+    right. chord_mm : of the rib.
+    """
     papers = [plane.to_sheet(c.at(c.spec.paper())) for c in cards]
     foreign = [plane.to_sheet(c.at(c.spec.paper())) for c in others]
     boxes = tuple(_box(p) for p in papers)
@@ -92,7 +96,11 @@ def find_chord(
     sight: Sight, hint: Hint | None = None, keep: Callable[[Belief], bool] | None = None, line: Line = "chord"
 ) -> ChordLine:
     """Find and measure it. keep : which candidates come into question; all by default. line : by which prior odds it is
-    chosen (`posterior.NONE`)."""
+    chosen (`posterior.PRIOR_NONE`).
+
+    sight : how the rib is looked at. hint : the line pointed at by a person, which is then measured in place of a
+    choice.
+    """
     picture, plane, mm = sight.photo.picture, sight.plane, sight.chord_mm
     same = partial(same_ink, picture, plane, sight.scale, sight.blur)
     levels = sight.levels if keep is None else [b for b in sight.levels if keep(b)]

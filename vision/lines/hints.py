@@ -24,7 +24,10 @@ class Hint:
 
     @classmethod
     def from_text(cls, text: str) -> Hint:
-        """From "chord 512,1680 3320,1644". Raises UserError."""
+        """From "chord 512,1680 3320,1644". Raises UserError.
+
+        text : a role and two pixels (x, y) of the upright photo, from one end of the line to the other.
+        """
         words = text.replace("=", " ").replace(";", " ").split()
         try:
             role = Role.of(words[0])

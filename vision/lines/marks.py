@@ -7,17 +7,15 @@ from typing import Literal
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from shared.numerics import saddles
+from shared.numerics.arrays import F64, U8
 from vision.image.rectified import Plane, Reduced, Sheet, lay_flat
-
-F64 = NDArray[np.float64]
 
 RING_MM, INNER_MM = 4.5, 2.5
 """Radii at which the quarters of a 16 mm mark are looked at: the first is the stronger, and a corner of the mark's
 paper, which has as strong a second harmonic there as the centre has, shows nothing like it on the second."""
-COARSE = 3
+COARSE_MM = 3
 """Millimetres between the places along the line that are looked at first."""
 HINT = 0.12
 """Share of the second harmonic there, a third of a mark's, that calls for a closer look."""
@@ -46,6 +44,8 @@ def find_marks(photo: Reduced, plane: Plane, ends: F64, depth: float, mm: float,
     """Marks whose centre lies within `reach_mm` of the line between two ends (2, 2), sheet mm.
 
     photo : the grey picture, reduced; mm : its pixel on the rib. depth : relative depth of the line's ink.
+
+    plane : of the rib. Marks are quartered circles, 16 mm across.
     """
     a, b = ends
     length = float(np.linalg.norm(b - a))
@@ -69,10 +69,10 @@ def _quartered(strip: Sheet, length: float, reach_mm: float) -> list[Mark]:
     s = np.arange(-0.02 * length, 1.02 * length, 1.0)
     d = np.arange(-reach_mm, reach_mm + 0.01, 1.0)
     strength, purity, turn = (np.zeros((len(s), len(d))) for _ in range(3))
-    coarse = _harmonics(strip, s[::COARSE], d[::2])[0].max(axis=1) > HINT
+    coarse = _harmonics(strip, s[::COARSE_MM], d[::2])[0].max(axis=1) > HINT
     near = np.flatnonzero(
         cv2.dilate(
-            np.repeat(coarse, COARSE)[: len(s), None].astype(np.uint8), np.ones((2 * COARSE + 1, 1), np.uint8)
+            np.repeat(coarse, COARSE_MM)[: len(s), None].astype(np.uint8), np.ones((2 * COARSE_MM + 1, 1), np.uint8)
         ).ravel()
     )
     if not len(near):
@@ -144,9 +144,12 @@ def _crosses(strip: Sheet, length: float, taken: list[Mark], depth: float) -> li
     return marks
 
 
-def locate(gray: NDArray[np.uint8], plane: Plane, mark: Mark) -> tuple[F64, float] | None:
+def locate(gray: U8, plane: Plane, mark: Mark) -> tuple[F64, float] | None:
     """Saddle point of a quartered circle in the photo: pixel (2,) and its standard deviation, pixels. None where there
-    is no clear one."""
+    is no clear one.
+
+    gray : the full picture (h, w). plane : of the rib. mark : where it was found, sheet mm.
+    """
     edge = np.radians(mark.turn_deg + 45.0)
     ex, ey = np.array([np.cos(edge), np.sin(edge)]), np.array([-np.sin(edge), np.cos(edge)])
     p = plane.to_pixels(np.stack([mark.uv, mark.uv + ex, mark.uv + ey]))

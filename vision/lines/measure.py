@@ -15,16 +15,13 @@ from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from shared.numerics.arrays import F64, U8, Bools, Box
 from shared.numerics.ranks import median, row_medians
 from shared.numerics.small_sums import row_means
 from vision.image.rectified import Plane
 from vision.lines.waviness import Waviness, estimate_waviness
-
-F64 = NDArray[np.float64]
-Box = tuple[float, float, float, float]
 
 TWO_SIDED = 0.3
 """Least step on a string's lesser side over that on its greater one: what has less is an edge, not a line."""
@@ -56,7 +53,7 @@ class Stroke:
     width_mm: float
     blur_px: float
     depth: F64
-    kept: NDArray[np.bool_]
+    kept: Bools
     place: F64
     off_px: F64
     waviness: Waviness
@@ -80,11 +77,14 @@ class Sampled:
     centres: F64
     normal: F64
     px_per_mm: F64
-    inside: NDArray[np.bool_]
+    inside: Bools
 
 
-def sample(gray: NDArray[np.uint8], plane: Plane, a: F64, b: F64, half_px: float, segment_mm: float) -> Sampled:
-    """Mean profiles across the line from a to b (sheet mm) in segments of `segment_mm`."""
+def sample(gray: U8, plane: Plane, a: F64, b: F64, half_px: float, segment_mm: float) -> Sampled:
+    """Mean profiles across the line from a to b (sheet mm) in segments of `segment_mm`.
+
+    gray : the full picture (h, w). plane : of the rib. a, b : (2,). half_px : how far to either side, pixels.
+    """
     length = float(np.linalg.norm(b - a))
     t = (b - a) / length
     q = np.array([-t[1], t[0]])
@@ -133,7 +133,7 @@ class How:
 
 
 def measure(
-    gray: NDArray[np.uint8],
+    gray: U8,
     plane: Plane,
     a: F64,
     b: F64,
@@ -146,12 +146,18 @@ def measure(
     """Measure the drawn line that runs about from a to b (sheet mm, good to 1 or 2 pixels). The rest as of `How`.
 
     Returns None when fewer than five segments look like a stroke.
+
+    gray : the full picture (h, w). plane : of the rib. a, b : (2,). half_px, segment_mm, blur_px, avoid : as in
+    `How`.
     """
     return measure_as(gray, plane, a, b, How(half_px, segment_mm, blur_px, avoid))
 
 
-def measure_as(gray: NDArray[np.uint8], plane: Plane, a: F64, b: F64, how: How) -> Stroke | None:
-    """As `measure`, told how."""
+def measure_as(gray: U8, plane: Plane, a: F64, b: F64, how: How) -> Stroke | None:
+    """As `measure`, with all options in one value.
+
+    gray : the full picture (h, w). plane : of the rib. a, b : (2,) sheet mm. how : the options.
+    """
     half_px, segment_mm, blur_px, any_sign = how.half_px, how.segment_mm, how.blur_px, how.any_sign
     for ahead in reversed(range(how.rounds)):
         seen = sample(gray, plane, a, b, half_px, segment_mm)
@@ -215,7 +221,7 @@ def shaded(s: Stroke) -> Stroke:
 
 def _fit(
     seen: Sampled, blur_px: float, any_sign: bool, rounds: int
-) -> tuple[F64, F64, F64, NDArray[np.bool_], float, float] | None:
+) -> tuple[F64, F64, F64, Bools, float, float] | None:
     x = seen.across
     values = seen.values
     rim = np.abs(x) >= np.abs(x).max() - 1.5
@@ -249,7 +255,7 @@ def _fit(
     return c, sigma, depth, ok, half_width, blur
 
 
-def _two_sided(coef: F64) -> NDArray[np.bool_]:
+def _two_sided(coef: F64) -> Bools:
     """(n,) whether bars (n, 3: left, bar, right) are lighter or darker than both their sides; the edge of a board is not."""
     rise, fall = coef[:, 1] - coef[:, 0], coef[:, 1] - coef[:, 2]
     return (rise * fall > 0) & (
@@ -270,7 +276,7 @@ def _mean_shape(x: F64, mean: F64, blur_px: float) -> tuple[float, float]:
         )
     )
 
-    def best(part: NDArray[np.bool_]) -> int:
+    def best(part: Bools) -> int:
         _, _, _, rms = _bars(x[part], np.repeat(mean[None, part], len(half), axis=0), half, blur, rounds=4)
         return int(np.argmin(rms * (1 + 0.02 * np.abs(np.log(blur / blur_px)))))
 
@@ -330,7 +336,7 @@ def _dot(a: F64, b: F64) -> F64:
     return np.asarray((a[:, None] @ b[:, :, None])[:, 0, 0])
 
 
-def _robust_line(s: F64, c: F64, sigma: F64, ok: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], F64]:
+def _robust_line(s: F64, c: F64, sigma: F64, ok: Bools) -> tuple[Bools, F64]:
     """Straight line through the centres by bisquare weights from a median start; which segments agree with it."""
     i = np.flatnonzero(ok)
     # start: the best of all lines through pairs of segments well apart, by the median distance

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shared.job.model import Station
+from shared.numerics.arrays import F64
 from vision.evidence.belief import Belief, beliefs, believed_at
 from vision.evidence.posterior import ALIKE, DOUBT, one_of
 from vision.evidence.views import View
@@ -18,13 +18,11 @@ from vision.lines.measure import Stroke, measure
 from vision.lines.tracing import hinted_ends, reach_px, segment
 from vision.lines.waviness import Waviness
 
-F64 = NDArray[np.float64]
-
-SHORTEST = 0.04
+SHORTEST_SPAR = 0.04
 """A spar line measured over less than this, in chords, is too short."""
 INSET = 0.004
 """How far inside the stretch over which it shows the line is measured, chords: the rib's edges are no part of it."""
-PLACE = 0.02
+PLACE_SPREAD = 0.02
 """Standard deviation, in chords, of where a spar line stands from where the job says (`spar_at`)."""
 ELSEWHERE = 0.02
 """Probability that the job's word on the place does not hold for this line."""
@@ -34,7 +32,7 @@ HAND_SHARE = 0.6
 HAND_MM, HAND_REACH_MM = 0.03, 30.0
 """Least waviness of a short pen line, mm, and how far along it reaches (common practice, no source: pen lines are
 straight to about 0.1 mm, slowly)."""
-FAINT = "the spar line is too faint or too short to measure"
+FAINT_SPAR = "the spar line is too faint or too short to measure"
 NOT_FOUND = "no spar line was found that crosses the chord line and ends at the rib's outline"
 EQUAL = "two upright lines are about as likely to be the spar line: say in the job where it stands (spar_at), or give a hint"
 
@@ -51,10 +49,14 @@ class SparChoice:
 
 
 def find_spar(rib: Rib, view: View, pen: Stroke, station: Station, hint: Hint | None) -> SparChoice:
-    """Find and measure it. view : of the lines across the rib. pen : the chord line as measured."""
+    """Find and measure it. view : of the lines across the rib. pen : the chord line as measured.
+
+    rib : the one it is drawn on. station : says where it may stand (`spar_at`); its design angle is not read. hint :
+    the line pointed at by a person, measured in place of a choice.
+    """
     if hint is not None:
         pointed = _measured(rib, hinted_ends(rib.plane, hint), 0.0, pen)
-        return SparChoice(pointed, None if pointed else FAINT, 1.0)
+        return SparChoice(pointed, None if pointed else FAINT_SPAR, 1.0)
     if station.spar_deg is None:
         return SparChoice(reason="the job gives no spar line at this station")
     weighed = beliefs(view, rib.chord_mm, crossings(view, rib.chord), rib.forward_right)
@@ -68,7 +70,7 @@ def find_spar(rib: Rib, view: View, pen: Stroke, station: Station, hint: Hint | 
         v = float(crossing_of(ends, rib.chord)[1])
         found.append((stroke, believed_at(view, ends, rib.chord_mm, v, rib.forward_right)))
     if not found:
-        return SparChoice(reason=FAINT if likely else NOT_FOUND, weighed=tuple(weighed))
+        return SparChoice(reason=FAINT_SPAR if likely else NOT_FOUND, weighed=tuple(weighed))
     speaks = [_place(rib, s, station) * _pen(s, pen) for s, _ in found]
     choice = one_of("spar", [b.of("spar") for _, b in found], speaks)
     assert choice.best is not None
@@ -88,7 +90,9 @@ def _place(rib: Rib, stroke: Stroke, station: Station) -> float:
     nose = rib.chord[1] if rib.forward_right else rib.chord[0]
     at = crossing_of(np.stack([stroke.uv[0], stroke.uv[-1]]), rib.chord)
     off = float(np.linalg.norm(at - nose)) / rib.chord_mm - station.spar_at
-    return float((1 - ELSEWHERE) * np.exp(-0.5 * (off / PLACE) ** 2) / (PLACE * np.sqrt(2 * np.pi)) + ELSEWHERE)
+    return float(
+        (1 - ELSEWHERE) * np.exp(-0.5 * (off / PLACE_SPREAD) ** 2) / (PLACE_SPREAD * np.sqrt(2 * np.pi)) + ELSEWHERE
+    )
 
 
 def _pen(stroke: Stroke, pen: Stroke) -> float:
@@ -98,7 +102,10 @@ def _pen(stroke: Stroke, pen: Stroke) -> float:
 
 
 def broad(stroke: Stroke) -> float:
-    """Standard deviation of a line's profile across, mm: of thin lines width and blur cannot be told apart."""
+    """Standard deviation of a line's profile across, mm: of thin lines width and blur cannot be told apart.
+
+    stroke : of a thin line; width w and blur b add as variances: w^2 / 12 + b^2.
+    """
     return float(np.hypot(stroke.width_mm / np.sqrt(12), stroke.blur_px / stroke.px_per_mm))
 
 
@@ -116,7 +123,7 @@ def _measured(rib: Rib, ends: F64, inset_mm: float, pen: Stroke) -> Stroke | Non
         blur_px=rib.blur,
         avoid=rib.boxes,
     )
-    return None if s is None or s.length_mm < SHORTEST * rib.chord_mm else replace(s, waviness=_same_hand(s, pen))
+    return None if s is None or s.length_mm < SHORTEST_SPAR * rib.chord_mm else replace(s, waviness=_same_hand(s, pen))
 
 
 def _same(one: Stroke, other: Stroke) -> bool:

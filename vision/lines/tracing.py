@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shared.lines import Role
+from shared.numerics.arrays import F64
 from shared.numerics.small_sums import straight
 from vision.image.photo import Picture
 from vision.image.rectified import Plane
 from vision.lines.hints import Hint
 from vision.lines.measure import How, Stroke, measure_as
 from vision.solution.scene import LineSeen
-
-F64 = NDArray[np.float64]
 
 SEGMENT_MM = 14.0
 """Length of the segments in which a drawn line's centre is measured."""
@@ -24,12 +22,18 @@ ECHO_MM = 4.0
 
 
 def order(ends: F64) -> F64:
-    """Left end first."""
+    """Left end first.
+
+    ends : (2, 2) sheet mm.
+    """
     return ends[np.argsort(ends[:, 0])]
 
 
 def hinted_ends(plane: Plane, hint: Hint) -> F64:
-    """(2, 2) sheet mm of a hint's two points, left (or upper) end first."""
+    """(2, 2) sheet mm of a hint's two points, left (or upper) end first.
+
+    plane : of the rib. hint : its points in pixels.
+    """
     uv = plane.to_sheet(np.array([hint.a, hint.b], dtype=np.float64))
     return order(uv) if hint.role.across else uv[np.argsort(uv[:, 1])]
 
@@ -56,7 +60,11 @@ def line_seen(
     own_name: str = "",
     zero_deg: float = 0.0,
 ) -> LineSeen:
-    """A measured stroke as an observation."""
+    """A measured stroke as an observation.
+
+    role : what line it is. s : as measured. own_deg, own_source, own_name, zero_deg : of the thing itself as a
+    reference, degrees, see `LineSeen`.
+    """
     return LineSeen(
         role,
         s.pixels,
@@ -72,7 +80,11 @@ def line_seen(
 
 
 def same_ink(picture: Picture, plane: Plane, scale: float, blur: float, first: F64, other: F64) -> bool:
-    """Measure two candidates with a narrow window: one line found twice comes to the same place, or to nothing."""
+    """Measure two candidates with a narrow window: one line found twice comes to the same place, or to nothing.
+
+    picture : the full photo. plane : of the rib. scale : pixels a mm. blur : standard deviation of the picture's,
+    pixels. first, other : (2, 2) sheet mm.
+    """
 
     def narrow(e: F64) -> Stroke | None:
         how = How(float(np.clip(2.0 * scale, 5, 8)), segment(e), blur, quick=True)

@@ -10,9 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-F64 = NDArray[np.float64]
+from shared.numerics.arrays import F64
 
 
 @dataclass(frozen=True)
@@ -23,7 +22,7 @@ class Waviness:
     reach: float
 
 
-SIZES = np.array([0.0, 0.15, 0.3, 0.5, 0.7, 0.85, 1.0, 1.2, 1.5, 2.0])
+TRIED_SIZES = np.array([0.0, 0.15, 0.3, 0.5, 0.7, 0.85, 1.0, 1.2, 1.5, 2.0])
 """Sizes that are tried, in standard deviations of the residuals."""
 REACHES = np.array([0.01, 0.02, 0.035, 0.06, 0.1, 0.2])
 """Reaches that are tried, in lengths of the line."""
@@ -36,7 +35,7 @@ def estimate_waviness(place: F64, off: F64, sigma: F64) -> Waviness:
     if n < 6 or span <= 0:
         return Waviness(float(np.std(off)) if n > 1 else 0.0, max(span, 1.0) / 4)
     typical = max(float(np.std(off)), 1e-6)
-    reaches, sizes = (g.ravel() for g in np.meshgrid(span * REACHES, typical * SIZES, indexing="ij"))
+    reaches, sizes = (g.ravel() for g in np.meshgrid(span * REACHES, typical * TRIED_SIZES, indexing="ij"))
     order = np.argsort(place, kind="stable")
     design = np.stack([np.ones(n), (place - place.mean()) / span, off], axis=1)
     values = _likelihoods(place[order], design[order], np.maximum(sigma[order], 1e-9), reaches, sizes)

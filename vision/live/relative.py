@@ -19,28 +19,26 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shared.angles import inclination
+from shared.numerics.arrays import F64, U8
 from shared.quantity import Component, Quantity
 from vision.cards.detect import find_cards
 from vision.image.photo import Picture
 from vision.image.rectified import Plane
 from vision.live.pieces import Pieces, run
-from vision.live.rigid_fit import Fit, fit, placed, turn_of
+from vision.live.rigid_fit import RigidFit, fit, placed, turn_of
 from vision.live.shifts import across
 from vision.live.start import Start, begin
 from vision.live.stillness import Stillness, judge
 
 __all__ = ["Change", "Start", "begin", "compare"]
 
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
 
 UNEXPLAINED = 1.3
 """How much more changes scatter, on scenes drawn by chance, than noise and stillness tell of (`benchmarks/live.py`, seeds
 47 000 on: standard deviation of error over u 1.3); the cause is not known, so u allows for it."""
-LOOSE = 4.0
+LOOSE_SIGMAS = 4.0
 """How many standard deviations the cards may turn against the line before it is told."""
 
 
@@ -67,11 +65,15 @@ class Change:
     def loose(self) -> bool:
         """Whether the cards have turned against the chord line."""
         off, u = self.loose_deg
-        return bool(abs(off) > LOOSE * u and abs(off) > 0.01)
+        return bool(abs(off) > LOOSE_SIGMAS * u and abs(off) > 0.01)
 
 
 def compare(start: Start, picture: Picture, guess: F64 | None = None) -> Change:
-    """Measure a later photo against the first. guess : (6,) movement of a photo just before, where there is one."""
+    """Measure a later photo against the first. guess : (6,) movement of a photo just before, where there is one.
+
+    start : the first photo, from `begin`. picture : the later one, of the same size. Without an answer `Change.turn`
+    is None, with the reason.
+    """
     if (picture.width, picture.height) != start.size:
         gone = Stillness(np.zeros(3), 0.0, *(np.full((4, 4), np.nan),) * 2, np.nan, np.nan, 0, "")
         return Change(None, "the photo has another size than the first one", gone)
@@ -93,7 +95,7 @@ def compare(start: Start, picture: Picture, guess: F64 | None = None) -> Change:
     )
 
 
-def _told(start: Start, picture: Picture, camera: Stillness, fit: Fit) -> Change:
+def _told(start: Start, picture: Picture, camera: Stillness, fit: RigidFit) -> Change:
     def angle(x: F64, forward: F64 = start.forward, up: F64 = start.up, plane: Plane = start.plane) -> float:
         return inclination(turn_of(plane, x) @ forward, up) - inclination(forward, up)
 
@@ -126,7 +128,7 @@ def _told(start: Start, picture: Picture, camera: Stillness, fit: Fit) -> Change
     return Change(turn, "", camera, slides[0], slides[1], fit.loose, fit.seen, fit.x)
 
 
-def _by_geometry(start: Start, fit: Fit, angle: Callable[..., float]) -> list[float]:
+def _by_geometry(start: Start, fit: RigidFit, angle: Callable[..., float]) -> list[float]:
     """Change of the turn, degrees, were the first photo's geometry one standard deviation off along each axis."""
     base = angle(fit.x)
     out = []

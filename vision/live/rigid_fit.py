@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F64, U8, Bools
 from vision.image.rectified import Plane
 from vision.lines.waviness import estimate_waviness
 from vision.live.pieces import Pieces, look_for, run
@@ -18,10 +18,6 @@ from vision.live.shifts import Shift, across
 from vision.live.start import Start
 from vision.live.stillness import Stillness
 from vision.solution.scene import rotation_of
-
-F64 = NDArray[np.float64]
-Bools = NDArray[np.bool_]
-U8 = NDArray[np.uint8]
 
 PLAY_DEG, HINGE_DEG = 0.02, 3.0
 """How far a rib on its jig tilts by itself, and how far the axis it turns about is from square to it (common
@@ -34,17 +30,17 @@ nothing else to say so."""
 LEAST_SEEN = 0.4
 """Share of the chord line's pieces that must be seen again."""
 MAX_ROUNDS, ROBUST_ROUNDS = 12, 4
-ENOUGH = np.array([1e-6, 5e-3, 5e-3, 5e-2])
+CONVERGED = np.array([1e-6, 5e-3, 5e-3, 5e-2])
 """A step of turn (rad), slide and distance (mm) that needs no further one."""
 RESTLESS, GROWING = 10.0, 100.0
 """How many such steps may be left at the end; and a step of how many that grows fourfold ends the search. Smaller ones
 may grow: where nothing has moved the first is next to nothing, and weights that settle then make a larger one."""
-STEPS = np.array([1e-5, 1e-5, 1e-5, 1e-2, 1e-2, 1e-1, 1e-5, 1e-5, 1e-5, 1e-5])
+DIFFERENCE_STEPS = np.array([1e-5, 1e-5, 1e-5, 1e-2, 1e-2, 1e-1, 1e-5, 1e-5, 1e-5, 1e-5])
 """For differences: radians, mm, and parts of the focal length."""
 
 
 @dataclass(frozen=True)
-class Fit:
+class RigidFit:
     """The movement: x (6,), its parts' covariance by origin, and what was used. gain : (6, n) of the shifts."""
 
     x: F64
@@ -57,8 +53,12 @@ class Fit:
     px: F64
 
 
-def fit(start: Start, gray: U8, camera: Stillness, x: F64) -> Fit | None:
-    """Gauss-Newton on turn, tilts, slides (6), the camera's turn and zoom (4) and each card's own turn."""
+def fit(start: Start, gray: U8, camera: Stillness, x: F64) -> RigidFit | None:
+    """Gauss-Newton on turn, tilts, slides (6), the camera's turn and zoom (4) and each card's own turn.
+
+    start : the first photo. gray : the later one (h, w). camera : how it moved, by the background. x : (6,) movement
+    to start from: turn and tilts rad, slides mm. None where too little is seen again or the search does not settle.
+    """
     pieces = (start.chord, *start.cards)
     of = np.concatenate([np.full(len(p.a), k) for k, p in enumerate(pieces)])
     group, count = of > 0, 9 + len(pieces)
@@ -91,7 +91,7 @@ def fit(start: Start, gray: U8, camera: Stillness, x: F64) -> Fit | None:
         step, normal, root, used = white
         settled = used if turn >= ROBUST_ROUNDS else None
         total = total + step[:10]
-        size = float(np.abs(step[[0, 3, 4, 5]] / ENOUGH).max())
+        size = float(np.abs(step[[0, 3, 4, 5]] / CONVERGED).max())
         if size < 1:
             break
         if size > max(4 * last, GROWING):
@@ -106,7 +106,7 @@ def fit(start: Start, gray: U8, camera: Stillness, x: F64) -> Fit | None:
     priors = inverse @ np.linalg.cholesky(prior + 1e-12 * np.eye(count))
     own, u_own = np.degrees(step[10:]), np.degrees(np.sqrt(np.diag(inverse)[10:]))
     worst = int(np.argmax(np.abs(own) / u_own))
-    return Fit(
+    return RigidFit(
         total[:6],
         float(used[:n].mean()),
         inverse,
@@ -176,12 +176,18 @@ def _scale(white: F64, free: int) -> float:
 
 
 def turn_of(plane: Plane, x: F64) -> F64:
-    """(3, 3) rotation of a movement (6,) of the rib: about the plane's normal, its u and its v axis, rad."""
+    """(3, 3) rotation of a movement (6,) of the rib: about the plane's normal, its u and its v axis, rad.
+
+    plane : of the rib in the first photo. x : the first three are used.
+    """
     return rotation_of(x[0] * plane.normal + x[1] * plane.along_u + x[2] * plane.along_v)
 
 
 def placed(start: Start, total: F64) -> Plane:
-    """The rib plane after a movement (6,) as the camera, moved itself by (4,), sees it."""
+    """The rib plane after a movement (6,) as the camera, moved itself by (4,), sees it.
+
+    start : the first photo. total : (10,) the rib's movement, then the camera's turn (3, rad) and zoom.
+    """
     plane, x = start.plane, total[:6]
     turn, seen = turn_of(plane, x), rotation_of(total[6:9])
     slide = x[3] * plane.along_u + x[4] * plane.along_v + x[5] * plane.normal
@@ -192,11 +198,15 @@ def placed(start: Start, total: F64) -> Plane:
 
 
 def jacobian(start: Start, p: Pieces, total: F64) -> F64:
-    """(n, 10) shift across each piece, pixels, by movement and camera."""
+    """(n, 10) shift across each piece, pixels, by movement and camera.
+
+    start : the first photo. p : n pieces. total : (10,) as for `placed`; differences are central, with
+    `DIFFERENCE_STEPS`.
+    """
     middle = (p.a + p.b) / 2
     normal = across(run(placed(start, total), p.a, p.b, 2))
     out = []
-    for e in np.diag(STEPS):
+    for e in np.diag(DIFFERENCE_STEPS):
         d = placed(start, total + e).to_pixels(middle) - placed(start, total - e).to_pixels(middle)
         out.append((d * normal).sum(1) / (2 * e.max()))
     return np.stack(out, axis=1)

@@ -12,18 +12,16 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 from scipy.ndimage import gaussian_filter
 
-F64 = NDArray[np.float64]
-Bools = NDArray[np.bool_]
-U8 = NDArray[np.uint8]
-Gray = NDArray[np.uint8] | NDArray[np.float32]
+from shared.numerics.arrays import F32, F64, U8, Bools
 
-ALIKE = 0.85
+Gray = U8 | F32
+
+LEAST_CORRELATION = 0.85
 """Least correlation between a part and its find; less is something else (a shadow, a hand)."""
-FLOOR_PX = 0.004
+SAMPLING_FLOOR_PX = 0.004
 """What sampling between pixels leaves in a shift beyond the noise of the pixels."""
 
 
@@ -50,6 +48,8 @@ def strips(gray: U8, run: F64, half_px: int) -> tuple[F64, Bools]:
     """(n, k) mean profiles across n short pieces, one pixel a step, k = 2 half_px + 1; which lie in the picture.
 
     run : (n, m, 2) pixels along each piece. Across: 90 degrees from the piece's own way, clockwise as seen.
+
+    gray : (h, w). half_px : how far to either side.
     """
     normal = across(run)
     off = np.arange(-half_px, half_px + 1, dtype=np.float64)
@@ -59,24 +59,33 @@ def strips(gray: U8, run: F64, half_px: int) -> tuple[F64, Bools]:
 
 
 def across(run: F64) -> F64:
-    """(n, 2) unit vectors across pieces (n, m, 2)."""
+    """(n, 2) unit vectors across pieces (n, m, 2).
+
+    run : pixels along each piece.
+    """
     along = run[:, -1] - run[:, 0]
     along = along / np.linalg.norm(along, axis=1, keepdims=True)
     return np.stack([-along[:, 1], along[:, 0]], axis=1)
 
 
 def strip_shifts(first: F64, later: F64) -> Shift:
-    """Shift of profiles (n, k) against those of the first photo, pixels across."""
+    """Shift of profiles (n, k) against those of the first photo, pixels across.
+
+    first : profiles in the first photo. later : in the later one, where the piece was expected.
+    """
     x = np.linspace(-1.0, 1.0, first.shape[1])
     slope = _slope(first, 1)
     design = np.stack([slope, first, np.ones_like(first), np.broadcast_to(x, first.shape)], axis=-1)
     px, covariance, good = _solved(design, later, 1)
     sigma = np.sqrt(np.where(good, covariance[:, 0, 0], np.inf))
-    return Shift(px[:, 0], np.hypot(sigma, FLOOR_PX), good)
+    return Shift(px[:, 0], np.hypot(sigma, SAMPLING_FLOOR_PX), good)
 
 
 def patches(gray: Gray, centres: F64, half_px: int) -> tuple[F64, Bools]:
-    """(n, k) squares round (n, 2) pixels, row by row; which lie in the picture."""
+    """(n, k) squares round (n, 2) pixels, row by row; which lie in the picture.
+
+    gray : (h, w), uint8 or float32. centres : (n, 2). half_px : k = (2 half_px + 1)^2.
+    """
     y, x = np.mgrid[-half_px : half_px + 1, -half_px : half_px + 1]
     at = centres[:, None, :] + np.stack([x.ravel(), y.ravel()], axis=1)
     return _at(gray, at), _inside(gray, at)
@@ -87,6 +96,8 @@ def patch_shifts(first: F64, later: F64, blur_px: float) -> Patches:
 
     blur_px : of both pictures, before the squares were taken: it leaves noise of neighbours alike, and a fit that took
     it for white would be several times too sure of itself.
+
+    first : squares of the first photo. later : of the later one, at the same pixels.
     """
     side = round(first.shape[1] ** 0.5)
     square = first.reshape(-1, side, side)
@@ -95,7 +106,7 @@ def patch_shifts(first: F64, later: F64, blur_px: float) -> Patches:
     design = np.stack([gx.reshape(flat), gy.reshape(flat), first, np.ones_like(first)], axis=-1)
     px, covariance, good = _solved(design, later, 2)
     covariance = _of_alike_noise(design, covariance, side, blur_px)
-    weight = np.linalg.inv(np.where(good[:, None, None], covariance, np.eye(2)) + FLOOR_PX**2 * np.eye(2))
+    weight = np.linalg.inv(np.where(good[:, None, None], covariance, np.eye(2)) + SAMPLING_FLOOR_PX**2 * np.eye(2))
     return Patches(px, np.where(good[:, None, None], weight, 0.0), good)
 
 
@@ -113,7 +124,7 @@ def _solved(design: F64, later: F64, axes: int) -> tuple[F64, F64, Bools]:
         spread = (left * left).sum(1) / max(design.shape[1] - design.shape[2], 1)
         covariance = inverse[:, :axes, :axes] * (spread / gain**2)[:, None, None]
         alike = 1.0 - np.var(left, axis=1) / np.maximum(np.var(later, axis=1), 1e-9)
-    good = (gain > 0.2) & (alike > ALIKE**2) & np.isfinite(px).all(1) & (np.abs(px).max(1) < 2.5)
+    good = (gain > 0.2) & (alike > LEAST_CORRELATION**2) & np.isfinite(px).all(1) & (np.abs(px).max(1) < 2.5)
     return np.where(good[:, None], px, 0.0), covariance, good
 
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from shared.numerics.arrays import F64, U8
 from shared.quantity import Quantity
 from vision.cards.detect import Card
 from vision.image.photo import Picture
@@ -17,9 +17,6 @@ from vision.live.stillness import Background, find_background
 from vision.readings import Seen
 from vision.solution.scene import State, direction_in_plane, move, slots, theta_of
 from vision.solution.solve import Solution
-
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
 
 CLEAR_MM = 10.0
 """How far from a string or a level line a piece of the rib must lie: they stay where they are while the rib turns, and
@@ -51,7 +48,11 @@ class Start:
 
 def begin(picture: Picture, seen: Seen, chord_mm: float) -> Start:
     """Make a photo that was read in full the start. Raises ValueError where it has no chord angle, or where a string or
-    a level line leaves too little of the chord line or the cards to follow."""
+    a level line leaves too little of the chord line or the cards to follow.
+
+    picture : the first photo. seen : its reading with solution and lines (`vision.reader.read_fully`). chord_mm : of
+    the rib.
+    """
     if seen.solution is None or seen.found is None or seen.reading.chord.quantity is None:
         raise ValueError("the first photo has no chord angle")
     solution, stroke = seen.solution, seen.found.strokes[0]

@@ -16,15 +16,11 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.lens.model import distort, undistort
+from shared.numerics.arrays import F32, F64, U8
 from vision.live.shifts import Patches, patch_shifts, patches
 from vision.solution.scene import rotation_of
-
-F32 = NDArray[np.float32]
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
 
 MOST_PATCHES, LEAST_PATCHES = 160, 15
 MOVED_PX = 0.25
@@ -36,7 +32,7 @@ like a shift, and makes the change's u large instead."""
 NEAR_AND_FAR = 0.5
 """Share by which a carry's shift differs from the middle of the picture to its rim, standard deviation, because of
 what stands nearer or farther there: from 3 m in the middle, 2 m or 6 m at the rim (common practice, no source)."""
-AGREE = 0.5
+LEAST_FOLLOWING = 0.5
 """Least share of the patches that must follow one movement of the camera."""
 BLUR_PX, ROUNDS, ENOUGH_PX = 1.3, 10, 0.003
 """Blur before patches are followed, how often they are looked for anew, and the step that needs no further one."""
@@ -80,8 +76,11 @@ class Stillness:
         return rotation_of(self.turn)
 
 
-def find_background(gray: U8, keep_out: NDArray[np.uint8]) -> Background:
-    """Distinct places outside `keep_out` ((h, w), non-zero where the rib and its string are), well spread."""
+def find_background(gray: U8, keep_out: U8) -> Background:
+    """Distinct places outside `keep_out` ((h, w), non-zero where the rib and its string are), well spread.
+
+    gray : the first photo (h, w).
+    """
     h, w = gray.shape
     half = max(7, round(w / 180))
     shrink = max(1, round(w / 1500))
@@ -114,7 +113,11 @@ def _noise(gray: U8) -> float:
 
 
 def judge(background: Background, gray: U8, theta: F64, width: int) -> Stillness:
-    """Hold the background of the first photo against another photo of the same size."""
+    """Hold the background of the first photo against another photo of the same size.
+
+    background : from `find_background`. gray : the later photo (h, w). theta : (9,) lens parameters. width : of the
+    photo, pixels.
+    """
     none = np.zeros(3), 0.0, *(np.full((4, 4), np.nan),) * 2
     if len(background.centres) < LEAST_PATCHES:
         return Stillness(
@@ -127,9 +130,9 @@ def judge(background: Background, gray: U8, theta: F64, width: int) -> Stillness
         )
     soft = _soft(gray)
     seen = _look(background, soft, np.zeros(2))
-    if seen.good.mean() < AGREE:
+    if seen.good.mean() < LEAST_FOLLOWING:
         seen, start = _far(background, soft)
-        if seen.good.mean() < AGREE:
+        if seen.good.mean() < LEAST_FOLLOWING:
             return Stillness(
                 *none,
                 np.nan,
@@ -152,7 +155,7 @@ def judge(background: Background, gray: U8, theta: F64, width: int) -> Stillness
         if np.linalg.norm(corners @ step, axis=1).max() < ENOUGH_PX:
             break
     agree = trust > 0
-    if agree.sum() < max(LEAST_PATCHES, AGREE * len(agree)):
+    if agree.sum() < max(LEAST_PATCHES, LEAST_FOLLOWING * len(agree)):
         return Stillness(
             *none,
             np.nan,

@@ -10,23 +10,21 @@ from __future__ import annotations
 import string
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
 from shared.lines import POINTED, Role
+from shared.numerics.arrays import F64, U8
 from shared.reading import Evidence, Point, Reading, SeenLine
 from shared.rounding import number
 from vision.overlay import drawing
 from vision.overlay.lettering import Colour, extent, face, label
 from vision.overlay.picture import PictureLike, gray_of, reduced
-from vision.overlay.placing import Board, beside, leader
+from vision.overlay.placing import Occupancy, beside, leader
 from vision.overlay.strips import length_px, straightened
 from vision.overlay.words import PAPER, QUIET, Headline, Sentence, caption, sentences
 
 __all__ = ["Headline", "PictureLike", "draw_overlay"]
 
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
 
 COLOURS: dict[str, Colour] = {
     **{role.value: role.colour for role in Role},
@@ -165,7 +163,7 @@ def _draw_labels(
 ) -> None:
     width, height = sheet.image.shape[1], sheet.image.shape[0]
     font = face(max(11, round(width / 48)), bold=True)
-    board = Board((width, height))
+    board = Occupancy((width, height))
     for line in evidence.lines:
         board.avoid(sheet.points(line.path))
     for card in evidence.cards:

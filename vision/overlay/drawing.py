@@ -10,16 +10,18 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.numerics.arrays import F64, U8
 from vision.overlay.lettering import Colour, halo
-
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
 
 _SHIFT = 4  # cv2 takes integer points with this many fractional bits
 
 
 def stroke(image: U8, points: F64, colour: Colour, width: int, closed: bool = False) -> None:
-    """A polyline with a halo; does nothing with fewer than two points."""
+    """A polyline with a halo; does nothing with fewer than two points.
+
+    image : (h, w, 3) BGR, changed in place. points : (n, 2) pixels. colour : BGR. width : pixels. closed : whether
+    the last point is joined to the first.
+    """
     if len(points) < 2:
         return
     path = [_fixed(points)]
@@ -28,7 +30,10 @@ def stroke(image: U8, points: F64, colour: Colour, width: int, closed: bool = Fa
 
 
 def rails(image: U8, points: F64, colour: Colour, gap: float, width: int) -> None:
-    """Two strokes, `gap` pixels either side of the line."""
+    """Two strokes, `gap` pixels either side of the line.
+
+    image, points, colour, width : as for `stroke`.
+    """
     if len(points) < 2:
         return
     along = np.gradient(points, axis=0)
@@ -39,7 +44,10 @@ def rails(image: U8, points: F64, colour: Colour, gap: float, width: int) -> Non
 
 
 def dashes(image: U8, points: F64, colour: Colour, width: int, on: float, off: float) -> None:
-    """A dashed polyline: `on` pixels drawn, `off` left out."""
+    """A dashed polyline: `on` pixels drawn, `off` left out.
+
+    image, points, colour, width : as for `stroke`.
+    """
     if len(points) < 2:
         return
     where = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
@@ -50,26 +58,38 @@ def dashes(image: U8, points: F64, colour: Colour, width: int, on: float, off: f
 
 
 def crosses(image: U8, points: F64, colour: Colour, arm: float, width: int) -> None:
-    """A diagonal cross at every point."""
+    """A diagonal cross at every point.
+
+    image, points, colour, width : as for `stroke`. arm : from the middle to an end, pixels.
+    """
     for x, y in points:
         for dx, dy in ((arm, arm), (arm, -arm)):
             stroke(image, np.array([[x - dx, y - dy], [x + dx, y + dy]]), colour, width)
 
 
 def dots(image: U8, points: F64, colour: Colour, radius: float) -> None:
-    """A small filled disc at every point."""
+    """A small filled disc at every point.
+
+    image, points, colour : as for `stroke`. radius : pixels.
+    """
     for x, y in _fixed(points):
         cv2.circle(image, (int(x), int(y)), round(radius * 2**_SHIFT), colour, -1, cv2.LINE_AA, _SHIFT)
 
 
 def ring(image: U8, at: F64, colour: Colour, radius: float, width: int) -> None:
-    """A circle with a halo."""
+    """A circle with a halo.
+
+    image, colour, width : as for `stroke`. at : (2,) its middle, pixels. radius : pixels.
+    """
     turn = np.linspace(0, 2 * np.pi, 33)[:-1]
     stroke(image, at + radius * np.stack([np.cos(turn), np.sin(turn)], axis=1), colour, width, closed=True)
 
 
 def grid(image: U8, lines: list[F64], colour: Colour, strength: float) -> None:
-    """Thin lines mixed into the picture at a strength of 0 to 1, so that they hide nothing."""
+    """Thin lines mixed into the picture at a strength of 0 to 1, so that they hide nothing.
+
+    image, colour : as for `stroke`. lines : each (n, 2) pixels.
+    """
     lines = [p for p in lines if len(p) > 1]
     if not lines:
         return

@@ -15,12 +15,13 @@ from PIL import ImageDraw, ImageFont
 Colour = tuple[int, int, int]
 """Blue, green, red, 0 to 255: the overlay's arrays are BGR throughout."""
 
-Box = tuple[float, float, float, float]
-
 
 @lru_cache(maxsize=64)
 def face(size: int, bold: bool = False) -> ImageFont.FreeTypeFont:
-    """The overlay's face at a height in pixels."""
+    """The overlay's face at a height in pixels.
+
+    size : height, pixels. bold : the heavier face.
+    """
     name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
     return ImageFont.truetype(str(_fonts() / name), size)
 
@@ -39,7 +40,10 @@ def _fonts() -> Path:
 
 
 def wrap(text: str, font: ImageFont.FreeTypeFont, width: float) -> list[str]:
-    """The text in lines no wider than `width` pixels; a single word that is wider is broken."""
+    """The text in lines no wider than `width` pixels; a single word that is wider is broken.
+
+    text : words parted by blanks. font : in which they are measured.
+    """
     lines: list[str] = []
     line = ""
     for word in _breakable(text.split(), font, width):
@@ -55,12 +59,18 @@ def wrap(text: str, font: ImageFont.FreeTypeFont, width: float) -> list[str]:
 def label(
     draw: ImageDraw.ImageDraw, at: tuple[float, float], text: str, colour: Colour, font: ImageFont.FreeTypeFont
 ) -> None:
-    """Text with its upper left corner at `at`, on a halo of black or white, whichever stands out more."""
+    """Text with its upper left corner at `at`, on a halo of black or white, whichever stands out more.
+
+    draw : of a picture, changed in place. at : (x, y) pixels. colour : BGR. font : of the text.
+    """
     draw.text(at, text, fill=colour, font=font, stroke_width=max(2, round(font.size / 9)), stroke_fill=halo(colour))
 
 
 def extent(text: str, font: ImageFont.FreeTypeFont) -> tuple[float, float]:
-    """Width and height of a line of text, its halo included."""
+    """Width and height of a line of text, its halo included.
+
+    text : one line. font : in which it is measured. Pixels.
+    """
     rise, fall = font.getmetrics()
     margin = 2 * max(2, round(font.size / 9))
     return font.getlength(text) + margin, float(rise + fall + margin)

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-U8 = NDArray[np.uint8]
+from shared.numerics.arrays import U8
 
 LEAST_WIDTH = 800
 """Smaller photos are enlarged to this, so that the lettering has pixels to stand on."""
@@ -26,7 +26,10 @@ class PictureLike(Protocol):
 
 
 def gray_of(source: PictureLike | U8) -> U8:
-    """The full picture's brightness, (h, w) uint8, of a loaded photo or a BGR, BGRA or grey array."""
+    """The full picture's brightness, (h, w) uint8, of a loaded photo or a BGR, BGRA or grey array.
+
+    source : array (h, w), (h, w, 3) or (h, w, 4), or what `vision.image.photo` gives.
+    """
     if not isinstance(source, np.ndarray):
         return source.gray
     array = _to_8_bit(source)
@@ -41,6 +44,8 @@ def reduced(source: PictureLike | U8, gray: U8, max_width: int) -> U8:
 
     A loaded photo keeps its colours at a quarter of the size only: brightness comes from the full
     picture and colour from the small one, as in the JPEG itself (chroma is coarse there too).
+
+    source : as for `gray_of`. gray : its brightness in full size.
     """
     h, w = gray.shape
     width = min(max_width, max(w, min(LEAST_WIDTH, max_width)))

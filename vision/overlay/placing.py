@@ -5,14 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import numpy as np
-from numpy.typing import NDArray
 
-from vision.overlay.lettering import Box
-
-F64 = NDArray[np.float64]
+from shared.numerics.arrays import F64, Box
 
 
-class Board:
+class Occupancy:
     """Keeps what is taken on a picture of `size` (width, height): boxes of labels, points of lines."""
 
     def __init__(self, size: tuple[int, int]) -> None:
@@ -21,7 +18,10 @@ class Board:
         self.points: list[F64] = []
 
     def avoid(self, points: F64) -> None:
-        """Labels should keep off this polyline."""
+        """Labels should keep off this polyline.
+
+        points : (n, 2) pixels.
+        """
         if len(points) < 2:
             return
         where = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
@@ -34,7 +34,10 @@ class Board:
             self.boxes.append((*points.min(axis=0), *points.max(axis=0)))
 
     def place(self, wanted: Iterable[tuple[float, float]], extent: tuple[float, float]) -> tuple[float, float]:
-        """The best upper left corner for a label, of those wanted (earlier ones preferred), and take it."""
+        """The best upper left corner for a label, of those wanted (earlier ones preferred), and take it.
+
+        wanted : (x, y) pixels of upper left corners. extent : width and height, pixels.
+        """
         best, least = (0.0, 0.0), np.inf
         points = np.concatenate(self.points) if self.points else np.zeros((0, 2))
         for rank, corner in enumerate(wanted):
@@ -60,7 +63,11 @@ class Board:
 
 
 def beside(points: F64, extent: tuple[float, float], gap: float) -> list[tuple[float, float]]:
-    """Corners for a label beside a polyline: along it at several places, on either side."""
+    """Corners for a label beside a polyline: along it at several places, on either side.
+
+    points : (n, 2) pixels. extent : width and height of the label. gap : between both, pixels. Upper left corners,
+    the best first.
+    """
     w, h = extent
     spots = []
     for share in (0.5, 0.3, 0.7, 0.15, 0.85, 0.02, 0.98):
@@ -79,7 +86,11 @@ def beside(points: F64, extent: tuple[float, float], gap: float) -> list[tuple[f
 
 
 def leader(corner: tuple[float, float], extent: tuple[float, float], points: F64, beyond: float) -> F64:
-    """A line (2, 2) from a label to the nearest point of its polyline; (0, 2) where it is close enough."""
+    """A line (2, 2) from a label to the nearest point of its polyline; (0, 2) where it is close enough.
+
+    corner : upper left, pixels. extent : width and height. points : (n, 2) pixels. beyond : distance from which a
+    leader is drawn.
+    """
     low = np.array(corner)
     nearest = np.clip(points, low, low + np.array(extent))
     away = np.linalg.norm(points - nearest, axis=1)

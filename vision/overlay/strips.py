@@ -8,10 +8,8 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
+from shared.numerics.arrays import F64, U8
 
 
 def straightened(gray: U8, path: F64, width: int, height: int, half_px: float) -> U8:
@@ -19,6 +17,8 @@ def straightened(gray: U8, path: F64, width: int, height: int, half_px: float) -
     to `half_px` on the other; left to right in the photo for a lying line, top to bottom for a standing one.
 
     Brightness is stretched to the strip's own range.
+
+    gray : the full photo (h, w). width, height : of the strip, pixels.
     """
     path = path[np.argsort(path[:, 0 if _lying(path) else 1], kind="stable")]
     where = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(path, axis=0), axis=1))])
@@ -36,7 +36,10 @@ def straightened(gray: U8, path: F64, width: int, height: int, half_px: float) -
 
 
 def length_px(path: F64) -> float:
-    """Length of a polyline."""
+    """Length of a polyline.
+
+    path : (n, 2) pixels.
+    """
     return float(np.linalg.norm(np.diff(path, axis=0), axis=1).sum())
 
 

@@ -5,15 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
 from shared.lines import reference_words
+from shared.numerics.arrays import U8
 from shared.reading import Angle, FoundLean, Reading, SeenLine
 from shared.rounding import degrees, number
 from vision.overlay.lettering import Colour, face, wrap
-
-U8 = NDArray[np.uint8]
 
 PAPER: Colour = (24, 20, 18)
 INK: Colour = (245, 245, 245)
@@ -52,6 +50,8 @@ def sentences(
 
     letters : index of a candidate line -> the letter it carries in the picture. details : the numbers by which
     candidates were weighed. further : of the ribs behind.
+
+    reading : of the foremost rib. headline : what stands first, in place of the reading's own.
     """
     station = reading.station or "station unknown"
     advice = [a.text for a in reading.advice]
@@ -82,7 +82,10 @@ def sentences(
 
 
 def caption(parts: list[Sentence], width: int, margin: int | None = None) -> U8:
-    """The sentences set on a dark ground: (h, width, 3) BGR uint8. margin : above and below, pixels."""
+    """The sentences set on a dark ground: (h, width, 3) BGR uint8. margin : above and below, pixels.
+
+    parts : in the order in which they stand. width : of the picture below it, pixels.
+    """
     side = round(width / 60)
     margin = side if margin is None else margin
     rows = []

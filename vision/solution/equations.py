@@ -9,11 +9,11 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.lens.model import distort, undistort
 from calibration.lens.projection import by_ray, by_theta, project_board
 from shared.lines import Shows
+from shared.numerics.arrays import F64
 from shared.numerics.small_sums import cross
 from vision.cards.detect import Card
 from vision.solution.scene import (
@@ -27,11 +27,13 @@ from vision.solution.scene import (
     theta_of,
 )
 
-F64 = NDArray[np.float64]
-
 
 def residuals(scene: Scene, s: State) -> F64:
-    """All residuals in units of their own standard deviations."""
+    """All residuals in units of their own standard deviations.
+
+    scene : what is seen. s : the unknowns. (observations,) in the order prior, cards, lines, level references and
+    lean; each of mean 0 and variance 1 at the truth.
+    """
     theta = theta_of(scene, s.z)
     parts = [prior_part(scene, s), card_part(scene, s, theta)]
     focal = focal_length(theta)
@@ -42,7 +44,10 @@ def residuals(scene: Scene, s: State) -> F64:
 
 
 def prior_part(scene: Scene, s: State) -> F64:
-    """What is known beforehand: lens within its profile, print within its aspect, cards flat on the rib."""
+    """What is known beforehand: lens within its profile, print within its aspect, cards flat on the rib.
+
+    scene : whose uncertainties the unknowns are divided by. s : the unknowns.
+    """
     parts = [s.z]
     if scene.u_aspect > 0:
         parts.append(np.array([(s.aspect - scene.aspect) / scene.u_aspect]))
@@ -59,7 +64,10 @@ def card_rows(card: Card) -> int:
 
 
 def card_part(scene: Scene, s: State, theta: F64) -> F64:
-    """Corners and edges of every card, over their standard deviations."""
+    """Corners and edges of every card, over their standard deviations.
+
+    scene, s : as for `residuals`. theta : (9,) lens parameters at s.
+    """
     out = []
     for k, card in enumerate(scene.cards):
         board = np.concatenate([card.board, card.edges.board])
@@ -79,7 +87,10 @@ def _card_offsets(card: Card, px: F64) -> F64:
 
 
 def rays_of_lines(scene: Scene, theta: F64) -> list[F64]:
-    """Rays (n, 2) of each line's points."""
+    """Rays (n, 2) of each line's points.
+
+    scene : whose lines they are. theta : (9,) lens parameters. Rays are (x / z, y / z), camera frame.
+    """
     if not scene.lines:
         return []
     ends = np.cumsum([len(line.pixels) for line in scene.lines])
@@ -87,17 +98,29 @@ def rays_of_lines(scene: Scene, theta: F64) -> list[F64]:
 
 
 def focal_length(theta: F64) -> float:
-    """Mean of both, pixels."""
+    """Mean of both, pixels.
+
+    theta : (9,) lens parameters.
+    """
     return math.sqrt(float(theta[0] * theta[1]))
 
 
 def across(rays: F64, plane: F64) -> F64:
-    """Distance of rays from a line in the normalised image, (n,)."""
+    """Distance of rays from a line in the normalised image, (n,).
+
+    rays : (n, 2). plane : (3,) unit normal of the plane through the camera that holds the line; the distance has its
+    sign.
+    """
     return np.asarray((rays @ plane[:2] + plane[2]) / np.hypot(plane[0], plane[1]), dtype=np.float64)
 
 
 def level_part(scene: Scene, s: State) -> F64:
-    """Strings hold gravity, level lines are square to it in the rib plane, the plane leans as stated."""
+    """Strings hold gravity, level lines are square to it in the rib plane, the plane leans as stated.
+
+    scene, s : as for `residuals`. Angles in degrees over their standard uncertainty, with g gravity: of g out of a
+    string's plane; of a level line's rise less its zero error; of the plane's lean, arcsin(n . g) outward, less the
+    stated one.
+    """
     return _levels(scene, s.rotation, s.gravity, s.planes)
 
 
@@ -120,7 +143,11 @@ def _levels(scene: Scene, rotation: F64, g: F64, planes: F64) -> F64:
 
 
 def jacobian(scene: Scene, s: State, res: F64) -> F64:
-    """(observations, parameters) derivative of the residuals."""
+    """(observations, parameters) derivative of the residuals.
+
+    scene, s : as for `residuals`. res : the residuals at s. Columns as `vision.solution.scene.slots` has them, for
+    steps as `move` takes them.
+    """
     at = slots(scene, s)
     theta = theta_of(scene, s.z)
     jac = np.zeros((len(res), at.count))
@@ -230,7 +257,10 @@ def _level_block(scene: Scene, s: State, at: Slots, jac: F64, row: int) -> None:
 
 
 def labels(scene: Scene, s: State) -> tuple[tuple[str, str], ...]:
-    """Name and source of each whitened observation, in the residuals' order."""
+    """Name and source of each whitened observation, in the residuals' order.
+
+    scene, s : as for `residuals`.
+    """
     out = [("lens", f"lens:{scene.lens.ident} axis {i}") for i in range(len(s.z))]
     if scene.u_aspect > 0:
         out.append(("card print", scene.print_source))

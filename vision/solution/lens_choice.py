@@ -30,7 +30,10 @@ def _loaded(path: Path, _stamp: tuple[int, int]) -> LensProfile:
 
 
 def load_cached(path: Path) -> LensProfile:
-    """A profile, read again only when the file changed. Raises UserError."""
+    """A profile, read again only when the file changed. Raises UserError.
+
+    path : of a lens profile.
+    """
     try:
         stat = path.stat()
     except OSError as error:
@@ -47,6 +50,10 @@ def choose_lens(given: Lens | LensProfile | None, job: Job, picture: Picture) ->
 
     A profile that the job names must fit the photo; a folder of profiles may hold none that fits, and then
     the lens is guessed from the EXIF focal length, with the uncertainty that such a guess has.
+
+    given : overrides the job's choice. job : names a profile, or leaves it to the EXIF. picture : whose size and EXIF
+    the lens must fit; where it does not, the reason stands in the result. Raises UserError for a named profile that
+    cannot be read.
     """
     size = (picture.width, picture.height)
     if isinstance(given, Lens):

@@ -9,18 +9,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shared.flags import Flag, FlagCode
+from shared.numerics.arrays import F64
 from shared.quantity import Quantity
 from vision.solution.equations import card_rows, prior_part, residuals
 from vision.solution.propagate import values
 from vision.solution.solve import Solution
 from vision.solution.together import Together, layout, solve_states
 
-F64 = NDArray[np.float64]
-
-AGREE = 0.15
+LARGEST_DIFFERENCE = 0.15
 """Largest relative difference of the standard deviations, beyond what so few draws leave open, to agree."""
 
 
@@ -31,7 +29,10 @@ class Draws:
     angles: F64
 
     def interval(self, column: int = 0) -> tuple[float, float]:
-        """The shortest interval that holds 95 % of the draws (JCGM 101, 5.3.4)."""
+        """The shortest interval that holds 95 % of the draws (JCGM 101, 5.3.4).
+
+        column : 0 chord, 1 spar, 2 lean. Degrees.
+        """
         x = np.sort(self.angles[:, column])
         k = int(np.ceil(0.95 * len(x)))
         width = x[k - 1 :] - x[: len(x) - k + 1]
@@ -40,7 +41,11 @@ class Draws:
 
 
 def draw(together: Together, solutions: tuple[Solution, ...], count: int, seed: int = 1) -> tuple[Draws, ...]:
-    """`count` readings of each rib with observations drawn from their distributions about the fitted ones."""
+    """`count` readings of each rib with observations drawn from their distributions about the fitted ones.
+
+    together : the ribs. solutions : of each, whose states the draws start from. count : of draws. seed : of the
+    generator.
+    """
     rng = np.random.default_rng(seed)
     states = tuple(s.state for s in solutions)
     size = solutions[0].gain.shape[1]
@@ -62,6 +67,8 @@ def compare(draws: Draws, linear: Quantity, column: int = 0) -> tuple[str, tuple
     """What the draws say, in words, and a flag where the linear result is off.
 
     Components that the solution does not hold (which of two poses) are left out of the comparison.
+
+    draws : of one rib. linear : the same angle with its budget. column : as for `Draws.interval`.
     """
     x = draws.angles[:, column]
     u = linear.without("which way the card tilts").u
@@ -70,7 +77,7 @@ def compare(draws: Draws, linear: Quantity, column: int = 0) -> tuple[str, tuple
     said = f"{len(x)} draws: {mean:.3f} deg, u {sd:.3f}, 95 % from {low:.3f} to {high:.3f}"
     open_by = 3.0 / np.sqrt(2.0 * (len(x) - 1))
     off = abs(sd / u - 1) if u > 0 else 0.0
-    if off > AGREE + open_by or abs(mean - linear.value) > (0.1 + 3.0 / np.sqrt(len(x))) * u:
+    if off > LARGEST_DIFFERENCE + open_by or abs(mean - linear.value) > (0.1 + 3.0 / np.sqrt(len(x))) * u:
         return said, (
             FlagCode.NOT_LINEAR.flag(
                 f"Monte Carlo gives {mean:.3f} deg with u {sd:.3f}, the linear budget {linear.value:.3f} with u {u:.3f}"

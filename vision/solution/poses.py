@@ -29,7 +29,10 @@ Ribs = tuple[Solution, ...]
 
 
 def from_starts(scene: Scene, states: list[State]) -> list[Solution]:
-    """The solutions from several starts, best first; those that come to the same place count once. Empty where none holds."""
+    """The solutions from several starts, best first; those that come to the same place count once. Empty where none holds.
+
+    scene : of one rib. states : to start from.
+    """
     solutions: list[Solution] = []
     for start in states:
         try:
@@ -45,12 +48,18 @@ def from_starts(scene: Scene, states: list[State]) -> list[Solution]:
 
 
 def near(solutions: list[Solution]) -> list[Solution]:
-    """Those not much worse than the best."""
+    """Those not much worse than the best.
+
+    solutions : of one scene, best first. Not much worse: cost within `MAYBE_POSE` times the best one's squared scale.
+    """
     return [s for s in solutions if s.cost - solutions[0].cost < MAYBE_POSE * solutions[0].scale ** 2]
 
 
 def together_from(together: Together, starts: list[list[State]]) -> list[Ribs]:
-    """The solutions of several ribs from the poses (best first) that each may have, best first; empty where none holds."""
+    """The solutions of several ribs from the poses (best first) that each may have, best first; empty where none holds.
+
+    together : the ribs. starts : per rib, its poses.
+    """
     found: list[Ribs] = []
     for start in islice(product(*starts), MOST_TOGETHER):
         try:
@@ -72,6 +81,8 @@ def both_poses(solutions: list[Ribs], photo: str) -> tuple[tuple[Angles, ...], t
     A flat card seen nearly square-on has two poses (Collins and Bartoli 2014). With w the other's posterior weight and d
     its difference, the mixture's standard deviation is d sqrt(w (1 - w)). Where the other pose is likelier than OTHER_POSE and
     would lie outside what is given, there is a flag as well. photo : names the source.
+
+    solutions : best first; each holds one solution a rib.
     """
     best = list(angles_together(solutions[0]))
     flags: list[tuple[Flag, ...]] = [()] * len(best)

@@ -13,10 +13,10 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shared.angles import angle_in_plane, inclination
 from shared.lines import Role, Shows
+from shared.numerics.arrays import F64
 from shared.quantity import Component, Quantity
 from vision.solution.scene import (
     LineSeen,
@@ -29,8 +29,6 @@ from vision.solution.scene import (
     with_plane,
 )
 from vision.solution.solve import Solution
-
-F64 = NDArray[np.float64]
 
 COMMON = frozenset(role.common for role in Role if role.common)
 """Components of what is common to a whole line (`LineSeen.shade_px`)."""
@@ -47,7 +45,11 @@ class Angles:
 
 
 def values(scene_lines: tuple[LineSeen, ...], s: State) -> F64:
-    """Chord angle, spar angle (NaN when not seen), lean of the plane; degrees."""
+    """Chord angle, spar angle (NaN when not seen), lean of the plane; degrees.
+
+    scene_lines : in the order of the state's planes. s : the solution. (3,), chord nose-up positive, spar as 90 +
+    lean, lean of the plane positive with the far side down.
+    """
     return _values(scene_lines, s.rotation, s.gravity, s.planes)
 
 
@@ -71,7 +73,11 @@ def angles(solution: Solution, extra: Iterable[Component] = ()) -> Angles:
 
 
 def angles_together(solutions: tuple[Solution, ...], extra: Iterable[Component] = ()) -> tuple[Angles, ...]:
-    """Angles and budgets of ribs that were solved together; what they share bears the same sources in all of them."""
+    """Angles and budgets of ribs that were solved together; what they share bears the same sources in all of them.
+
+    solutions : as `solve_together` gives them. extra : components that go to the chord and the spar of every rib
+    alike. First-order propagation, GUM eq. 13, through the solution's gain.
+    """
     base = np.concatenate([values(s.scene.lines, s.state) for s in solutions])
     seen = np.isfinite(base)
     load = np.concatenate([-_gradient(s) @ s.gain for s in solutions])

@@ -11,15 +11,13 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.linalg import cholesky
 
 from calibration.lens.model import Lens
 from shared.lines import Role
+from shared.numerics.arrays import F64
 from shared.numerics.small_sums import cross
 from vision.cards.detect import Card
-
-F64 = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -159,7 +157,10 @@ class Slots:
         return slice(self.planes.start + 2 * k, self.planes.start + 2 * k + 2)
 
     def step(self, d: F64) -> Step:
-        """Named views of a parameter vector (count,)."""
+        """Named views of a parameter vector (count,).
+
+        d : as `move` takes it.
+        """
         aspect, shear, seats = d[self.aspect], d[self.shear], d[self.seats]
         return Step(
             d[self.z],
@@ -175,7 +176,10 @@ class Slots:
 
 
 def slots(scene: Scene, s: State) -> Slots:
-    """The layout of the parameter vector for a scene; unknowns with a zero prior have no slot."""
+    """The layout of the parameter vector for a scene; unknowns with a zero prior have no slot.
+
+    scene : which unknowns are known exactly. s : how many cards and lines there are.
+    """
     sizes = (
         len(s.z),
         3,
@@ -195,7 +199,11 @@ def slots(scene: Scene, s: State) -> Slots:
 
 
 def move(scene: Scene, s: State, d: F64) -> State:
-    """The state moved by a step: radians, distances in units of the rib's distance, lens in standard deviations."""
+    """The state moved by a step: radians, distances in units of the rib's distance, lens in standard deviations.
+
+    scene : which unknowns there are. s : where from. d : (count,) the step, laid out by `slots`. Rotations turn on
+    the left, unit vectors on their sphere.
+    """
     by = slots(scene, s).step(d)
     far = float(np.linalg.norm(s.shift))
     return State(
@@ -212,7 +220,10 @@ def move(scene: Scene, s: State, d: F64) -> State:
 
 
 def basis(v: F64) -> F64:
-    """(2, 3) orthonormal vectors square to a unit vector."""
+    """(2, 3) orthonormal vectors square to a unit vector.
+
+    v : (3,).
+    """
     x, y, z = v.tolist()
     least = min(range(3), key=lambda i: abs((x, y, z)[i]))
     b = ((0.0, z, -y), (-z, 0.0, x), (y, -x, 0.0))[least]  # v x e_least
@@ -222,7 +233,10 @@ def basis(v: F64) -> F64:
 
 
 def turned(v: F64, d: F64) -> F64:
-    """A unit vector moved by d (2,) along its basis."""
+    """A unit vector moved by d (2,) along its basis.
+
+    v : (3,). d : rad, small.
+    """
     if not d.any():
         return v
     w = v + d @ basis(v)
@@ -237,7 +251,10 @@ def with_plane(planes: F64, k: int, d: F64) -> F64:
 
 
 def rotation_of(w: F64) -> F64:
-    """Rotation matrix of a rotation vector, radians (Rodrigues)."""
+    """Rotation matrix of a rotation vector, radians (Rodrigues).
+
+    w : (3,) axis times angle. (3, 3).
+    """
     angle = float(np.linalg.norm(w))
     k = np.array([[0, -w[2], w[1]], [w[2], 0, -w[0]], [-w[1], w[0], 0]])
     if angle < 1e-12:
@@ -247,7 +264,10 @@ def rotation_of(w: F64) -> F64:
 
 
 def theta_of(scene: Scene, z: F64) -> F64:
-    """Lens parameters (9,) at z standard deviations along the lens' axes."""
+    """Lens parameters (9,) at z standard deviations along the lens' axes.
+
+    scene : its lens. z : (k,) as in `State`; empty: the lens is exact.
+    """
     if not len(z):
         return np.asarray(scene.lens.theta, dtype=np.float64)
     theta: F64 = scene.lens.theta + z @ scene.lens_axes
@@ -255,14 +275,21 @@ def theta_of(scene: Scene, z: F64) -> F64:
 
 
 def printed(board: F64, aspect: float, shear: float, scale: float = 1.0) -> F64:
-    """Board points (n, 2) as drawn, mm, as the printer left them: stretch and shear about the board's origin."""
+    """Board points (n, 2) as drawn, mm, as the printer left them: stretch and shear about the board's origin.
+
+    aspect : what width over height exceeds 1 by. shear : rad, see `Scene`. scale : printed over nominal length.
+    """
     lean = -shear / 2  # y runs down the sheet: what leans to +x upwards comes back
     flat: F64 = board @ (scale * np.array([[1.0 + aspect / 2, lean], [lean, 1.0 - aspect / 2]]))
     return flat
 
 
 def place_card(state: State, k: int, card: Card, board: F64, scale: float = 1.0) -> F64:
-    """Board points (n, 2) mm of the k-th card, (n, 3) mm in the rib frame. scale : printed over nominal length."""
+    """Board points (n, 2) mm of the k-th card, (n, 3) mm in the rib frame. scale : printed over nominal length.
+
+    state : with the cards' places and tilts. k : 0 is the first card, which defines the frame. card : for its middle.
+    board : points as designed.
+    """
     lift = (board - np.array(card.spec.size_mm) / 2) @ state.seats[k]
     flat = printed(board, state.aspect, state.shear, scale)
     if k > 0:
@@ -274,7 +301,10 @@ def place_card(state: State, k: int, card: Card, board: F64, scale: float = 1.0)
 
 
 def direction_in_plane(normal: F64, plane: F64) -> F64:
-    """Unit direction in which the rib plane meets the plane through the camera that holds a line."""
+    """Unit direction in which the rib plane meets the plane through the camera that holds a line.
+
+    normal : (3,) unit, of the rib plane. plane : (3,) unit normal of the other. (3,), of either sign; camera frame.
+    """
     d = cross(normal, plane)
     return np.asarray(d / np.linalg.norm(d), dtype=np.float64)
 

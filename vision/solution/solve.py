@@ -22,10 +22,10 @@ from typing import TypeVar
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.lens.model import Lens, distort, undistort
 from shared.lines import Shows
+from shared.numerics.arrays import F64
 from shared.numerics.small_sums import cross
 from vision.cards.detect import Card
 from vision.solution.equations import across, card_rows, jacobian, labels, level_part, prior_part, residuals
@@ -50,7 +50,6 @@ __all__ = [
     "with_lines",
 ]
 
-F64 = NDArray[np.float64]
 T = TypeVar("T")
 
 MAX_ROUNDS = 25
@@ -97,7 +96,10 @@ class Solution:
         return theta_of(self.scene, self.state.z)
 
     def to_pixels(self, points_mm: F64) -> F64:
-        """Pixels (n, 2) of rib-plane points (n, 2), mm in the rib frame."""
+        """Pixels (n, 2) of rib-plane points (n, 2), mm in the rib frame.
+
+        points_mm : x towards the leading edge, y down the card's sheet.
+        """
         p = np.c_[points_mm, np.zeros(len(points_mm))] @ self.state.rotation.T + self.state.shift
         return distort(p[:, :2] / p[:, 2:], self.theta())
 
@@ -116,6 +118,9 @@ def solve(scene: Scene, start: State, max_rounds: int = MAX_ROUNDS, hopeless: fl
 
     Raises numpy.linalg.LinAlgError when the picture leaves something undetermined, Hopeless when the cost stays above
     `hopeless`.
+
+    scene : what is seen. start : see `starts`. max_rounds : of Gauss-Newton. hopeless : cost that the search must
+    come below within `PATIENCE` rounds.
     """
     state = solve_state(scene, start, None, max_rounds, hopeless)
     res = residuals(scene, state)
@@ -129,6 +134,8 @@ def solve_state(
     """Gauss-Newton (Levenberg's damping when a step fails) on the whitened residuals less an offset.
 
     offset : (observations,) errors of the observations, in their standard deviations (Monte Carlo); None: none.
+
+    scene, start, max_rounds, hopeless : as for `solve`.
     """
 
     def misfit(s: State) -> F64:
@@ -153,7 +160,11 @@ def descend(
     hopeless: float = np.inf,
 ) -> T:
     """Gauss-Newton from a start of any kind. misfit : residuals of a state. slope : their Jacobian at it. moved : a state
-    moved by a step."""
+    moved by a step.
+
+    start : near the minimum. max_rounds : at most. hopeless : raises Hopeless where the cost is still above it after
+    `PATIENCE` rounds.
+    """
     state, damp = start, 0.0
     res = misfit(state)
     jac = slope(state, res)
@@ -185,6 +196,8 @@ def starts(scene: Scene) -> list[State]:
 
     Both poses come from the infinitesimal plane-based method (Collins and Bartoli 2014, in OpenCV's
     `solvePnPGeneric`), taken on the card with the most pixels.
+
+    scene : with one card at least. At most two, both with the card before the camera.
     """
     lens, cards = scene.lens, scene.cards
     first = cards[0]
@@ -218,7 +231,10 @@ def starts(scene: Scene) -> list[State]:
 
 
 def with_lines(scene: Scene, before: State) -> State:
-    """A start for a scene with lines from the state that its cards alone gave."""
+    """A start for a scene with lines from the state that its cards alone gave.
+
+    scene : with the lines. before : the state of a scene with the same cards and none.
+    """
     seen = [_forward(_plane_of(scene.lens, line.pixels), before.rotation) for line in scene.lines]
     planes = np.array(seen).reshape(-1, 3)
     return replace(before, planes=planes, gravity=_gravity_guess(scene, before.rotation[:, 2], planes))
@@ -277,7 +293,10 @@ class Fit:
 
 
 def fit_of(scene: Scene, s: State, res: F64) -> Fit:
-    """The fit of one scene, from its residuals in the order of `residuals`."""
+    """The fit of one scene, from its residuals in the order of `residuals`.
+
+    scene, s : as for `residuals`. res : (observations,) whitened.
+    """
     k = len(prior_part(scene, s))
     counts = [card_rows(c) for c in scene.cards]
     corners = slice(k, k + sum(counts))
@@ -301,14 +320,21 @@ def fit_of(scene: Scene, s: State, res: F64) -> Fit:
 
 
 def estimator(jac: F64) -> F64:
-    """(parameters, observations) the linear estimator of whitened observations."""
+    """(parameters, observations) the linear estimator of whitened observations.
+
+    jac : (observations, parameters). (J' J)^-1 J', whose negative times the residuals is the Gauss-Newton step.
+    """
     return np.asarray(np.linalg.solve(jac.T @ jac + 1e-9 * np.eye(jac.shape[1]), jac.T), dtype=np.float64)
 
 
 def solution_of(
     scene: Scene, s: State, fit: Fit, gain: F64, names: tuple[tuple[str, str], ...], cost: float
 ) -> Solution:
-    """A solution from its parts."""
+    """A solution from its parts.
+
+    scene : what is seen. s : the fitted state. fit : how well it fits. gain : (parameters, observations). names : of
+    each observation. cost : sum of squares of all residuals.
+    """
     return Solution(
         scene, s, gain, names, fit.chi2, fit.dof, cost, fit.scale, fit.corner_rms, fit.line_rms, fit.level_pulls
     )

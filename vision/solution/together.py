@@ -13,11 +13,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.numerics.arrays import F64
 from vision.solution.equations import jacobian, labels, residuals
 from vision.solution.scene import Scene, State, basis, move, slots
 from vision.solution.solve import Solution, descend, estimator, fit_of, solution_of
 
-F64 = NDArray[np.float64]
 States = tuple[State, ...]
 
 U_ROLL_DEG = 5.0
@@ -28,7 +28,7 @@ HELD = "how the camera was held"
 
 
 @dataclass(frozen=True)
-class Layout:
+class JointLayout:
     """Where the unknowns and residuals of each rib stand. columns : (ribs,) of (count,) places of a rib's own unknowns in the
     common vector. count : of all unknowns. skip : leading residuals of all ribs but the first that the first has already.
     """
@@ -53,6 +53,8 @@ def solve_together(together: Together, start: States) -> tuple[Solution, ...]:
 
     start : states near the minimum; lens, print and gravity are taken from the first. Raises numpy.linalg.LinAlgError where the
     picture leaves something undetermined.
+
+    together : the ribs.
     """
     states = solve_states(together, start)
     at = layout(together, states)
@@ -77,7 +79,10 @@ def solve_together(together: Together, start: States) -> tuple[Solution, ...]:
 
 
 def solve_states(together: Together, start: States, offset: F64 | None = None) -> States:
-    """The states of the least-squares solution. offset : errors of the observations, in their standard deviations."""
+    """The states of the least-squares solution. offset : errors of the observations, in their standard deviations.
+
+    together, start : as for `solve_together`.
+    """
     first = start[0]
     alike = tuple(replace(s, z=first.z, aspect=first.aspect, shear=first.shear, gravity=first.gravity) for s in start)
     at = layout(together, alike)
@@ -99,8 +104,11 @@ def solve_states(together: Together, start: States, offset: F64 | None = None) -
     )
 
 
-def layout(together: Together, states: States) -> Layout:
-    """The common vector's layout: the first rib's unknowns as they stand, then what each further rib has of its own."""
+def layout(together: Together, states: States) -> JointLayout:
+    """The common vector's layout: the first rib's unknowns as they stand, then what each further rib has of its own.
+
+    together : the ribs. states : one for each.
+    """
     own = [slots(scene, s) for scene, s in zip(together.scenes, states, strict=True)]
     first, count = own[0], own[0].count
     columns = [np.arange(count)]
@@ -113,17 +121,17 @@ def layout(together: Together, states: States) -> Layout:
         count += int(free.sum())
         columns.append(place)
     skip = len(states[0].z) + (together.scenes[0].u_aspect > 0) + (together.scenes[0].u_shear > 0)
-    return Layout(tuple(columns), count, skip)
+    return JointLayout(tuple(columns), count, skip)
 
 
-def _joined(together: Together, states: States, at: Layout, parts: list[F64]) -> F64:
+def _joined(together: Together, states: States, at: JointLayout, parts: list[F64]) -> F64:
     rows = [parts[0], *(part[at.skip :] for part in parts[1:])]
     if together.open:
         rows.append(np.array([math.degrees(math.asin(float(states[0].gravity[0]))) / U_ROLL_DEG]))
     return np.concatenate(rows)
 
 
-def _slope(together: Together, at: Layout, states: States, parts: list[F64]) -> F64:
+def _slope(together: Together, at: JointLayout, states: States, parts: list[F64]) -> F64:
     """(observations, unknowns) derivative of the joined residuals."""
     rows = sum(len(p) for p in parts) - at.skip * (len(parts) - 1) + together.open
     jac = np.zeros((rows, at.count))

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from vision.evidence.posterior import NONE, SURE, one_of, sure, true_reference
+from vision.evidence.posterior import LEAST_ERROR, PRIOR_NONE, one_of, sure, true_reference
 
 shares = st.lists(st.floats(0.0, 1.0), min_size=1, max_size=8)
 
@@ -16,13 +16,13 @@ def test_two_candidates_by_hand() -> None:
     """Odds 9 and 1/4: 9 / (NONE["chord"] + 9.25) and 0.25 / (NONE["chord"] + 9.25)."""
     choice = one_of("chord", [0.9, 0.2])
     assert choice.best == 0
-    np.testing.assert_allclose(choice.chances, np.array([9.0, 0.25]) / (NONE["chord"] + 9.25), rtol=1e-12)
+    np.testing.assert_allclose(choice.chances, np.array([9.0, 0.25]) / (PRIOR_NONE["chord"] + 9.25), rtol=1e-12)
 
 
 def test_what_else_speaks_for_a_candidate_multiplies_its_odds() -> None:
     choice = one_of("chord", [0.5, 0.5], [1.0, 30.0])
     assert choice.best == 1
-    assert choice.chance == pytest.approx(30 / (31 + NONE["chord"]))
+    assert choice.chance == pytest.approx(30 / (31 + PRIOR_NONE["chord"]))
 
 
 def test_no_candidate_is_no_choice() -> None:
@@ -34,8 +34,8 @@ def test_no_candidate_is_no_choice() -> None:
 @given(shares)
 def test_chances_and_none_make_one(p: list[float]) -> None:
     choice = one_of("chord", p)
-    clipped = np.clip(p, SURE, 1 - SURE)
-    none = NONE["chord"] / (NONE["chord"] + (clipped / (1 - clipped)).sum())
+    clipped = np.clip(p, LEAST_ERROR, 1 - LEAST_ERROR)
+    none = PRIOR_NONE["chord"] / (PRIOR_NONE["chord"] + (clipped / (1 - clipped)).sum())
     assert choice.chances.sum() + none == pytest.approx(1.0)
 
 
@@ -46,8 +46,8 @@ def test_a_rival_never_makes_another_likelier(p: list[float], rival: float) -> N
 
 def test_a_reference_by_hand() -> None:
     """Odds 19 against NONE; a rival of odds 1 that cannot be true as well."""
-    assert true_reference("string", 0.95) == pytest.approx(19 / (19 + NONE["string"]))
-    assert true_reference("string", 0.95, [0.5]) == pytest.approx(19 / (20 + NONE["string"]))
+    assert true_reference("string", 0.95) == pytest.approx(19 / (19 + PRIOR_NONE["string"]))
+    assert true_reference("string", 0.95, [0.5]) == pytest.approx(19 / (20 + PRIOR_NONE["string"]))
 
 
 @given(st.floats(0.01, 0.99), shares)
