@@ -13,7 +13,7 @@ from typing import Literal
 from rigging.page.refusals import Refused
 from rigging.survey.corrections import Correction
 from rigging.survey.instructions import instruction
-from rigging.survey.model import StationResult
+from rigging.survey.model import StationResult, Survey
 from shared.flags import FlagCode, in_doubt
 from shared.quantity import Quantity
 from shared.rounding import number, places
@@ -89,6 +89,19 @@ def todo(
     if following is not None:
         return Todo("next", f"Leave it. Next: {following}")
     return Todo("done", "Leave it. Every station conforms")
+
+
+def left_to_turn(survey: Survey) -> dict[str, str]:
+    """What a builder who has just turned something wants to know of the rest. turn : one line of what is left to turn;
+    wing : how many stations stand right."""
+    screws = dict.fromkeys(" and ".join(c.stations) for c in survey.corrections if c.needed)
+    ribs = [f"{s.station.name} afresh on its spar" for s in survey.stations if s.rib_or_jig.cause in ("rib", "both")]
+    left = [*screws, *ribs]
+    right = sum(s.state == "conforming" for s in survey.stations)
+    return {
+        "turn": f"Left to turn: {', '.join(left)}" if left else "Nothing is left to turn",
+        "wing": f"{right} of {len(survey.stations)} stations conform",
+    }
 
 
 def _turn(needed: Sequence[Correction]) -> Todo:

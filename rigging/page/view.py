@@ -15,7 +15,7 @@ from rigging.crosscheck.gauge_photos import TAUGHT
 from rigging.page.desk import Desk, Seen
 from rigging.page.notes import Chosen, Mixed, Moved, Notes, Typed, gauge_readings, on_same_jig
 from rigging.page.refusals import refusal
-from rigging.page.three import angle_words, doubts, explained, todo
+from rigging.page.three import angle_words, doubts, explained, left_to_turn, todo
 from rigging.survey.model import StationResult, Survey, evaluate
 from shared.cautions import SHORT
 from shared.errors import UserError
@@ -104,6 +104,7 @@ def tree_of(now: Standing) -> dict[str, Any]:
         "findings": [*(f.text for f in of_batch(now.survey.flags)), *now.survey.findings],
         "glue": glue_tree(job.glue, now.notes),
         "next": following,
+        "left": left_to_turn(now.survey),
         "stations": [_station(s, now, photos, following) for s in now.survey.stations],
         "photos": photos,
         "notes": [_note(n) for n in now.notes.standing[::-1] if not isinstance(n, Chosen)][:MOST_NOTES],
