@@ -95,6 +95,7 @@ def _listen(address: str, port: int) -> socket.socket:
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listening.bind((address, port))
+        listening.listen(128)  # a phone that is faster than the start waits instead of being turned away
     except OSError as error:
         listening.close()
         raise UserError(
