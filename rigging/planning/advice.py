@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import combinations
 
 from rigging.survey.decision import Decision
@@ -30,7 +30,7 @@ class Step:
 
     def after(self, quantity: Quantity) -> Quantity:
         """The quantity as it would be known after this step, its value unchanged."""
-        left = tuple(replace(c, u=c.u * self.share(c)) for c in quantity.components)
+        left = tuple(Component(c.name, c.source, c.u * self.share(c)) for c in quantity.components)
         return Quantity(quantity.value, left)
 
 
