@@ -99,9 +99,7 @@ def wing_scenes(seed: int, camera: Camera, two: bool) -> Iterator[Scene]:
     stretch, skew = float(rng.normal(0, U_STRETCH)), float(rng.normal(0, U_SKEW_DEG))
     for k in range(STATIONS):
         plain = good_scene(seed * 100 + k, "panels" if two and k % 2 else "panel", "plumb", camera, True)
-        cards = tuple(
-            replace(c, number=k + 15 * n, stretch=stretch, skew_deg=skew) for n, c in enumerate(plain.cards)
-        )
+        cards = tuple(replace(c, number=k + 15 * n, stretch=stretch, skew_deg=skew) for n, c in enumerate(plain.cards))
         yield replace(with_shop_errors(plain, rng), cards=cards, label=f"S{k + 1}")
 
 
@@ -226,18 +224,21 @@ def report(chords: list[Chord], focals: list[Focal], wings: int, minutes: float)
         f"The focal length by cards alone is off by {100 * spread:.2f} % (root mean square; EXIF alone: 3 %), its U "
         f"{200 * float(np.median([f.u for f in focals])):.2f} % in the median; U covers the truth in {share} of the wings."
     )
-    return "\n\n".join(
-        (
-            "# The lens from station cards alone",
-            "Made by `python benchmarks/lens_cards.py`.",
-            told,
-            markdown(HEAD, rows(sure)),
-            "With doubtful angles as well:",
-            markdown(HEAD, rows(chords)),
-            focal,
-            f"{environment()}; {minutes:.0f} min.",
+    return (
+        "\n\n".join(
+            (
+                "# The lens from station cards alone",
+                "Made by `python benchmarks/lens_cards.py`.",
+                told,
+                markdown(HEAD, rows(sure)),
+                "With doubtful angles as well:",
+                markdown(HEAD, rows(chords)),
+                focal,
+                f"{environment()}; {minutes:.0f} min.",
+            )
         )
-    ) + "\n"
+        + "\n"
+    )
 
 
 @click.command(help=__doc__)

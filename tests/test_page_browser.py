@@ -18,7 +18,7 @@ from typing import Any
 import browser
 import msgspec
 import pytest
-from page_reader import LINELESS, OFF, photo
+from page_reader import CARDLESS, DOUBT, LINELESS, NEAR, OFF, RIB, photo
 
 from rigging.page.app import make_app
 from rigging.page.desk import Desk
@@ -136,7 +136,10 @@ def clean(page: Any, name: str, *, every: bool = False) -> None:
     """No rule of accessibility is broken, nothing sticks out sideways, and what is pressed is large enough: at 390 px, light,
     and at 320 px, dark; in every shape of the screen where `every`."""
     for ending, size, scheme, percent in SHAPES:
-        if not every and ending not in ("", "-320-dark"):
+        shown = (
+            every or ending in ("", "-320-dark") or (bool(os.environ.get("RIBANGLE_SCREENSHOTS")) and percent == 100)
+        )
+        if not shown:
             continue
         page.set_viewport_size(size)
         page.emulate_media(color_scheme=scheme)
@@ -330,6 +333,36 @@ def test_nothing_leaves_the_queue_until_the_server_has_it(page: Any, bench: Benc
     page.reload()  # a page that is thrown out of memory loses nothing, and no refusal goes unseen
     page.locator("#queue").get_by_text("NOT taken: not a photo of a known kind").wait_for()
     page.get_by_role("button", name="Throw away").tap()
+    gone(page.locator("#queue li"))
+
+
+@pytest.mark.parametrize(
+    ("level", "name", "do"),
+    [
+        (RIB, "rib", "Leave the screw: the rib sits wrong on its spar"),
+        (NEAR, "undecided", "To decide it: 3 more photos from other places"),
+        (DOUBT, "doubt", "Photograph it again: a doubt"),
+        (CARDLESS, "no-card", "Lay the station card flat on the rib"),
+    ],
+)
+def test_what_is_not_to_be_turned_says_what_to_do_instead(page: Any, level: int, name: str, do: str):
+    send(page, photo(level, seed=21))
+    page.locator("#now .do").get_by_text(do).wait_for()
+    page.evaluate("scrollTo(0, 0)")
+    assert page.locator("#now .do").count() == 1 and "Turn the screw" not in page.locator("#now .card").inner_text()
+    clean(page, name)
+
+
+def test_a_photo_on_its_way_is_no_answer_yet(page: Any):
+    held: list[Any] = []
+    page.route("**/api/photos", held.append)  # neither answered nor broken
+    station(page, "R2").tap()
+    send(page, photo(1, seed=22))
+    page.locator("#now").get_by_text("Nothing is judged before it is read.").wait_for()
+    assert page.locator("#now .value").count() == 0
+    clean(page, "sending")
+    page.unroute("**/api/photos")
+    page.reload()
     gone(page.locator("#queue li"))
 
 

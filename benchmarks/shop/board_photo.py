@@ -30,9 +30,7 @@ def board_photo(camera: Camera, board: Chessboard, seed: int, noise: float = 2.0
     return np.repeat(np.clip(np.rint(shade), 0, 255).astype(np.uint8)[..., None], 3, axis=2)
 
 
-def _placed(
-    camera: Camera, board: Chessboard, rng: np.random.Generator
-) -> tuple[F64, F64, tuple[int, int, int, int]]:
+def _placed(camera: Camera, board: Chessboard, rng: np.random.Generator) -> tuple[F64, F64, tuple[int, int, int, int]]:
     half = (np.array([board.columns, board.rows]) + 1) / 2 * board.square_mm + MARGIN_MM
     corners = np.array([[x, y, 0.0] for x in (-half[0], half[0]) for y in (-half[1], half[1])])
     size = np.array([camera.width, camera.height])
@@ -59,7 +57,7 @@ def _ink(camera: Camera, board: Chessboard, r: F64, t: F64, box: tuple[int, int,
     for k in range(FINE):
         dx, dy = (k + 0.5) / FINE - 0.5, (k * 7 % FINE + 0.5) / FINE - 0.5
         total += _grey(board, x + slopes[0] * dx + slopes[1] * dy, y + slopes[2] * dx + slopes[3] * dy)
-    return total / FINE
+    return np.asarray(total / FINE)
 
 
 def _grey(board: Chessboard, x: F64, y: F64) -> F64:

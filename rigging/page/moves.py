@@ -60,4 +60,3 @@ def _moved_later(notes: Notes, chosen: Chosen, desk: Desk, station: str) -> bool
     mates = set(on_same_jig(desk.job, station))
     own = _turn_ident(chosen.ident)
     return any(m.ident != own and m.at > chosen.chosen and mates & set(m.stations) for m in notes.moves)
-

@@ -42,7 +42,7 @@ export function card(s, glue, left = null) {
   const late = glueNow(glue);
   if (left) whole.append(make("p", `${late && late.over ? "" : `${left.turn}. `}${left.wing}.`, "left"));
   if (s.state === "nonconforming" && !(late && late.over)) {
-    const press = make("div", "", "press"), turned = make("button", `Turned: photograph ${s.name} again`, "main");
+    const press = make("div", "", "press"), turned = make("button", `${t.todo.kind === "turn" ? "Turned" : "Mended"}: photograph ${s.name} again`, "main");
     turned.type = "button";
     turned.addEventListener("click", () => document.getElementById("turned").click());
     press.append(turned);
