@@ -29,13 +29,14 @@ from rigging.page.app import make_app
 from rigging.page.bench import MOST_BYTES, Bench
 from rigging.page.desk import Desk
 from rigging.page.gate import ALPHABET, LENGTH, LOCKED_S, TRIES, Gate
-from rigging.page.keeping import keep_survey
+from rigging.page.keeping import gauge_text, keep_survey
 from rigging.page.notes import Mixed, Notes
 from rigging.page.refusals import refusal
 from rigging.page.view import glue_tree
 from rigging.page.watch import STALLED_S, Watcher
 from rigging.page.worker import sight
 from rigging.record.chain import load_record
+from shared.gauge.readings import GaugeReading, GaugeReadings
 from shared.job.file import load_job
 from shared.job.model import Glue
 from vision.image.photo_file import PhotoError, read_bytes
@@ -417,6 +418,11 @@ def test_glue_mixed_now_starts_the_window_and_a_slip_is_taken_back(client: TestC
     assert mixed() is None
     client.post("/api/undo", json={"id": "glue00002"})
     assert mixed() == first
+
+
+def test_a_note_that_a_spreadsheet_would_run_is_escaped_in_the_record():
+    kept = gauge_text(GaugeReadings((GaugeReading("R1", "chord", 2.0, note="=1+1"),)))
+    assert kept.splitlines()[1] == "R1,chord,2.0,,'=1+1"
 
 
 def test_a_kept_survey_is_in_the_record_and_says_the_same_again(client: TestClient, desk: Desk):
