@@ -32,7 +32,7 @@ from rigging.page.gate import ALPHABET, LENGTH, LOCKED_S, TRIES, Gate
 from rigging.page.keeping import gauge_text, keep_survey
 from rigging.page.notes import Mixed, Notes
 from rigging.page.refusals import refusal
-from rigging.page.view import glue_tree
+from rigging.page.view import Readings, glue_tree, standing
 from rigging.page.watch import STALLED_S, Watcher
 from rigging.page.worker import sight
 from rigging.record.chain import load_record
@@ -418,6 +418,21 @@ def test_glue_mixed_now_starts_the_window_and_a_slip_is_taken_back(client: TestC
     assert mixed() is None
     client.post("/api/undo", json={"id": "glue00002"})
     assert mixed() == first
+
+
+def test_the_wing_is_judged_anew_by_what_changes_a_reading_and_by_nothing_else(desk: Desk, client: TestClient):
+    made = Readings()
+    before = standing(desk, made)
+    desk.bench.add(photo(R1))  # it waits
+    waits = standing(desk, made)
+    assert waits.survey is before.survey and len(waits.seen) == 1
+    settled(client)
+    while not (after := standing(desk, made)).readings:
+        time.sleep(0.05)
+    assert after.survey is not before.survey and after.survey.station("R1").state == "conforming"
+    assert standing(desk, made).survey is after.survey
+    moved(client, "R1")
+    assert standing(desk, made).survey.station("R1").state == "not measured"
 
 
 def test_a_note_that_a_spreadsheet_would_run_is_escaped_in_the_record():

@@ -23,10 +23,10 @@ def board_photo(camera: Camera, board: Chessboard, seed: int, noise: float = 2.0
     """A photo (h, w, 3) of the board, wholly in the picture, tilted by up to 30 degrees to any side."""
     rng = np.random.default_rng([seed, 47])
     r, t, box = _placed(camera, board, rng)
-    shade = np.full((camera.height, camera.width), WALL)
+    shade = np.full((camera.height, camera.width), WALL, np.float32)
     x0, y0, x1, y1 = box
     shade[y0:y1, x0:x1] = _ink(camera, board, r, t, box)
-    shade = cv2.GaussianBlur(shade, (0, 0), blur_px) + rng.normal(0, noise, shade.shape)
+    shade = cv2.GaussianBlur(shade, (0, 0), blur_px) + noise * rng.standard_normal(shade.shape, np.float32)
     return np.repeat(np.clip(np.rint(shade), 0, 255).astype(np.uint8)[..., None], 3, axis=2)
 
 
