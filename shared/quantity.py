@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 K = 2.0
 """Coverage factor of U, about 95 % for a normal distribution (GUM 6.3)."""
@@ -37,10 +38,18 @@ class Quantity:
     value: float
     components: tuple[Component, ...] = ()
 
-    @property
+    @cached_property
     def u(self) -> float:
         """Combined standard uncertainty."""
-        return math.sqrt(math.fsum(c.u * c.u for c in _merged(self.components)))
+        return math.sqrt(math.fsum(u * u for u in self.loadings.values()))
+
+    @cached_property
+    def loadings(self) -> dict[str, float]:
+        """Signed loading on each source, those of equal sources added; not to be changed."""
+        sums: dict[str, float] = {}
+        for c in self.components:
+            sums[c.source] = sums.get(c.source, 0.0) + c.u
+        return sums
 
     @property
     def U(self) -> float:
@@ -89,10 +98,13 @@ def combine(weights: Sequence[float], quantities: Sequence[Quantity]) -> Quantit
     weights : one for each quantity, exact numbers. Raises ValueError where their numbers differ.
     """
     value = math.fsum(w * q.value for w, q in zip(weights, quantities, strict=True))
-    parts = [
-        Component(c.name, c.source, w * c.u) for w, q in zip(weights, quantities, strict=True) for c in q.components
-    ]
-    return Quantity(value, tuple(_merged(parts)))
+    sums: dict[str, float] = {}
+    names: dict[str, str] = {}
+    for w, q in zip(weights, quantities, strict=True):
+        for c in q.components:
+            sums[c.source] = sums.get(c.source, 0.0) + w * c.u
+            names.setdefault(c.source, c.name)
+    return Quantity(value, tuple(Component(names[source], source, u) for source, u in sums.items()))
 
 
 def covariance(a: Quantity, b: Quantity) -> float:
@@ -100,8 +112,16 @@ def covariance(a: Quantity, b: Quantity) -> float:
 
     a, b : whose components on equal sources multiply; the unit is the product of theirs (GUM F.1.2.3).
     """
-    theirs = {c.source: c.u for c in _merged(b.components)}
-    return math.fsum(c.u * theirs.get(c.source, 0.0) for c in _merged(a.components))
+    few, many = sorted((a.loadings, b.loadings), key=len)
+    return math.fsum(u * many[source] for source, u in few.items() if source in many)
+
+
+def u_of_difference(a: Quantity, b: Quantity) -> float:
+    """Standard uncertainty of a - b, what they share taken out."""
+    mine, theirs = a.loadings, b.loadings
+    gaps = [u - theirs.get(source, 0.0) for source, u in mine.items()]
+    gaps += [u for source, u in theirs.items() if source not in mine]
+    return math.sqrt(math.fsum(g * g for g in gaps))
 
 
 def _merged(components: Iterable[Component]) -> list[Component]:

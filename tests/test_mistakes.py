@@ -310,6 +310,23 @@ def test_the_one_reading_that_stands_out_of_a_zero_error_is_marked(shop: Shop):
     assert "its zero error of +0.3" in shop.out
 
 
+def test_a_slip_of_the_decimal_point_is_named_and_is_no_offset(shop: Shop):
+    shop.photos()
+    rows = [f"{s['name']},chord,{15 if s['name'] == 'R2' else s['chord_deg']}" for s in shop.job["station"]]
+    shop.gauge(*rows)
+    said = shop.survey()
+    assert "one station alone: R2 chord was read +13.50 deg" in said and "fits with the decimal point shifted" in said
+    assert "offset of all readings" not in said and shop.out.count("\N{DEGREE SIGN} !") == 1
+
+
+def test_a_decimal_comma_between_commas_is_read_whole_or_told(shop: Shop):
+    shop.photos()
+    shop.gauge("R1,chord,2.0", "R2,chord,1,5", "R3,chord,1.0")
+    assert "1.50\N{DEGREE SIGN}" in shop.survey()
+    shop.gauge("R1,chord,2,0", "R2,chord,1,5", "R3,chord,1,0", head="station,line,reading,note")
+    assert "3 rows" in shop.survey() or "decimal comma" in shop.survey()
+
+
 SLIPS = [
     ("R3", "chord_deg", 10.0, "station R3: chord_deg: 10.00° lies off the run of its neighbours"),
     ("L4", "chord_deg", -0.6, "left and right differ in chord_deg −0.60 and 0.50"),

@@ -29,13 +29,14 @@ from rigging.page.app import make_app
 from rigging.page.bench import MOST_BYTES, Bench
 from rigging.page.desk import Desk
 from rigging.page.gate import ALPHABET, LENGTH, LOCKED_S, TRIES, Gate
-from rigging.page.keeping import keep_survey
+from rigging.page.keeping import gauge_text, keep_survey
 from rigging.page.notes import Mixed, Notes
 from rigging.page.refusals import refusal
-from rigging.page.view import glue_tree
+from rigging.page.view import Readings, glue_tree, standing
 from rigging.page.watch import STALLED_S, Watcher
 from rigging.page.worker import sight
 from rigging.record.chain import load_record
+from shared.gauge.readings import GaugeReading, GaugeReadings
 from shared.job.file import load_job
 from shared.job.model import Glue
 from vision.image.photo_file import PhotoError, read_bytes
@@ -170,6 +171,54 @@ def test_a_screw_that_carries_two_stations_opens_both_and_a_slip_is_taken_back(c
     assert client.post("/api/undo", json={"id": "moved0001"}).status_code == 200
     state = settled(client)
     assert {station(state, n)["state"] for n in ("R5", "R6")} == {"conforming"} and not state["notes"]
+
+
+def turned(client: TestClient, data: bytes, station: str, waited_s: int = 0) -> Any:
+    return client.post("/api/photos", content=data, headers={"x-turned": station, "x-waited-s": str(waited_s)})
+
+
+def test_turned_and_photographed_is_one_tap(client: TestClient):
+    send(client, photo(OFF))
+    state = settled(client)
+    assert station(state, "R2")["state"] == "nonconforming"
+    assert state["left"] == {"turn": "Left to turn: R2", "wing": "0 of 12 stations conform"}
+    for _ in range(2):  # an answer that is lost, and the photo sent again: noted once
+        assert turned(client, photo(R2, seed=9), "R2").status_code in (200, 201)
+    state = settled(client)
+    assert station(state, "R2")["state"] == "conforming" and station(state, "R2")["photos"] == 1
+    assert state["left"] == {"turn": "Nothing is left to turn", "wing": "1 of 12 stations conform"}
+    (note,) = state["notes"]
+    assert note["words"].endswith("R2 moved")
+    assert client.post("/api/undo", json={"id": note["id"]}).status_code == 200
+    assert station(settled(client), "R2")["photos"] == 2
+
+
+def test_one_screw_of_two_ribs_turned_leaves_the_other_open(client: TestClient):
+    send(client, photo(R5))
+    send(client, photo(R6))
+    settled(client)
+    turned(client, photo(R5, seed=9), "R5", 60)  # and it lay in the phone for a minute
+    state = settled(client)
+    assert [station(state, n)["state"] for n in ("R5", "R6")] == ["conforming", "open"]
+
+
+def test_a_turned_photo_that_is_none_notes_no_turn(client: TestClient):
+    send(client, photo(R1))
+    settled(client)
+    assert turned(client, b"no photo", "R1").status_code == 422
+    assert turned(client, photo(R1, seed=3), "R9").status_code == 422
+    told = turned(client, photo(R1), "R1")
+    assert told.status_code == 422 and "was here before R1 was turned" in told.json()["error"]
+    state = settled(client)
+    assert station(state, "R1")["photos"] == 1 and state["notes"] == []
+
+
+def test_a_photo_of_a_turn_before_another_move_is_set_aside(client: TestClient):
+    send(client, photo(R1))
+    settled(client)
+    moved(client, "R1")
+    turned(client, photo(R1, seed=3), "R1", 600)  # turned and photographed ten minutes ago, moved again since
+    assert station(settled(client), "R1")["state"] == "open"
 
 
 def test_what_was_moved_rests_on_the_record_and_not_on_file_times(client: TestClient, desk: Desk):
@@ -369,6 +418,26 @@ def test_glue_mixed_now_starts_the_window_and_a_slip_is_taken_back(client: TestC
     assert mixed() is None
     client.post("/api/undo", json={"id": "glue00002"})
     assert mixed() == first
+
+
+def test_the_wing_is_judged_anew_by_what_changes_a_reading_and_by_nothing_else(desk: Desk, client: TestClient):
+    made = Readings()
+    before = standing(desk, made)
+    desk.bench.add(photo(R1))  # it waits
+    waits = standing(desk, made)
+    assert waits.survey is before.survey and len(waits.seen) == 1
+    settled(client)
+    while not (after := standing(desk, made)).readings:
+        time.sleep(0.05)
+    assert after.survey is not before.survey and after.survey.station("R1").state == "conforming"
+    assert standing(desk, made).survey is after.survey
+    moved(client, "R1")
+    assert standing(desk, made).survey.station("R1").state == "not measured"
+
+
+def test_a_note_that_a_spreadsheet_would_run_is_escaped_in_the_record():
+    kept = gauge_text(GaugeReadings((GaugeReading("R1", "chord", 2.0, note="=1+1"),)))
+    assert kept.splitlines()[1] == "R1,chord,2.0,,'=1+1"
 
 
 def test_a_kept_survey_is_in_the_record_and_says_the_same_again(client: TestClient, desk: Desk):

@@ -22,7 +22,7 @@ from rigging.page import connections
 from rigging.page.app import make_app
 from rigging.page.desk import Desk
 from rigging.page.gate import Gate
-from rigging.page.serve import server_config
+from rigging.page.serve import LOCAL, listen_on, server_config
 
 SAMPLE = Path(__file__).parent.parent / "samples" / "trainer"
 PATIENCE_S = 120.0
@@ -75,6 +75,14 @@ def test_connections_that_say_nothing_shut_nobody_out_and_are_closed(
     monkeypatch.setattr(connections, "HEAD_S", 0.2)
     with closing(socket.create_connection(server, PATIENCE_S)) as held, suppress(ConnectionError):
         assert held.recv(1) == b""
+
+
+def test_a_phone_that_comes_before_the_server_has_started_waits():
+    with (
+        closing(listen_on(LOCAL, 0)) as listening,
+        closing(socket.create_connection(listening.getsockname(), PATIENCE_S)),
+    ):
+        pass
 
 
 def events(where: tuple[str, int]) -> Iterator[tuple[str, Any]]:

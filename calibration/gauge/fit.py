@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import least_squares
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from calibration.gauge.log import Log, Observation
 from calibration.gauge.profile import GaugeProfile
@@ -93,7 +93,7 @@ def fit_gauge(log: Log, resolution_deg: float, ident: str, made: str, sense: Sen
     repeat, dof_all = _repeatability(shown - model(p), dof, resolution_deg)
     cell, systematic, random = _noise(seen, resolution_deg, repeat)
     # few degrees of freedom: the readings' part of u grows until 2u is Student's 95 % (GUM G.3.2)
-    widen = max(float(student.ppf(0.975, dof_all)) / 2.0, 1.0)
+    widen = max(float(stdtrit(dof_all, 0.975)) / 2.0, 1.0)
     p, covariance = solve(_whiten(cell, systematic, random) / widen)
     k = int(free.sum())
     three, full = np.zeros(3), np.zeros((3, 3))

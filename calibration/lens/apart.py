@@ -53,7 +53,8 @@ def two_lenses(views: Sequence[View], groups: Sequence[int], size: tuple[int, in
     """Whether the photos (`groups`: photo of each view) come from two lenses; None where one does.
 
     The photos are parted by the way each of them pulls the focal length and the principal point of the common fit,
-    then sorted to the lens that fits them better until nothing changes.
+    then sorted to the lens that fits them better until nothing changes. whole : one lens of the full model: a lens
+    whose glass is off centre is well told by two simple ones, and still is one.
     """
     photos = sorted(set(groups))
     if len(photos) < 2 * FEWEST:
@@ -63,7 +64,7 @@ def two_lenses(views: Sequence[View], groups: Sequence[int], size: tuple[int, in
     pull = pull - pull.mean(axis=0)
     axis = np.linalg.svd(pull, full_matrices=False)[2][0]
     side = pull @ axis > np.median(pull @ axis)
-    one = _fitted(views, by_photo, photos, size)
+    one = min(_fitted(views, by_photo, photos, size), sum(_square(v, whole.theta) for v in views))
     lenses: list[Bundle] = []
     for _ in range(6):
         if min(int(side.sum()), int((~side).sum())) < FEWEST:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from scipy import stats
+from scipy.special import stdtrit
 
 from shared.numerics.arrays import F64
 
@@ -47,7 +47,7 @@ def between_views(normal: F64, parts: Sequence[F64], scores: Sequence[F64], mode
     white = (views - 1) / views / corner * moved.T @ moved
     values, axes = np.linalg.eigh((white + white.T) / 2)
     chance, mean = _by_chance(whole, shares, rest, root)
-    t = max(float(stats.t.ppf(0.975, views - 1)) / 2.0, 1.0)
+    t = max(float(stdtrit(views - 1, 0.975)) / 2.0, 1.0)
     values = np.where(values > chance, np.maximum(values * t * t / mean, 1.0), 1.0)
     half = np.linalg.solve(root.T, axes * np.sqrt(values)) / scale[:, None]
     return np.asarray(corner * half @ half.T), float(values.mean())

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+from scipy.special import chdtri
 
 from calibration.level.reversal import COVER
 from shared.quantity import Quantity, combine
@@ -59,7 +59,7 @@ def cross_check(by_plumb: Sequence[Quantity], by_level: Sequence[Quantity]) -> L
         )
     if n > 2:
         expected = math.sqrt(sum(g.u**2 for g in gaps) / n)
-        if scatter > expected * math.sqrt(float(stats.chi2.ppf(COVER, n - 1)) / (n - 1)):
+        if scatter > expected * math.sqrt(float(chdtri(n - 1, 1 - COVER)) / (n - 1)):
             text += (
                 f"; the differences scatter by {scatter:.3f} deg where their uncertainties explain "
                 f"{expected:.3f}: something moved between the photos"

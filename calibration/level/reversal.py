@@ -14,6 +14,7 @@ from typing import Literal
 
 import msgspec
 import numpy as np
+from scipy.special import stdtrit
 
 from shared.errors import UserError
 from shared.files import write_whole
@@ -120,9 +121,7 @@ def reversal(
     else:
         spread = float(np.std(zeros, ddof=1))
         one = spread * math.sqrt(2)
-        from scipy import stats  # not on the way of one who only loads a profile
-
-        scatter = spread / math.sqrt(n) * float(stats.t.ppf((1 + COVER) / 2, n - 1)) / 2
+        scatter = spread / math.sqrt(n) * float(stdtrit(n - 1, (1 + COVER) / 2)) / 2
         if repeatability_deg is not None:
             notes.append("the repeatability given was not used: the repeats show it")
     rounding = 0.0 if one >= 0.5 * resolution_deg else resolution_deg / math.sqrt(24)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from scipy.special import stdtrit
 
 from calibration.level.reversal import COVER
 from calibration.print.profile import FORMAT, U_SKEW_DEG, U_STRETCH, PrintProfile
@@ -164,9 +165,7 @@ def _mean(name: str, values: list[float], nominal: float, u_tool: float) -> tupl
     scatter = 0.0
     n = len(values)
     if n > 1:
-        from scipy import stats  # not on the way of one who only loads a profile
-
-        scatter = float(np.std(values, ddof=1)) / math.sqrt(n) * float(stats.t.ppf((1 + COVER) / 2, n - 1)) / 2
+        scatter = float(np.std(values, ddof=1)) / math.sqrt(n) * float(stdtrit(n - 1, (1 + COVER) / 2)) / 2
     return mean, math.hypot(u_tool, scatter) / nominal
 
 

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from shared.quantity import Quantity
 from shared.rounding import degrees, number
@@ -38,7 +38,7 @@ class Alarm:
 
 def threshold(photos: int, rate: float = RATE) -> float:
     """How many u a change must have, for a run of so many photos."""
-    return float(norm.isf(rate / (2 * QUANTITIES * max(photos, 1))))
+    return float(-ndtri(rate / (2 * QUANTITIES * max(photos, 1))))
 
 
 @dataclass

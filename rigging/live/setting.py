@@ -120,7 +120,7 @@ class Run:
             angle=reading.chord.quantity,
             deviation=result.chord.deviation,
             standing="undecided" if doubts and result.state != "not measured" else result.state,
-            turn=_left(survey, self.station.name),
+            turn="settle the doubt before anything is turned" if doubts else _left(survey, self.station.name),
             doubts=doubts,
         )
 

@@ -15,6 +15,7 @@ import time
 from collections.abc import AsyncIterator, Awaitable, Callable
 from pathlib import Path
 from typing import Any, TypeVar
+from urllib.parse import unquote
 
 import msgspec
 from starlette.applications import Starlette
@@ -31,7 +32,8 @@ from rigging.page.display import keep_and_read, read_in_rib_photo
 from rigging.page.gate import Gate
 from rigging.page.guard import COOKIE, Guard
 from rigging.page.keeping import keep_survey
-from rigging.page.notes import IDENT, Chosen, Mixed, Moved, Note, Typed, on_same_jig
+from rigging.page.moves import moved, take_photo
+from rigging.page.notes import IDENT, Mixed, Note, Typed
 from shared.errors import UserError
 from shared.gauge.readings import Line
 from shared.lines import Role
@@ -184,11 +186,8 @@ async def _events(board: Board, request: Request) -> Response:  # noqa: ARG001 -
 
 async def _upload(board: Board, room: asyncio.Semaphore, request: Request) -> Response:
     desk = board.desk
-    begun, waited = time.time(), _waited(request)
-    ident, new = await run_in_threadpool(desk.bench.add, await _photo(room, request))
-    if new and waited > PROMPT_S:
-        chosen = Chosen(ident, begun, begun - waited)
-        await run_in_threadpool(desk.bench.note, lambda n: n.plus(chosen))
+    waited, turned = _waited(request), _turned(desk, request)
+    ident, new = await run_in_threadpool(take_photo, desk, await _photo(room, request), waited, turned)
     entry = await run_in_threadpool(desk.bench.entry, ident)
     if entry is not None:
         await run_in_threadpool(desk.read, entry)
@@ -197,9 +196,20 @@ async def _upload(board: Board, room: asyncio.Semaphore, request: Request) -> Re
 
 
 def _waited(request: Request) -> float:
-    """How long the photo lay in the phone, seconds, as the phone says; 0 where it does not."""
+    """How long the photo lay in the phone, seconds, as the phone says; 0 where it does not, or up to PROMPT_S."""
     told = request.headers.get("x-waited-s", "")
-    return float(told) if told.isascii() and told.isdigit() and len(told) < 8 else 0.0
+    waited = float(told) if told.isascii() and told.isdigit() and len(told) < 8 else 0.0
+    return waited if waited > PROMPT_S else 0.0
+
+
+def _turned(desk: Desk, request: Request) -> str | None:
+    """The station that was turned before the photo was taken, as the phone says (percent-encoded)."""
+    told = request.headers.get("x-turned")
+    if told is None:
+        return None
+    station = unquote(told)
+    _known(desk, station)
+    return station
 
 
 async def _photo(room: asyncio.Semaphore, request: Request) -> bytes:
@@ -255,12 +265,9 @@ async def _gauge(board: Board, request: Request) -> Response:
 
 
 async def _moved(board: Board, request: Request) -> Response:
-    told, desk = await _body(request, Station), board.desk
-    _known(desk, told.station)
-    stations = on_same_jig(desk.job, told.station)
-    seen = await run_in_threadpool(desk.seen)
-    before = tuple(s.entry.ident for s in seen if s.tree is None or s.tree["station"] in (None, *stations))
-    return await _note(board, Moved(_ident(told.id), time.time(), stations, before))
+    told = await _body(request, Station)
+    _known(board.desk, told.station)
+    return await _note(board, await run_in_threadpool(moved, board.desk, _ident(told.id), time.time(), told.station))
 
 
 async def _glue(board: Board, request: Request) -> Response:

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import msgspec
 
+from rigging.batch.readings_csv import safe_cell
 from rigging.batch.readings_file import to_tree
 from rigging.page.desk import Desk
 from rigging.page.notes import gauge_readings
@@ -99,5 +100,5 @@ def gauge_text(readings: GaugeReadings) -> str:
     writer.writerow(("station", "line", "reading", "time", "note"))
     for r in readings.readings:
         shown = f"{r.shown_deg!r}" if r.said is None else f"{abs(r.shown_deg)!r} {r.said}"
-        writer.writerow((r.station, r.line, shown, r.taken or "", r.note))
+        writer.writerow((r.station, r.line, shown, r.taken or "", safe_cell(r.note)))
     return out.getvalue()

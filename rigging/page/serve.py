@@ -32,7 +32,7 @@ def serve(job_file: Path, where: Where, tell: Callable[[str], None]) -> None:
     import uvicorn
 
     address = (where.address or lan_address()) if where.lan else LOCAL
-    listening = _listen(address, where.port)
+    listening = listen_on(address, where.port)
     name = f"{address}:{listening.getsockname()[1]}"
     desk = Desk(job_file)
     try:
@@ -90,11 +90,13 @@ def lan_address() -> str:
             ) from None
 
 
-def _listen(address: str, port: int) -> socket.socket:
+def listen_on(address: str, port: int) -> socket.socket:
+    """A socket that listens there; port 0 takes a free one. Raises UserError."""
     listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listening.bind((address, port))
+        listening.listen(128)  # a phone that is faster than the start waits instead of being turned away
     except OSError as error:
         listening.close()
         raise UserError(

@@ -11,11 +11,13 @@ from dataclasses import dataclass
 from typing import Literal
 
 from rigging.page.refusals import Refused
+from rigging.planning.advice import NEARER
 from rigging.survey.corrections import Correction
 from rigging.survey.instructions import instruction
-from rigging.survey.model import StationResult
+from rigging.survey.model import StationResult, Survey
 from shared.flags import FlagCode, in_doubt
 from shared.quantity import Quantity
+from shared.reading import Advice
 from shared.rounding import number, places
 
 Kind = Literal["photo", "doubt", "turn", "leave", "next", "done"]
@@ -83,12 +85,33 @@ def todo(
         more = cause or next((c.words for c in fixes), "the job has no jig that turns this station")
         return Todo("leave", "Leave the screw: turning does not mend it", more)
     if s.state == "undecided":
-        advice = s.chord.decision.advice if s.chord.decision is not None else ()
-        words, _, more = (advice[0].text if advice else "photograph it once more").partition(": ")
-        return Todo("photo", words[0].upper() + words[1:], more)
+        return _decide(s.chord.decision.advice if s.chord.decision is not None else ())
     if following is not None:
         return Todo("next", f"Leave it. Next: {following}")
     return Todo("done", "Leave it. Every station conforms")
+
+
+def _decide(advice: Sequence[Advice]) -> Todo:
+    """What would decide an undecided station."""
+    if not advice:
+        return Todo("photo", "Photograph it once more")
+    if advice[0].text.endswith(NEARER):
+        return Todo("turn", NEARER[0].upper() + NEARER[1:], advice[0].text.removesuffix(f": {NEARER}"))
+    words, _, more = advice[0].text.partition(": ")
+    return Todo("photo", f"To decide it: {words}", more)
+
+
+def left_to_turn(survey: Survey) -> dict[str, str]:
+    """What a builder who has just turned something wants to know of the rest. turn : one line of what is left to turn;
+    wing : how many stations stand right."""
+    screws = dict.fromkeys(" and ".join(c.stations) for c in survey.corrections if c.needed)
+    ribs = [f"{s.station.name} afresh on its spar" for s in survey.stations if s.rib_or_jig.cause in ("rib", "both")]
+    left = [*screws, *ribs]
+    right = sum(s.state == "conforming" for s in survey.stations)
+    return {
+        "turn": f"Left to turn: {', '.join(left)}" if left else "Nothing is left to turn",
+        "wing": f"{right} of {len(survey.stations)} stations conform",
+    }
 
 
 def _turn(needed: Sequence[Correction]) -> Todo:

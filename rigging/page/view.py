@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -15,7 +15,7 @@ from rigging.crosscheck.gauge_photos import TAUGHT
 from rigging.page.desk import Desk, Seen
 from rigging.page.notes import Chosen, Mixed, Moved, Notes, Typed, gauge_readings, on_same_jig
 from rigging.page.refusals import refusal
-from rigging.page.three import angle_words, doubts, explained, todo
+from rigging.page.three import angle_words, doubts, explained, left_to_turn, todo
 from rigging.survey.model import StationResult, Survey, evaluate
 from shared.cautions import SHORT
 from shared.errors import UserError
@@ -42,10 +42,22 @@ class Standing:
 
 
 class Readings:
-    """Readings of trees, each made once: a tree of a bench never changes. Safe for several threads by its user's lock."""
+    """Readings of trees, each made once: a tree of a bench never changes; and the last survey of them, which a photo that
+    only waits leaves as it is. Safe for several threads by its user's lock."""
 
     def __init__(self) -> None:
         self._made: dict[int, tuple[dict[str, Any], Reading]] = {}
+        self._judged: tuple[tuple[Reading, ...], object, Survey] | None = None
+
+    def survey(self, readings: tuple[Reading, ...], rest: object, judge: Callable[[], Survey]) -> Survey:
+        """The survey of these very readings, and of what is compared as `rest`; judged anew where either has changed."""
+        if self._judged is not None:
+            before, others, survey = self._judged
+            same = len(before) == len(readings) and all(a is b for a, b in zip(before, readings, strict=True))
+            if same and others == rest:
+                return survey
+        self._judged = readings, rest, judge()
+        return self._judged[2]
 
     def of(self, trees: Sequence[dict[str, Any]]) -> tuple[Reading, ...]:
         """The readings of these trees; those of trees that are gone are forgotten."""
@@ -58,13 +70,14 @@ def standing(desk: Desk, made: Readings | None = None) -> Standing:
     """Evaluate what is on the bench now. made : readings kept from the last time."""
     from calibration.gauge.file import load_gauge
 
+    made = made or Readings()
     seen, notes, job = tuple(desk.seen()), desk.bench.notes(), desk.job
     problems: list[str] = []
     if desk.job_changed:
         problems.append(f"{desk.job_file.name} has changed since the server was started: start it again.")
     if desk.unsaved:
         problems.append(f"{desk.unsaved} readings are not on the disk yet: make room; it is tried again by itself.")
-    readings = _readings(desk, [s.tree for s in seen if s.tree is not None], made or Readings(), problems)
+    readings = _readings(desk, [s.tree for s in seen if s.tree is not None], made, problems)
     idents = {s.entry.path.name: s.entry.ident for s in seen}
     aside = {r.key: MOVED for r in readings if idents.get(r.photo.name) in notes.aside(r.station)}
     gauge, profile = None, None
@@ -73,7 +86,11 @@ def standing(desk: Desk, made: Readings | None = None) -> Standing:
         profile = load_gauge(job.folder / job.gauge.profile) if job.gauge.profile is not None else None
     except UserError as error:
         problems.append(f"The inclinometer's readings are not used. {error}")
-    survey = evaluate(job, readings, gauge, gauge_profile=profile, set_aside=aside)
+    survey = made.survey(
+        readings,
+        (aside, gauge, profile),
+        lambda: evaluate(job, readings, gauge, gauge_profile=profile, set_aside=aside),
+    )
     return Standing(survey, seen, readings, aside, notes, " ".join(problems) or None)
 
 
@@ -104,6 +121,7 @@ def tree_of(now: Standing) -> dict[str, Any]:
         "findings": [*(f.text for f in of_batch(now.survey.flags)), *now.survey.findings],
         "glue": glue_tree(job.glue, now.notes),
         "next": following,
+        "left": left_to_turn(now.survey),
         "stations": [_station(s, now, photos, following) for s in now.survey.stations],
         "photos": photos,
         "notes": [_note(n) for n in now.notes.standing[::-1] if not isinstance(n, Chosen)][:MOST_NOTES],

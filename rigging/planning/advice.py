@@ -9,13 +9,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import combinations
 
 from rigging.survey.decision import Decision
 from shared.quantity import Component, K, Quantity
 from shared.reading import Advice
 from shared.rounding import number, places
+
+NEARER = "set it nearer its design angle"
+"""What is left to do where no measurement would decide."""
 
 Share = Callable[[Component], float]
 
@@ -30,7 +33,7 @@ class Remedy:
 
     def after(self, quantity: Quantity) -> Quantity:
         """The quantity as it would be known after this step, its value unchanged."""
-        left = tuple(replace(c, u=c.u * self.share(c)) for c in quantity.components)
+        left = tuple(Component(c.name, c.source, c.u * self.share(c)) for c in quantity.components)
         return Quantity(quantity.value, left)
 
 
@@ -103,11 +106,7 @@ def advise(
     needed = abs(abs(decision.deviation_deg) - decision.tolerance_deg)
     now = deviation.U
     if needed < 0.1 * now:
-        return (
-            Advice(
-                "it stands on the limit itself, where no measurement decides: set it nearer its design angle", now, None
-            ),
-        )
+        return (Advice(f"it stands on the limit itself, where no measurement decides: {NEARER}", now, None),)
     offers = [(s.effort, s.text, s.after(deviation).U) for s in steps(photos)]
     offers += [o for a in from_reader if (o := _from_reader(a, now)) is not None]
     enough = sorted(o for o in offers if o[2] <= needed)
@@ -117,7 +116,7 @@ def advise(
         return tuple(Advice(_text(text, now, then), now, then) for _, text, then in _unlike(enough)[:3])
     _, text, then = min(offers, key=lambda o: o[2])
     if then >= 0.95 * now:
-        return (Advice("no step on offer lowers U noticeably: set it nearer its design angle", now, None),)
+        return (Advice(f"no step on offer lowers U noticeably: {NEARER}", now, None),)
     return (
         Advice(_text(text, now, then) + f", which alone does not decide it (U {_deg(needed)} is needed)", now, then),
     )

@@ -21,7 +21,7 @@ from rigging.survey.least_squares import covariance_matrix, mean_weights
 from rigging.survey.same_picture import same_picture
 from shared.flags import Flag, FlagCode, Scope, in_doubt
 from shared.numerics.arrays import F64
-from shared.quantity import Quantity, combine
+from shared.quantity import Quantity, combine, u_of_difference
 from shared.reading import Angle, Reading
 
 Standing = Literal["used", "outlying", "set aside", "refused"]
@@ -211,8 +211,7 @@ def _placed(uses: Sequence[PhotoUse], w: F64, mean: Quantity | None, off: set[in
             use = replace(use, weight=float(w[k]), standing="outlying" if k in off else "used")
             k += 1
         if mean is not None and use.quantity is not None:
-            gap = use.quantity - mean
-            z = gap.value / gap.u if gap.u > 0 else None
-            use = replace(use, off_deg=gap.value, z=z)
+            gap, u = use.quantity.value - mean.value, u_of_difference(use.quantity, mean)
+            use = replace(use, off_deg=gap, z=gap / u if u > 0 else None)
         placed.append(use)
     return tuple(placed)

@@ -7,13 +7,14 @@ import { showLive } from "./live.js";
 import { card, behind, refusal, spoken, photoButtons } from "./station.js";
 
 // What this phone looks at: a station, or a photo of its own on its way. Nobody else's doing changes it.
-const view = { station: sessionStorage.getItem("station"), photo: null };
+// turned : the station that its last photo was said to show after a turn.
+const view = { station: sessionStorage.getItem("station"), photo: null, turned: null };
 const SENDING = "sending", SIDES = ["left", "centre", "right"];
 let state = null, looked = null, said = "";
 const drawn = {};
 
 function look(station, photo = null) {
-  view.station = station; view.photo = photo;
+  view.station = station; view.photo = photo; view.turned = null;
   if (station) sessionStorage.setItem("station", station);
   if (station && !el("gv").value) el("gs").value = station;
   gaugeWords();
@@ -41,7 +42,7 @@ function show() {
   only("wing", [state.stations.map((x) => [x.name, x.side, x.state]), view.station, looked, state.next], wing);
   only("choices", state.stations.map((x) => x.name), choices);
   showLive(state.live, view.station);
-  only("now", [view, s, photo, glueStage(), state.next], () => now(s, photo));
+  only("now", [view, s, photo, glueStage(), state.next, view.turned && state.left], () => now(s, photo));
   only("behind", [view, s, s && state.photos.find((p) => p.id === s.photo), state.problem, refusedOf(s)], () => below(s));
   only("notes", state.notes, notes);
   only("whole", [state.verdict, state.findings, state.caution], whole);
@@ -85,7 +86,7 @@ function now(s, photo) {
   } else if (photo && photo.refused) {
     place.replaceChildren(refusal(photo));
   } else if (s) {
-    place.replaceChildren(card(s, state.glue));
+    place.replaceChildren(card(s, state.glue, view.turned ? state.left : null));
   } else {
     place.replaceChildren(plain(state.next ? `Photograph ${state.next}` : "Photograph a station", "Card, drawn line and string or level in one picture. Or tap a station above."));
   }
@@ -221,6 +222,14 @@ function tick() {
 setInterval(tick, 1000);
 setInterval(show, 5000);  // working time may have ended
 
-for (const id of ["camera", "pick"]) el(id).addEventListener("change", (event) => { view.photo = SENDING; show(); scrollTo(0, 0); queue.take(event); });
+for (const id of ["camera", "pick", "turned"]) {
+  el(id).addEventListener("change", (event) => {
+    view.turned = id === "turned" ? view.station : null;
+    view.photo = SENDING;
+    show();
+    scrollTo(0, 0);
+    queue.take(event, view.turned);
+  });
+}
 queue.start((ident) => { if (view.photo) view.photo = ident; show(); }, () => { if (view.photo === SENDING) view.photo = null; show(); });
 hear((told) => { state = told; show(); tick(); });

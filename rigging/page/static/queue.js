@@ -33,6 +33,7 @@ function upload(photo) {
     r.open("POST", "/api/photos");
     r.setRequestHeader("content-type", "application/octet-stream");
     r.setRequestHeader("x-waited-s", String(Math.round((Date.now() - photo.at) / 1000)));
+    if (photo.turned) r.setRequestHeader("x-turned", encodeURIComponent(photo.turned));
     r.upload.onprogress = moved;
     r.onload = () => { let told = {}; try { told = JSON.parse(r.responseText); } catch { /* no words */ } end(r.status, told); };
     r.onerror = () => end(0, { error: "no connection" });
@@ -87,11 +88,12 @@ function show() {
 
 export const pending = () => photos.filter((p) => !p.refused).length;
 
-export async function take(event) {
+// turned : the station whose rib was turned before these photos, null where nothing was said of it.
+export async function take(event, turned = null) {
   const files = [...event.target.files];
   event.target.value = "";
   for (const file of files) {
-    const photo = { key: ident(), at: Date.now(), data: file, refused: "" };
+    const photo = { key: ident(), at: Date.now(), data: file, refused: "", turned };
     photos.push(photo);
     await keep(photo);
   }

@@ -27,7 +27,8 @@ function verdict(state) {
   return row;
 }
 
-export function card(s, glue) {
+// left : after a turn, what is left to turn and how the wing stands; null otherwise.
+export function card(s, glue, left = null) {
   const whole = make("div", "", `card ${s.state.replace(" ", "-")}`), t = three(s, glue);
   const head = make("h2", s.name);
   whole.append(head, verdict(s.state));
@@ -38,6 +39,15 @@ export function card(s, glue) {
   todo.append(make("p", t.todo.words, "do"));
   if (t.todo.more) todo.append(make("p", t.todo.more, "how"));
   whole.append(value, todo);
+  const late = glueNow(glue);
+  if (left) whole.append(make("p", `${late && late.over ? "" : `${left.turn}. `}${left.wing}.`, "left"));
+  if (s.state === "nonconforming" && !(late && late.over)) {
+    const press = make("div", "", "press"), turned = make("button", `${t.todo.kind === "turn" ? "Turned" : "Mended"}: photograph ${s.name} again`, "main");
+    turned.type = "button";
+    turned.addEventListener("click", () => document.getElementById("turned").click());
+    press.append(turned);
+    whole.append(press);
+  }
   if (s.angle && s.together.length) {
     const names = s.together.join(" and ");
     const moved = button(`I moved ${names}`, (id) => post("/api/moved", { id, station: s.name }), `Noted: photograph ${names} again.`);
