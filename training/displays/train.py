@@ -1,6 +1,6 @@
 """Trains both networks.
 
-    python -m training.displays.train [--data build/displays] [--rounds 8 9] [--start FOLDER] [--seed 1] [--out FOLDER]
+    python -m training.displays.train [--data build/displays] [--rounds 14 16] [--start FOLDER] [--seed 1] [--out FOLDER]
 
 Writes finder.onnx and cells.onnx (to `vision/display` unless told otherwise); 0 rounds leave a network as it is. The
 same seed, examples, device and library versions give the same files.
@@ -15,6 +15,7 @@ from pathlib import Path
 
 import numpy as np
 import torch
+from joblib import Parallel, delayed
 from torch import Tensor, nn
 from torch.nn.functional import binary_cross_entropy_with_logits, cross_entropy, l1_loss
 
@@ -81,10 +82,20 @@ def train(net: nn.Sequential, batch: Batch, loss: Loss, count: int, rounds: int,
         print(f"round {round_ + 1}: loss {mean:.4f}, {time.perf_counter() - start:.0f} s", flush=True)
 
 
-def finder_batch(data: Path) -> tuple[Batch, int]:
+def _looked_at(look: Callable[[np.ndarray], np.ndarray], images: np.ndarray, jobs: int) -> np.ndarray:
+    """What a network sees of each picture, as float16."""
+
+    def some(part: np.ndarray) -> np.ndarray:
+        return np.stack([look(one) for one in part]).astype(np.float16)
+
+    parts = np.array_split(images, max(len(images) // 500, 1))
+    return np.concatenate(Parallel(n_jobs=jobs, prefer="threads")(delayed(some)(part) for part in parts))
+
+
+def finder_batch(data: Path, jobs: int) -> tuple[Batch, int]:
     """Patches and their truth by number."""
     held = np.load(data / "patches.npz")
-    seen = np.stack([contrast(p) for p in held["image"]]).astype(np.float16)[:, None]
+    seen = _looked_at(contrast, held["image"], jobs)[:, None]
     truth = np.ascontiguousarray(np.moveaxis(held["truth"], 3, 1))
 
     def batch(i: Tensor) -> tuple[Tensor, ...]:
@@ -93,10 +104,10 @@ def finder_batch(data: Path) -> tuple[Batch, int]:
     return batch, len(seen)
 
 
-def reader_batch(data: Path) -> tuple[Batch, int]:
+def reader_batch(data: Path, jobs: int) -> tuple[Batch, int]:
     """Strips and their truth by number."""
     held = np.load(data / "strips.npz")
-    strips = np.stack([levelled(s) for s in held["image"]]).astype(np.float16)
+    strips = _looked_at(levelled, held["image"], jobs)
     truth = (held["kind"].astype(np.int64), held["lit"], held["point"], held["off"].astype(np.float32))
 
     def batch(i: Tensor) -> tuple[Tensor, ...]:
@@ -112,10 +123,11 @@ def main() -> None:
     """Train and write the networks."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--data", type=Path, default=Path("build/displays"))
-    parser.add_argument("--rounds", type=int, nargs=2, default=(8, 9), help="of the finder and of the cells' network")
+    parser.add_argument("--rounds", type=int, nargs=2, default=(14, 16), help="of the finder and of the cells' network")
     parser.add_argument("--start", type=Path, help="go on from the networks in this folder")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--device", default="cpu")
+    parser.add_argument("--jobs", type=int, default=1, help="threads that prepare the examples")
     parser.add_argument("--out", type=Path, default=Path("vision/display"))
     args = parser.parse_args()
     if args.device == "cpu":
@@ -131,7 +143,7 @@ def main() -> None:
         net = make()
         if args.start is not None:
             read_onnx(net, args.start / f"{name}.onnx")
-        examples, count = batch(args.data)
+        examples, count = batch(args.data, args.jobs)
         train(net, examples, loss, count, rounds, args)
         write_onnx(net, shape, name == "finder", args.out / f"{name}.onnx")
 
