@@ -92,7 +92,7 @@ def read_display(image: U8, corners: F64 | None = None, *, upright: bool | None 
 def crop_of(image: U8, reading: DisplayReading) -> U8 | None:
     """The part of an image that a reading was made from, its digits in the middle, for a person to look at.
 
-    None where no digit was found.
+    Turned by 180 degrees where they stand on their heads. None where no digit was found.
     """
     corners = np.array([c for d in reading.digits for c in d.outline])
     if not len(corners):
@@ -100,7 +100,16 @@ def crop_of(image: U8, reading: DisplayReading) -> U8 | None:
     room = float(np.linalg.norm(corners[3] - corners[0]))
     low = np.maximum(np.floor(corners.min(axis=0) - room), 0).astype(int)
     high = np.ceil(corners.max(axis=0) + room).astype(int)
-    return np.ascontiguousarray(image[low[1] : high[1], low[0] : high[0]])
+    part = image[low[1] : high[1], low[0] : high[0]]
+    turned = corners[3, 1] < corners[0, 1]
+    return np.ascontiguousarray(part[::-1, ::-1] if turned else part)
+
+
+def plausible(text: str) -> bool:
+    """Whether a text is a number of degrees that a gauge can show."""
+    whole, point, after = text.removeprefix("-").partition(".")
+    digits = (whole + after).isdecimal() and bool(whole) and bool(after) == bool(point)
+    return digits and abs(float(text)) <= LARGEST and (len(whole) == 1 or whole[0] != "0")
 
 
 def _view(image: U8, corners: F64 | None) -> tuple[U8, F64]:
@@ -189,7 +198,7 @@ def _refusal(text: str, p: float, likely: tuple[tuple[str, float], ...], decimal
         return f'"{text}" is no number'
     if decimals is not None and len(after) != decimals:
         return f'"{text}" does not show the {decimals} digits after the point that the gauge always shows'
-    if abs(float(text)) > LARGEST or (len(whole) > 1 and whole[0] == "0"):
+    if not plausible(text):
         return f'"{text}" is no angle a gauge shows'
     return None
 
