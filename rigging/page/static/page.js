@@ -44,7 +44,7 @@ function show() {
   only("now", [view, s, photo, glueStage(), state.next], () => now(s, photo));
   only("behind", [view, s, s && state.photos.find((p) => p.id === s.photo), state.problem, refusedOf(s)], () => below(s));
   only("notes", state.notes, notes);
-  only("whole", [state.verdict, state.findings, state.caution], whole);
+  only("whole", [state.verdict, state.findings, state.gauge_unused, state.caution], whole);
   only("photos", state.photos, () => el("photos").replaceChildren(...state.photos.map(photoRow)));
   if (s && !view.photo) speak(spoken(s, state.glue));
 }
@@ -116,7 +116,7 @@ function below(s) {
 
 function whole() {
   el("verdict").textContent = state.verdict;
-  el("findings").replaceChildren(...state.findings.map((t) => make("li", t)));
+  el("findings").replaceChildren(...[...state.findings, ...state.gauge_unused].map((t) => make("li", t)));
   el("caution").textContent = state.caution;
 }
 function notes() {
