@@ -1,13 +1,14 @@
 """How often the display reader is right, refuses, or is wrong, and whether its confidence means what it says.
 
-    python benchmarks/displays.py [--drawn 300] [--gauges 150] [--tagged 120] [--whole 100] [--seed 2025] [--family measure]
+    python benchmarks/displays.py [--drawn 1200] [--gauges 800] [--tagged 600] [--whole 400] [--seed 2025]
+                                  [--family measure] [--jobs 1] [--fit] [--list] [--out FILE]
 
 Its networks were trained on faces of `training/displays` alone; these are two other simulators. drawn: displays of our
 own drawing (`display_render`), read by their marked corners; gauges: whole gauges whose figures are set in the DSEG fonts
 (`display_gauge`; Debian package `fonts-dseg`), read by marked corners; tagged: such gauges with the printed tag beside
 the display, every second one upside down (`display_tagged`), read by the tag; whole: such gauges without corners or
-tag. Each display has a seed of its own, so a run can be shared out with --part K/N and its parts added up. With
---family tune --fit it fits the calibration that `vision.display.read` holds (`CALIBRATION`).
+tag. Each display has a seed of its own. With --family tune --fit it fits the calibration that `vision.display.read`
+holds (`CALIBRATION`); --list names every display that was refused.
 """
 
 from __future__ import annotations
@@ -19,7 +20,8 @@ import re
 import time
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 
 import cv2
@@ -43,12 +45,15 @@ BINS = (0.0, 0.5, 0.8, 0.9, 0.95, 0.99, 0.999, 1.001)
 class Tally:
     """How a set of displays was read. wrong : (number, shown, read, confidence, what it looked like).
 
+    refused : (number, shown, reason, what it looked like).
+
     sure : (confidence, whether it is right) of the likeliest text, given or refused as doubtful. cpu : seconds of all.
     """
 
     total: int = 0
     right: int = 0
     wrong: list[tuple[int, str, str, float, str]] = field(default_factory=list)
+    refused: list[tuple[int, str, str, str]] = field(default_factory=list)
     why: Counter[str] = field(default_factory=Counter)
     faces: Counter[str] = field(default_factory=Counter)
     unread: Counter[str] = field(default_factory=Counter)
@@ -59,6 +64,10 @@ class Tally:
     def given(self) -> int:
         """Readings given."""
         return self.right + len(self.wrong)
+
+    def __add__(self, other: Tally) -> Tally:
+        """Both together."""
+        return Tally(**{f.name: getattr(self, f.name) + getattr(other, f.name) for f in fields(self)})
 
 
 def gauge_photo(rng: np.random.Generator, family: Family) -> Shown:
@@ -91,6 +100,7 @@ def judged(draw: Draw, family: Family, seed: int, numbers: range, marked: bool =
         tally.faces[face] += 1
         if found.text is None:
             tally.why[re.sub(r'".*?"|\d+', "#", found.reason or "")] += 1
+            tally.refused.append((i, shown.text, found.reason or "", shown.what))
             tally.unread[face] += 1
         elif found.text == shown.text:
             tally.right += 1
@@ -99,7 +109,16 @@ def judged(draw: Draw, family: Family, seed: int, numbers: range, marked: bool =
     return tally
 
 
-def rows(name: str, tally: Tally) -> list[str]:
+def shared_out(draw: Draw, args: argparse.Namespace, count: int, marked: bool) -> Tally:
+    """Draw and read `count` displays in `args.jobs` processes."""
+    parts = [range(k, count, 8 * args.jobs) for k in range(8 * args.jobs)]
+    seed = args.seed + (not marked)
+    with ProcessPoolExecutor(args.jobs) as pool:
+        done = pool.map(judged, *zip(*((draw, args.family, seed, p, marked) for p in parts), strict=True))
+        return sum(done, Tally())
+
+
+def rows(name: str, tally: Tally, listed: bool) -> list[str]:
     """The table's row, and what was wrong or refused, as text."""
     given = tally.given / max(tally.total, 1)
     right = tally.right / max(tally.given, 1)
@@ -113,6 +132,7 @@ def rows(name: str, tally: Tally) -> list[str]:
         n, lost = tally.faces[ORNATE], tally.unread[ORNATE]
         said.append(f"  of these in the ornate face {ORNATE}: {n}, given {n - lost}")
     said += [f"  refused {n} times: {why}" for why, n in tally.why.most_common(8)]
+    said += [f"  number {i}, shows {a}: {why} ({what})" for i, a, why, what in sorted(tally.refused)] if listed else []
     return [*said, f"  {tally.cpu / max(tally.total, 1):.2f} CPU s a display"]
 
 
@@ -148,19 +168,19 @@ def fitted(sure: list[tuple[float, bool]]) -> tuple[float, float]:
 def main() -> None:
     """Print what was found, and write it where asked."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--drawn", type=int, default=300)
-    parser.add_argument("--gauges", type=int, default=150)
-    parser.add_argument("--tagged", type=int, default=120)
-    parser.add_argument("--whole", type=int, default=100)
+    parser.add_argument("--drawn", type=int, default=1200)
+    parser.add_argument("--gauges", type=int, default=800)
+    parser.add_argument("--tagged", type=int, default=600)
+    parser.add_argument("--whole", type=int, default=400)
     parser.add_argument("--fit", action="store_true", help="fit the calibration")
     parser.add_argument("--seed", type=int, default=2025)
     parser.add_argument("--family", choices=["tune", "measure"], default="measure")
-    parser.add_argument("--part", default="1/1", help="the K-th of N parts")
+    parser.add_argument("--jobs", type=int, default=1, help="processes that share the work")
+    parser.add_argument("--list", action="store_true", help="name every display that was refused")
     parser.add_argument("--out", type=Path)
     args = parser.parse_args()
-    k, n = (int(v) for v in args.part.split("/"))
     start = time.perf_counter()
-    said = [f"family {args.family}, seed {args.seed}, part {args.part}; Python {platform.python_version()}, "
+    said = [f"family {args.family}, seed {args.seed}; Python {platform.python_version()}, "
             f"NumPy {np.__version__}, OpenCV {cv2.__version__}"]  # fmt: skip
     said += ["", "| set | displays | given | right of those given | wrong |", "| --- | --- | --- | --- | --- |"]
     sets: list[tuple[str, Draw, int, bool]] = [("drawn displays", draw_display, args.drawn, True)]
@@ -172,14 +192,14 @@ def main() -> None:
         said.append(f"(no gauges: {FONTS} is not there)")
     sure: list[tuple[float, bool]] = []
     for name, draw, count, marked in sets:
-        tally = judged(draw, args.family, args.seed + (not marked), range(k - 1, count, n), marked)
-        said += rows(name, tally)
+        tally = shared_out(draw, args, count, marked)
+        print("\n".join(more := rows(name, tally, args.list)), flush=True)
+        said += more
         sure += tally.sure
-        print("\n".join(said), flush=True)
-    said += ["", *reliability(sure)]
+    said += (more := ["", *reliability(sure)])
     if args.fit:
-        said.append("CALIBRATION = ({:.2f}, {:.2f})".format(*fitted(sure)))
-    print("\n".join(said[-10:]))
+        more = [*more, "CALIBRATION = ({:.2f}, {:.2f})".format(*fitted(sure))]
+    print("\n".join(more))
     print(f"{time.perf_counter() - start:.0f} s")
     if args.out is not None:
         write_whole(args.out, "\n".join(said) + "\n")

@@ -84,6 +84,7 @@ def test_the_page_reads_a_display_and_notes_nothing_by_itself(client, desk):  # 
     data = cv2.imencode(".png", photo("3.6")[0])[1].tobytes()
     told = client.post("/api/display", content=data).json()
     assert (told["text"], told["line"], told["by_tag"]) == ("3.6", "chord", True)
+    assert told["likely"][0]["text"] == "3.6" and told["crop"].startswith("data:image/png;base64,")
     assert desk.bench.notes().typed == ()
     assert len(list((desk.bench.folder / "displays").iterdir())) == 1
     ident = client.post("/api/photos", content=data).json()["id"]
@@ -92,6 +93,7 @@ def test_the_page_reads_a_display_and_notes_nothing_by_itself(client, desk):  # 
     told = client.post("/api/display", content=blank).json()
     assert told["text"] is None
     assert told["why"]
+    assert (told["likely"], told["crop"]) == ([], None)
     assert client.post("/api/display", content=b"no photo").status_code == 422
     assert client.post("/api/photos/0000000000000000/display").status_code == 422
 

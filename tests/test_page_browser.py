@@ -16,9 +16,11 @@ from pathlib import Path
 from typing import Any
 
 import browser
+import cv2
 import msgspec
 import pytest
 from page_reader import CARDLESS, DOUBT, LINELESS, NEAR, OFF, RIB, photo
+from test_gauge_command import panel
 
 from rigging.page.app import make_app
 from rigging.page.desk import Desk
@@ -295,6 +297,23 @@ def test_two_phones_do_a_whole_job_with_fingers_that_miss_and_slide(page: Any, o
     page.get_by_role("button", name="Take back: ").first.tap()
     gone(page.locator("#notes li").filter(has_text="1.6"))
     assert desk.bench.notes().typed == ()
+
+    # a doubtful display: its crop, and a number to confirm with one tap
+    ok, shown = cv2.imencode(".png", panel("34"))
+    assert ok
+    page.locator("#gp").set_input_files({"name": "display.png", "mimeType": "image/png", "buffer": shown.tobytes()})
+    confirm = page.get_by_role("button", name="It shows 34° at R2, chord line")
+    confirm.wait_for()
+    assert "no decimal point seen" in told.inner_text()
+    assert page.locator("#gv").input_value() == "" and desk.bench.notes().typed == ()
+    assert page.locator("#gc").evaluate("e => e.complete && e.naturalWidth > 40")
+    clean(page, "display", every=True)
+    confirm.tap()
+    told.get_by_text("Noted: 34° at R2, chord line").wait_for()
+    assert [(t.station, t.line, t.shown_deg) for t in desk.bench.notes().typed] == [("R2", "chord", 34.0)]
+    assert not page.locator("#gc").is_visible() and page.locator("#go button").count() == 0
+    page.get_by_role("button", name="Take back: ").first.tap()
+    gone(page.locator("#notes li").filter(has_text="34"))
 
     page.locator("#keep button").dblclick()  # two taps
     page.get_by_text("Kept as survey 0001.").wait_for()

@@ -297,7 +297,7 @@ def _place(image: Picture, corners: str | None,
 def _read(image: Picture, quad: F64 | None, upright: bool, decimals: int | None) -> DisplayReading:
     from vision.display.read import read_display
 
-    return read_display(image.gray, quad, upright=upright or quad is not None, decimals=decimals)
+    return read_display(image.gray, quad, upright=upright, decimals=decimals)
 
 
 def _tell(result: DisplayReading, photo: Path, taught: TaughtDisplay | None) -> None:

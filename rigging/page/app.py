@@ -40,7 +40,18 @@ from shared.lines import Role
 from vision.lines.hints import Hint
 
 STATIC = Path(__file__).parent / "static"
-SCRIPTS = ("enter.js", "glue.js", "hear.js", "live.js", "page.js", "queue.js", "station.js", "tap.js", "words.js")
+SCRIPTS = (
+    "enter.js",
+    "gauge.js",
+    "glue.js",
+    "hear.js",
+    "live.js",
+    "page.js",
+    "queue.js",
+    "station.js",
+    "tap.js",
+    "words.js",
+)
 FILES = {
     **dict.fromkeys(SCRIPTS, "text/javascript"),
     "page.css": "text/css",

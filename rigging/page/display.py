@@ -1,12 +1,14 @@
 """The inclinometer's display in a photo sent to the page: read in a process of its own, confirmed by the person.
 
-Nothing is written down here. What was read goes into the form beside the station; only the person's own press notes it.
+Nothing is written down here. What the display may show is offered beside the part of the photo it was read from; only the
+person's own press notes it.
 """
 
 from __future__ import annotations
 
+import base64
 import hashlib
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from rigging.crosscheck.gauge_photos import TAUGHT, line_of
 from rigging.page.bench import MOST_PHOTOS, Refused, ending
@@ -14,7 +16,14 @@ from rigging.page.desk import Desk
 from rigging.page.worker import Died, TooLong, call_within
 from shared.files import write_whole
 
+if TYPE_CHECKING:
+    from vision.display.types import U8, DisplayReading
+
 Told = dict[str, Any]
+OFFERED = 0.05
+"""Probability from which a number is offered for a person to confirm."""
+CROP_HIGH = 240
+"""The crop beside the numbers is brought to this height at most, pixels."""
 
 
 def keep_and_read(desk: Desk, data: bytes) -> Told:
@@ -51,7 +60,8 @@ def _within(desk: Desk, path: str, alone: bool) -> Told:
 def shown_in(path: str, taught_file: str, alone: bool) -> Told:
     """What a display shows: by the taught tag, or, where the photo shows the display `alone`, as it is.
 
-    Raises nothing. text is None where there is no value; why says so.
+    Raises nothing. text is None where there is no value; why says so. likely : what a person may confirm, likeliest
+    first, each with text, line and percent. crop : the part of the photo that was read, a PNG as a data URL, or None.
     """
     from pathlib import Path
 
@@ -74,10 +84,39 @@ def shown_in(path: str, taught_file: str, alone: bool) -> Told:
     by_tag = found is not None
     if found is None:
         found = read_display(gray)
+    return _told(found, gray, by_tag)
+
+
+def _told(found: DisplayReading, gray: U8, by_tag: bool) -> Told:
+    from vision.display.read import plausible
+
+    likely = [
+        {"text": text, "line": line_of(float(text)), "percent": min(round(100 * p), 99)}
+        for text, p in found.likely
+        if p >= OFFERED and plausible(text)
+    ]
+    told = {"by_tag": by_tag, "likely": likely, "crop": _crop(found, gray)}
     if found.value is None or found.text is None:
-        return _no(f"no value: {found.reason}; type in what you see")
-    return {"text": found.text, "line": line_of(found.value), "by_tag": by_tag, "why": None}
+        return told | {"text": None, "line": None, "why": f"no value: {found.reason}"}
+    return told | {"text": found.text, "line": line_of(found.value), "why": None}
+
+
+def _crop(found: DisplayReading, gray: U8) -> str | None:
+    """The part of the photo that was read, as its digits stand, as a data URL."""
+    import cv2
+
+    from vision.display.read import crop_of
+
+    part = crop_of(gray, found)
+    if part is None or part.size == 0:
+        return None
+    share = CROP_HIGH / part.shape[0]
+    if share < 1:
+        size = (max(round(part.shape[1] * share), 1), CROP_HIGH)
+        part = cv2.resize(part, size, interpolation=cv2.INTER_AREA)
+    done, data = cv2.imencode(".png", part)
+    return f"data:image/png;base64,{base64.b64encode(data.tobytes()).decode()}" if done else None
 
 
 def _no(why: str) -> Told:
-    return {"text": None, "line": None, "by_tag": False, "why": why}
+    return {"text": None, "line": None, "by_tag": False, "why": why, "likely": [], "crop": None}

@@ -14,8 +14,8 @@ COOKIE = "ribangle"
 OPEN = frozenset({"/enter", "/api/enter", "/static/enter.js", "/static/page.css", "/static/icon.svg"})
 """What may be seen before the code is given."""
 HEADERS = {
-    "content-security-policy": "default-src 'self'; object-src 'none'; base-uri 'none'; form-action 'self'; "
-    "frame-ancestors 'none'",
+    "content-security-policy": "default-src 'self'; img-src 'self' data:; object-src 'none'; base-uri 'none'; "
+    "form-action 'self'; frame-ancestors 'none'",
     "x-content-type-options": "nosniff",
     "referrer-policy": "no-referrer",
     "cache-control": "no-store",

@@ -128,7 +128,8 @@ def on_same_jig(job: Job, station: str) -> tuple[str, ...]:
 
 
 def gauge_readings(job: Job, notes: Notes) -> GaugeReadings | None:
-    """The job's own inclinometer readings and those typed in; None where there are none.
+    """The job's own inclinometer readings and those typed in, with what was not used of the file; None where there is
+    nothing.
 
     Once a rib was moved, what was read on it before counts no longer.
     """
@@ -141,7 +142,7 @@ def gauge_readings(job: Job, notes: Notes) -> GaugeReadings | None:
     told = {(t.station, t.line) for t in typed}
     kept = [r for r in filed.readings if not notes.moved(r.station) and (r.station, r.line) not in told]
     kept += [_reading(t) for t in typed]
-    return replace(filed, readings=tuple(kept)) if kept else None
+    return replace(filed, readings=tuple(kept)) if kept or filed.oddities else None
 
 
 def _reading(t: Typed) -> GaugeReading:

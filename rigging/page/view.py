@@ -12,10 +12,12 @@ import msgspec
 
 from rigging.batch.readings_file import every_rib, from_tree
 from rigging.crosscheck.gauge_photos import TAUGHT
+from rigging.crosscheck.types import CrossCheck
 from rigging.page.desk import Desk, Seen
 from rigging.page.notes import Chosen, Mixed, Moved, Notes, Typed, gauge_readings, on_same_jig
 from rigging.page.refusals import refusal
 from rigging.page.three import angle_words, doubts, explained, left_to_turn, todo
+from rigging.survey.gauge_rows import dropped
 from rigging.survey.model import StationResult, Survey, evaluate
 from shared.cautions import SHORT
 from shared.errors import UserError
@@ -118,6 +120,7 @@ def tree_of(now: Standing) -> dict[str, Any]:
         "caution": SHORT,
         "problem": now.problem,
         "verdict": now.survey.verdict,
+        "gauge_unused": _unused(now.survey.crosscheck),
         "findings": [*(f.text for f in of_batch(now.survey.flags)), *now.survey.findings],
         "glue": glue_tree(job.glue, now.notes),
         "next": following,
@@ -197,6 +200,11 @@ def _station(
         "photos": s.chord.combined.used if s.chord.combined is not None else 0,
         "photo": None if shown is None else shown["id"],
     }
+
+
+def _unused(check: CrossCheck | None) -> list[str]:
+    """What of the inclinometer's file was not used."""
+    return [f"Inclinometer's file, {row}" for row in dropped(check.oddities)] if check is not None else []
 
 
 def _gauge_words(pair: Any) -> str:

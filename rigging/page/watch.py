@@ -129,7 +129,8 @@ def watch(desk: Desk, folder: Path, tell: Callable[[str], None], every_s: float 
 
 
 def news(desk: Desk, done: set[str]) -> list[str]:
-    """A line for each photo read since `done`, which is brought up to date: the reading, the station's standing."""
+    """A line for each photo read since `done`, which is brought up to date: the reading, the station's standing; and
+    for each row of the inclinometer's file that is not used, once."""
     from rigging.page.view import standing, tree_of
 
     fresh = [s for s in desk.seen() if s.tree is not None and s.entry.ident not in done]
@@ -138,6 +139,9 @@ def news(desk: Desk, done: set[str]) -> list[str]:
     tree = tree_of(standing(desk))
     stations = {s["name"]: s for s in tree["stations"]}
     lines = [tree["problem"]] if tree["problem"] else []
+    unused = [row for row in tree["gauge_unused"] if row not in done]
+    lines += unused
+    done.update(unused)
     for photo in tree["photos"][::-1]:
         if photo["status"] == "waiting" or photo["id"] in done:
             continue

@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 
 from shared.numerics.arrays import F64
+from training.displays.around import laid, photo_piece, word
 from training.displays.face import KINDS, UNDECIDED
 from training.displays.scene import Scene, seen
 from vision.display.strip import COLUMN, HIGH, OVER, TALL, WIDE
@@ -68,6 +69,13 @@ def cut_patch(scene: Scene, rng: np.random.Generator) -> Patch:
     way = np.array([[scale, 0, move[0]], [0, scale, move[1]]])
     border = int(rng.choice([cv2.BORDER_REPLICATE, cv2.BORDER_CONSTANT]))
     patch = cv2.warpAffine(image, way, PATCH[::-1], borderMode=border, borderValue=float(rng.uniform(0, 255)))
+    if rng.random() < 0.5:
+        inside = cv2.warpAffine(np.full_like(image, 255), way, PATCH[::-1]) > 127
+        patch = np.where(inside, patch, no_display(PATCH, rng))
+    if rng.random() < 0.06:
+        return Patch(
+            _speckled(no_display(PATCH, rng), rng), np.zeros((PATCH[0] // COLUMN, PATCH[1] // COLUMN, 5), np.float16)
+        )
     at, tall = scale * middle + move, scale * cross
     turned = rng.random() < 0.15
     if turned:
@@ -89,6 +97,16 @@ def cut_patch(scene: Scene, rng: np.random.Generator) -> Patch:
     return Patch(patch, truth)
 
 
+def no_display(shape: tuple[int, int], rng: np.random.Generator) -> np.ndarray:
+    """(h, w) uint8 of a shop without a display: a piece of a real photograph or plain ground, with printed words."""
+    ground = photo_piece(shape, rng) if rng.random() < 0.6 else np.full(shape, rng.uniform(0, 1), np.float32)
+    for _ in range(int(rng.integers(0, 5))):
+        ink = laid(ground, word(float(np.exp(rng.uniform(np.log(7), np.log(40)))), rng),
+                   (float(rng.uniform(0, shape[1])), float(rng.uniform(0, shape[0]))))  # fmt: skip
+        ground = ground * (1 - ink) + ink * float(rng.uniform(0, 1))
+    return np.asarray(np.clip(255 * ground, 0, 255), np.uint8)
+
+
 def _speckled(patch: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     """Fine noise where the photo has none left, or none yet: what is enlarged or made of plain colours is smooth."""
     noise = cv2.GaussianBlur(rng.normal(0, 1, PATCH).astype(np.float32), (0, 0), float(rng.uniform(0.3, 2.0)))
@@ -97,7 +115,7 @@ def _speckled(patch: np.ndarray, rng: np.random.Generator) -> np.ndarray:
 
 
 def cut_strip(scene: Scene, rng: np.random.Generator) -> Strip:
-    """A strip, its geometry as far off as a fitted row is; one in eight shows no row that could be read."""
+    """A strip, its geometry as far off as a fitted row is; one in seven shows no row that could be read."""
     face, n = scene.face, WIDE // COLUMN
     first, last = face.span
     middle = (first + last) / 2 + float(rng.uniform(-0.9, 0.9))
@@ -106,8 +124,9 @@ def cut_strip(scene: Scene, rng: np.random.Generator) -> Strip:
     size = np.exp(far * rng.normal(0, [0.1, 0.11]))
     rise, slope, taper = (float(far * rng.normal(0, s)) for s in (0.08, 0.02, 0.015))
     shear = np.tan(np.radians(far * float(rng.normal(0, 4.5))))
-    wrong = int(rng.integers(1, 5)) if rng.random() < 0.13 else 0
+    wrong = int(rng.integers(1, 6)) if rng.random() < 0.15 else 0
     if wrong == 1:
+        size = size * float(rng.choice([1.0, rng.uniform(0.15, 0.8)]))  # words over and under the row, too
         rise += float(rng.choice([-1, 1]) * rng.choice([rng.uniform(0.5, 1.1), rng.uniform(0.5, 2.5)]))
     if wrong == 2:
         size = size * float(rng.choice([0.5, 1.9]))
@@ -121,6 +140,8 @@ def cut_strip(scene: Scene, rng: np.random.Generator) -> Strip:
     image = cv2.remap(scene.photo, photo[..., 0].astype(np.float32), photo[..., 1].astype(np.float32), cv2.INTER_LINEAR,
                       borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
     image = image if scene.light != (wrong == 4) else 255 - image
+    if wrong == 5:
+        image = no_display((HIGH, WIDE), rng)
     kind, lit, point = np.zeros(n, np.int8), np.zeros((n, 7), np.uint8), np.zeros(n, np.int8)
     off = np.zeros((n, 3), np.float16)
     even = not set(face.text) & set("347") and "." not in face.text

@@ -1,4 +1,4 @@
-"""Draws the training examples: python -m training.displays.data [--scenes 24000] [--seed 1] [--jobs 1] [--out FOLDER]"""
+"""Draws the training examples: python -m training.displays.data [--scenes 80000] [--seed 1] [--jobs 1] [--out FOLDER]"""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def block(seed: int, number: int) -> tuple[list[Patch], list[Strip]]:
 def main() -> None:
     """Write patches.npz and strips.npz."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--scenes", type=int, default=24_000)
+    parser.add_argument("--scenes", type=int, default=80_000)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--out", type=Path, default=Path("build/displays"))

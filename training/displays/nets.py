@@ -21,17 +21,17 @@ def conv(a: int, b: int, size: tuple[int, int] = (3, 3), stride: tuple[int, int]
 def finder() -> nn.Sequential:
     """(1, h, w) to (5, h/4, w/4): figure, height, slant, tilt, light; sees 70 pixels about each place."""
     return nn.Sequential(
-        *conv(1, 12, (5, 5), (2, 2)), *conv(12, 20, stride=(2, 2)), *conv(20, 28), *conv(28, 32, dilation=(2, 2)),
-        *conv(32, 40, dilation=(2, 2)), *conv(40, 40, dilation=(3, 3)), nn.Conv2d(40, 5, 1),
+        *conv(1, 12, (5, 5), (2, 2)), *conv(12, 24, stride=(2, 2)), *conv(24, 36), *conv(36, 40, dilation=(2, 2)),
+        *conv(40, 48, dilation=(2, 2)), *conv(48, 48, dilation=(3, 3)), nn.Conv2d(48, 5, 1),
     )  # fmt: skip
 
 
 def reader() -> nn.Sequential:
     """(2, 56, 256) to (17, 1, 64): six kinds, seven segments, the point, and how far off the row lies."""
     return nn.Sequential(
-        *conv(2, 14, (5, 5), (2, 2)), *conv(14, 28, stride=(2, 2)), *conv(28, 44), *conv(44, 56, stride=(2, 1)),
-        *conv(56, 56, (7, 1), groups=56, valid=True), *conv(56, 48, (1, 5)), *conv(48, 48, (1, 5), dilation=(1, 2)),
-        *conv(48, 48, (1, 5), dilation=(1, 3)), nn.Conv2d(48, 17, 1),
+        *conv(2, 16, (5, 5), (2, 2)), *conv(16, 36, stride=(2, 2)), *conv(36, 56), *conv(56, 72, stride=(2, 1)),
+        *conv(72, 72, (7, 1), groups=72, valid=True), *conv(72, 72, (1, 5)), *conv(72, 64, (1, 5), dilation=(1, 2)),
+        *conv(64, 64, (1, 5), dilation=(1, 3)), nn.Conv2d(64, 17, 1),
     )  # fmt: skip
 
 

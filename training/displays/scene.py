@@ -12,9 +12,8 @@ import cv2
 import numpy as np
 
 from shared.numerics.arrays import F32, F64, U8
+from training.displays.around import laid, photo_piece, word
 from training.displays.face import Face, distance, draw_face, extent
-
-FONTS = (cv2.FONT_HERSHEY_SIMPLEX, cv2.FONT_HERSHEY_DUPLEX, cv2.FONT_HERSHEY_PLAIN, cv2.FONT_HERSHEY_COMPLEX)
 
 
 @dataclass(frozen=True)
@@ -101,19 +100,15 @@ def _ink(face: Face, x: F32, y: F32, to_photo: F64, shape: tuple[int, int], high
 def _words(ink: F32, face: Face, to_photo: F64, high: float, rng: np.random.Generator) -> F32:
     """Words of random letters in the glass: over, under and beside the row."""
     for _ in range(int(rng.integers(0, 4)) if rng.random() < 0.6 else 0):
-        word = "".join(rng.choice(list("ABCDEFGHIKLMNOPRSTUVXYZmnft/%0123456789°"), int(rng.integers(1, 6))))
         size = float(rng.uniform(0.12, 0.3))
         where = rng.integers(4)
         first, last = face.span
-        at = ((rng.uniform(first, last), -rng.uniform(0.12, 0.4)), (rng.uniform(first, last), 1.15 + size + rng.uniform(0, 0.3)),
-              (last + rng.uniform(0.12, 0.6), rng.uniform(0.3, 1.1)),
-              (first - 0.4 - 0.6 * size * len(word), rng.uniform(0.2, 1.1)))[where]  # fmt: skip
+        at = ((rng.uniform(first, last), -rng.uniform(0.1, 0.4) - size / 2),
+              (rng.uniform(first, last), 1.1 + size / 2 + rng.uniform(0, 0.35)),
+              (last + rng.uniform(0.2, 0.7), rng.uniform(0.3, 1.1)),
+              (first - 0.4 - rng.uniform(0.1, 0.7), rng.uniform(0.2, 1.1)))[where]  # fmt: skip
         px, py = seen(to_photo, np.array([at]), 0.0)[0]
-        layer = np.zeros(ink.shape, np.uint8)
-        font = FONTS[int(rng.integers(len(FONTS)))]
-        cv2.putText(layer, word, (int(px), int(py)), font, size * high / (11 if font == FONTS[2] else 22), 255,
-                    1 if high < 34 else int(rng.integers(1, 3)), cv2.LINE_AA)  # fmt: skip
-        ink = np.maximum(ink, layer.astype(np.float32) / 255 * float(rng.uniform(0.5, 1)))
+        ink = np.maximum(ink, float(rng.uniform(0.5, 1)) * laid(ink, word(size * high, rng), (px, py)))
     return ink
 
 
@@ -188,20 +183,18 @@ def _case(light: F32, x: F32, y: F32, box: tuple[float, ...], high: float, rng: 
     bezel = float(rng.choice([rng.uniform(0.01, 0.15), rng.uniform(0.3, 0.9)]))
     body = float(rng.choice([rng.uniform(0.02, 0.25), rng.uniform(0.3, 0.95)]))
     grain = 1 + _texture(light.shape, rng)
+    if rng.random() < 0.25:  # in front of whatever a shop holds
+        body, grain = float(rng.uniform(0.2, 1.0)), photo_piece(light.shape, rng)
     frame = float(rng.uniform(0.03, 0.5))
     case = np.where(inside > -frame, bezel, body * grain)
     rim = float(rng.choice([0.0, rng.uniform(-0.3, 0.5)])) * np.exp(-((inside / 0.03) ** 2))
     share = np.clip(0.5 + inside * high, 0, 1)
     out = (light * share + case * (1 - share) + rim).astype(np.float32)
-    for _ in range(int(rng.integers(0, 3))):  # words and marks on the case
-        layer = np.zeros(out.shape, np.uint8)
-        at = (
-            int(rng.uniform(0, out.shape[1])),
-            int(rng.choice([rng.uniform(0, 0.25), rng.uniform(0.8, 1.0)]) * out.shape[0]),
-        )
-        word = "".join(rng.choice(list("ABCDEHLMNORSTU0123456789/-."), int(rng.integers(2, 9))))
-        cv2.putText(layer, word, at, FONTS[int(rng.integers(4))], float(rng.uniform(0.3, 0.8)), 255, 1, cv2.LINE_AA)
-        spot = layer.astype(np.float32) / 255 * (1 - share)
+    for _ in range(int(rng.integers(0, 4))):  # words on the case, up to the size of the figures
+        y_at = float(rng.choice([rng.uniform(0, 0.25), rng.uniform(0.75, 1.0)])) * out.shape[0]
+        size = float(np.exp(rng.uniform(np.log(0.15), np.log(0.9)))) * high
+        ink = laid(out, word(size, rng), (float(rng.uniform(0, out.shape[1])), y_at))
+        spot = ink * (1 - share)
         out = np.asarray(out * (1 - spot) + spot * float(rng.uniform(0, 1)), np.float32)
     return out
 
@@ -242,6 +235,8 @@ def _reflections(
                 )
             added = np.maximum(added, pane * float(rng.uniform(0.3, 1)))
         light = light + float(rng.choice([rng.uniform(0.03, 0.3), rng.uniform(0.1, 0.7)])) * added
+    if rng.random() < 0.25:  # the shop itself, mirrored
+        light = light + float(rng.choice([rng.uniform(0.05, 0.3), rng.uniform(0.1, 0.6)])) * photo_piece(shape, rng)
     if rng.random() < 0.35:  # bars beside the figures, lighter or darker than the ground, about as long as a minus
         for _ in range(int(rng.integers(1, 3))):
             side = rng.random() < 0.7

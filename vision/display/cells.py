@@ -18,7 +18,7 @@ SHAKEN = ((0.0, 0.0, 1.0), (0.025, 1.5, 1.03), (-0.025, -1.5, 0.97), (-0.025, 1.
 uncertainty, so that what hangs on its exact place counts for less."""
 
 LOST = 4
-"""Grey levels from the end of the scale within which a camera's noise would show if the picture showed anything."""
+"""Grey levels from white within which a camera's noise would show if the picture showed anything."""
 PASSES = 2
 """Times that the row's model is fitted again: each halves what is off, and the finder is off by a tenth at most."""
 
@@ -27,7 +27,7 @@ PASSES = 2
 class Places:
     """Probabilities along a row, one place every COLUMN pixels of its strip: kind (6, n), segments lit (7, n), point (n,).
 
-    lost : (n,) share of half height's pixels at which the picture is as bright or dark as it can be, and shows nothing.
+    lost : (n,) share of half height's pixels at which the picture is as bright as it can be, and shows nothing.
     """
 
     kind: F32
@@ -84,10 +84,13 @@ def read_places(picture: U8, row: Row, light: bool) -> Places:
     odds = np.exp(out[:, :6] - out[:, :6].max(axis=1, keepdims=True))
     kind = odds / odds.sum(axis=1, keepdims=True)
     return Places(
-        kind.mean(axis=0), squashed(out[:, 6:13]).mean(axis=0), squashed(out[:, 13]).mean(axis=0), _lost(raw[0])
+        kind.mean(axis=0), squashed(out[:, 6:13]).mean(axis=0), squashed(out[:, 13]).mean(axis=0), _lost(raw[0], light)
     )
 
 
-def _lost(strip: U8) -> F32:
-    band = strip[OVER + round(0.4 * TALL) : OVER + round(0.6 * TALL)] <= LOST
-    return np.asarray(band.reshape(len(band), -1, COLUMN).mean(axis=(0, 2)), dtype=np.float32)
+def _lost(strip: U8, light: bool) -> F32:
+    """Glare that leaves only white: dark figures are lost in it, and light ones too. What is black hides no light figure, and
+    dark ones stand on it nowhere."""
+    band = strip[OVER + round(0.4 * TALL) : OVER + round(0.6 * TALL)]
+    white = band >= 255 - LOST if light else band <= LOST
+    return np.asarray(white.reshape(len(band), -1, COLUMN).mean(axis=(0, 2)), dtype=np.float32)

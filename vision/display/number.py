@@ -62,11 +62,13 @@ class Explained:
 class Number:
     """What a row may say, likeliest first: (text, probability); texts with "?", "^", "/" or a minus within are no numbers.
 
-    signs : those of the likeliest, with what each is read as.
+    signs : those of the likeliest, with what each is read as. point : probability with which the likeliest's point is seen
+    where it stands, 1 where it has none.
     """
 
     texts: tuple[tuple[str, float], ...]
     signs: tuple[tuple[Sign, str], ...]
+    point: float = 1.0
 
 
 def signs_in(places: Places) -> list[Sign]:
@@ -160,7 +162,10 @@ def number_in(places: Places, decimals: int | None) -> Number:
             if text not in best or best[text].probability < one.probability:
                 best[text] = one
     likely = sorted(texts.items(), key=lambda tp: -tp[1])[:6]
-    return Number(tuple(likely), best[likely[0][0]].signs)
+    text, one = likely[0][0], best[likely[0][0]]
+    gap = len(text.partition(".")[0].lstrip("-"))
+    seen = _gaps(one, places.point)
+    return Number(tuple(likely), one.signs, float(seen[gap]) if "." in text and gap < len(seen) else 1.0)
 
 
 def _complete(signs: list[Sign], places: Places) -> float:
@@ -186,15 +191,22 @@ def _seen(one: Explained, places: Places) -> float:
     return 1.0 - MINUS * float(min(before.sum() / SMALLEST, 1.0))
 
 
+def _gaps(one: Explained, point: F32) -> F32:
+    """(figures + 1,) probability that a point is seen before each figure and after the last."""
+    at = [sign.place for sign, char in one.signs if char not in "-^/"]
+    if not at:
+        return np.zeros(0, np.float32)
+    ends = [max(at[0] - NEAR, 0), *at, min(at[-1] + NEAR, len(point))]
+    return np.clip([point[a + 1 : b].max(initial=0.0) for a, b in pairwise(ends)], 1e-4, 1 - 1e-4)
+
+
 def _pointed(one: Explained, point: F32, decimals: int | None) -> list[tuple[str, float]]:
     """The text of an explanation with its point at each place it may have, or with none."""
     figures = [i for i, (_, char) in enumerate(one.signs) if char not in "-^/"]
     plain = "".join(char for _, char in one.signs)
     if not figures:
         return [(plain, one.probability)]
-    at = [one.signs[i][0].place for i in figures]
-    ends = [max(at[0] - NEAR, 0), *at, min(at[-1] + NEAR, len(point))]
-    seen = np.clip([point[a + 1 : b].max(initial=0.0) for a, b in pairwise(ends)], 1e-4, 1 - 1e-4)
+    seen = _gaps(one, point)
     # a point before the first figure or after the last, or a second one, is no number; gap i stands before figure i
     odds = seen / (1 - seen)
     known = np.full(len(odds), (1 - PLACE) / max(len(odds), 1))

@@ -39,6 +39,9 @@ RIVAL = 0.6
 
 CHANCE = 0.1
 """How often what is no figure, seen upside down or in the wrong light, looks like one."""
+TURNED = 0.05
+"""How often figures stand upside down in corners that were marked, or placed by a tag: gauges that turn their display when they
+are held upside down do that."""
 
 
 @dataclass(frozen=True)
@@ -48,6 +51,7 @@ class _Read:
     row: Row
     light: bool
     number: Number
+    prior: float
 
     @property
     def sure(self) -> float:
@@ -57,43 +61,46 @@ class _Read:
 
     @property
     def evidence(self) -> float:
-        """Weight against other ways of reading: each figure explained counts as CHANCE against a chance likeness."""
+        """Weight against other ways of reading: each figure explained counts as CHANCE against a chance likeness.
+
+        A point that is placed by knowing the gauge, and not seen, speaks against this way.
+        """
         figures = sum(char not in "-^/?" for _, char in self.number.signs)
-        return float((self.sure + 1e-6) * CHANCE**-figures)
+        return float((self.sure + 1e-6) * CHANCE**-figures) * self.prior * max(self.number.point, 0.02)
 
 
-def read_display(image: U8, corners: F64 | None = None, *, upright: bool | None = None,
+def read_display(image: U8, corners: F64 | None = None, *, upright: bool = False,
                  decimals: int | None = None) -> DisplayReading:  # fmt: skip
     """The number on a display.
 
     image : (h, w) uint8 grey. corners : (4, 2) pixels of the window, the digits' upper left first, clockwise;
-    None: the image is a crop of the window. upright : whether the picture (or the corners' order) is known to
-    stand as the digits read; by default it is with corners and is not for a crop. decimals : digits after the
-    point, where the gauge always shows as many. Raises ValueError for a picture that is not grey or too small.
+    None: the image is a crop of the window. upright : the picture, or the corners' order, is known to stand as the digits
+    read; else a crop may stand either way up, and digits in marked corners seldom stand on their heads. decimals :
+    digits after the point, where the gauge always shows as many. Raises ValueError for a picture that is not grey or too small.
     """
     if image.ndim != 2 or min(image.shape) < 12:
         raise ValueError("a grey picture of at least 12 x 12 pixels is needed")
     picture, back = _view(image, corners)
-    known = corners is not None if upright is None else upright
-    rows = find_rows(picture, WINDOW // 2 if corners is not None else min(WHOLE, image.shape[0]))
+    marked = corners is not None
+    rows = find_rows(picture, WINDOW // 2 if marked else min(WHOLE, image.shape[0]))
     if corners is not None:
         rows = [r for r in rows if _inside(r, picture)]
     if not rows:
         return unread("no row of digits found")
     reads = []
     for row in rows[:ROWS]:
-        for way in (row,) if known else (row, row.turned()):
+        for way, prior in ((row, 1.0),) if upright else ((row, 1.0), (row.turned(), TURNED if marked else 1.0)):
             for light in (True, False):
                 if (way.light if light else 1 - way.light) > 0.1:
                     near = settled(picture, way, light)
-                    reads.append(_Read(near, light, number_in(read_places(picture, near, light), decimals)))
+                    reads.append(_Read(near, light, number_in(read_places(picture, near, light), decimals), prior))
     return _told(reads, back, decimals)
 
 
 def crop_of(image: U8, reading: DisplayReading) -> U8 | None:
     """The part of an image that a reading was made from, its digits in the middle, for a person to look at.
 
-    None where no digit was found.
+    Turned by 180 degrees where they stand on their heads. None where no digit was found.
     """
     corners = np.array([c for d in reading.digits for c in d.outline])
     if not len(corners):
@@ -101,7 +108,16 @@ def crop_of(image: U8, reading: DisplayReading) -> U8 | None:
     room = float(np.linalg.norm(corners[3] - corners[0]))
     low = np.maximum(np.floor(corners.min(axis=0) - room), 0).astype(int)
     high = np.ceil(corners.max(axis=0) + room).astype(int)
-    return np.ascontiguousarray(image[low[1] : high[1], low[0] : high[0]])
+    part = image[low[1] : high[1], low[0] : high[0]]
+    turned = corners[3, 1] < corners[0, 1]
+    return np.ascontiguousarray(part[::-1, ::-1] if turned else part)
+
+
+def plausible(text: str) -> bool:
+    """Whether a text is a number of degrees that a gauge can show."""
+    whole, point, after = text.removeprefix("-").partition(".")
+    digits = (whole + after).isdecimal() and bool(whole) and bool(after) == bool(point)
+    return digits and abs(float(text)) <= LARGEST and (len(whole) == 1 or whole[0] != "0")
 
 
 def _view(image: U8, corners: F64 | None) -> tuple[U8, F64]:
@@ -190,7 +206,7 @@ def _refusal(text: str, p: float, likely: tuple[tuple[str, float], ...], decimal
         return f'"{text}" is no number'
     if decimals is not None and len(after) != decimals:
         return f'"{text}" does not show the {decimals} digits after the point that the gauge always shows'
-    if abs(float(text)) > LARGEST or (len(whole) > 1 and whole[0] == "0"):
+    if not plausible(text):
         return f'"{text}" is no angle a gauge shows'
     return None
 

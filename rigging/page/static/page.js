@@ -1,9 +1,10 @@
 // The page at the bench: what this phone looks at, and what it shows of how things stand.
-import { el, make, listen, post, ask, ago, SHAPES, NAMES } from "./words.js";
+import { el, make, listen, post, ago, SHAPES, NAMES } from "./words.js";
 import { hear, age, old, serverNow } from "./hear.js";
 import * as queue from "./queue.js";
 import { showBar, glueNow } from "./glue.js";
 import { showLive } from "./live.js";
+import { gaugeStations, gaugeAt, readGauge } from "./gauge.js";
 import { card, behind, refusal, spoken, photoButtons } from "./station.js";
 
 // What this phone looks at: a station, or a photo of its own on its way. Nobody else's doing changes it.
@@ -16,8 +17,7 @@ const drawn = {};
 function look(station, photo = null) {
   view.station = station; view.photo = photo; view.turned = null;
   if (station) sessionStorage.setItem("station", station);
-  if (station && !el("gv").value) el("gs").value = station;
-  gaugeWords();
+  gaugeAt(station);
   show();
   scrollTo(0, 0);
 }
@@ -40,12 +40,12 @@ function show() {
   if (!looked) looked = Object.fromEntries(state.stations.map((x) => [x.name, essence(x)]));
   if (s && !view.photo) looked[s.name] = essence(s);
   only("wing", [state.stations.map((x) => [x.name, x.side, x.state]), view.station, looked, state.next], wing);
-  only("choices", state.stations.map((x) => x.name), choices);
+  only("choices", state.stations.map((x) => x.name), () => gaugeStations(state.stations.map((x) => x.name), view.station));
   showLive(state.live, view.station);
   only("now", [view, s, photo, glueStage(), state.next, view.turned && state.left], () => now(s, photo));
   only("behind", [view, s, s && state.photos.find((p) => p.id === s.photo), state.problem, refusedOf(s)], () => below(s));
   only("notes", state.notes, notes);
-  only("whole", [state.verdict, state.findings, state.caution], whole);
+  only("whole", [state.verdict, state.findings, state.gauge_unused, state.caution], whole);
   only("photos", state.photos, () => el("photos").replaceChildren(...state.photos.map(photoRow)));
   if (s && !view.photo) speak(spoken(s, state.glue));
 }
@@ -117,7 +117,7 @@ function below(s) {
 
 function whole() {
   el("verdict").textContent = state.verdict;
-  el("findings").replaceChildren(...state.findings.map((t) => make("li", t)));
+  el("findings").replaceChildren(...[...state.findings, ...state.gauge_unused].map((t) => make("li", t)));
   el("caution").textContent = state.caution;
 }
 function notes() {
@@ -141,47 +141,6 @@ function photoRow(photo) {
   return row;
 }
 
-// --- the gauge: what a person chose stays chosen
-function choices() {
-  const before = el("gs").value;
-  el("gs").replaceChildren(...state.stations.map((s) => new Option(s.name, s.name)));
-  if (before) el("gs").value = before;
-  else if (view.station) el("gs").value = view.station;
-  gaugeWords();
-}
-function gaugeWords() {
-  const line = el("gl").selectedOptions[0];
-  el("gauge").querySelector("button[type=submit]").textContent = `Note it for ${el("gs").value}, ${line ? line.textContent : ""}`;
-}
-for (const id of ["gs", "gl"]) el(id).addEventListener("change", gaugeWords);
-listen(el("gauge"), el("gd"), async (id) => {
-  const text = el("gv").value.trim().replace(",", ".").replace("\u2212", "-"), station = el("gs").value, line = el("gl").value;
-  if (!/^[+-]?\d+(\.\d+)?$/.test(text)) return { ok: false, told: "Write the reading as a number, such as 1.9 or -0.4." };
-  const answer = await post("/api/gauge", { id, station, line, shown_deg: Number(text) });
-  if (!answer.ok) return answer;
-  el("gv").value = "";
-  return { ok: true, told: `Noted: ${text}° at ${station}, ${line} line. It can be taken back below.` };
-});
-// a display read from a photo only fills the form: the person compares it with the gauge and presses
-async function display(path, options, station) {
-  el("more").open = true;
-  el("gd").textContent = "Reading the display…";
-  const { ok, told } = await ask(path, { method: "POST", ...options }, 90000);
-  if (!ok) { el("gd").textContent = `Not taken: ${told}`; return { ok, told }; }
-  if (station) el("gs").value = station;
-  el("gv").value = told.text || "";
-  if (told.line) el("gl").value = told.line;
-  gaugeWords();
-  el("gd").textContent = told.text ? `The display seems to show ${told.text}. Look at the gauge; note it only if it is right.` : told.why;
-  el("gv").scrollIntoView({ block: "center" });
-  return { ok, told: told.text ? `It seems to show ${told.text}: see below.` : told.why };
-}
-const readGauge = (photo) => display(`/api/photos/${photo.id}/display`, { headers: { "content-type": "application/json" }, body: "{}" }, photo.station);
-el("gp").addEventListener("change", async (event) => {
-  const file = event.target.files[0];
-  if (file) await display("/api/display", { body: file, headers: { "content-type": "application/octet-stream" } }, null);
-  event.target.value = "";
-});
 listen(el("keep"), el("kept"), async () => {
   const answer = await post("/api/keep", { note: el("note").value }, 60000);
   if (!answer.ok) return answer;
