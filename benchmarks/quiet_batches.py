@@ -46,7 +46,7 @@ def draw_batch(rng: np.random.Generator, profile: LensProfile, known: KnownPrint
 def _reading(
     rng: np.random.Generator, k: int, theta: np.ndarray, printed: np.ndarray, noise: float, profile: LensProfile
 ) -> Reading:
-    kind: CardKind = "panel" if rng.random() < 0.6 else "strip"
+    kind = CardKind.PANEL if rng.random() < 0.6 else CardKind.STRIP
     spec: CardSpec = SPECS[kind]
     turn = rotation(np.array([*rng.normal(0, 0.2, 2), rng.uniform(-0.1, 0.1)]))
     away = float(rng.uniform(600, 1400))

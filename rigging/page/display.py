@@ -17,7 +17,8 @@ from rigging.page.worker import Died, TooLong, call_within
 from shared.files import write_whole
 
 if TYPE_CHECKING:
-    from vision.display.types import U8, DisplayReading
+    from shared.numerics.arrays import U8
+    from vision.display.types import DisplayReading
 
 Told = dict[str, Any]
 OFFERED = 0.05
@@ -104,6 +105,7 @@ def _told(found: DisplayReading, gray: U8, by_tag: bool) -> Told:
 def _crop(found: DisplayReading, gray: U8) -> str | None:
     """The part of the photo that was read, as its digits stand, as a data URL."""
     import cv2
+    import numpy as np
 
     from vision.display.read import crop_of
 
@@ -113,7 +115,7 @@ def _crop(found: DisplayReading, gray: U8) -> str | None:
     share = CROP_HIGH / part.shape[0]
     if share < 1:
         size = (max(round(part.shape[1] * share), 1), CROP_HIGH)
-        part = cv2.resize(part, size, interpolation=cv2.INTER_AREA)
+        part = np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
     done, data = cv2.imencode(".png", part)
     return f"data:image/png;base64,{base64.b64encode(data.tobytes()).decode()}" if done else None
 

@@ -197,7 +197,9 @@ def _gaps(one: Explained, point: F32) -> F32:
     if not at:
         return np.zeros(0, np.float32)
     ends = [max(at[0] - NEAR, 0), *at, min(at[-1] + NEAR, len(point))]
-    return np.clip([point[a + 1 : b].max(initial=0.0) for a, b in pairwise(ends)], 1e-4, 1 - 1e-4)
+    return np.asarray(
+        np.clip([point[a + 1 : b].max(initial=0.0) for a, b in pairwise(ends)], 1e-4, 1 - 1e-4), dtype=np.float32
+    )
 
 
 def _pointed(one: Explained, point: F32, decimals: int | None) -> list[tuple[str, float]]:
