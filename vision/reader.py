@@ -33,7 +33,7 @@ from vision.cards.stations import Named, name_station
 from vision.detect import Detections, detect
 from vision.image.photo import Picture, open_photo
 from vision.image.photo_file import PhotoError
-from vision.level.agree import weighed
+from vision.level.weighing import weighed
 from vision.lines.hints import Hint
 from vision.readings import Case, Refused, Seen, foremost, further, left_out
 from vision.rib_scene import lean_of, plane_only, scene_of

@@ -7,8 +7,9 @@ import pytest
 
 from shared.lines import Role
 from vision.image.rectified import Plane
-from vision.level.agree import contradict, weighed
+from vision.level.agree import contradict
 from vision.level.gravity import Gravity, Judged
+from vision.level.weighing import weighed
 from vision.solution.scene import Lean, LineSeen
 
 LENS = np.array([3000.0, 3000.0, 2000.0, 1500.0, 0.0, 0.0, 0.0, 0.0, 0.0])

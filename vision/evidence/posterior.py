@@ -78,7 +78,7 @@ def one_of(kind: Line, shares: Sequence[float], speaks_for: Sequence[float] | No
     return LineChoice(int(chances.argmax()), chances)
 
 
-def true_reference(kind: Line, share: float, rivals: Sequence[float] = ()) -> float:
+def true_reference(kind: Line, share: float, rivals: Sequence[float] = (), speaks_for: float = 1.0) -> float:
     """Probability that a level reference is one, from the witness's probability of it by itself.
 
     rivals : of others of its kind that cannot be true as well. Those that agree with it are no rivals.
@@ -86,7 +86,7 @@ def true_reference(kind: Line, share: float, rivals: Sequence[float] = ()) -> fl
     kind : of reference. share : 0 to 1. With its odds o = share / (1 - share): o / (PRIOR_NONE + o + sum of the
     rivals' odds).
     """
-    own, theirs = _odds([share]), _odds(rivals)
+    own, theirs = _odds([share]) * speaks_for, _odds(rivals)
     return float(own[0] / (PRIOR_NONE[kind] + own[0] + theirs.sum()))
 
 

@@ -8,34 +8,17 @@ lean's uncertainty moves one against the other; of two that differ by more at mo
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 import numpy as np
 
 from calibration.lens.model import undistort
 from shared.lines import Shows
 from shared.numerics.arrays import F64
-from vision.evidence.posterior import true_reference
 from vision.image.rectified import Plane
-from vision.level.gravity import Gravity
 from vision.solution.scene import Lean, LineSeen
 
 LIMIT = 3.0
 """Standard uncertainties beyond which two references contradict each other (0.3 % of true pairs do)."""
-
-
-def weighed(gravity: Gravity, plane: Plane, lean: Lean) -> Gravity:
-    """The same references, each with the probability that it is true beside those left out that contradict it.
-
-    gravity : with all that was measured. plane : of the rib. lean : of the rib as stated, with its u.
-    """
-    left_out = [j for j in gravity.judged if not j.used]
-    chance = 1.0
-    for one in gravity.judged:
-        if one.used:
-            rivals = [other.share for other in left_out if contradict(plane, one.line, other.line, lean)]
-            chance *= true_reference(one.kind, one.share, rivals)
-    return replace(gravity, chance=min(gravity.chance, chance))
 
 
 def contradict(plane: Plane, one: LineSeen, other: LineSeen, lean: Lean) -> bool:
