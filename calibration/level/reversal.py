@@ -85,6 +85,10 @@ def reversal(
 
     The surface's slope s stays and the error e turns with the reference: direct = s + e, turned = s - e, so e is half
     the difference.
+
+    >>> bar = reversal([0.42, 0.44, 0.41], [0.18, 0.20, 0.19], ident="bar", date="2026-05-01")
+    >>> round(bar.zero_error_deg, 3), round(bar.u_deg, 4)
+    (0.117, 0.0075)
     """
     d, t = np.asarray(direct, np.float64), np.asarray(turned, np.float64)
     if len(d) != len(t) or len(d) == 0:

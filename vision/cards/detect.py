@@ -72,6 +72,11 @@ def find_cards(gray: U8, half: U8 | None = None) -> list[Card]:
     half : the picture at half its size, where it is at hand.
 
     gray : (h, w) upright picture. Corners are refined saddle points, pixels (`shared.numerics.saddles`).
+
+    >>> from vision.image.photo import open_photo
+    >>> picture = open_photo("samples/trainer/photos/L1.jpg")
+    >>> [(card.number, card.spec.kind.value, round(card.px_per_mm, 1)) for card in find_cards(picture.gray)]
+    [(7, 'panel', 2.0)]
     """
     markers = _markers(gray, halved(gray) if half is None else half)
     groups: dict[int, list[tuple[int, F64]]] = defaultdict(list)
