@@ -10,14 +10,6 @@ from shared.numerics.arrays import F64
 from shared.numerics.small_sums import cross
 
 
-def degrees_between(a: F64, b: F64) -> float:
-    """Unsigned angle between two 3-vectors, degrees, 0 to 180 (well conditioned at 0, 90 and 180).
-
-    a, b : (3,), of any length but zero.
-    """
-    return math.degrees(math.atan2(float(np.linalg.norm(cross(a, b))), float(np.dot(a, b))))
-
-
 def wrap_half_turn(angle_deg: float) -> float:
     """The angle of an undirected line, brought to [-90, 90) degrees.
 

@@ -75,8 +75,7 @@ def compare(start: Start, picture: Picture, guess: F64 | None = None) -> Change:
     is None, with the reason.
     """
     if (picture.width, picture.height) != start.size:
-        gone = Stillness(np.zeros(3), 0.0, *(np.full((4, 4), np.nan),) * 2, np.nan, np.nan, 0, "")
-        return Change(None, "the photo has another size than the first one", gone)
+        return Change(None, "the photo has another size than the first one", Stillness.unknown(""))
     camera = judge(start.background, picture.gray, start.plane.theta, picture.width)
     if camera.reason:
         return Change(None, camera.reason, camera)

@@ -57,8 +57,8 @@ class Stillness:
 
     turn : (3,) rad about the camera's axes. zoom : relative change of focal length. covariance : (4, 4) of both by the
     noise of the patches. carry : (4, 4) besides, were the shift a carry sideways past things near and far.
-    shift_px : the largest shift of the picture's corners that they make. u_px : scatter of one patch. patches : that
-    agree. reason : why the camera cannot be taken as still, or empty.
+    shift_px : the largest shift of the picture's corners that they make. patches : that agree. reason : why the
+    camera cannot be taken as still, or empty.
     """
 
     turn: F64
@@ -66,9 +66,14 @@ class Stillness:
     covariance: F64
     carry: F64
     shift_px: float
-    u_px: float
     patches: int
     reason: str
+
+    @classmethod
+    def unknown(cls, reason: str, patches: int = 0, shift_px: float = float("nan")) -> Stillness:
+        """Where the movement cannot be told. reason, patches, shift_px : as above."""
+        nothing = np.full((4, 4), np.nan)
+        return cls(np.zeros(3), 0.0, nothing, nothing, shift_px, patches, reason)
 
     @property
     def rotation(self) -> F64:
@@ -118,30 +123,23 @@ def judge(background: Background, gray: U8, theta: F64, width: int) -> Stillness
     background : from `find_background`. gray : the later photo (h, w). theta : (9,) lens parameters. width : of the
     photo, pixels.
     """
-    none = np.zeros(3), 0.0, *(np.full((4, 4), np.nan),) * 2
     if len(background.centres) < LEAST_PATCHES:
-        return Stillness(
-            *none,
-            np.nan,
-            np.nan,
+        return Stillness.unknown(
+            "there is too little to see behind the rib to tell whether the camera stayed still: put something with "
+            "corners there, outside the rib",
             len(background.centres),
-            "there is too little to see behind the rib to tell "
-            "whether the camera stayed still: put something with corners there, outside the rib",
         )
     soft = _soft(gray)
     seen = _look(background, soft, np.zeros(2))
     if seen.good.mean() < LEAST_FOLLOWING:
         seen, start = _far(background, soft)
         if seen.good.mean() < LEAST_FOLLOWING:
-            return Stillness(
-                *none,
-                np.nan,
-                np.nan,
-                int(seen.good.sum()),
+            return Stillness.unknown(
                 "the background is not where it was: the camera was moved, or something large stands in its way",
+                int(seen.good.sum()),
             )
         moved = float(np.hypot(*(start + np.median(seen.px[seen.good], axis=0))))
-        return Stillness(*none, moved, np.nan, int(seen.good.sum()), _moved(moved))
+        return Stillness.unknown(_moved(moved), int(seen.good.sum()), moved)
     jac = _jacobian(background.centres, theta)
     h, w = gray.shape
     corners = _jacobian(np.array([[0, 0], [w, 0], [0, h], [w, h], [w / 2, h / 2]], dtype=np.float64), theta)
@@ -156,18 +154,14 @@ def judge(background: Background, gray: U8, theta: F64, width: int) -> Stillness
             break
     agree = trust > 0
     if agree.sum() < max(LEAST_PATCHES, LEAST_FOLLOWING * len(agree)):
-        return Stillness(
-            *none,
-            np.nan,
-            np.nan,
-            int(agree.sum()),
+        return Stillness.unknown(
             "the background does not stand still as a whole: the camera was moved, or much behind the rib has moved",
+            int(agree.sum()),
         )
     # bisquare weights at the normal cost 5 % of efficiency (Maronna, Martin and Yohai 2006, table 2.2)
     free = 2 * int(agree.sum()) - 4
     # and the scatter that few patches show is uncertain itself: the variance of Student's t
     covariance = np.asarray(np.linalg.inv(normal) * scale**2 * 1.05 * free / (free - 2), dtype=np.float64)
-    sharp = np.linalg.eigvalsh(seen.weight[agree])[:, -1]
     size, u = _shifts(corners, x, covariance)
     shift = float(size.max())
     told = bool(np.any((size > MOVED_PX * width / 2000) & (size > SURELY * u)))
@@ -178,7 +172,6 @@ def judge(background: Background, gray: U8, theta: F64, width: int) -> Stillness
         covariance,
         carry,
         shift,
-        scale / float(np.sqrt(np.median(sharp))),
         int(agree.sum()),
         _moved(shift) if told else "",
     )
