@@ -25,7 +25,11 @@ FORMAT: Literal["ribangle level profile 1"] = "ribangle level profile 1"
 COVER = 0.9545
 """What U = 2u is to cover: a normal error within two standard deviations."""
 LARGEST_ZERO_DEG = 5.0
+"""Beyond this the two readings were more likely counted in different senses than the level is off: a bar's vial shows
+no more than 1 to 2 degrees (common practice, no source)."""
 LEVEL_VALID_DAYS = 90.0
+"""How long a level's zero is trusted: bars fall and laser levels are shaken (common practice, no source: instruments of
+a workshop are checked a few times a year)."""
 
 
 @dataclass(frozen=True)

@@ -18,8 +18,10 @@ RULE_U_MM = 0.15
 """Standard uncertainty of a length read off a steel rule: two ends, each to a quarter of a millimetre at most
 (common practice, no source)."""
 CALIPER_U_MM = 0.03
+"""The same with a caliper: 0.02 mm of its own, and where the printed edge is (common practice, no source)."""
 FURTHEST = 0.1
-"""No printer is off by more than this: then another bar was measured."""
+"""No printer is off by more than this: then another bar was measured. Printer drivers that fit a page to the paper
+shrink it by 3 to 6 % (common practice, no source)."""
 BAD_STRETCH, BAD_SKEW_DEG = 0.01, 0.3
 """A printer that stretches or shears more than this is out of order (common practice, no source)."""
 

@@ -15,7 +15,8 @@ from vision.solution.propagate import Angles
 from vision.solution.solve import Solution
 
 WORTH_NAMING = 0.8
-"""A remedy is named when it brings U below this share of what it is."""
+"""A remedy is named when it brings U below this share of what it is. By judgement: what gains less than a fifth is not
+worth a second photo; halved, hardly any remedy would be named."""
 
 
 def advise(solution: Solution, result: Angles, found: Detections) -> tuple[Advice, ...]:

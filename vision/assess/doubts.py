@@ -22,13 +22,18 @@ from vision.solution.solve import Solution
 MARK_PLACED_MM = 0.5
 """How well a mark is set on its line by hand (common practice, no source)."""
 PULL = 3.0
-"""Standardised disagreement of two level references, or of cards, beyond which they are doubted."""
+"""Standardised disagreement of two level references, or of cards, beyond which they are doubted. Three standard
+deviations: one true pair in 370 is doubted without need (normal errors)."""
 HOPELESS_PULL = 6.0
-"""The same, beyond which no value is given."""
+"""The same, beyond which no value is given. Twice as far, by judgement: normal errors never come there, so that one of
+the two is not what it was taken for."""
 SHORT, VERY_SHORT = 0.75, 0.5
-"""Part of the chord over which a chord line must be seen, without and with two marks on it, to go undoubted."""
+"""Part of the chord over which a chord line must be seen, without and with two marks on it, to go undoubted. By
+judgement: a line drawn from edge to edge shows over nearly all of it; lower, a line of something else passes unflagged,
+higher, every rib with much before its line is flagged."""
 MAX_U_DEG = 1.5
-"""A standard uncertainty beyond which a value says nothing about a rib."""
+"""A standard uncertainty beyond which a value says nothing about a rib. U is then 3 degrees, more than any tolerance in
+use (common practice, no source)."""
 
 
 NAMES = {

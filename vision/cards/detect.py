@@ -20,11 +20,13 @@ from vision.cards.spec import IDS_PER_CARD, LAST_CARD, SPECS, CardSpec
 from vision.image.pixels import halved
 
 MIN_MARKERS = 3
-"""Fewer decoded markers than this do not name a card."""
+"""Fewer decoded markers than this do not name a card. By judgement: two wrong decodes could stand in one card's layout
+by chance, three do not."""
 CORNER_FLOOR_PX = 0.035
-"""What paper, print and lens leave in a corner beyond the fit's own noise."""
+"""What paper, print and lens leave in a corner beyond the fit's own noise. By judgement."""
 FIT_SHARE = 0.3
-"""Share of the saddle fit's residuals that can move a corner: most of them is the flanks' shape, which is even."""
+"""Share of the saddle fit's residuals that can move a corner: most of them is the flanks' shape, which is even. By
+judgement; what it leaves of the pulls is measured in `docs/validation.md`."""
 
 
 @dataclass(frozen=True)

@@ -19,9 +19,11 @@ from shared.numerics.small_sums import row_means
 from vision.cards.spec import CardSpec
 
 TRIM = 0.16
-"""Part of an edge left out at either end, where the next squares' corners reach in."""
+"""Part of an edge left out at either end, where the next squares' corners reach in. By judgement: 2 pixels of the
+smallest squares that are read."""
 EDGE_FLOOR_PX = 0.02
-"""What print, paper and the lens leave in an edge beyond the fit's own noise."""
+"""What print, paper and the lens leave in an edge beyond the fit's own noise. By judgement, less than a corner's, for
+many pixels share it."""
 
 
 def _none(width: int) -> F64:

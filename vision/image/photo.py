@@ -41,7 +41,8 @@ MAX_PIXELS = 120_000_000
 """Largest picture decoded, pixels (10 times a 12-megapixel photo)."""
 
 MIN_SIDE = 64
-"""Smallest side of a picture in which anything could be measured, pixels."""
+"""Smallest side of a picture in which anything could be measured, pixels. A card of 7 squares then has squares of 9
+pixels at most."""
 
 _JPEG = b"\xff\xd8"
 _FORMATS = ("JPEG", "MPO", "PNG", "TIFF", "WEBP", "HEIF", "AVIF")

@@ -13,7 +13,7 @@ import numpy as np
 from shared.numerics.arrays import F32, U8
 
 _BLOCK = 64
-"""Rows that are worked on at a time."""
+"""Rows that are worked on at a time. Speed only."""
 
 
 def level_ridges(image: U8 | F32, reach_px: tuple[int, ...], along_px: int) -> tuple[F32, F32]:

@@ -12,21 +12,27 @@ from vision.lines.measure import How, Stroke, measure_as, shaded
 from vision.lines.tracing import segment
 
 FAIR_PX = 0.30
-"""Scatter of a string's centres in the grey picture beyond which its colour is looked at as well: good ones have a third."""
+"""Scatter of a string's centres in the grey picture beyond which its colour is looked at as well: good ones have a
+third. It saves the time of decoding the colour."""
 ABOUT_PX = 200
-"""How far from a string as found its path may lead, pixels, with what is looked at on its sides."""
+"""How far from a string as found its path may lead, pixels, with what is looked at on its sides. It saves memory."""
 FURTHER = 2.15
-"""How many times as far as before a string is followed in one step."""
+"""How many times as far as before a string is followed in one step. By judgement: somewhat more than double, so that
+few steps reach the picture's edge and the direction so far still foretells the place."""
 DRIFT_PX = 2.0
-"""How far following a string further may move it on the stretch measured before."""
+"""How far following a string further may move it on the stretch measured before. Twenty times a good string's scatter:
+more means that another line was followed."""
 LEAST_KEPT = 0.25
-"""Least share of a string's segments that must lie on its line."""
+"""Least share of a string's segments that must lie on its line. By judgement: doubled, strings half hidden by rib and
+card are refused."""
 SHORTEST_STRING = 0.12
-"""A string measured over less than this, in chords, is too short."""
+"""A string measured over less than this, in chords, is too short. As `vision.level.gravity.SHORTEST_LEVEL_LINE`."""
 ABOUT_RIB = 0.13
-"""How far above and below the chord line a string is measured first, chords."""
+"""How far above and below the chord line a string is measured first, chords. A little more than
+`vision.evidence.views.RIB_ABOVE`, the deepest rib."""
 RIM_PX = 8.0
-"""Pixels at the picture's upper and lower edge that are left out."""
+"""Pixels at the picture's upper and lower edge that are left out. By judgement: what a profile askew to the edge
+needs."""
 
 
 def measure_string(rib: Rib, ends: F64, crossing: F64 | None) -> Stroke | None:

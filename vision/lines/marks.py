@@ -16,11 +16,12 @@ RING_MM, INNER_MM = 4.5, 2.5
 """Radii at which the quarters of a 16 mm mark are looked at: the first is the stronger, and a corner of the mark's
 paper, which has as strong a second harmonic there as the centre has, shows nothing like it on the second."""
 COARSE_MM = 3
-"""Millimetres between the places along the line that are looked at first."""
+"""Millimetres between the places along the line that are looked at first. A mark's quarters are 8 mm: a place every 3
+mm meets each."""
 HINT = 0.12
 """Share of the second harmonic there, a third of a mark's, that calls for a closer look."""
 STRONG, PURE = 0.35, 1.6
-"""Least second harmonic over the mean grey, and over all the other harmonics, of a quartered circle."""
+"""Least second harmonic over the mean grey, and over all the other harmonics, of a quartered circle. By judgement."""
 MISFIT, SHARP_PX = 0.4, 0.25
 """Most residual of its saddle over its contrast, and its fit's most standard deviation: true marks in drawn photos have
 at most 0.19 px (median 0.03); grain and shadows beside a line that pass all else have 0.37 and more."""

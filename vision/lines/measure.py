@@ -24,15 +24,19 @@ from vision.image.rectified import Plane
 from vision.lines.waviness import Waviness, estimate_waviness
 
 TWO_SIDED = 0.3
-"""Least step on a string's lesser side over that on its greater one: what has less is an edge, not a line."""
+"""Least step on a string's lesser side over that on its greater one: what has less is an edge, not a line. By
+judgement: light from one side makes a string's two steps differ up to threefold."""
 SHADE = 0.35
-"""Standard deviation, in widths of a string, of how far shading may move it where only one half of it shows."""
+"""Standard deviation, in widths of a string, of how far shading may move it where only one half of it shows. By
+judgement: the middle of one half lies a quarter of the width off, a rim of light farther."""
 MIDDLE, NARROWER = 0.6, 0.5
-"""Part of a profile that counts as its middle, and how much narrower a line found there must be than one found in all of it."""
+"""Part of a profile that counts as its middle, and how much narrower a line found there must be than one found in all
+of it. By judgement: half as broad is another, thinner line within a broad one."""
 ROUGH, FINE = 3, 6
-"""Rounds of the bars' fits that only say where to sample next, and of those that count."""
+"""Rounds of the bars' fits that only say where to sample next, and of those that count. By judgement."""
 CENTRE_FLOOR_PX = 0.02
-"""What sampling and the stroke's ragged edges leave in a segment's centre beyond the fit's noise."""
+"""What sampling and the stroke's ragged edges leave in a segment's centre beyond the fit's noise. By judgement, as of a
+card's edge (`vision.cards.edges`)."""
 
 
 @dataclass(frozen=True)

@@ -39,7 +39,8 @@ UNEXPLAINED = 1.3
 """How much more changes scatter, on scenes drawn by chance, than noise and stillness tell of (`benchmarks/live.py`, seeds
 47 000 on: standard deviation of error over u 1.3); the cause is not known, so u allows for it."""
 LOOSE_SIGMAS = 4.0
-"""How many standard deviations the cards may turn against the line before it is told."""
+"""How many standard deviations the cards may turn against the line before it is reported: once in 16,000 photos by
+chance, and a watch takes thousands."""
 
 
 @dataclass(frozen=True)

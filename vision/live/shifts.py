@@ -20,9 +20,9 @@ from shared.numerics.arrays import F32, F64, U8, Bools
 Gray = U8 | F32
 
 LEAST_CORRELATION = 0.85
-"""Least correlation between a part and its find; less is something else (a shadow, a hand)."""
+"""Least correlation between a part and its find; less is something else (a shadow, a hand). By judgement."""
 SAMPLING_FLOOR_PX = 0.004
-"""What sampling between pixels leaves in a shift beyond the noise of the pixels."""
+"""What sampling between pixels leaves in a shift beyond the noise of the pixels. By judgement."""
 
 
 @dataclass(frozen=True)

@@ -23,6 +23,8 @@ from vision.live.shifts import Patches, patch_shifts, patches
 from vision.solution.scene import rotation_of
 
 MOST_PATCHES, LEAST_PATCHES = 160, 15
+"""Patches looked for at most, for the time it takes, and those that must be there: 15 give 30 equations for 4 unknowns,
+so that some of them may be wrong. By judgement."""
 MOVED_PX = 0.25
 """Shift of the background, pixels at 2000 across, beyond which the camera counts as moved: sideways 0.3 mm, of
 which a near and a far background could make 0.005 degrees of turn."""
@@ -33,13 +35,17 @@ NEAR_AND_FAR = 0.5
 """Share by which a carry's shift differs from the middle of the picture to its rim, standard deviation, because of
 what stands nearer or farther there: from 3 m in the middle, 2 m or 6 m at the rim (common practice, no source)."""
 LEAST_FOLLOWING = 0.5
-"""Least share of the patches that must follow one movement of the camera."""
+"""Least share of the patches that must follow one movement of the camera. Robust fits break down where more than half
+is something else."""
 BLUR_PX, ROUNDS, ENOUGH_PX = 1.3, 10, 0.003
-"""Blur before patches are followed, how often they are looked for anew, and the step that needs no further one."""
+"""Blur before patches are followed, how often they are looked for anew, and the step that needs no further one. The
+step is about a hundredth of `MOVED_PX`. By judgement."""
 CLEAR = 3.0
-"""How many times a pixel's noise a patch's own contrast must be."""
+"""How many times a pixel's noise a patch's own contrast must be. By judgement: noise alone has one, three lie beyond
+its chance."""
 REACH_PX = 12.0
-"""How far a bumped camera is still followed, so that the movement can be told."""
+"""How far a bumped camera is still followed, so that the movement can be told. A quarter of a degree at 12 megapixels,
+by judgement; a camera that moved farther is reported as moved without saying how far."""
 
 
 @dataclass(frozen=True)
