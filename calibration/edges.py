@@ -26,6 +26,9 @@ of this the border of a vignette or a frame would count; at twice, edges where l
 ROUGH_PX = 0.6
 """Most its points may stray from a smooth curve, pixels of the small picture (rms). Canny's points lie on whole pixels,
 which alone scatters by 0.29 (1 / sqrt 12); at twice this, wood grain passes."""
+STRAY_TIMES, STRAY_PX, LEAST_KEPT = 3.0, 0.3, 0.6
+"""Robust standard deviations, and pixels at least, beyond which a point is led astray by what crosses the edge; share
+of the points that must be left. By judgement."""
 
 
 @dataclass(frozen=True)
@@ -132,8 +135,8 @@ def _refined(gray: U8, start: F64, across: F64, reach: float) -> Edge | None:
     for _ in range(4):  # points led astray by what crosses the edge
         curve = np.polynomial.Polynomial.fit(t[keep], d[keep], 3)
         e = np.abs(d - curve(t))
-        keep = e <= max(3 * float(np.median(e[keep])) / 0.6745, 0.3)
-        if keep.sum() < max(8, 0.6 * len(t)):
+        keep = e <= max(STRAY_TIMES * float(np.median(e[keep])) / 0.6745, STRAY_PX)
+        if keep.sum() < max(8, LEAST_KEPT * len(t)):
             return None
     points = points[keep]
     points = points[np.argsort(t[keep])]

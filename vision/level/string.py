@@ -25,6 +25,11 @@ more means that another line was followed."""
 LEAST_KEPT = 0.25
 """Least share of a string's segments that must lie on its line. By judgement: doubled, strings half hidden by rib and
 card are refused."""
+FAIR_KEPT = 0.6
+"""The same from which the grey picture alone will do. It saves the time of decoding the colour."""
+STILL_PX, STILL_TIMES, STILL_KEPT = 0.2, 1.5, 0.75
+"""A string followed further is still the same while its scatter grows to no more than this, in pixels or times what it
+was, and while this share of what was kept before still is. By judgement."""
 SHORTEST_STRING = 0.12
 """A string measured over less than this, in chords, is too short. As `vision.level.gravity.SHORTEST_LEVEL_LINE`."""
 ABOUT_RIB = 0.13
@@ -99,7 +104,7 @@ def measure_string(rib: Rib, ends: F64, crossing: F64 | None) -> Stroke | None:
     best = None if start is None else outwards(picture.gray, start)
     if (
         best is not None
-        and best.kept.mean() > 0.6
+        and best.kept.mean() > FAIR_KEPT
         and scatter(best) < FAIR_PX
         and best.length_mm > SHORTEST_STRING * chord_mm
     ):
@@ -147,8 +152,8 @@ def _followed(plane: Plane, before: Stroke, after: Stroke) -> bool:
     return bool(
         after.kept.mean() >= LEAST_KEPT
         and _moved(plane, before, after) <= DRIFT_PX
-        and scatter(after) <= max(1.5 * scatter(before), 0.2)
-        and _kept_share(after, before.uv[0, 1], before.uv[-1, 1]) >= 0.75 * before.kept.mean()
+        and scatter(after) <= max(STILL_TIMES * scatter(before), STILL_PX)
+        and _kept_share(after, before.uv[0, 1], before.uv[-1, 1]) >= STILL_KEPT * before.kept.mean()
     )
 
 

@@ -41,6 +41,8 @@ UNEXPLAINED = 1.3
 LOOSE_SIGMAS = 4.0
 """How many standard deviations the cards may turn against the line before it is reported: once in 16,000 photos by
 chance, and a watch takes thousands."""
+LOOSE_LEAST_DEG = 0.01
+"""The same in degrees: less is of no account to any angle."""
 
 
 @dataclass(frozen=True)
@@ -66,7 +68,7 @@ class Change:
     def loose(self) -> bool:
         """Whether the cards have turned against the chord line."""
         off, u = self.loose_deg
-        return bool(abs(off) > LOOSE_SIGMAS * u and abs(off) > 0.01)
+        return bool(abs(off) > LOOSE_SIGMAS * u and abs(off) > LOOSE_LEAST_DEG)
 
 
 def compare(start: Start, picture: Picture, guess: F64 | None = None) -> Change:
