@@ -24,7 +24,8 @@ LEAST_CORRELATION = 0.85
 LEAST_GAIN = 0.2
 """Least contrast of a part over what it had in the first photo. By judgement: in a fifth of the light noise decides."""
 FARTHEST_PX = 2.5
-"""Most that a part may lie from where it was expected: the gradients that the shift is found by reach no farther (by judgement)."""
+"""Most that a part may lie from where it was expected: the gradients that the shift is found by reach no farther (by
+judgement)."""
 SAMPLING_FLOOR_PX = 0.004
 """What sampling between pixels leaves in a shift beyond the noise of the pixels. By judgement."""
 
