@@ -28,17 +28,31 @@ from shared.rounding import degrees
 LENS_DAYS = 365.0
 """Age at which a lens profile is doubted (common practice, no source: phones are dropped and repaired)."""
 GROWTH = 1.5
+"""How much larger residuals must have become, beside being significant: with many photos the test alone finds changes
+too small to matter. By judgement; near 1 the test decides alone, at 2 a lens that was smeared a little goes unnamed."""
 FALSE_ALARM = 0.01
+"""Rate of false alarms of each test for growth: one batch in a hundred that has not changed."""
 HIGH_RMS = 4.0
+"""Times the profile's own residual that a batch's median may reach. By judgement: taped cards are less flat than a lens
+board; halved, ordinary cards would be flagged, doubled, a refocused lens would not."""
 LEAST_RMS_PX = 0.4
+"""Residual below which none is large, pixels: `vision.assess.gates` lets single cards pass up to 0.3 without a word."""
 FOCAL_SHARE = 0.003
+"""Least change of the focal length that counts: refocusing from near to far does about as much (common practice, no
+source)."""
 SQUARE_SHARE = 0.002
+"""Least stretch that counts: 0.2 % turns a line by at most 0.057 degrees
+(`calibration.print.scale.angle_error_deg`)."""
 SIGMAS = 3.0
 """False alarms of each check: 0.27 % of batches, with the whole budget in u (normal errors)."""
 FEWEST_FOR_DRIFT = 6
+"""Fewest photos: of 6 Kendall's test reaches 1 % with one exchange of neighbours (6 of 720 orders), of 5 only with none
+(1 of 120)."""
 MOST_CARDS = 40
 """Cards that are solved together, spread over the batch: more tell little more and cost time."""
 MATCH = 0.25
+"""Part of a square within which a seen corner must lie of a drawn one: beyond half a square it would be another's; half
+of that leaves room for a bent card."""
 
 
 class CardShape(Protocol):

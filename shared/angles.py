@@ -10,24 +10,24 @@ from shared.numerics.arrays import F64
 from shared.numerics.small_sums import cross
 
 
-def degrees_between(a: F64, b: F64) -> float:
-    """Unsigned angle between two 3-vectors, degrees, 0 to 180 (well conditioned at 0, 90 and 180).
-
-    a, b : (3,), of any length but zero.
-    """
-    return math.degrees(math.atan2(float(np.linalg.norm(cross(a, b))), float(np.dot(a, b))))
-
-
 def wrap_half_turn(angle_deg: float) -> float:
     """The angle of an undirected line, brought to [-90, 90) degrees.
 
     angle_deg : any finite angle, degrees.
+
+    >>> wrap_half_turn(179.0), wrap_half_turn(90.0)
+    (-1.0, -90.0)
     """
     return (angle_deg + 90.0) % 180.0 - 90.0
 
 
 def inclination(direction: F64, up: F64) -> float:
-    """Angle of a direction above the horizontal, degrees, -90 to 90; `up` points away from gravity."""
+    """Angle of a direction above the horizontal, degrees, -90 to 90; `up` points away from gravity.
+
+    >>> import numpy as np
+    >>> round(inclination(np.array([100.0, 0.0, 5.0]), up=np.array([0.0, 0.0, 1.0])), 3)  # 1 in 20
+    2.862
+    """
     u = up / np.linalg.norm(up)
     rise = float(np.dot(direction, u))
     run = float(np.linalg.norm(direction - rise * u))
@@ -42,6 +42,11 @@ def angle_in_plane(direction: F64, normal: F64, up: F64, forward: F64) -> float:
 
     direction, normal, up, forward : (3,) in one frame, of any length but zero; `normal` is square to the plane, of
     either sign.
+
+    >>> import numpy as np
+    >>> x, y, z = np.eye(3)
+    >>> round(angle_in_plane(x + z, normal=y, up=z, forward=x), 6)
+    45.0
     """
     n = normal / np.linalg.norm(normal)
     v = up - n * float(np.dot(up, n))

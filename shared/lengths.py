@@ -37,6 +37,9 @@ def parse_length(text: str, what: str = "length") -> float:
     "1,200" is refused: it means 1.2 to some and 1200 to others. Raises UserError, which names `what`.
 
     text : as a person writes it, in any case; either decimal mark. what : name of the thing, for messages.
+
+    >>> parse_length("47 1/2 in"), parse_length("1.2 m"), parse_length("85")
+    (1206.5, 1200.0, 85.0)
     """
     at, total, parts = 0, 0.0, 0
     bad = UserError(
@@ -88,6 +91,9 @@ def format_length(mm: float, units: Units = "mm") -> str:
     """A length for people: whole millimetres above 100 mm, else one decimal; inches to the hundredth.
 
     mm : millimetres. units : "mm" or "in".
+
+    >>> format_length(1200.4), format_length(31.75), format_length(31.75, "in")
+    ('1200 mm', '31.8 mm', '1.25 in')
     """
     if units == "in":
         return f"{mm / INCH_MM:.2f} in"

@@ -96,6 +96,12 @@ def combine(weights: Sequence[float], quantities: Sequence[Quantity]) -> Quantit
     """Weighted sum of quantities; loadings on a shared source add with their signs (GUM eq. 16).
 
     weights : one for each quantity, exact numbers. Raises ValueError where their numbers differ.
+
+    >>> root = Quantity(2.0, (Component("lens", "lens:a", 0.03), Component("line", "photo:1", 0.04)))
+    >>> tip = Quantity(0.5, (Component("lens", "lens:a", 0.03), Component("line", "photo:2", 0.04)))
+    >>> washout = combine([1, -1], [root, tip])
+    >>> washout.value, round(root.u, 3), round(washout.u, 3)  # the lens cancels, the lines do not
+    (1.5, 0.05, 0.057)
     """
     value = math.fsum(w * q.value for w, q in zip(weights, quantities, strict=True))
     sums: dict[str, float] = {}
@@ -111,6 +117,11 @@ def covariance(a: Quantity, b: Quantity) -> float:
     """Covariance of two quantities from the sources they share.
 
     a, b : whose components on equal sources multiply; the unit is the product of theirs (GUM F.1.2.3).
+
+    >>> a = Quantity(1.0, (Component("lens", "lens:a", 0.03),))
+    >>> b = Quantity(2.0, (Component("lens", "lens:a", 0.02), Component("line", "photo:2", 0.05)))
+    >>> round(covariance(a, b), 6)
+    0.0006
     """
     few, many = sorted((a.loadings, b.loadings), key=len)
     return math.fsum(u * many[source] for source, u in few.items() if source in many)

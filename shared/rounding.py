@@ -39,6 +39,10 @@ def degrees(quantity: Quantity, sign: bool = False) -> str:
 
     quantity : degrees. sign : whether to write a plus before a positive value. U is rounded to two digits, the value
     to match (GUM 7.2.6).
+
+    >>> from shared.quantity import Component, Quantity
+    >>> degrees(Quantity(1.48719, (Component("line", "photo:1", 0.01532),)))
+    '1.487° ± 0.031°'
     """
     U = quantity.U
     n = places(U)

@@ -212,7 +212,7 @@ def test_a_photo_without_the_station_starts_nothing():
 
 
 def made(z: float, u: float = 0.001) -> Change:
-    still = Stillness(np.zeros(3), 0.0, np.zeros((4, 4)), np.zeros((4, 4)), 0.0, 0.02, 50, "")
+    still = Stillness(np.zeros(3), 0.0, np.zeros((4, 4)), np.zeros((4, 4)), 0.0, 50, "")
     return Change(
         Quantity(z * u, (Component("noise", "n", u),)),
         "",

@@ -32,17 +32,24 @@ from vision.solution.solve import Solution
 DEPTH = 0.18
 """Greatest depth of a rib, chords (common practice, no source: ribs are up to 17 % deep)."""
 BESIDE_CARD = 0.12
-"""Within this of its own card, in chords, a line must show: farther off another rib's face may have come before it."""
+"""Within this of its own card, in chords, a line must show: farther off another rib's face may have come before it. By
+judgement: of the order of a rib's depth; halved, lines that something hides beside the card are refused, doubled,
+another rib's face may lie between."""
 ON_THE_CARD = 0.03
-"""A line that passes a card this close, in chords, lies on the card's own face: no outline of a nearer rib fits between."""
+"""A line that passes a card this close, in chords, lies on the card's own face: no outline of a nearer rib fits
+between. By judgement: a third of the depth of a slender rib."""
 LEAST = 0.25
-"""Part of the chord over which a line behind must be measured."""
+"""Part of the chord over which a line behind must be measured. By judgement: a short line's direction is less sure in
+proportion, and the shorter a find the likelier it is an edge between ribs."""
 LONGER_THAN_CHORD = 1.08
-"""A line this much longer than the chord is another rib's, nearer or farther than the plane it was laid flat in."""
+"""A line this much longer than the chord is another rib's, nearer or farther than the plane it was laid flat in. By
+judgement: a rib bay of 0.1 to 0.3 m seen from 1 to 2 m makes 5 to 30 %."""
 SAME_PX = 6.0
-"""Lines that keep this close to each other in the photo are one."""
+"""Lines that keep this close to each other in the photo are one. By judgement: a little more than a drawn line's
+breadth; halved, a line found twice counts as two."""
 OVERLAP_PX = 60.0
-"""Over so much, at least, two lines must run beside each other to be one."""
+"""Over so much, at least, two lines must run beside each other to be one. By judgement: ten times `SAME_PX`, so that
+crossing lines are never one."""
 
 
 @dataclass(frozen=True)

@@ -65,6 +65,13 @@ def read_photo(source: PhotoSource, job: Job, **options: Unpack[Options]) -> Rea
 
     Angles are in degrees, nose-up positive, with budgets; or there is no value and the reason. Raises UserError for a
     broken job (a named lens profile that cannot be read), never for a photo.
+
+    >>> from shared.job.file import load_job
+    >>> reading = read_photo("samples/trainer/photos/L1.jpg", load_job("samples/trainer/trainer.toml"))
+    >>> reading.station, round(reading.chord.quantity.value, 1), reading.reference
+    ('L1', 2.0, 'plumb')
+    >>> list(reading.chord.quantity.budget())[0]
+    'lean of the rib plane'
     """
     return read_fully(source, job, **options).reading
 

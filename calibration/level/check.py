@@ -38,6 +38,13 @@ def cross_check(by_plumb: Sequence[Quantity], by_level: Sequence[Quantity]) -> L
     which one, a reversal tells. Raises ValueError unless there is one of each per line.
 
     by_plumb, by_level : degrees, nose-up positive, in the same order of lines.
+
+    >>> from shared.quantity import Component
+    >>> by_string = [Quantity(2.00, (Component("line", "photo:1", 0.02),))]
+    >>> by_laser = [Quantity(2.03, (Component("line", "photo:2", 0.02),))]
+    >>> check = cross_check(by_string, by_laser)
+    >>> check.agrees, round(check.en, 2)
+    (True, -0.53)
     """
     if len(by_plumb) != len(by_level) or not by_plumb:
         raise ValueError("one angle by each reference is needed for every line")

@@ -14,12 +14,25 @@ from shared.errors import UserError
 from shared.numerics.arrays import F64, U8
 
 LEAST_BAR_LENGTH = 0.12
+"""Least length of an edge, parts of the diagonal. By judgement: 600 pixels of a 12-megapixel photo, over which an edge
+point's noise of 0.1 pixel is worth under 0.01 degrees."""
 NEAR = 0.08
-"""How far from the point given the bar may lie, and how far it may have moved, in parts of the diagonal."""
+"""How far from the point given the bar may lie, and how far it may have moved, in parts of the diagonal. By judgement:
+a person points to within some centimetres; at twice this a neighbouring edge may be taken."""
 STEEPEST_DEG = 20.0
+"""Steepest that the bar may seem: a level bar seen by a camera held by hand. By judgement; no upright edge comes
+near."""
 STILL = 0.004
-"""Background edges that moved less than this, in parts of the diagonal, are taken for the same."""
+"""Background edges that moved less than this, in parts of the diagonal, are taken for the same. 20 pixels at 12
+megapixels; by judgement: other edges parallel to an edge lie farther off."""
 MOVED_DEG = 0.5
+"""Turn of the camera that is still taken off. By judgement: what turns so far has been carried as well, and near and
+far edges then differ."""
+NAMED_DEG = 0.02
+"""Turn of the camera from which it is named in a note: below it nothing but the edges' own noise."""
+AS_LONG = 0.6
+"""The bar's length in one photo over that in the other, at least. By judgement: less is another edge, or a bar half
+covered."""
 REMEDY = "give --at X Y, a pixel on the bar's edge, and take both photos from one tripod"
 
 
@@ -53,7 +66,7 @@ def bar_pair(laid: U8, turned: U8, lens: Lens, at: tuple[float, float] | None = 
     there = _bar(second, bar.points[len(bar.points) // 2], NEAR * diagonal, lens)
     if there is None:
         raise UserError("the bar's edge", "is not found after turning", REMEDY)
-    if min(bar.length, there.length) < 0.6 * max(bar.length, there.length):
+    if min(bar.length, there.length) < AS_LONG * max(bar.length, there.length):
         raise UserError("the bar's edge", f"shows {bar.length:.0f} px as laid and {there.length:.0f} px turned", REMEDY)
     turns = [
         wrap_half_turn(_slope(b, lens) - _slope(a, lens))
@@ -68,7 +81,7 @@ def bar_pair(laid: U8, turned: U8, lens: Lens, at: tuple[float, float] | None = 
         turn = float(np.median(turns))
         if abs(turn) > MOVED_DEG:
             raise UserError("the camera", f"turned by {turn:.2f} deg between the photos", REMEDY)
-        if abs(turn) > 0.02:
+        if abs(turn) > NAMED_DEG:
             notes.append(f"the camera turned by {turn:+.3f} deg between the photos: taken off")
     else:
         notes.append("too little background to check that the camera stood still")

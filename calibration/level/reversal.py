@@ -25,7 +25,11 @@ FORMAT: Literal["ribangle level profile 1"] = "ribangle level profile 1"
 COVER = 0.9545
 """What U = 2u is to cover: a normal error within two standard deviations."""
 LARGEST_ZERO_DEG = 5.0
+"""Beyond this the two readings were more likely counted in different senses than the level is off: a bar's vial shows
+no more than 1 to 2 degrees (common practice, no source)."""
 LEVEL_VALID_DAYS = 90.0
+"""How long a level's zero is trusted: bars fall and laser levels are shaken (common practice, no source: instruments of
+a workshop are checked a few times a year)."""
 
 
 @dataclass(frozen=True)
@@ -85,6 +89,10 @@ def reversal(
 
     The surface's slope s stays and the error e turns with the reference: direct = s + e, turned = s - e, so e is half
     the difference.
+
+    >>> bar = reversal([0.42, 0.44, 0.41], [0.18, 0.20, 0.19], ident="bar", date="2026-05-01")
+    >>> round(bar.zero_error_deg, 3), round(bar.u_deg, 4)
+    (0.117, 0.0075)
     """
     d, t = np.asarray(direct, np.float64), np.asarray(turned, np.float64)
     if len(d) != len(t) or len(d) == 0:

@@ -32,6 +32,10 @@ def find_photos(places: Iterable[Path], *, follow_links: bool = False) -> list[S
     photo, hidden ones (as the "._" files some systems leave) aside. A link in a folder that leads out of
     it becomes a source with a problem, unless `follow_links`. A file named twice counts once.
     Raises UserError for a place that is not there, cannot be listed, or when nothing is found.
+
+    >>> from pathlib import Path
+    >>> [source.path.name for source in find_photos([Path("samples/trainer/photos")])][:3]
+    ['L1.jpg', 'L2.jpg', 'L3-two.jpg']
     """
     found: dict[str, Source] = {}
     for place in places:

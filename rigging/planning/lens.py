@@ -41,6 +41,10 @@ def planned_lens(word: str, folder: Path = Path()) -> Lens:
     """The lens for `--camera`: a profile's path, or a description such as "27mm@4000x3000".
 
     Raises UserError for a word that is neither.
+
+    >>> lens = planned_lens("27mm@4000x3000")
+    >>> lens.size, round(float(lens.theta[0]))  # focal length, pixels
+    ((4000, 3000), 3120)
     """
     found = _WORD.match(word)
     if found is None:

@@ -260,7 +260,15 @@ def distance_of(station: Station, lens: Lens, choice: PhotoSetup) -> float:
 def expect(
     job: Job, station: Station, lens: Lens, choice: PhotoSetup, noise: SeeingNoise, hands: int = HANDS
 ) -> Expected:
-    """What a choice is expected to give at a station. Raises UserError where the job's numbers leave no finite U."""
+    """What a choice is expected to give at a station. Raises UserError where the job's numbers leave no finite U.
+
+    >>> from rigging.planning.lens import planned_lens
+    >>> from shared.job.file import load_job
+    >>> job = load_job("samples/trainer/trainer.toml")
+    >>> expected = expect(job, job.stations[0], planned_lens("27mm"), PhotoSetup(), SeeingNoise(), hands=4)
+    >>> expected.budget[0][0], 0.1 < expected.chord < 0.3  # U, degrees
+    ('lean of the rib plane', True)
+    """
     draws = _draws(hands, choice.photos)
     got: list[tuple[Quantity, Quantity | None]] = []
     # where the lens stands decides most, and on which side of it the string hangs: every hand with either side

@@ -39,6 +39,10 @@ def parse_gauge_readings(text: str, stations: Sequence[str], source: str = "") -
     Raises UserError where no line names or holds a column of readings.
 
     stations : the job's names. source : name of the file, for messages.
+
+    >>> found = parse_gauge_readings("station,line,reading\\nR1,chord,2.2\\nR1,spar,90.3\\n", ["R1", "R2"])
+    >>> [(r.station, r.line, r.shown_deg) for r in found.readings]
+    [('R1', 'chord', 2.2), ('R1', 'spar', 90.3)]
     """
     columns, rows, cut, odd = _head_of(text, stations, source)
     readings: list[GaugeReading] = []

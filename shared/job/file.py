@@ -37,6 +37,10 @@ def load_job(path: str | Path) -> Job:
     Raises UserError, one line, for a file that cannot be read, is no TOML, or breaks a rule.
 
     path : of the job file; profiles that it names are looked for in its folder.
+
+    >>> job = load_job("samples/trainer/trainer.toml")
+    >>> [station.name for station in job.stations][:4], job.stations[0].chord_mm
+    (['R1', 'R2', 'R3', 'R4'], 1200.0)
     """
     place = Path(path)
     return parse_job(_text(place), place.name, place.parent)

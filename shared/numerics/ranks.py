@@ -1,4 +1,4 @@
-"""Medians and percentiles as NumPy's, for the small arrays of which a reading needs hundreds.
+"""Medians as NumPy's, for the small arrays of which a reading needs hundreds.
 
 NumPy's own spend more time on their options than on sorting a few hundred numbers.
 """
@@ -27,12 +27,3 @@ def row_medians(values: NDArray[Any]) -> F64:
     s = np.sort(values, axis=1)
     k = s.shape[1]
     return np.asarray(0.5 * (s[:, (k - 1) // 2] + s[:, k // 2]), dtype=np.float64)
-
-
-def percentile(values: NDArray[Any], q: float) -> float:
-    """The q-th percentile of all values, which are finite and at least one, linear between neighbours."""
-    s = np.sort(values, axis=None)
-    at = q / 100.0 * (len(s) - 1)
-    low = int(at)
-    high = min(low + 1, len(s) - 1)
-    return float(s[low]) + (float(s[high]) - float(s[low])) * (at - low)

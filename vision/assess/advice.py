@@ -15,7 +15,11 @@ from vision.solution.propagate import Angles
 from vision.solution.solve import Solution
 
 WORTH_NAMING = 0.8
-"""A remedy is named when it brings U below this share of what it is."""
+"""A remedy is named when it brings U below this share of what it is. By judgement: what gains less than a fifth is not
+worth a second photo; halved, hardly any remedy would be named."""
+NEAR_STRING = 0.12
+"""Distance of the string from the foot of the perpendicular, in camera distances, that a person standing opposite it
+keeps to (7 degrees askew; by judgement)."""
 
 
 def advise(solution: Solution, result: Angles, found: Detections) -> tuple[Advice, ...]:
@@ -32,8 +36,8 @@ def advise(solution: Solution, result: Angles, found: Detections) -> tuple[Advic
     if len(solution.scene.cards) == 1:
         out.append(_advice("put a second card on the rib, far from the first", chord, _scaled(chord, 0.25, *tilt[:4])))
     middle = _string_offset(solution, found)
-    if middle is not None and abs(middle) > 0.12:
-        nearer = _scaled(chord, 0.12 / abs(middle), "lean of the rib plane", *tilt)
+    if middle is not None and abs(middle) > NEAR_STRING:
+        nearer = _scaled(chord, NEAR_STRING / abs(middle), "lean of the rib plane", *tilt)
         out.append(_advice("hang the string nearer the middle of the picture (or stand opposite to it)", chord, nearer))
     out.append(
         _advice(

@@ -18,6 +18,7 @@ from vision.lines.measure import Stroke
 from vision.solution.solve import Solution
 
 GRID_MM = 100.0
+"""Spacing of the grid drawn on the rib plane: a length that everybody can judge by eye."""
 NOT_LINES = KINDS.index("edge")
 """From this kind on a candidate is no line that could be taken for a reference."""
 
@@ -79,7 +80,8 @@ def _line(plane: Plane, role: Role, s: Stroke) -> SeenLine:
 
 
 RIVALS, LEAST = 4, 0.02
-"""How many rivals of each family are shown at most, and how likely they must be to be anything but grain and edges."""
+"""How many rivals of each family are shown at most, and how likely they must be to be anything but grain and edges. By
+judgement: more would cover the picture. Changes nothing of the reading."""
 
 
 def _candidates(found: Detections) -> list[SeenLine]:

@@ -22,13 +22,34 @@ from vision.solution.solve import Solution
 MARK_PLACED_MM = 0.5
 """How well a mark is set on its line by hand (common practice, no source)."""
 PULL = 3.0
-"""Standardised disagreement of two level references, or of cards, beyond which they are doubted."""
+"""Standardised disagreement of two level references, or of cards, beyond which they are doubted. Three standard
+deviations: one true pair in 370 is doubted without need (normal errors)."""
 HOPELESS_PULL = 6.0
-"""The same, beyond which no value is given."""
+"""The same, beyond which no value is given. Twice as far, by judgement: normal errors never come there, so that one of
+the two is not what it was taken for."""
 SHORT, VERY_SHORT = 0.75, 0.5
-"""Part of the chord over which a chord line must be seen, without and with two marks on it, to go undoubted."""
+"""Part of the chord over which a chord line must be seen, without and with two marks on it, to go undoubted. By
+judgement: a line drawn from edge to edge shows over nearly all of it; lower, a line of something else passes unflagged,
+higher, every rib with much before its line is flagged."""
 MAX_U_DEG = 1.5
-"""A standard uncertainty beyond which a value says nothing about a rib."""
+"""A standard uncertainty beyond which a value says nothing about a rib. U is then 3 degrees, more than any tolerance in
+use (common practice, no source)."""
+LONG = 1.08
+"""The same above which a line is too long for its station's chord. By judgement: 8 % in length is 8 % in distance, so
+that the line may be another rib's (`vision.behind.LONGER_THAN_CHORD`)."""
+BROKEN = 0.6
+"""Share of a chord line's segments that must be measured for it to go unflagged. By judgement: a string, its shadow and
+a card hide up to a third."""
+WAVY_MM = 0.4
+"""Waviness of a chord line from which it is flagged: four times what a pen along a straightedge leaves (0.1 mm; common
+practice, no source)."""
+MARK_OFF_MM = 2.0
+"""Distance of a mark from the line from which it is flagged: four times `MARK_PLACED_MM`."""
+MARKS_APART_MM = 50.0
+"""Marks nearer to each other give no direction worth comparing: `MARK_PLACED_MM` is 0.8 degrees over it."""
+LENS_PULL = 4.0
+"""Standard deviations by which the photo may move the lens from its profile along one of its axes: once in 1,700 photos
+by chance with nine axes (normal errors)."""
 
 
 NAMES = {
@@ -96,9 +117,9 @@ def doubts(result: Angles, solution: Solution, found: Detections, station: Stati
             spar.append(FlagCode.SPAR_DOUBTFUL.flag(f"{why} (probability {wrong:.1%})"))
     stroke = found.strokes[0]
     kept = float(stroke.kept.mean())
-    if kept < 0.6:
+    if kept < BROKEN:
         chord.append(FlagCode.CHORD_BROKEN.flag(f"only {100 * kept:.0f} % of the chord line could be measured"))
-    if stroke.waviness.size / stroke.px_per_mm > 0.4:
+    if stroke.waviness.size / stroke.px_per_mm > WAVY_MM:
         chord.append(
             FlagCode.CHORD_WAVY.flag(
                 f"the chord line is wavy or bent by {stroke.waviness.size / stroke.px_per_mm:.1f} mm"
@@ -127,7 +148,7 @@ def _length(found: Detections, station: Station) -> list[Flag]:
     part = found.strokes[0].length_mm / station.chord_mm
     if (part < SHORT and len(found.marks) < 2) or part < VERY_SHORT:
         return [FlagCode.CHORD_SHORT.flag(f"the line is seen over only {100 * part:.0f} % of the station's chord")]
-    if part > 1.08:
+    if part > LONG:
         return [FlagCode.CHORD_LONG.flag(f"the line is {100 * part:.0f} % of the station's chord long")]
     return []
 
@@ -144,12 +165,12 @@ def _marks(found: Detections) -> list[Flag]:
     away = float(np.abs(np.polyval((slope, at), uv[:, 0]) - uv[:, 1]).max())
     length = float(np.linalg.norm(uv[1] - uv[0]))
     apart = allowed = 0.0
-    if length > 50:
+    if length > MARKS_APART_MM:
         theirs = float(np.degrees(np.arctan2(uv[1, 1] - uv[0, 1], uv[1, 0] - uv[0, 0])))
         apart = abs(theirs - float(np.degrees(np.arctan(slope))))
         size = stroke.waviness.size / stroke.px_per_mm
         allowed = PULL * float(np.degrees(np.hypot(MARK_PLACED_MM * np.sqrt(2), 2 * size) / length))
-    if apart > allowed or away > 2.0:
+    if apart > allowed or away > MARK_OFF_MM:
         return [
             FlagCode.MARKS_OFF.flag(
                 f"the marks lie up to {away:.1f} mm off the drawn line"
@@ -184,7 +205,7 @@ def lens(solution: Solution) -> list[Flag]:
     solution : whose `state.z` says by how many standard deviations each axis of the lens moved.
     """
     z = solution.state.z
-    if len(z) and float(np.abs(z).max()) > 4.0 and solution.scene.lens.sound:
+    if len(z) and float(np.abs(z).max()) > LENS_PULL and solution.scene.lens.sound:
         return [
             FlagCode.LENS_DOUBT.flag("the photo fits the lens profile badly (refocused, zoomed, or another camera)")
         ]

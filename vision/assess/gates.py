@@ -13,23 +13,32 @@ from vision.solution.solve import Solution
 MIN_PX_PER_MM = 0.9
 """Below this a 0.5 mm pen line is under half a pixel wide and a strip's markers under 10 px."""
 MAX_BLUR_PX = 4.0
-"""Flank width of the card's corners (tanh scale) beyond which thin lines are washed out."""
+"""Flank width of the card's corners (tanh scale) beyond which thin lines are washed out. The flank's slope then has a
+standard deviation of 3.6 pixels, and a line 2 pixels wide keeps a fifth of its depth."""
 WORRY_BLUR_PX = 2.6
+"""From here on the reader flags a soft photo: two thirds of what is refused, by judgement."""
 MAX_SMEAR_PX, WORRY_SMEAR_PX = 5.0, 1.5
 """Length of a straight smear (shake) along the card's rows or columns. The smear itself is even, but a shutter that
 reads the picture line by line is moved on meanwhile: read in twice the exposure, a smear of 3 px bends a picture of
 3000 lines by 0.1 deg (common practice, no source). Photos held still show 0.0 to 0.6 px."""
 FEWEST_CARD_EDGES = 3
-"""Edges of a card in one direction, fewer than which, beside enough in the other, were smeared away."""
+"""Edges of a card in one direction, fewer than which, beside enough in the other, were smeared away. Three, for a
+median that one wrong edge does not move."""
 MAX_TILT_DEG = 55.0
-"""Obliqueness of the rib plane at which a millimetre along it shrinks to 0.57 of itself."""
+"""Obliqueness of the rib plane at which a millimetre along it shrinks to 0.57 of itself. By judgement."""
 WORRY_TILT_DEG = 35.0
+"""From here on an oblique photo is flagged: the tangent, which errors of lens and plane grow with, is 0.7. By
+judgement."""
 MIN_CONTRAST = 18.0
-"""Half the grey step between the card's black and white; less is fog, glare or darkness."""
+"""Half the grey step between the card's black and white; less is fog, glare or darkness. By judgement: halved, corners
+are fitted to noise; doubled, dim shops are refused."""
 MAX_CORNER_RMS_PX = 1.0
+"""Beyond it the cards contradict a flat rib by ten times a good photo's residual: no value is given."""
 WORRY_CORNER_RMS_PX = 0.30
 """Residual of card corners: good photos show 0.03 to 0.10 px; a bent card or another lens shows more."""
 MIN_CORNERS = 10
+"""Corners that must be left of all cards: eight unknowns of a plane's homography take four of them, the rest must show
+whether they fit."""
 
 
 @dataclass(frozen=True)

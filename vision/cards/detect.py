@@ -20,11 +20,30 @@ from vision.cards.spec import IDS_PER_CARD, LAST_CARD, SPECS, CardSpec
 from vision.image.pixels import halved
 
 MIN_MARKERS = 3
-"""Fewer decoded markers than this do not name a card."""
+"""Fewer decoded markers than this do not name a card. By judgement: two wrong decodes could stand in one card's layout
+by chance, three do not."""
 CORNER_FLOOR_PX = 0.035
-"""What paper, print and lens leave in a corner beyond the fit's own noise."""
+"""What paper, print and lens leave in a corner beyond the fit's own noise. By judgement."""
 FIT_SHARE = 0.3
-"""Share of the saddle fit's residuals that can move a corner: most of them is the flanks' shape, which is even."""
+"""Share of the saddle fit's residuals that can move a corner: most of them is the flanks' shape, which is even. By
+judgement; what it leaves of the pulls is measured in `docs/validation.md`."""
+LEAST_SIDE_PX, LEAST_AREA = 40, 4000
+"""Side and area, pixels, of a busy place in which a card could be: the smallest card that the gate on scale lets pass
+is 40 pixels high."""
+LEAST_SWINGS = 4.0
+"""Changes between bright and dark along a row: a card's squares and
+markers give four or more, an edge or a pole one or two."""
+FEWEST_CORNERS, FEWEST_AGREEING = 6, 8
+"""Corners that must be found on a card, and that must still agree when the odd ones are dropped: a homography takes
+four. By judgement."""
+LEAST_STRENGTH = 0.5
+"""Least contrast of a corner over the median of all: less is a corner half covered. By judgement."""
+MISFIT, MISFIT_TIMES = 0.25, 3.0
+"""Residual of a corner's fit over its contrast, and in medians of all, beyond which something crosses it. By
+judgement."""
+OFF_PX, OFF_TIMES = 0.25, 3.5
+"""Distance of a corner from the others' homography, and in medians of all, beyond which it is dropped: a string that
+crosses it pulls it by 1 to 2 pixels, noise alone by 0.1."""
 
 
 @dataclass(frozen=True)
@@ -72,6 +91,11 @@ def find_cards(gray: U8, half: U8 | None = None) -> list[Card]:
     half : the picture at half its size, where it is at hand.
 
     gray : (h, w) upright picture. Corners are refined saddle points, pixels (`shared.numerics.saddles`).
+
+    >>> from vision.image.photo import open_photo
+    >>> picture = open_photo("samples/trainer/photos/L1.jpg")
+    >>> [(card.number, card.spec.kind.value, round(card.px_per_mm, 1)) for card in find_cards(picture.gray)]
+    [(7, 'panel', 2.0)]
     """
     markers = _markers(gray, halved(gray) if half is None else half)
     groups: dict[int, list[tuple[int, F64]]] = defaultdict(list)
@@ -131,9 +155,9 @@ def _busy_places(gray: U8, half: U8) -> list[tuple[int, int, int, int]]:
     boxes = []
     for k in sorted(range(1, count), key=lambda i: -stats[i][4])[:12]:
         x, y, bw, bh, area = (int(v) for v in stats[k])
-        if min(bw, bh) * shrink < 40 or area * shrink**2 < 4000:
+        if min(bw, bh) * shrink < LEAST_SIDE_PX or area * shrink**2 < LEAST_AREA:
             continue
-        if _swings(small[y : y + bh, x : x + bw]) < 40:
+        if _swings(small[y : y + bh, x : x + bw]) < LEAST_SWINGS:
             continue
         pad = 6
         boxes.append(
@@ -147,14 +171,14 @@ def _busy_places(gray: U8, half: U8) -> list[tuple[int, int, int, int]]:
     return boxes
 
 
-def _swings(part: U8) -> int:
+def _swings(part: U8) -> float:
     """How often the picture swings between bright and dark along its rows and columns: the lesser of the two,
     best four rows (columns) in ten. A board swings everywhere, an edge or a pole once or twice."""
     level, _ = cv2.threshold(part, 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)
     up = part > level
     rows = np.sort((up[:, 1:] != up[:, :-1]).sum(1))[-max(1, int(0.4 * up.shape[0])) :]
     cols = np.sort((up[1:] != up[:-1]).sum(0))[-max(1, int(0.4 * up.shape[1])) :]
-    return int(min(rows.mean(), cols.mean()) * 10)
+    return float(min(rows.mean(), cols.mean()))
 
 
 def _decode(part: U8, origin: tuple[int, int]) -> list[tuple[int, F64]]:
@@ -210,12 +234,13 @@ def _refine(gray: U8, spec: CardSpec, number: int, h: F64) -> Card | None:
     sense = np.where((np.add.outer(np.arange(1, spec.rows), np.arange(1, spec.columns)) % 2).ravel() == 0, 1, -1)
     signed = seen.contrast * sense
     ok = np.isfinite(seen.sigma_px)
-    if ok.sum() < 6:
+    if ok.sum() < FEWEST_CORNERS:
         return None
     if np.median(signed[ok]) < 0:
         signed = -signed
-    ok &= (signed > 0.5 * np.median(strength[ok])) & (seen.misfit < max(0.25, 3 * float(np.median(seen.misfit[ok]))))
-    if ok.sum() < 6:
+    ok &= signed > LEAST_STRENGTH * np.median(strength[ok])
+    ok &= seen.misfit < max(MISFIT, MISFIT_TIMES * float(np.median(seen.misfit[ok])))
+    if ok.sum() < FEWEST_CORNERS:
         return None
     # corners that something crosses are pulled by 1 to 2 px: drop the worst, refit, until all agree
     better = h
@@ -225,10 +250,10 @@ def _refine(gray: U8, spec: CardSpec, number: int, h: F64) -> Card | None:
             return None
         better = np.asarray(fit, dtype=np.float64)
         off = np.where(ok, np.linalg.norm(apply(better, board) - seen.points, axis=1), 0.0)
-        if off.max() <= max(0.25, 3.5 * float(np.median(off[ok]))):
+        if off.max() <= max(OFF_PX, OFF_TIMES * float(np.median(off[ok]))):
             break
         ok[int(off.argmax())] = False
-        if ok.sum() < 8:
+        if ok.sum() < FEWEST_AGREEING:
             return None
     sigma = np.hypot(FIT_SHARE * seen.sigma_px, CORNER_FLOOR_PX)
     px_per_mm, blur = float(np.median(scale)), float(np.median(seen.blur_px[ok]))

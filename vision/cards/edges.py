@@ -19,9 +19,22 @@ from shared.numerics.small_sums import row_means
 from vision.cards.spec import CardSpec
 
 TRIM = 0.16
-"""Part of an edge left out at either end, where the next squares' corners reach in."""
+"""Part of an edge left out at either end, where the next squares' corners reach in. By judgement: 2 pixels of the
+smallest squares that are read."""
 EDGE_FLOOR_PX = 0.02
-"""What print, paper and the lens leave in an edge beyond the fit's own noise."""
+"""What print, paper and the lens leave in an edge beyond the fit's own noise. By judgement, less than a corner's, for
+many pixels share it."""
+LEAST_STEP = 0.6
+"""Least step across an edge over the median of all: less is an edge half covered. By judgement."""
+MOST_OFF_PX, MOST_SIGMA_PX = 1.0, 0.2
+"""Distance from where the corners put an edge, and its standard deviation, beyond which it is something else. By
+judgement."""
+MISFIT_TIMES = 3.0
+"""Residual of an edge's fit, in medians of all, beyond which something crosses it. By judgement."""
+FEWEST = 8
+"""Edges that must be left: fewer show no growth of the print. By judgement."""
+OFF_PX, OFF_TIMES = 0.25, 5.0
+"""Distance from the others, and in robust standard deviations, beyond which an edge is dropped. By judgement."""
 
 
 def _none(width: int) -> F64:
@@ -69,23 +82,23 @@ def find_edges(gray: U8, spec: CardSpec, homography: F64, scale: float, blur_px:
     typical = float(np.median(np.abs(step)))
     ok = (
         inside
-        & (np.abs(step) > 0.6 * typical)
-        & (np.abs(off) < 1.0)
+        & (np.abs(step) > LEAST_STEP * typical)
+        & (np.abs(off) < MOST_OFF_PX)
         & np.isfinite(sigma)
-        & (sigma < 0.2)
-        & (misfit < 3 * float(np.median(misfit)) + 1e-9)
+        & (sigma < MOST_SIGMA_PX)
+        & (misfit < MISFIT_TIMES * float(np.median(misfit)) + 1e-9)
     )
     middle = (a + b) / 2
     # black's growth: positive offsets where black lies on the normal's side are shrinkage there
     side = np.where(_side(homography, middle, black, normal), 1.0, -1.0)
     for _ in range(4):
-        if ok.sum() < 8:
+        if ok.sum() < FEWEST:
             return Edges()
         growth = float(np.median(off[ok] * side[ok]))
         left = off - growth * side
         left = left - float(np.median(left[ok]))
         spread = 1.4826 * float(np.median(np.abs(left[ok])))
-        ok &= np.abs(left) < max(0.25, 5 * spread)
+        ok &= np.abs(left) < max(OFF_PX, OFF_TIMES * spread)
     place = off - float(np.mean(off[ok] * side[ok])) * side
     points = _apply(homography, middle) + place[:, None] * normal
     return Edges(middle[ok], points[ok], normal[ok], np.hypot(sigma, EDGE_FLOOR_PX)[ok], blur[ok])

@@ -13,7 +13,9 @@ from shared.cards import CardKind
 from shared.numerics.arrays import F64
 
 IDS_PER_CARD = 32
+"""Marker numbers set aside for each card; a panel has 17 markers, a strip 13."""
 LAST_CARD = 30
+"""31 cards of 32 markers are 992 of the dictionary's 1000; the last eight are the displays' (`vision.display.tag`)."""
 RIM_MM, FOOT_MM = 6.0, 14.0
 """White paper round the board, and below it where arrow, name and number stand."""
 

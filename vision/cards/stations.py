@@ -33,6 +33,13 @@ def name_station(cards: list[Card], job: Job) -> Named:
     """The station whose cards stand foremost in the photo; ribs of others may stand behind it.
 
     cards : as `find_cards` gives them. job : which card belongs to which station.
+
+    >>> from shared.job.file import load_job
+    >>> from vision.cards.detect import find_cards
+    >>> from vision.image.photo import open_photo
+    >>> job = load_job("samples/trainer/trainer.toml")
+    >>> name_station(find_cards(open_photo("samples/trainer/photos/L1.jpg").gray), job).station.name
+    'L1'
     """
     if not cards:
         return Named(None, (), "no station card was found: it must lie on the rib, whole, sharp and unhidden")

@@ -14,7 +14,7 @@ from vision.evidence.views import View
 from vision.evidence.witness import ask
 
 SHOWN_FROM = 0.5
-"""Probability from which on a line is taken to show at a place."""
+"""Probability from which on a line is taken to show at a place. More likely shown than not."""
 
 
 @dataclass(frozen=True)

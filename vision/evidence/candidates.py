@@ -18,28 +18,32 @@ from vision.image.line_sums import line_sums
 from vision.image.ridges import level_ridges
 
 FULL_DEPTH_OF_MAP = (0.05, 0.05, 0.15)
-"""Relative depth from which on a stripe counts in full, by map: more ink is not more line. Coloured walls are full of hues."""
+"""Relative depth from which on a stripe counts in full, by map: more ink is not more line. Coloured walls are full of
+hues. By judgement, as the rest of this file; `training/recall.py` measures what they recall together."""
 SHARE = (0.5, 0.5, 0.4)
-"""Most of all candidates that come from each map, so that one map full of texture leaves room for the others."""
+"""Most of all candidates that come from each map, so that one map full of texture leaves room for the others. By
+judgement."""
 LEAST_FULL = 0.02
 """The same, at least, where the map's own noise is small: paper and foam show less than this by chance."""
 NOISES = 4.0
-"""The same in units of the map's noise."""
+"""The same in units of the map's noise. A normal deviate passes it once in 30,000 columns."""
 ABSENT = -0.35
-"""What a column without a ridge takes off, in the same unit."""
+"""What a column without a ridge takes off, in the same unit: a line must show over a quarter of the length looked for
+to gain anything (s = 0.35 (1 - s))."""
 BESIDE_ROWS = np.array([-11.0, -7.0, 7.0, 11.0])
 """Rows from a line to those beside it that it must stand out from: broader than lines are."""
 PLACE_CAP = 4.0
 """Most that a column counts where a line's place, not its presence, is asked: the middle of a broad stripe is deepest."""
 POOLED = 2
-"""Rows taken together before summing."""
+"""Rows taken together before summing. Halves the time of summing; `ROUGH` finds the row again."""
 SIDES_MM = (1.5, 3.4)
 """Where the sides of a stripe are looked at: lines 0.3 to 4 mm broad."""
 ROUGH = (0.0,), (-1.0, 0.0, 1.0)
 FINE = (-6.0, -4.5, -3.0, -1.5, 0.0, 1.5, 3.0, 4.5, 6.0), (-2.0, -1.0, 0.0, 1.0, 2.0)
 """Tilts over a map's whole width, and offsets in its middle, rows, tried round a line before and after the choice."""
 SMOOTH_MM = 6.0
-"""Length of the running mean along a stripe."""
+"""Length of the running mean along a stripe. Ten times a pen's breadth: what crosses is blurred away, what runs along
+is not."""
 
 
 @dataclass(frozen=True)

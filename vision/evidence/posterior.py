@@ -28,7 +28,8 @@ GIVE = 0.05
 DOUBT = 0.50
 """The same, up to which it is given with a flag. Both were chosen for the rates that `docs/recognition.md` shows."""
 ALIKE = 0.20
-"""Probability of the second best from which on two lines are called about as likely."""
+"""Probability of the second best from which on two lines are called about as likely. A choice of words only: below it
+the reason names no second line."""
 Line = Literal["chord", "chord behind", "spar", "string", "string instead", "laser", "straightedge"]
 PRIOR_NONE: dict[Line, float] = {
     "chord": 0.03,
@@ -49,7 +50,8 @@ judgement), which multiplies the odds of none by (0.7 / 0.3) / (0.2 / 0.8)."""
 SECOND_REFERENCE = 0.995
 """Probability from which on a reference is used beside a surer one: it adds little, and a false one does harm."""
 LEAST_ERROR = 1e-6
-"""No evidence counts for more than this leaves."""
+"""No evidence counts for more than this leaves. A million photos have not been seen: no line is believed more surely
+than that."""
 
 
 @dataclass(frozen=True)

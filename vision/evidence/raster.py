@@ -20,7 +20,8 @@ Family = Literal["level", "upright"]
 COLOUR_REDUCTION = 4
 """Factor by which the colour picture is reduced, see `Picture.small_colour`."""
 DARK_OFFSET = 10.0
-"""Grey levels added before ratios and logarithms: below this there is mostly noise."""
+"""Grey levels added before ratios and logarithms: below this there is mostly noise. About the black level and noise of
+a phone's JPEG in shade. The networks were trained with it: change it only with them."""
 
 
 @dataclass(frozen=True)

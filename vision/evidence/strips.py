@@ -20,7 +20,8 @@ from vision.evidence.raster import DARK_OFFSET, Family, Raster
 
 ROWS, COLUMNS = 24, 256
 ROW_MM = 0.6
-"""Across a strip: 14 mm, a pen line or a string with its ground on both sides."""
+"""Across a strip: 14 mm, a pen line or a string with its ground on both sides. Fixed by training, as all of this file's
+numbers."""
 SPAN: dict[Family, float] = {"level": 2.0, "upright": 1.3}
 """Length of a strip, chords: any rib about its card; the height of a photo of one."""
 WIDE: dict[Family, float] = {"level": 0.24, "upright": 0.24}
@@ -32,7 +33,7 @@ broad band about the line. 8: own cards (1) and others (-1) in it."""
 LEAST_NOISE = 0.004
 """Least noise of a strip, of the logarithm of brightness: one grey level of 255."""
 CLIP = 3.0
-"""Largest value in any channel."""
+"""Largest value in any channel. Beyond it a stripe is as clear as one can be; fixed by training."""
 
 
 @dataclass(frozen=True)

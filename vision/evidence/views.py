@@ -15,22 +15,28 @@ from vision.image.photo import Picture
 from vision.image.rectified import Plane, Reduced
 
 LEVEL_DEG, UPRIGHT_DEG = 14.0, 12.0
-"""Largest slope of a level line and of an upright one in the sheet: camera roll and rib angle, and roll and perspective."""
+"""Largest slope of a level line and of an upright one in the sheet: camera roll and rib angle, and roll and
+perspective. A hand's roll is within 5 degrees, a rib's angle within 9, a string's within 7 (common practice, no
+source)."""
 ABOUT_CARDS = 0.14
 """How far above and below the cards a chord line may lie, chords (common practice, no source: ribs are up to 17 % deep)."""
 RIB_ABOVE, RIB_BELOW = 0.11, 0.07
-"""Where a line across the rib alone is looked for, chords from the chord line."""
+"""Where a line across the rib alone is looked for, chords from the chord line. A rib is deeper above its chord line
+than below (common practice, no source)."""
 BEYOND = 0.02
-"""How far beyond the chord line's ends an upright line is looked for, chords."""
+"""How far beyond the chord line's ends an upright line is looked for, chords. For a string that hangs at the nose or
+tail; farther off nothing crosses the chord line."""
 MOST_CANDIDATES: dict[str, int] = {"level": 16, "upright": 16, "across": 12}
 """Candidates of each kind that the witness looks at: the true one was among the first 10, 10 and 8 in all photos of
 `training/recall.py`."""
 SAME_LINE_MM = {"level": 2.0, "upright": 3.0}
-"""Lines of a family nearer to each other than this are one."""
+"""Lines of a family nearer to each other than this are one. Four times the breadth of a pen line; of a thick cord with
+its shadow."""
 COARSE = 4
-"""Factor from the quarter-size colour picture down to that of the surroundings."""
+"""Factor from the quarter-size colour picture down to that of the surroundings. 16 times in all: what surrounds a strip
+is shown, not measured."""
 CARD_RIM_MM = 2.5
-"""What is hidden round a card's paper."""
+"""What is hidden round a card's paper. By judgement: the shadow of a card's edge."""
 
 
 @dataclass(frozen=True)

@@ -41,7 +41,8 @@ MAX_PIXELS = 120_000_000
 """Largest picture decoded, pixels (10 times a 12-megapixel photo)."""
 
 MIN_SIDE = 64
-"""Smallest side of a picture in which anything could be measured, pixels."""
+"""Smallest side of a picture in which anything could be measured, pixels. A card of 7 squares then has squares of 9
+pixels at most."""
 
 _JPEG = b"\xff\xd8"
 _FORMATS = ("JPEG", "MPO", "PNG", "TIFF", "WEBP", "HEIF", "AVIF")
@@ -52,7 +53,7 @@ class Picture:
     """A decoded photo, upright (EXIF orientation applied).
 
     gray : (h, w) uint8, contiguous, read-only; JPEG's own luma (ITU-R BT.601) or the same weights.
-    name : file name as it can be shown, or what `from_array` was told. sha256 : of the file's bytes (of
+    name : file name as it can be shown, or the name given to `from_array`. sha256 : of the file's bytes (of
     the array's bytes for `from_array`). notes : oddities of the file worth telling, in plain words.
     """
 
@@ -159,7 +160,11 @@ def open_photo(path: str | os.PathLike[str]) -> Picture:
     The bytes are read once; the hash, the EXIF and the pixels come from these same bytes.
     Raises PhotoError with the reason for anything that is not a whole picture of a known format.
 
-    path : of a JPEG, PNG, TIFF, HEIC or another format that Pillow knows.
+    path : of a JPEG, PNG, TIFF, WebP, HEIC or AVIF file.
+
+    >>> picture = open_photo("samples/trainer/photos/L1.jpg")
+    >>> picture.width, picture.height, picture.exif.camera
+    (4000, 3000, 'Fieldcam F1')
     """
     place = Path(path)
     return decode_photo(read_bytes(place), shown_name(place))

@@ -12,13 +12,8 @@ import numpy as np
 
 from shared.numerics.arrays import F32, U8
 
-FULL_DEPTH = 0.06
-"""Depth, relative to the brightness beside the line, at which a stripe counts in full: more ink is not more
-line, so that long weak lines beat short strong ones."""
-GAP_COST = 0.35
-"""What a column without a ridge takes off again, in the same unit."""
 _BLOCK = 64
-"""Rows that are worked on at a time."""
+"""Rows that are worked on at a time. Speed only."""
 
 
 def level_ridges(image: U8 | F32, reach_px: tuple[int, ...], along_px: int) -> tuple[F32, F32]:
@@ -51,11 +46,3 @@ def level_ridges(image: U8 | F32, reach_px: tuple[int, ...], along_px: int) -> t
             np.maximum(dark[part], lower, out=dark[part])
             np.maximum(light[part], upper, out=light[part])
     return dark, light
-
-
-def votes(depth: F32, most: float) -> F32:
-    """Depths as votes between -DOUBT and `most` for summing along lines.
-
-    depth : any shape, fractions. most : cap of a single column's vote.
-    """
-    return np.asarray(np.minimum(np.maximum(depth * np.float32(1 / FULL_DEPTH), -GAP_COST), most), dtype=np.float32)

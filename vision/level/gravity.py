@@ -26,18 +26,23 @@ from vision.lines.tracing import hinted_ends, line_seen, segment
 from vision.solution.solve import LineSeen
 
 POSSIBLE = 0.02
-"""Probability from which on a candidate is measured and judged once more as measured."""
+"""Probability from which on a candidate is measured and judged once more as measured. By judgement, a tenth of `TAKEN`:
+it saves the time of measuring what will not be used."""
 TAKEN = 0.2
-"""Probability from which on a candidate counts as a level reference."""
+"""Probability from which on a candidate counts as a level reference. By judgement, and not the last word: `GIVE` and
+`DOUBT` judge what is used. Doubled, faint strings are refused rather than flagged; halved, shadows are taken."""
 CROOKED_PX = 0.8
-"""Scatter of its centres beyond which a string is not straight: a good one has a tenth of it."""
+"""Scatter of its centres beyond which a string is not straight: a good one has a tenth of it. By judgement; doubled, a
+swinging string's mean direction would be taken for plumb."""
 SHORTEST_LEVEL_LINE = 0.1
-"""A level line seen over less of the rib than this, in chords, is too short."""
+"""A level line seen over less of the rib than this, in chords, is too short. On a chord of 1 m, 0.1 mm of waviness over
+it is 0.06 degrees already."""
 SURELY_STRAIGHTEDGE = 0.98
 """Probability that a straightedge found where the job states one is it (by judgement: nothing of the kind was seen taken for one
 since its face is looked at, in photos too few to tell one in twenty)."""
 SAME_STRING_MM = 12.0
-"""Strings nearer to each other than this, at both ends, are one."""
+"""Strings nearer to each other than this, at both ends, are one. By judgement: one string found twice askew; two
+strings are hung a hand's breadth apart or more."""
 NO_REFERENCE = "no level reference was found: hang a string before the rib, or throw a level laser line on it"
 CROOKED = (
     "the string does not show as one straight line (draught, a knot, something like it beside it): let it hang still "

@@ -25,22 +25,26 @@ from vision.lines.measure import CENTRE_FLOOR_PX, Sampled, Stroke, sample
 from vision.lines.waviness import estimate_waviness
 
 FULL_STEP, LEAST_STEP, DOUBT = 0.10, 0.025, 0.3
-"""Relative step of brightness that counts in full as an edge; that counts as none; what a column without one takes off."""
+"""Relative step of brightness that counts in full as an edge; that counts as none; what a column without one takes off.
+By judgement: lower, grain counts as an edge; higher, a bar of the wood's own tone is not found."""
 TILT = math.tan(math.radians(9.0))
 """Largest |slope| in the sheet: a hand's roll of the camera."""
 WIDTH_LESS, WIDTH_MORE, WIDTH_MM = 0.005, 0.04, 0.5
-"""How much narrower and wider than stated it may seem, relative (it stands before the rib, nearer to the camera), and mm."""
+"""How much narrower and wider than stated it may seem, relative (it stands before the rib, nearer to the camera), and
+mm. A bar 20 mm before a rib at 1 m seems 2 % wider; twice that for a close camera."""
 LONG, ON_RIB, PAST_MM = 0.35, 0.10, 20.0
-"""Both edges must be seen over at least this part of the chord, this part before the rib, so far past one of its ends."""
+"""Both edges must be seen over at least this part of the chord, this part before the rib, so far past one of its ends.
+By judgement: what is shorter is more often a ruler or an offcut."""
 RIM_MM, WHOLE = 3.0, 0.8
-"""Where "past the end" begins, mm, and how much of the stretch from there must show both edges: something elsewhere beyond the
-end is another thing."""
+"""Where "past the end" begins, mm, and how much of the stretch from there must show both edges: something elsewhere
+beyond the end is another thing. By judgement."""
 REACH_PX, TURN_PX, NEAR_PX = 10.0, 5.0, 4.0
-"""How far off its place and, over its length, its direction an edge may be found; how far about it is then measured."""
+"""How far off its place and, over its length, its direction an edge may be found; how far about it is then measured. By
+judgement: a search at 2 pixels a row may be off by a few."""
 LEAST_GREY = 12.0
-"""A segment's largest step of brightness counts in full from here: less is noise."""
+"""A segment's largest step of brightness counts in full from here: less is noise. By judgement."""
 SAME_BAR_MM = 3.0
-"""Two finds nearer than this at both ends are one."""
+"""Two finds nearer than this at both ends are one. Narrower than any bar."""
 ONE_FACE = 0.15
 """Most that the face between the edges may change in brightness along its length, natural logarithm, robust standard deviation:
 lamps and shadows change a bar's by 0.02 to 0.1, and what lies between two edges of different things by 0.25 and more
@@ -48,7 +52,8 @@ lamps and shadows change a bar's by 0.02 to 0.1, and what lies between two edges
 FACE_PARTS = 160
 """Places along the face at which that is looked at."""
 PARALLEL_DEG = 0.12
-"""Turn between the two edges beyond which they do not belong to one straightedge."""
+"""Turn between the two edges beyond which they do not belong to one straightedge. By judgement: 0.8 mm over 0.4 m,
+several times what a drawn or planed bar has."""
 ASKEW_DEG = 0.5
 """How flat it is held against the rib, standard uncertainty, about the upright (common practice, no source): it is level all the
 same, but seen from above or below, its line in the picture turns by that times the slope of the view."""
@@ -164,7 +169,7 @@ def _pairs(sheet: Sheet, votes: F32, width_mm: float, most: int = 16) -> list[_P
 
 
 SLACK = 2
-"""How many rows off its line an edge may lie."""
+"""How many rows off its line an edge may lie. The search's error, in rows."""
 
 
 def _seen(votes: F32, row: float, slope: float) -> Bools:

@@ -12,21 +12,32 @@ from vision.lines.measure import How, Stroke, measure_as, shaded
 from vision.lines.tracing import segment
 
 FAIR_PX = 0.30
-"""Scatter of a string's centres in the grey picture beyond which its colour is looked at as well: good ones have a third."""
+"""Scatter of a string's centres in the grey picture beyond which its colour is looked at as well: good ones have a
+third. It saves the time of decoding the colour."""
 ABOUT_PX = 200
-"""How far from a string as found its path may lead, pixels, with what is looked at on its sides."""
+"""How far from a string as found its path may lead, pixels, with what is looked at on its sides. It saves memory."""
 FURTHER = 2.15
-"""How many times as far as before a string is followed in one step."""
+"""How many times as far as before a string is followed in one step. By judgement: somewhat more than double, so that
+few steps reach the picture's edge and the direction so far still foretells the place."""
 DRIFT_PX = 2.0
-"""How far following a string further may move it on the stretch measured before."""
+"""How far following a string further may move it on the stretch measured before. Twenty times a good string's scatter:
+more means that another line was followed."""
 LEAST_KEPT = 0.25
-"""Least share of a string's segments that must lie on its line."""
+"""Least share of a string's segments that must lie on its line. By judgement: doubled, strings half hidden by rib and
+card are refused."""
+FAIR_KEPT = 0.6
+"""The same from which the grey picture alone will do. It saves the time of decoding the colour."""
+STILL_PX, STILL_TIMES, STILL_KEPT = 0.2, 1.5, 0.75
+"""A string followed further is still the same while its scatter grows to no more than this, in pixels or times what it
+was, and while this share of what was kept before still is. By judgement."""
 SHORTEST_STRING = 0.12
-"""A string measured over less than this, in chords, is too short."""
+"""A string measured over less than this, in chords, is too short. As `vision.level.gravity.SHORTEST_LEVEL_LINE`."""
 ABOUT_RIB = 0.13
-"""How far above and below the chord line a string is measured first, chords."""
+"""How far above and below the chord line a string is measured first, chords. A little more than
+`vision.evidence.views.RIB_ABOVE`, the deepest rib."""
 RIM_PX = 8.0
-"""Pixels at the picture's upper and lower edge that are left out."""
+"""Pixels at the picture's upper and lower edge that are left out. By judgement: what a profile askew to the edge
+needs."""
 
 
 def measure_string(rib: Rib, ends: F64, crossing: F64 | None) -> Stroke | None:
@@ -93,7 +104,7 @@ def measure_string(rib: Rib, ends: F64, crossing: F64 | None) -> Stroke | None:
     best = None if start is None else outwards(picture.gray, start)
     if (
         best is not None
-        and best.kept.mean() > 0.6
+        and best.kept.mean() > FAIR_KEPT
         and scatter(best) < FAIR_PX
         and best.length_mm > SHORTEST_STRING * chord_mm
     ):
@@ -141,8 +152,8 @@ def _followed(plane: Plane, before: Stroke, after: Stroke) -> bool:
     return bool(
         after.kept.mean() >= LEAST_KEPT
         and _moved(plane, before, after) <= DRIFT_PX
-        and scatter(after) <= max(1.5 * scatter(before), 0.2)
-        and _kept_share(after, before.uv[0, 1], before.uv[-1, 1]) >= 0.75 * before.kept.mean()
+        and scatter(after) <= max(STILL_TIMES * scatter(before), STILL_PX)
+        and _kept_share(after, before.uv[0, 1], before.uv[-1, 1]) >= STILL_KEPT * before.kept.mean()
     )
 
 

@@ -23,7 +23,8 @@ from vision.image.rectified import Plane
 END_PLACES = 4
 """Places of a strip at the picture's edge over which a string must show, or not: 0.08 chords."""
 THERE, GONE = 0.6, 0.2
-"""Mean probability there of a string that goes on at least, and of one that has ended at most."""
+"""Mean probability there of a string that goes on at least, and of one that has ended at most. By judgement; what lies
+between leaves it open."""
 
 
 @dataclass(frozen=True)

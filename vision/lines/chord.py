@@ -14,15 +14,18 @@ from vision.image.rectified import Plane, Reduced
 from vision.lines.marks import Mark, find_marks
 
 MARKED = {"quartered": 30.0, "cross": 3.0}
-"""How much likelier a mark of each kind is on a chord line than on another line (a few in a thousand of these show one)."""
+"""How much likelier a mark of each kind is on a chord line than on another line (a few in a thousand of these show
+one). A cross may be any two strokes, and counts a tenth. By judgement."""
 LOOKED_AT = 3
-"""How many of the likeliest lines are looked at for marks."""
+"""How many of the likeliest lines are looked at for marks. It saves time; by judgement."""
 ECHO_MM, ECHO_DEG = 3.0, 0.3
-"""Candidates that keep this close to each other, and are this parallel, are one line found twice."""
+"""Candidates that keep this close to each other, and are this parallel, are one line found twice. By judgement: a line
+and its own edge; lines that are meant to differ are drawn farther apart."""
 WORTH_MEASURING = 0.02
-"""Probability from which on a rival is measured, to see whether it is the best candidate's own ink."""
+"""Probability from which on a rival is measured, to see whether it is the best candidate's own ink. Less than
+`GIVE`."""
 RIM_MM = 8.0
-"""About a card nothing is taken for a mark."""
+"""About a card nothing is taken for a mark. A mark's radius."""
 NO_LINE = "no line was found that could be the chord line: draw it from edge to edge with a pen that stands out, or give a hint"
 
 

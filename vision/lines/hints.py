@@ -27,6 +27,10 @@ class Hint:
         """From "chord 512,1680 3320,1644". Raises UserError.
 
         text : a role and two pixels (x, y) of the upright photo, from one end of the line to the other.
+
+        >>> hint = Hint.from_text("chord 512,1680 3320,1644")
+        >>> hint.a, hint.b
+        ((512.0, 1680.0), (3320.0, 1644.0))
         """
         words = text.replace("=", " ").replace(";", " ").split()
         try:

@@ -16,14 +16,28 @@ RING_MM, INNER_MM = 4.5, 2.5
 """Radii at which the quarters of a 16 mm mark are looked at: the first is the stronger, and a corner of the mark's
 paper, which has as strong a second harmonic there as the centre has, shows nothing like it on the second."""
 COARSE_MM = 3
-"""Millimetres between the places along the line that are looked at first."""
+"""Millimetres between the places along the line that are looked at first. A mark's quarters are 8 mm: a place every 3
+mm meets each."""
 HINT = 0.12
 """Share of the second harmonic there, a third of a mark's, that calls for a closer look."""
 STRONG, PURE = 0.35, 1.6
-"""Least second harmonic over the mean grey, and over all the other harmonics, of a quartered circle."""
+"""Least second harmonic over the mean grey, and over all the other harmonics, of a quartered circle. By judgement."""
 MISFIT, SHARP_PX = 0.4, 0.25
 """Most residual of its saddle over its contrast, and its fit's most standard deviation: true marks in drawn photos have
 at most 0.19 px (median 0.03); grain and shadows beside a line that pass all else have 0.37 and more."""
+LEAST_CONTRAST = 12.0
+"""Grey levels, half the step between quarters, below which a mark is not located. By judgement."""
+CROSS_MM = (2.8, 4.0, 5.5)
+"""Distances from the line at which a cross stroke is dark, mm: a stroke of 12 mm and more."""
+BEYOND_MM = 11.0
+"""Distance at which it has ended: what goes on is another line."""
+CROSS_DEPTH, CROSS_SHARE, CROSS_PAST = 0.03, 0.3, 0.5
+"""Least depth of a cross stroke, relative and over the line's own; most of it that may be left where it has ended. By
+judgement."""
+CROSS_ENDS = 0.2
+"""Part of the chord at either end in which crosses are looked for: marks are drawn near a line's ends."""
+SAME_MARK_MM = 25.0
+"""Marks nearer to each other along the line are one: a mark is 16 mm across."""
 _ANGLES = np.arange(16) * np.pi / 4
 _WAVES = (
     np.stack([np.full(16, 0.5), np.cos(_ANGLES), np.sin(_ANGLES), 0.5 * np.cos(np.pi * np.arange(16))], axis=1) / 8
@@ -86,7 +100,7 @@ def _quartered(strip: Sheet, length: float, reach_mm: float) -> list[Mark]:
         if purity[i, j] == 0.0:
             break
         marks.append(Mark("quartered", np.array([s[i], d[j]]), float(turn[i, j]), float(strength[i, j])))
-        purity[np.abs(s - s[i]) < 20] = 0.0
+        purity[np.abs(s - s[i]) < SAME_MARK_MM] = 0.0
     return sorted(marks, key=lambda m: float(m.uv[0]))
 
 
@@ -127,19 +141,21 @@ def _look(sheet: Sheet, uv: F64) -> F64:
 def _crosses(strip: Sheet, length: float, taken: list[Mark], depth: float) -> list[Mark]:
     """Short pen strokes across the line near its ends: dark on both sides of it, and not beyond."""
     s = np.arange(0.01 * length, 0.99 * length, 0.5)
-    d = np.array([-11.0, -5.5, -4.0, -2.8, 2.8, 4.0, 5.5, 11.0])
+    side = np.array([*CROSS_MM, BEYOND_MM])
+    d = np.concatenate([-side[::-1], side])
     grey = _look(strip, np.stack(np.meshgrid(s, d, indexing="ij"), axis=-1))
     k = max(2, round(2.0 / 0.5))
     low = np.minimum(np.roll(grey, k, axis=0), np.roll(grey, -k, axis=0))
     dip = (low - grey) / (low + 12)
     on, beyond = dip[:, 1:7].min(1), dip[:, [0, 7]].max(1)
-    ok = (on > max(0.03, 0.3 * depth)) & (beyond < 0.5 * on) & ((s < 0.2 * length) | (s > 0.8 * length))
+    ok = (on > max(CROSS_DEPTH, CROSS_SHARE * depth)) & (beyond < CROSS_PAST * on)
+    ok &= np.minimum(s, length - s) < CROSS_ENDS * length
     marks = []
     for half in (s < 0.5 * length, s >= 0.5 * length):
         i = np.flatnonzero(ok & half)
         if len(i):
             best = i[int(np.argmax(on[i]))]
-            if all(abs(s[best] - m.uv[0]) > 25 for m in taken):
+            if all(abs(s[best] - m.uv[0]) > SAME_MARK_MM for m in taken):
                 marks.append(Mark("cross", np.array([s[best], 0.0]), 90.0, float(on[best])))
     return marks
 
@@ -158,7 +174,7 @@ def locate(gray: U8, plane: Plane, mark: Mark) -> tuple[F64, float] | None:
     # the sheet's pixel is up to a millimetre off: first a wide window, then one well inside the circle
     half = np.array([min(5.5 * scale, 14.0)])
     seen = saddles.refine(gray, p[:1], unit[0][None], unit[1][None], half, rounds=10)
-    clear = seen.sigma_px[0] < SHARP_PX and seen.misfit[0] < MISFIT and abs(seen.contrast[0]) >= 12
+    clear = seen.sigma_px[0] < SHARP_PX and seen.misfit[0] < MISFIT and abs(seen.contrast[0]) >= LEAST_CONTRAST
     if not clear:
         return None
     return seen.points[0], float(np.hypot(0.4 * seen.sigma_px[0], 0.04))

@@ -24,15 +24,36 @@ from vision.image.rectified import Plane
 from vision.lines.waviness import Waviness, estimate_waviness
 
 TWO_SIDED = 0.3
-"""Least step on a string's lesser side over that on its greater one: what has less is an edge, not a line."""
+"""Least step on a string's lesser side over that on its greater one: what has less is an edge, not a line. By
+judgement: light from one side makes a string's two steps differ up to threefold."""
 SHADE = 0.35
-"""Standard deviation, in widths of a string, of how far shading may move it where only one half of it shows."""
+"""Standard deviation, in widths of a string, of how far shading may move it where only one half of it shows. By
+judgement: the middle of one half lies a quarter of the width off, a rim of light farther."""
 MIDDLE, NARROWER = 0.6, 0.5
-"""Part of a profile that counts as its middle, and how much narrower a line found there must be than one found in all of it."""
+"""Part of a profile that counts as its middle, and how much narrower a line found there must be than one found in all
+of it. By judgement: half as broad is another, thinner line within a broad one."""
 ROUGH, FINE = 3, 6
-"""Rounds of the bars' fits that only say where to sample next, and of those that count."""
+"""Rounds of the bars' fits that only say where to sample next, and of those that count. By judgement."""
 CENTRE_FLOOR_PX = 0.02
-"""What sampling and the stroke's ragged edges leave in a segment's centre beyond the fit's noise."""
+"""What sampling and the stroke's ragged edges leave in a segment's centre beyond the fit's noise. By judgement, as of a
+card's edge (`vision.cards.edges`)."""
+FEWEST_SEGMENTS = 5
+"""Segments that must look like the stroke: a line and its scatter take two. By judgement."""
+LEAST_DEPTH, LEAST_DEPTH_STRING, MOST_DEPTH = 0.3, 0.15, 4.0
+"""Depth of a segment over the typical one: less is a gap (a string's changes with what is behind it), more is another
+thing."""
+WITHIN, MOST_SIGMA_PX = 0.7, 0.6
+"""Part of the profile's half in which a centre must lie, and its most standard deviation: beyond, half of the stroke is
+outside, or the fit has found none. By judgement."""
+RESIDUAL, RESIDUAL_GREY = 0.5, 2.0
+"""Most residual of a segment's fit, over its depth and in grey levels besides (noise of 8 bits). By judgement."""
+FAR_APART = 0.25
+"""Part of the line that two segments must be apart for a line through them to say anything of its direction."""
+BISQUARE, AGREES = 4.5, 4.0
+"""Robust standard deviations at which a segment counts for nothing, and up to which it is kept: 4.685 costs 5 % of
+efficiency for normal errors (Maronna, Martin and Yohai 2006, table 2.2)."""
+LEAST_SCATTER_PX = 0.03
+"""Scatter that segments are never taken to be below: about `CENTRE_FLOOR_PX`."""
 
 
 @dataclass(frozen=True)
@@ -170,7 +191,7 @@ def measure_as(gray: U8, plane: Plane, a: F64, b: F64, how: How) -> Stroke | Non
         centre, sigma, depth, ok, half_width, blur = fit
         uv = seen.centres + (centre / seen.px_per_mm)[:, None] * seen.normal
         good, line = _robust_line(seen.place, centre, sigma, ok)
-        if good.sum() < 5:
+        if good.sum() < FEWEST_SEGMENTS:
             return None
         t = (b - a) / np.linalg.norm(b - a)
         ends = np.array([0.0, float(np.linalg.norm(b - a))])
@@ -227,9 +248,9 @@ def _fit(
     rim = np.abs(x) >= np.abs(x).max() - 1.5
     beside = row_medians(values[:, rim])
     depth0 = beside - values[:, np.abs(x) <= 1.5].mean(1)
-    strong = (
-        seen.inside & (np.abs(depth0) >= median(np.abs(depth0[seen.inside]))) if seen.inside.sum() >= 5 else seen.inside
-    )
+    strong = seen.inside
+    if strong.sum() >= FEWEST_SEGMENTS:
+        strong = strong & (np.abs(depth0) >= median(np.abs(depth0[strong])))
     if strong.sum() < 3:
         return None
     sign = np.sign(depth0) if any_sign else np.full(len(values), np.sign(median(depth0[strong])))
@@ -242,15 +263,15 @@ def _fit(
     sigma = np.sqrt(cov)
     ok = (
         seen.inside
-        & (signed > (0.15 if any_sign else 0.3) * typical)
-        & (signed < 4 * typical)
-        & (np.abs(c) < np.abs(x).max() * 0.7)
-        & (sigma < 0.6)
-        & (rms < 0.5 * np.abs(depth) + 2.0)
+        & (signed > (LEAST_DEPTH_STRING if any_sign else LEAST_DEPTH) * typical)
+        & (signed < MOST_DEPTH * typical)
+        & (np.abs(c) < np.abs(x).max() * WITHIN)
+        & (sigma < MOST_SIGMA_PX)
+        & (rms < RESIDUAL * np.abs(depth) + RESIDUAL_GREY)
     )
     if any_sign:
         ok &= _two_sided(coef)
-    if ok.sum() < 5:
+    if ok.sum() < FEWEST_SEGMENTS:
         return None
     return c, sigma, depth, ok, half_width, blur
 
@@ -342,7 +363,7 @@ def _robust_line(s: F64, c: F64, sigma: F64, ok: Bools) -> tuple[Bools, F64]:
     # start: the best of all lines through pairs of segments well apart, by the median distance
     rng = np.random.default_rng(len(i))
     pairs = rng.choice(i, size=(120, 2))
-    pairs = pairs[np.abs(s[pairs[:, 0]] - s[pairs[:, 1]]) > 0.25 * np.ptp(s[i])]
+    pairs = pairs[np.abs(s[pairs[:, 0]] - s[pairs[:, 1]]) > FAR_APART * np.ptp(s[i])]
     slope, at = 0.0, median(c[i])
     if len(pairs):
         p, q = pairs.T
@@ -353,11 +374,11 @@ def _robust_line(s: F64, c: F64, sigma: F64, ok: Bools) -> tuple[Bools, F64]:
     good = ok.copy()
     for _ in range(8):
         r = c - at - slope * s
-        scale = max(1.4826 * median(np.abs(r[ok])), 0.03)
-        w = np.maximum(1 - (r / (4.5 * scale)) ** 2, 0) ** 2 / (sigma**2 + scale**2) * ok
+        scale = max(1.4826 * median(np.abs(r[ok])), LEAST_SCATTER_PX)
+        w = np.maximum(1 - (r / (BISQUARE * scale)) ** 2, 0) ** 2 / (sigma**2 + scale**2) * ok
         if np.count_nonzero(w) < 4:
             break
-        good = ok & (np.abs(r) < 4.0 * scale)
+        good = ok & (np.abs(r) < AGREES * scale)
         before = slope, at
         slope, at = _weighted_line(s, c, w)
         if abs(slope - before[0]) * float(s[-1]) < 1e-6 and abs(at - before[1]) < 1e-6:

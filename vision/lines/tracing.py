@@ -14,11 +14,13 @@ from vision.lines.measure import How, Stroke, measure_as
 from vision.solution.scene import LineSeen
 
 SEGMENT_MM = 14.0
-"""Length of the segments in which a drawn line's centre is measured."""
+"""Length of the segments in which a drawn line's centre is measured. By judgement: some thirty pen breadths, and half
+of how far waviness reaches."""
 SAME_INK_MM = 0.35
-"""Two measured lines nearer than this at both ends are one."""
+"""Two measured lines nearer than this at both ends are one. Less than a pen line's breadth."""
 ECHO_MM = 4.0
-"""A find that cannot be measured is an echo of another when it keeps this close to it."""
+"""A find that cannot be measured is an echo of another when it keeps this close to it. Half the window in which a line
+is measured (`reach_px`, 3.2 mm) and a pen's breadth."""
 
 
 def order(ends: F64) -> F64:

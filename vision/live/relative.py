@@ -39,7 +39,10 @@ UNEXPLAINED = 1.3
 """How much more changes scatter, on scenes drawn by chance, than noise and stillness tell of (`benchmarks/live.py`, seeds
 47 000 on: standard deviation of error over u 1.3); the cause is not known, so u allows for it."""
 LOOSE_SIGMAS = 4.0
-"""How many standard deviations the cards may turn against the line before it is told."""
+"""How many standard deviations the cards may turn against the line before it is reported: once in 16,000 photos by
+chance, and a watch takes thousands."""
+LOOSE_LEAST_DEG = 0.01
+"""The same in degrees: less is of no account to any angle."""
 
 
 @dataclass(frozen=True)
@@ -65,7 +68,7 @@ class Change:
     def loose(self) -> bool:
         """Whether the cards have turned against the chord line."""
         off, u = self.loose_deg
-        return bool(abs(off) > LOOSE_SIGMAS * u and abs(off) > 0.01)
+        return bool(abs(off) > LOOSE_SIGMAS * u and abs(off) > LOOSE_LEAST_DEG)
 
 
 def compare(start: Start, picture: Picture, guess: F64 | None = None) -> Change:
@@ -75,8 +78,7 @@ def compare(start: Start, picture: Picture, guess: F64 | None = None) -> Change:
     is None, with the reason.
     """
     if (picture.width, picture.height) != start.size:
-        gone = Stillness(np.zeros(3), 0.0, *(np.full((4, 4), np.nan),) * 2, np.nan, np.nan, 0, "")
-        return Change(None, "the photo has another size than the first one", gone)
+        return Change(None, "the photo has another size than the first one", Stillness.unknown(""))
     camera = judge(start.background, picture.gray, start.plane.theta, picture.width)
     if camera.reason:
         return Change(None, camera.reason, camera)

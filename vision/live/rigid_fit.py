@@ -23,20 +23,34 @@ PLAY_DEG, HINGE_DEG = 0.02, 3.0
 """How far a rib on its jig tilts by itself, and how far the axis it turns about is from square to it (common
 practice, no source)."""
 TURN_OR_SHIFT = 0.5
-"""Share of the camera's movement that may be a carry sideways instead of a turn (see `vision.live.stillness`)."""
+"""Share of the camera's movement that may be a carry sideways instead of a turn (see `vision.live.stillness`). Nothing
+in one background says which: half, as standard deviation, leaves either possible."""
 LOOSE_DEG = 5.0
 """How far a card may have turned about its own middle against the chord line: wide, for a card that is out of sight has
 nothing else to say so."""
 LEAST_SEEN = 0.4
-"""Share of the chord line's pieces that must be seen again."""
+"""Share of the chord line's pieces that must be seen again. By judgement: hands and clamps may hide half; much lower,
+one end of the line decides alone."""
+FEWEST_EDGES = 8
+"""Pieces of the cards' edges that must be seen again: as many as `vision.live.start.LEAST_EDGES` asks for at the
+start."""
+BISQUARE, AGREES, LEAST_SCALE = 4.7, 4.0, 0.3
+"""Robust standard deviations at which a piece counts for nothing (5 % of efficiency for normal errors: Maronna, Martin
+and Yohai 2006, table 2.2), up to which it is used, and the least that one is taken to be, in its own sigma."""
+ENOUGH_RESIDUALS = 25
+"""Residuals from which on their own scatter is believed where it is below 1: it is then known to 14 % (1 / sqrt(2
+n))."""
 MAX_ROUNDS, ROBUST_ROUNDS = 12, 4
+"""Rounds at most, and those after which it stays settled which pieces count. By judgement."""
 CONVERGED = np.array([1e-6, 5e-3, 5e-3, 5e-2])
-"""A step of turn (rad), slide and distance (mm) that needs no further one."""
+"""A step of turn (rad), slide and distance (mm) that needs no further one. 1e-6 rad is 0.00006 degrees, far below any
+change's u."""
 RESTLESS, GROWING = 10.0, 100.0
 """How many such steps may be left at the end; and a step of how many that grows fourfold ends the search. Smaller ones
 may grow: where nothing has moved the first is next to nothing, and weights that settle then make a larger one."""
 DIFFERENCE_STEPS = np.array([1e-5, 1e-5, 1e-5, 1e-2, 1e-2, 1e-1, 1e-5, 1e-5, 1e-5, 1e-5])
-"""For differences: radians, mm, and parts of the focal length."""
+"""For differences: radians, mm, and parts of the focal length. About the cube root of the numbers' precision times
+their size, for which a central difference errs least."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +84,7 @@ def fit(start: Start, gray: U8, camera: Stillness, x: F64) -> RigidFit | None:
         got = [look_for(gray, start.plane, placed(start, total), p) for p in pieces]
         shift = Shift(*(np.concatenate([getattr(g, f) for g in got]) for f in ("px", "sigma_px", "good")))
         n = len(start.chord.a)
-        if shift.good[:n].mean() < LEAST_SEEN or shift.good[n:].sum() < 8:
+        if shift.good[:n].mean() < LEAST_SEEN or shift.good[n:].sum() < FEWEST_EDGES:
             return None
         jac = np.zeros((len(of), count))
         jac[:, :10] = np.concatenate([jacobian(start, p, total) for p in pieces])
@@ -144,10 +158,10 @@ def _whitened(
             m = shift.good & (group == g)
             z = r[m] / shift.sigma_px[m]
             s = 1.4826 * float(np.median(np.abs(z - np.median(z))))
-            w[m] *= np.clip(1 - (z / (4.7 * max(s, 0.3))) ** 2, 0, None) ** 2 / max(s, 0.3) ** 2
-            used[m] = np.abs(z) < 4.0 * max(s, 0.3)
+            w[m] *= np.clip(1 - (z / (BISQUARE * max(s, LEAST_SCALE))) ** 2, 0, None) ** 2 / max(s, LEAST_SCALE) ** 2
+            used[m] = np.abs(z) < AGREES * max(s, LEAST_SCALE)
         step = _solve((jac * w[:, None]).T @ jac + prior, (jac * w[:, None]).T @ shift.px + prior @ away)
-    if used[~group].mean() < LEAST_SEEN or used[group].sum() < 8:
+    if used[~group].mean() < LEAST_SEEN or used[group].sum() < FEWEST_EDGES:
         return None
     r = shift.px - jac @ step
     root = np.zeros((len(group), len(group)))
@@ -172,7 +186,7 @@ def _solve(normal: F64, right: F64) -> F64:
 def _scale(white: F64, free: int) -> float:
     """Root of chi-square over its degrees of freedom: the residuals' own size; never below 1 where they are few."""
     s = float(np.sqrt(white @ white / max(len(white) - free, 1)))
-    return s if len(white) >= 25 else max(1.0, s)
+    return s if len(white) >= ENOUGH_RESIDUALS else max(1.0, s)
 
 
 def turn_of(plane: Plane, x: F64) -> F64:

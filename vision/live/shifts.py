@@ -20,9 +20,14 @@ from shared.numerics.arrays import F32, F64, U8, Bools
 Gray = U8 | F32
 
 LEAST_CORRELATION = 0.85
-"""Least correlation between a part and its find; less is something else (a shadow, a hand)."""
+"""Least correlation between a part and its find; less is something else (a shadow, a hand). By judgement."""
+LEAST_GAIN = 0.2
+"""Least contrast of a part over what it had in the first photo. By judgement: in a fifth of the light noise decides."""
+FARTHEST_PX = 2.5
+"""Most that a part may lie from where it was expected: the gradients that the shift is found by reach no farther (by
+judgement)."""
 SAMPLING_FLOOR_PX = 0.004
-"""What sampling between pixels leaves in a shift beyond the noise of the pixels."""
+"""What sampling between pixels leaves in a shift beyond the noise of the pixels. By judgement."""
 
 
 @dataclass(frozen=True)
@@ -124,7 +129,12 @@ def _solved(design: F64, later: F64, axes: int) -> tuple[F64, F64, Bools]:
         spread = (left * left).sum(1) / max(design.shape[1] - design.shape[2], 1)
         covariance = inverse[:, :axes, :axes] * (spread / gain**2)[:, None, None]
         alike = 1.0 - np.var(left, axis=1) / np.maximum(np.var(later, axis=1), 1e-9)
-    good = (gain > 0.2) & (alike > LEAST_CORRELATION**2) & np.isfinite(px).all(1) & (np.abs(px).max(1) < 2.5)
+    good = (
+        (gain > LEAST_GAIN)
+        & (alike > LEAST_CORRELATION**2)
+        & np.isfinite(px).all(1)
+        & (np.abs(px).max(1) < FARTHEST_PX)
+    )
     return np.where(good[:, None], px, 0.0), covariance, good
 
 

@@ -22,7 +22,8 @@ CLEAR_MM = 10.0
 """How far from a string or a level line a piece of the rib must lie: they stay where they are while the rib turns, and
 a laser's light, however faint, would hold the piece back."""
 LEAST_LINE, LEAST_EDGES = 12, 8
-"""Pieces of the chord line and of the cards' edges that must be left."""
+"""Pieces of the chord line and of the cards' edges that must be left. By judgement: half of the fewest pieces that a
+chord line is cut into, and the edges of two squares of a card."""
 
 
 @dataclass(frozen=True)

@@ -23,6 +23,8 @@ from vision.live.shifts import Patches, patch_shifts, patches
 from vision.solution.scene import rotation_of
 
 MOST_PATCHES, LEAST_PATCHES = 160, 15
+"""Patches looked for at most, for the time it takes, and those that must be there: 15 give 30 equations for 4 unknowns,
+so that some of them may be wrong. By judgement."""
 MOVED_PX = 0.25
 """Shift of the background, pixels at 2000 across, beyond which the camera counts as moved: sideways 0.3 mm, of
 which a near and a far background could make 0.005 degrees of turn."""
@@ -33,13 +35,17 @@ NEAR_AND_FAR = 0.5
 """Share by which a carry's shift differs from the middle of the picture to its rim, standard deviation, because of
 what stands nearer or farther there: from 3 m in the middle, 2 m or 6 m at the rim (common practice, no source)."""
 LEAST_FOLLOWING = 0.5
-"""Least share of the patches that must follow one movement of the camera."""
+"""Least share of the patches that must follow one movement of the camera. Robust fits break down where more than half
+is something else."""
 BLUR_PX, ROUNDS, ENOUGH_PX = 1.3, 10, 0.003
-"""Blur before patches are followed, how often they are looked for anew, and the step that needs no further one."""
+"""Blur before patches are followed, how often they are looked for anew, and the step that needs no further one. The
+step is about a hundredth of `MOVED_PX`. By judgement."""
 CLEAR = 3.0
-"""How many times a pixel's noise a patch's own contrast must be."""
+"""How many times a pixel's noise a patch's own contrast must be. By judgement: noise alone has one, three lie beyond
+its chance."""
 REACH_PX = 12.0
-"""How far a bumped camera is still followed, so that the movement can be told."""
+"""How far a bumped camera is still followed, so that the movement can be told. A quarter of a degree at 12 megapixels,
+by judgement; a camera that moved farther is reported as moved without saying how far."""
 
 
 @dataclass(frozen=True)
@@ -57,8 +63,8 @@ class Stillness:
 
     turn : (3,) rad about the camera's axes. zoom : relative change of focal length. covariance : (4, 4) of both by the
     noise of the patches. carry : (4, 4) besides, were the shift a carry sideways past things near and far.
-    shift_px : the largest shift of the picture's corners that they make. u_px : scatter of one patch. patches : that
-    agree. reason : why the camera cannot be taken as still, or empty.
+    shift_px : the largest shift of the picture's corners that they make. patches : that agree. reason : why the
+    camera cannot be taken as still, or empty.
     """
 
     turn: F64
@@ -66,9 +72,14 @@ class Stillness:
     covariance: F64
     carry: F64
     shift_px: float
-    u_px: float
     patches: int
     reason: str
+
+    @classmethod
+    def unknown(cls, reason: str, patches: int = 0, shift_px: float = float("nan")) -> Stillness:
+        """Where the movement cannot be told. reason, patches, shift_px : as above."""
+        nothing = np.full((4, 4), np.nan)
+        return cls(np.zeros(3), 0.0, nothing, nothing, shift_px, patches, reason)
 
     @property
     def rotation(self) -> F64:
@@ -118,30 +129,23 @@ def judge(background: Background, gray: U8, theta: F64, width: int) -> Stillness
     background : from `find_background`. gray : the later photo (h, w). theta : (9,) lens parameters. width : of the
     photo, pixels.
     """
-    none = np.zeros(3), 0.0, *(np.full((4, 4), np.nan),) * 2
     if len(background.centres) < LEAST_PATCHES:
-        return Stillness(
-            *none,
-            np.nan,
-            np.nan,
+        return Stillness.unknown(
+            "there is too little to see behind the rib to tell whether the camera stayed still: put something with "
+            "corners there, outside the rib",
             len(background.centres),
-            "there is too little to see behind the rib to tell "
-            "whether the camera stayed still: put something with corners there, outside the rib",
         )
     soft = _soft(gray)
     seen = _look(background, soft, np.zeros(2))
     if seen.good.mean() < LEAST_FOLLOWING:
         seen, start = _far(background, soft)
         if seen.good.mean() < LEAST_FOLLOWING:
-            return Stillness(
-                *none,
-                np.nan,
-                np.nan,
-                int(seen.good.sum()),
+            return Stillness.unknown(
                 "the background is not where it was: the camera was moved, or something large stands in its way",
+                int(seen.good.sum()),
             )
         moved = float(np.hypot(*(start + np.median(seen.px[seen.good], axis=0))))
-        return Stillness(*none, moved, np.nan, int(seen.good.sum()), _moved(moved))
+        return Stillness.unknown(_moved(moved), int(seen.good.sum()), moved)
     jac = _jacobian(background.centres, theta)
     h, w = gray.shape
     corners = _jacobian(np.array([[0, 0], [w, 0], [0, h], [w, h], [w / 2, h / 2]], dtype=np.float64), theta)
@@ -156,18 +160,14 @@ def judge(background: Background, gray: U8, theta: F64, width: int) -> Stillness
             break
     agree = trust > 0
     if agree.sum() < max(LEAST_PATCHES, LEAST_FOLLOWING * len(agree)):
-        return Stillness(
-            *none,
-            np.nan,
-            np.nan,
-            int(agree.sum()),
+        return Stillness.unknown(
             "the background does not stand still as a whole: the camera was moved, or much behind the rib has moved",
+            int(agree.sum()),
         )
     # bisquare weights at the normal cost 5 % of efficiency (Maronna, Martin and Yohai 2006, table 2.2)
     free = 2 * int(agree.sum()) - 4
     # and the scatter that few patches show is uncertain itself: the variance of Student's t
     covariance = np.asarray(np.linalg.inv(normal) * scale**2 * 1.05 * free / (free - 2), dtype=np.float64)
-    sharp = np.linalg.eigvalsh(seen.weight[agree])[:, -1]
     size, u = _shifts(corners, x, covariance)
     shift = float(size.max())
     told = bool(np.any((size > MOVED_PX * width / 2000) & (size > SURELY * u)))
@@ -178,7 +178,6 @@ def judge(background: Background, gray: U8, theta: F64, width: int) -> Stillness
         covariance,
         carry,
         shift,
-        scale / float(np.sqrt(np.median(sharp))),
         int(agree.sum()),
         _moved(shift) if told else "",
     )

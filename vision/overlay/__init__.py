@@ -35,8 +35,11 @@ COLOURS: dict[str, Colour] = {
 }
 NAMES = {role.value: role.label for role in POINTED}
 MAX_CANDIDATES = 8
+"""Rivals that get a letter; more would cover the picture."""
 _STRIP_HALF_PX = 14.0
+"""Photo pixels to either side of a line that its strip shows."""
 _LEAST_STRETCH = 3.0
+"""A strip is enlarged across its line at least so many times more than along it, so that bends show."""
 
 
 def draw_overlay(

@@ -19,7 +19,8 @@ from vision.solution.solve import Solution
 from vision.solution.together import Together, layout, solve_states
 
 LARGEST_DIFFERENCE = 0.15
-"""Largest relative difference of the standard deviations, beyond what so few draws leave open, to agree."""
+"""Largest relative difference of the standard deviations, beyond what so few draws leave open, to agree. By judgement,
+between one and two significant digits of u, which JCGM 101:2008, 7.9.2 speaks of."""
 
 
 @dataclass(frozen=True)

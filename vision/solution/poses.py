@@ -14,11 +14,14 @@ from vision.solution.solve import Hopeless, Solution, solve
 from vision.solution.together import Together, solve_together
 
 MAYBE_POSE = 60.0
-"""Difference of chi-square from the best pose by the cards alone, beyond which another is dropped before lines are looked at."""
+"""Difference of chi-square from the best pose by the cards alone, beyond which another is dropped before lines are
+looked at. Wide, for the lines may speak for it: exp(-30) by the cards alone."""
 HOPELESS_POSE = 4.0
-"""How many times what would let it stay in mind the other pose's cost may be before it is given up half-way."""
+"""How many times what would let it stay in mind the other pose's cost may be before it is given up half-way. It saves
+time; by judgement."""
 OTHER_POSE = 0.01
-"""Posterior weight of the other pose from which on it is flagged, where it would lie outside of what is given."""
+"""Posterior weight of the other pose from which on it is flagged, where it would lie outside of what is given. One
+value in a hundred may be the other one unflagged, a fifth of `GIVE`."""
 TWO_POSES = 15.0
 """Difference of chi-square between the two poses of a flat card below which both are kept in mind: the other's weight is
 then at least exp(-TWO_POSES / 2), 0.06 %."""
