@@ -20,10 +20,11 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from rigging.batch.worker import Outcome, Plan, Task, measure_in_time, refused, start_worker
+from rigging.batch.worker import DRAWER, READER, Outcome, Plan, Task, measure_in_time, refused, start_worker
 
 _ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
 
+_FORKS = sys.platform.startswith("linux")
 _PRELOAD = ("vision.image.photo", "rigging.batch.worker", "rigging.batch.store", "rigging.batch.readings_file")
 
 
@@ -119,17 +120,21 @@ def _pool(workers: int, plan: Plan) -> ProcessPoolExecutor:
 
 def worker_context(plan: Plan) -> Any:
     """Processes forked from a clean server that has the heavy imports done, where the system has that."""
-    if sys.platform.startswith("linux"):
-        from multiprocessing import forkserver, resource_tracker
+    warm_up(plan.reader, plan.drawer)
+    return multiprocessing.get_context("forkserver" if _FORKS else "spawn")
 
-        context = multiprocessing.get_context("forkserver")
-        own = [spec.partition(":")[0] for spec in (plan.reader, plan.drawer)]
-        context.set_forkserver_preload([*_PRELOAD, *own])
-        resource_tracker.ensure_running()  # first: starting it would lift the block again
-        with _deaf_to_ctrl_c():
-            forkserver.ensure_running()
-        return context
-    return multiprocessing.get_context("spawn")
+
+def warm_up(reader: str = READER, drawer: str = DRAWER) -> None:
+    """Start the clean server, where the system has that, and return: its imports go on beside what is done meanwhile."""
+    if not _FORKS:
+        return
+    from multiprocessing import forkserver, resource_tracker
+
+    own = [spec.partition(":")[0] for spec in (reader, drawer)]
+    multiprocessing.get_context("forkserver").set_forkserver_preload([*_PRELOAD, *own])
+    resource_tracker.ensure_running()  # first: starting it would lift the block again
+    with _deaf_to_ctrl_c():
+        forkserver.ensure_running()
 
 
 @contextmanager

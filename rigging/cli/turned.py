@@ -32,6 +32,10 @@ def turned(job_file: Path, photos: tuple[Path, ...], out: Path | None, jobs: int
 
     load_job(job_file)  # a mistake in it is told before anything heavy is loaded
 
+    from rigging.batch.pool import warm_up
+
+    warm_up()  # there is a photo to read in any case
+
     from rigging.batch.find import find_photos
     from rigging.batch.run import Options
     from rigging.survey.turned import take_turned, told

@@ -10,8 +10,13 @@ import numpy as np
 import pytest
 from board_scene import TRUE, FakeExif, FakePhoto, chess_ink, photograph, poses
 
+from calibration.lens.apart import two_lenses
 from calibration.lens.boards import Chessboard
+from calibration.lens.bundle import View, fit
 from calibration.lens.calibrate import calibrate_lens
+from calibration.lens.flat import rotation
+from calibration.lens.model import distort
+from calibration.lens.models import FULL
 from shared.errors import UserError
 
 DATA = Path(__file__).parents[1] / "data" / "opencv-doc"
@@ -40,6 +45,26 @@ def test_photos_of_two_real_cameras_without_exif_are_refused_by_name():
     with pytest.raises(UserError, match="two lenses") as error:
         calibrate_lens([*real("left", 8), *real("right", 6)], Chessboard(9, 6))
     assert "left01.jpg" in str(error.value) and "right01.jpg" in str(error.value)
+
+
+def test_a_lens_whose_glass_is_off_centre_is_one_lens():
+    """Two lenses without tangential terms tell its corners far better than one such lens: no sign of two cameras."""
+    theta = np.array([2570.0, 2570.0, 1979.0, 1500.0, -0.046, -0.001, 0.00087, 0.00054, 0.0])
+    board = np.stack(np.meshgrid(25.0 * np.arange(9) - 100, 25.0 * np.arange(6) - 62.5), -1).reshape(-1, 2)
+    rng, noise = np.random.default_rng(5), np.random.default_rng(1)
+    views: list[View] = []
+    while len(views) < 12:  # farther off and nearer to the picture's edges than `poses`
+        r = rotation(rng.uniform(-0.5, 0.5, 3))
+        z = float(rng.uniform(1.8, 3.2)) * 250 * 2570 / 4000
+        p = np.column_stack([board, np.zeros(len(board))]) @ r.T
+        p += [*(rng.uniform(-0.5, 0.5, 2) * [4000, 3000] / 2570 * z), z]
+        seen = distort(p[:, :2] / p[:, 2:], theta)
+        if np.all((seen > 10) & (seen < [3990, 2990])):
+            views.append(View.of(board, seen + noise.normal(0, 0.03, board.shape)))
+    whole, photos = fit(views, (4000, 3000), FULL), list(range(12))
+    assert two_lenses(views, photos, (4000, 3000), whole) is None
+    moved = [View.of(v.board, v.pixels * 1.01) if k % 2 else v for k, v in enumerate(views)]  # another zoom
+    assert two_lenses(moved, photos, (4000, 3000), fit(moved, (4000, 3000), FULL)) is not None
 
 
 def test_a_photo_saved_again_is_no_second_view(good):
