@@ -1,4 +1,4 @@
-"""Gauges of other kinds: no decimal point, two decimals, a fraction, an arrow for the sense, a display that turns itself round."""
+"""Gauges of other kinds: no decimal point, two decimals, a fraction, an arrow for the sense, a display that turns round."""
 
 import cv2
 import numpy as np
