@@ -23,17 +23,43 @@ PASSES = 2
 """Times that the row's model is fitted again: each halves what is off, and the finder is off by a tenth at most."""
 
 
+INK = {"figure": (0.3, 0.0, 1.0, 0.9), "one": (0.12, 0.0, 1.0, 0.85), "minus": (0.15, 0.42, 0.58, 0.75)}
+"""Where the lit parts of a sign are sought: half width, top and foot (figure heights), and what share of it is darker."""
+
+BESIDE_MINUS = ((0.28, 0.38), (0.62, 0.72))
+"""Where the ground right over and under a minus is, figure heights."""
+
+
 @dataclass(frozen=True)
 class Places:
     """Probabilities along a row, one place every COLUMN pixels of its strip: kind (6, n), segments lit (7, n), point (n,).
 
     lost : (n,) share of half height's pixels at which the picture is as bright as it can be, and shows nothing.
+    strip : (HIGH, WIDE) of the fitted row, figures light; None where it is not known.
     """
 
     kind: F32
     lit: F32
     point: F32
     lost: F32
+    strip: U8 | None = None
+
+    def ink(self, place: int, kind: str) -> float:
+        """Grey levels by which the lit parts of a sign stand out from the ground about it; NaN without the strip."""
+        if self.strip is None:
+            return float("nan")
+        half, low, high, share = INK[kind]
+        x = place * COLUMN
+        box = self.strip[OVER + round(low * TALL) : OVER + round(high * TALL), _columns(x, half)]
+        if kind == "minus":  # glare lies over it and about it: its ground is what stands right over and under it
+            rows = [r for low, high in BESIDE_MINUS for r in range(OVER + round(low * TALL), OVER + round(high * TALL))]
+            ground = self.strip[rows]
+            about, low_share = ground[:, _columns(x, half)], 0.5
+        else:
+            about, low_share = self.strip[OVER - TALL // 8 : OVER + TALL + TALL // 8, _columns(x, 0.45)], 0.25
+        return (
+            float(np.quantile(box, share) - np.quantile(about, low_share)) if box.size and about.size else float("nan")
+        )
 
 
 def settled(picture: U8, row: Row, light: bool) -> Row:
@@ -83,9 +109,12 @@ def read_places(picture: U8, row: Row, light: bool) -> Places:
     out = answer("cells", np.stack(strips))[:, :, 0]
     odds = np.exp(out[:, :6] - out[:, :6].max(axis=1, keepdims=True))
     kind = odds / odds.sum(axis=1, keepdims=True)
-    return Places(
-        kind.mean(axis=0), squashed(out[:, 6:13]).mean(axis=0), squashed(out[:, 13]).mean(axis=0), _lost(raw[0], light)
-    )
+    lit, point = squashed(out[:, 6:13]).mean(axis=0), squashed(out[:, 13]).mean(axis=0)
+    return Places(kind.mean(axis=0), lit, point, _lost(raw[0], light), raw[0])
+
+
+def _columns(x: int, half: float) -> slice:
+    return slice(max(round(x - half * TALL), 0), max(round(x + half * TALL), 0))
 
 
 def _lost(strip: U8, light: bool) -> F32:

@@ -7,13 +7,14 @@ segments that are figures, or none of them; one decimal point at most. What is l
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise, product
 
 import numpy as np
 
 from shared.numerics.arrays import F32
-from vision.display.cells import KINDS, Places
+from vision.display.cells import INK, KINDS, Places
+from vision.display.faded import doubted
 from vision.display.types import GLYPHS
 
 SEEN = 0.01
@@ -33,6 +34,11 @@ OWN = 3
 """Places about a sign within which what else is seen is a part of it."""
 MINUS, REACH, SMALLEST = 0.4, 24, 2
 """How often there is a minus, how far before the first figure's middle, and the length of a short one, places."""
+FAINT = (0.12, 0.3)
+"""Ink, as a share of the row's, up to which a sign is one of unlit segments or no ink at all, and from which it may be a faded
+one."""
+UNLIT = 0.05
+"""How likely a sign with so little ink is left: the ground about it may be lit unevenly."""
 NEAR = 6
 """Places before the first and after the last figure in which its point may stand."""
 
@@ -82,13 +88,27 @@ def signs_in(places: Places) -> list[Sign]:
         whole = np.minimum(np.maximum(p, beside.sum(axis=0) / SPREAD), 1.0)
         for at in np.flatnonzero((p >= beside.max(axis=0)) & (p > SEEN)):
             found.append(Sign(int(at), KINDS[kind], float(whole[at]), _chars(places, int(at), KINDS[kind])))
-    return sorted(found, key=lambda s: s.place)
+    return _inked(sorted(found, key=lambda s: s.place), places)
+
+
+def _inked(signs: list[Sign], places: Places) -> list[Sign]:
+    """The signs, those that have too little ink beside the others less likely: all that is lit has one level of ink."""
+    ink = [places.ink(s.place, s.kind) if s.kind in INK else np.nan for s in signs]
+    sure = [i for s, i in zip(signs, ink, strict=True) if s.kind in ("figure", "one") and s.probability > 0.3]
+    if not sure or not np.isfinite(sure).any():
+        return signs
+    full = max(float(np.nanquantile(sure, 0.75)), 1.0)
+    least, enough = FAINT
+    share = [1.0 if np.isnan(i) else float(np.clip((i / full - least) / (enough - least), UNLIT, 1.0)) for i in ink]
+    return [replace(s, probability=s.probability * f) for s, f in zip(signs, share, strict=True)]
 
 
 def _chars(places: Places, at: int, kind: str) -> tuple[tuple[str, float], ...]:
     if kind != "figure":
         return (({"one": "1", "minus": "-", "arrow": "^", "slash": "/"}[kind], 1.0),)
     lit = np.clip(places.lit[:, at].astype(np.float64), 1e-4, 1 - 1e-4)
+    if places.strip is not None:
+        lit = doubted(places.strip, at, lit)
     raw = np.prod(np.where(_PATTERNS, lit, 1 - lit), axis=1)
     weights: dict[str, float] = defaultdict(float)
     for char, weight in zip(_CHARS, raw, strict=True):
@@ -158,6 +178,7 @@ def number_in(places: Places, decimals: int | None) -> Number:
         one = Explained(one.signs, one.probability * complete * _seen(one, places))
         for text, probability in _pointed(one, places.point, decimals):
             text = text.strip("^")  # an arrow beside the figures is told by itself
+            text = "-" + text.lstrip("-") if text.startswith("--") else text  # one minus, seen twice
             texts[text] += probability
             if text not in best or best[text].probability < one.probability:
                 best[text] = one

@@ -18,14 +18,14 @@ from vision.display.number import Number, Sign, number_in
 from vision.display.strip import COLUMN, OVER, TALL, to_picture
 from vision.display.types import Digit, DisplayReading, unread
 
-SURE = 0.9
+SURE = 0.985
 """Probability from which a number is given: then less than one in 500 of those given are wrong (docs/inclinometer.md)."""
 SURE_BELOW_ZERO = 0.99
-"""The same for a number with a minus: small triangles before the digits, of which the networks saw few, were taken for one
-with 0.93 to 0.99, and a false minus turns an angle round."""
-CALIBRATION = (0.0, 1.0)
+"""The same for a number with a minus: what reflects beside the digits may look like one, and a false minus turns an angle
+round."""
+CALIBRATION = (2.20, 1.12)
 """Offset and slope from the network's log-odds to those with which readings are right, fitted by `benchmarks/displays.py`
-on faces that the networks were not trained on."""
+on faces that the networks were not trained on: as a product over all signs, they are too low."""
 LARGEST = 360.0
 """No inclinometer shows more degrees."""
 WINDOW, ROOM = 220, 0.3
@@ -36,6 +36,8 @@ ROWS = 3
 """Rows that are read; what else looks like figures is a part of them."""
 RIVAL = 0.6
 """A second row is a rival from this share of the first one's height: gauges show lesser figures beside the angle."""
+RIVALS_SURE = 0.1
+"""Probability from which a second row counts: words on the case read as figures with less."""
 
 CHANCE = 0.1
 """How often what is no figure, seen upside down or in the wrong light, looks like one."""
@@ -147,7 +149,8 @@ def _inside(row: Row, picture: U8) -> bool:
 
 def _told(reads: list[_Read], back: F64, decimals: int | None) -> DisplayReading:
     """The reading that explains most, against the other rows, lights and ways up."""
-    best = max(reads, key=lambda r: r.evidence)
+    # a long word is a chance likeness of many figures: what is no likely number comes after what is one
+    best = max(reads, key=lambda r: (r.sure > 0.5 and plausible(r.number.texts[0][0]), r.evidence))
     digits = _digits(best, back)
     text, p = best.number.texts[0]
     likely = best.number.texts[:3]
@@ -155,7 +158,7 @@ def _told(reads: list[_Read], back: F64, decimals: int | None) -> DisplayReading
     for other in others:
         what = other.number.texts[0][0]
         if not best.row.holds(other.row):
-            if other.sure > 0.5 and other.row.tall > RIVAL * best.row.tall and len(what.strip("-")) > 1:
+            if _rival(best, other):
                 return unread(f'two rows of digits, "{text}" and "{what}"', digits, p, likely)
             continue
         share = best.evidence / (best.evidence + other.evidence)
@@ -167,6 +170,12 @@ def _told(reads: list[_Read], back: F64, decimals: int | None) -> DisplayReading
     return _judged(best, text, p, likely, digits, decimals)
 
 
+def _rival(best: _Read, other: _Read) -> bool:
+    """Whether another row may be what the gauge shows: it reads at all, is not much smaller, and is a number or larger still."""
+    what, share = other.number.texts[0][0], other.row.tall / best.row.tall
+    return other.sure > RIVALS_SURE and len(what.strip("-")) > 1 and share > RIVAL and (plausible(what) or share > 1)
+
+
 def _calibrated(p: float) -> float:
     """The probability with which readings of this raw probability are right."""
     odds = np.log(max(p, 1e-6) / max(1 - p, 1e-6))
@@ -175,8 +184,9 @@ def _calibrated(p: float) -> float:
 
 def _judged(best: _Read, text: str, p: float, likely: tuple[tuple[str, float], ...], digits: tuple[Digit, ...],
             decimals: int | None) -> DisplayReading:  # fmt: skip
+    left = (1 - _calibrated(p)) / max(1 - p, 1e-6)
     p = _calibrated(p)
-    likely = ((text, p), *likely[1:])
+    likely = ((text, p), *((t, q * left) for t, q in likely[1:]))
     why = _refusal(text, p, likely, decimals)
     if why:
         return unread(why, digits, p, likely)
@@ -196,18 +206,18 @@ def _refusal(text: str, p: float, likely: tuple[tuple[str, float], ...], decimal
     figures = text.strip("-").replace(".", "")
     if not figures.isdigit():
         return "no digits found" if not figures else f'"{text}" is no number'
-    if "." not in text and decimals is None:
-        # a point that is not seen makes ten times the angle
-        return f'no decimal point seen in "{text}": say how many digits follow it (0 for none)'
-    if p < (SURE_BELOW_ZERO if text.startswith("-") else SURE):
-        return "doubtful: " + " or ".join(f'"{t}" ({100 * v:.0f} %)' for t, v in likely[:2] if t)
     whole, _, after = text.lstrip("-").partition(".")
     if "-" in text[1:] or not whole or ("." in text and not after):
         return f'"{text}" is no number'
-    if decimals is not None and len(after) != decimals:
-        return f'"{text}" does not show the {decimals} digits after the point that the gauge always shows'
+    if "." not in text and decimals is None:
+        # a point that is not seen makes ten times the angle
+        return f'no decimal point seen in "{text}": say how many digits follow it (0 for none)'
     if not plausible(text):
         return f'"{text}" is no angle a gauge shows'
+    if p < (SURE_BELOW_ZERO if text.startswith("-") else SURE):
+        return "doubtful: " + " or ".join(f'"{t}" ({100 * v:.0f} %)' for t, v in likely[:2] if t)
+    if decimals is not None and len(after) != decimals:
+        return f'"{text}" does not show the {decimals} digits after the point that the gauge always shows'
     return None
 
 
