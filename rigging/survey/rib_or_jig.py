@@ -8,14 +8,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Literal
 
+from rigging.survey.causes import Cause, cause_of
 from rigging.survey.decision import Decision, decide
 from shared.job.model import Station
 from shared.quantity import Quantity
 from shared.rounding import degrees, number, places
-
-Cause = Literal["neither", "jig", "rib", "both", "sum", "untold"]
 
 
 @dataclass(frozen=True)
@@ -49,16 +47,6 @@ def built_in_tolerance(station: Station) -> float:
     return station.built_in_tolerance_deg or station.chord_tolerance_deg
 
 
-def washout_left(design_washout_deg: float, aft_lean_deg: float) -> tuple[float, float]:
-    """Washout left when the tip's spar or fitting leans aft, degrees, and the part of it that is lost.
-
-    A top-aft lean turns the rib nose-up by as much, and so takes it off the washout. The lost part is NaN
-    without design washout.
-    """
-    lost = aft_lean_deg / design_washout_deg if design_washout_deg else math.nan
-    return design_washout_deg - aft_lean_deg, lost
-
-
 def split(
     station: Station,
     chord: Quantity | None,
@@ -75,7 +63,7 @@ def split(
         return _no_spar(station, spar, chord_decision)
     jig = decide(spar, station.spar_tolerance_deg, doubt)
     rib = decide(built_in, built_in_tolerance(station), doubt)
-    cause = _cause(jig, rib, chord_decision)
+    cause = cause_of(jig, rib, chord_decision)
     sure = jig.outcome == "conforming", rib.outcome == "conforming"
     return RibOrJig(
         cause,
@@ -123,24 +111,6 @@ def _no_spar(station: Station, spar: Quantity | None, chord: Decision | None) ->
         )
     )
     return RibOrJig("untold", spar, None, None, None, words, do, do)
-
-
-def _cause(jig: Decision, rib: Decision, chord: Decision | None) -> Cause:
-    outcomes = (jig.outcome, rib.outcome)
-    if "nonconforming" in outcomes and "undecided" not in outcomes:
-        both: Cause = "both"
-        return both if outcomes[0] == outcomes[1] else "jig" if outcomes[0] == "nonconforming" else "rib"
-    if outcomes == ("conforming", "conforming"):
-        return "sum" if chord is not None and chord.outcome == "nonconforming" else "neither"
-    # one part clearly wrong and many times the other, which is open only at its own limit
-    if "nonconforming" in outcomes:
-        wrong, other = (jig, rib) if outcomes[0] == "nonconforming" else (rib, jig)
-        most, least = abs(other.deviation_deg) + other.U_deg, abs(wrong.deviation_deg) - wrong.U_deg
-        if other.why is None and most < least:
-            return "jig" if wrong is jig else "rib"
-    if "nonconforming" not in outcomes and chord is not None and chord.outcome == "conforming":
-        return "neither"
-    return "untold"
 
 
 def _sense(value: float) -> str:

@@ -17,6 +17,8 @@ SEGMENT_MM = 14.0
 """Length of the segments in which a drawn line's centre is measured."""
 SAME_INK_MM = 0.35
 """Two measured lines nearer than this at both ends are one."""
+CLOSE_MM = 2.2
+"""What is looked at to either side of a drawn line, mm, where the camera is so near that pixels no longer limit it."""
 ECHO_MM = 4.0
 """A find that cannot be measured is an echo of another when it keeps this close to it."""
 
@@ -49,7 +51,7 @@ def segment(ends: F64) -> float:
 
 def reach_px(scale: float) -> float:
     """How far to either side of a drawn line its profile is taken, pixels. scale : pixels a mm."""
-    return float(np.clip(3.2 * scale, 7.0, 14.0))
+    return float(np.clip(3.2 * scale, 7.0, max(14.0, CLOSE_MM * scale)))
 
 
 def line_seen(
