@@ -6,6 +6,7 @@ import csv
 import io
 import json
 from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 
 import jsonschema
@@ -23,7 +24,7 @@ from rigging.survey.span_level import JOINED
 from rigging.survey.table import survey_view
 from shared.flags import FlagCode
 from shared.gauge.csv_file import parse_gauge_readings
-from shared.job.model import Height, Job, SparLevel, Station, Wing
+from shared.job.model import Glue, Height, Job, SparLevel, Station, Wing
 from shared.job.named import LinePair, NamedLine, Place
 from shared.quantity import Component, Quantity
 from shared.reading import NO_RIB, Angle, NamedAngle, Reading
@@ -198,6 +199,21 @@ def test_everything_shows_and_is_written():
     tree = json.loads(to_json(found))
     jsonschema.validate(tree, json_schema())
     assert tree["lines"][0]["state"] == "nonconforming" and tree["pairs"][0]["cause"] == "jig"
+
+
+def test_once_the_working_time_is_over_nothing_tells_to_turn():
+    job = replace(JOB, glue=Glue(35.0, 60.0, "2026-05-16T09:00"))
+    late = evaluate(job, [rib("R1", 3.5), rib("R9", 1.7, named("bolt", 91.7))], now=datetime(2026, 5, 16, 10, 30))
+    said = " ".join((*late.findings, *(r.todo for r in late.lines), *(p.todo for p in late.pairs)))
+    assert "turn bolt" not in said and "turn bolt" in " ".join(
+        evaluate(job, [rib("R1", 3.5), rib("R9", 1.7, named("bolt", 91.7))], now=datetime(2026, 5, 16, 9, 5)).findings
+    )
+
+
+def test_a_rib_without_a_spar_line_is_explained_by_its_pair():
+    found = survey(rib("R1", 3.5), rib("R9", 1.7, named("bolt", 91.7)))
+    assert not any("rib or jig not told apart" in f for f in found.findings)
+    assert found.station("R9").rib_or_jig.by_pair and "bolt" in found.station("R9").rib_or_jig.words
 
 
 def test_a_job_without_named_lines_says_nothing_of_them():

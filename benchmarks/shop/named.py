@@ -65,15 +65,15 @@ def named_scene(case: Case, seed: int, camera: Camera = PHONE_12) -> Named:
         lines = _on_fitting(rng, scene)
     pen = scene.chord_pen if scene.plate_mm is None and scene.chord_pen else chance_pen(rng, scene.surface)
     for line in lines:
-        scene = _with(scene, line, pen, rng)
+        scene = with_line(scene, line, pen, rng)
     if scene.plate_mm is not None:
         scene = replace(scene, chord_pen=None)
     told = replace(scene, lean_deg=scene.lean_deg + float(rng.normal(0, U_LEAN)))
-    truth = {d.name: _true(scene, d) for d in lines}
+    truth = {d.name: true_angle(scene, d) for d in lines}
     return Named(with_shop_errors(scene, rng), _job(told, case, lines, rng), truth)
 
 
-def _true(scene: Scene, d: Drawn) -> float:
+def true_angle(scene: Scene, d: Drawn) -> float:
     """The line's `a`. In a face that leans about the level, an upright line's angle stays; a level one's inclination shrinks."""
     turned = scene.chord_deg + d.turn_deg
     if abs(d.turn_deg) > 45:
@@ -81,7 +81,7 @@ def _true(scene: Scene, d: Drawn) -> float:
     return math.degrees(math.asin(math.sin(math.radians(turned)) * math.cos(math.radians(scene.lean_deg))))
 
 
-def _with(scene: Scene, d: Drawn, pen: Pen, rng: np.random.Generator) -> Scene:
+def with_line(scene: Scene, d: Drawn, pen: Pen, rng: np.random.Generator) -> Scene:
     t = math.radians(d.turn_deg)
     half = 0.5 * d.length_mm * np.array([math.cos(t), math.sin(t)])
 
@@ -218,11 +218,11 @@ def _job(told: Scene, case: Case, lines: list[Drawn], rng: np.random.Generator) 
     at = place[0].name if place else "R1"
     if place:
         rib = replace(rib, cards=())
-    named = tuple(_line(at, told, d, rng) for d in lines)
+    named = tuple(job_line(at, told, d, rng) for d in lines)
     return Job(Wing("drawn", "R1"), (rib,), places=place, lines=named)
 
 
-def _line(at: str, scene: Scene, d: Drawn, rng: np.random.Generator) -> NamedLine:
+def job_line(at: str, scene: Scene, d: Drawn, rng: np.random.Generator) -> NamedLine:
     card = scene.cards[0]
     off = np.array(d.middle) - _card_middle(scene, card)
     turn = math.radians(card.turn_deg) * scene.forward  # of the card's arrow, its end up, against the middle line

@@ -64,6 +64,10 @@ def evaluate_survey(
         fixes, parts = _glue_closed(glue, fixes, parts)
     named = named_results(job, by_place, asked, root_off, (gauge_readings, gauge_profile))
     pairs_split = split_pairs(job, by_place, _offs(job, lines, named), asked)
+    if glue is not None and glue.closed:  # nothing tells to turn any more
+        named = tuple(replace(r, todo="") for r in named)
+        pairs_split = tuple(replace(p, todo="") for p in pairs_split)
+    parts = _by_pair(parts, pairs_split)
     stations = tuple(
         station_result(
             s,
@@ -115,6 +119,17 @@ def _sorted_by_station(job: Job, readings: Sequence[Reading]) -> tuple[dict[str,
         if not r.measured:
             refusals.append(Refusal(r.photo.name, r.station, _why_not(r)))
     return by_station, tuple(refusals)
+
+
+def _by_pair(parts: Mapping[str, RibOrJig], pairs: Sequence[TwoLines]) -> dict[str, RibOrJig]:
+    """The parts of ribs without a spar line in the words of the pair that their chord line makes with what carries it."""
+    found = dict(parts)
+    for p in pairs:
+        part = found.get(p.pair.at)
+        if p.pair.line == "chord" and p.base_off is not None and part is not None and part.jig is None:
+            todo = f"{p.todo[0].upper()}{p.todo[1:]}." if p.todo else ""
+            found[p.pair.at] = replace(part, words=p.words, before_glue=todo, after_glue=todo, by_pair=True)
+    return found
 
 
 def _offs(job: Job, lines: Mapping[str, Lines], named: Sequence[NamedResult]) -> Off:

@@ -150,6 +150,8 @@ def _of_the_untold(
     out = []
     for s in job.stations:
         off = chords.get(s.name)
+        if parts[s.name].by_pair:
+            continue  # the pair of lines says it
         if states.get(s.name) == "nonconforming" and parts[s.name].cause in ("untold", "sum") and off is not None:
             why = (
                 "spar line and rib each within tolerance, but adding up"
@@ -218,7 +220,7 @@ def _washout(w: Washout) -> str:
 
 def of_the_lines(lines: Sequence[NamedResult], pairs: Sequence[TwoLines]) -> list[str]:
     """Named lines out of tolerance, and what carries them where it is shown to be wrong."""
-    said = [f"{p.words}: {p.todo}" for p in pairs if p.cause in ("jig", "rib", "both", "sum")]
+    said = [_with(p.words, p.todo) for p in pairs if p.cause in ("jig", "rib", "both", "sum")]
     told = {
         (p.pair.at, name) for p in pairs if p.cause in ("jig", "rib", "both") for name in (p.pair.line, p.pair.base)
     }
@@ -226,13 +228,17 @@ def of_the_lines(lines: Sequence[NamedResult], pairs: Sequence[TwoLines]) -> lis
     odd = [r for r in lines if r.gauge is not None and not r.gauge.agrees]
     return [
         *said,
-        *(f"{r.headline}: {r.todo}" for r in wrong),
+        *(_with(r.headline, r.todo) for r in wrong),
         *(
             f"Camera and inclinometer disagree on {r.name} (En {number(r.gauge.en, 1)})"
             for r in odd
             if r.gauge is not None
         ),
     ]
+
+
+def _with(words: str, todo: str) -> str:
+    return f"{words}: {todo}" if todo else words
 
 
 def of_the_gauge(check: CrossCheck | None) -> list[str]:

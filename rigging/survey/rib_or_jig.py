@@ -23,7 +23,8 @@ class RibOrJig:
     jig : deviation of the spar line's lean from design; rib : deviation of the built-in angle from
     design; the two add up to the chord's deviation. cause : "neither" is shown wrong and the chord is
     right; "sum" when each part is within its own tolerance but together they are not; "untold" when the
-    uncertainty, or a missing spar line, leaves it open. before_glue, after_glue : what it means for the
+    uncertainty, or a missing spar line, leaves it open. by_pair : the words are those of a pair of lines that the job names
+    there (`rigging.survey.two_lines`), in place of a spar line. before_glue, after_glue : what it means for the
     builder, in words.
     """
 
@@ -35,6 +36,7 @@ class RibOrJig:
     words: str
     before_glue: str
     after_glue: str
+    by_pair: bool = False
 
 
 def built_in_design(station: Station) -> float | None:
