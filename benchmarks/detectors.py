@@ -130,7 +130,7 @@ def ground_of(case: Case) -> Ground | None:
     """From the cards alone; None when they are not found."""
     cards = find_cards(case.picture.gray)
     named = name_station(cards, case.job)
-    if named.station is None:
+    if not isinstance(named.station, Station):
         return None
     scene = Scene(case.lens, named.cards, (), None, "detectors", 2.5e-3, "print", 0.1)
     solution = min((solve(scene, s) for s in starts(scene)), key=lambda s: s.cost)

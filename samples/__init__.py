@@ -10,3 +10,7 @@ TRAINER = FOLDER / "trainer"
 
 LEAN = FOLDER / "lean"
 """Two ribs of the same wing that lean: `lean.toml`, `photos/`, `truth.json`."""
+
+SETUP = FOLDER / "setup"
+"""The set-up of a wing: a root's level line, a tip rib on its fitting, a spar's web: `setup.toml`, `photos/`, `lens/`,
+`truth.json`."""

@@ -166,6 +166,16 @@ class FlagCode(StrEnum):
         "marks-off", _PHOTO, _DOUBT, "The reference marks do not lie on the drawn line.",
         "take away what does not mark the chord line",
     )
+    # photo: lines by name
+    NAMED_DOUBTFUL = (
+        "named-doubtful", _PHOTO, _DOUBT, "What was taken for a named line, or the level reference, may be something else.",
+        "look at the annotated picture; if another line is marked, say in the job nearer where it is",
+    )
+    NAMED_SHORT = (
+        "named-short", _PHOTO, _DOUBT, "A named line is seen over a small part of its stated length.",
+        "get all of it into the picture, or clear what covers it",
+    )
+    NAMED_WAVY = "named-wavy", _PHOTO, _DOUBT, "A named line is wavy or bent.", "draw it anew along a straightedge"
     # photo: level reference and solution
     LEAN_NOT_STATED = (
         "lean-not-stated", _PHOTO, _REMARK, "The job does not state how the ribs lean; U allows for it.",

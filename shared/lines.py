@@ -76,6 +76,10 @@ class Role(StrEnum):
         ("level line fit", "level line waviness", "straightedge askew to the rib", "level line's own error"),
         "vision.level.gravity:find_level_line",
     )  # fmt: skip
+    NAMED = (
+        "named", Shows.NOTHING, "named line", "line", True, (167, 121, 204),
+        ("named line fit", "pen waviness", "", ""),
+    )  # fmt: skip
     CANDIDATE = "candidate", Shows.NOTHING, "candidate", "candidate", True, (66, 228, 240)
 
     @property
@@ -91,7 +95,7 @@ class Role(StrEnum):
 
 REFERENCES = tuple(r for r in Role if r.is_reference)
 """The level references, in the order in which they are looked for."""
-POINTED = tuple(r for r in Role if r is not Role.CANDIDATE)
+POINTED = tuple(r for r in Role if r not in (Role.NAMED, Role.CANDIDATE))
 """What a person may point at in a photo."""
 
 

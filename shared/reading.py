@@ -40,6 +40,20 @@ class Angle:
     flags: tuple[Flag, ...] = ()
 
 
+NO_RIB = "no rib: it has no chord line"
+"""Why a place that is no rib has no chord angle."""
+
+
+@dataclass(frozen=True)
+class NamedAngle:
+    """The angle to gravity of a line by name, counted as `shared.job.named` says: from level, arrow's end up positive, an
+    upright line 90 + lean. relative : the same where nothing in the photo shows gravity; only differences say anything."""
+
+    name: str
+    angle: Angle
+    relative: Quantity | None = None
+
+
 @dataclass(frozen=True)
 class SeenCard:
     """A station card found in the photo.
@@ -62,7 +76,7 @@ class SeenLine:
 
     role : what it is to the reading; a candidate carries the reasons for and against it.
     path : points along the fitted line, pixels. width_mm : drawn width on the rib plane (NaN off it).
-    evidence : name -> number, what spoke for and against.
+    evidence : name -> number, what spoke for and against. name : of a named line.
     """
 
     role: Role
@@ -72,6 +86,7 @@ class SeenLine:
     used: bool
     why: str
     evidence: tuple[tuple[str, float], ...] = ()
+    name: str = ""
 
 
 @dataclass(frozen=True)
@@ -157,7 +172,8 @@ class Reading:
     `shared.lines.reference_of` names them. foremost : whether the station's rib is the photo's foremost
     one; the readings of the ribs behind it are readings of the same photo. twist : against the foremost rib, or, at the
     foremost one, None. relative : the chord angle where nothing in the photo shows gravity: its unknown part is one source
-    that the photo's other ribs share, so that only differences say anything. lean : where the photo determines it.
+    that the photo's other ribs share, so that only differences say anything. lean : where the photo determines it. lines :
+    those that the job names at the station or place.
     """
 
     photo: Photo
@@ -174,6 +190,7 @@ class Reading:
     twist: Twist | None = None
     relative: Quantity | None = None
     lean: FoundLean | None = None
+    lines: tuple[NamedAngle, ...] = ()
 
     @property
     def key(self) -> str:
@@ -182,8 +199,10 @@ class Reading:
 
     @property
     def measured(self) -> bool:
-        """Whether the chord angle has a value."""
-        return self.chord.quantity is not None
+        """Whether the chord angle has a value; at a place that is no rib, whether any line has."""
+        return self.chord.quantity is not None or (
+            self.chord.reason == NO_RIB and any(line.angle.quantity is not None for line in self.lines)
+        )
 
     @property
     def built_in(self) -> Quantity | None:

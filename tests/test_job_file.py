@@ -89,6 +89,41 @@ chord_mm = 900
 cards = []
 chord_deg = -1
 chord_tolerance_deg = 0.5
+[[place]]
+name = "web"
+kind = "spar web"
+side = "left"
+span_mm = 700
+cards = [20, 21]
+lean_deg = 0.5
+u_lean_deg = 0.2
+[[line]]
+at = "web"
+name = "flange"
+deg = 2.5
+tolerance_deg = 0.2
+positive = "outboard end up"
+runs = "level"
+marked = "two marks"
+from_card_mm = [40, -62.5]
+within_mm = 10
+length_mm = "1 1/2 ft"
+[[line]]
+at = "R1"
+name = "bolt"
+to = "chord"
+deg = 88
+tolerance_deg = 0.2
+positive = "top forward"
+marked = "two edges"
+from_card_mm = [40, -62.5]
+length_mm = 80
+width_mm = 8
+[[pair]]
+at = "R1"
+line = "chord"
+base = "bolt"
+tolerance_deg = 0.2
 """
 
 

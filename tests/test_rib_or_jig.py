@@ -5,8 +5,9 @@ from __future__ import annotations
 import pytest
 from readings import angle
 
+from rigging.survey.causes import washout_left
 from rigging.survey.decision import decide
-from rigging.survey.rib_or_jig import built_in_design, edge_mm, split, washout_left
+from rigging.survey.rib_or_jig import built_in_design, edge_mm, split
 from shared.job.model import Station
 from shared.quantity import Quantity
 

@@ -20,6 +20,9 @@ from vision.lines.marks import Mark, find_marks, locate
 from vision.lines.measure import Stroke
 from vision.lines.spar import SparChoice, find_spar
 from vision.lines.tracing import line_seen
+from vision.named.drawn import Around
+from vision.named.find import find_named
+from vision.named.found import FoundLine
 from vision.solution.solve import LineSeen, Solution
 
 MARK_REACH_MM = 10.0
@@ -48,6 +51,7 @@ class Detections:
     """Everything detected beside the cards, or the reason why it ends here.
 
     strokes : the measured lines, in the order of `lines`. chance : probability that the chord line, as measured, is it.
+    named : the job's named lines.
     """
 
     plane: Plane
@@ -61,6 +65,12 @@ class Detections:
     gravity: Gravity | None = None
     spar: SparChoice | None = None
     marks: tuple[LocatedMark, ...] = ()
+    named: tuple[FoundLine, ...] = ()
+
+    @property
+    def observed(self) -> tuple[LineSeen, ...]:
+        """Every line that the joint solution takes in."""
+        return (*self.lines, *(line for found in self.named for line in found.lines))
 
     @property
     def reference(self) -> str | None:
@@ -111,7 +121,9 @@ def detect(
     if spar.stroke is not None:
         lines, strokes = (*lines, line_seen(Role.SPAR, spar.stroke)), (*strokes, spar.stroke)
     marks = tuple(m for m in (_located(picture, plane, k) for k in _marks(photo, plane, ends, boxes)) if m is not None)
-    return Detections(plane, right, None, lines, strokes, choice, ends, line.chance, gravity, spar, marks)
+    around = Around(ends, stroke, tuple(s.uv[[0, -1]] for s in strokes))
+    named = find_named(sight, cards, station, job, around)
+    return Detections(plane, right, None, lines, strokes, choice, ends, line.chance, gravity, spar, marks, named)
 
 
 def _marks(photo: Photograph, plane: Plane, ends: F64, boxes: tuple[Box, ...]) -> list[Mark]:

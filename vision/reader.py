@@ -21,6 +21,7 @@ from calibration.lens.model import Lens
 from calibration.lens.profiles import LensProfile
 from shared.flags import Flag, FlagCode
 from shared.job.model import Job, Station
+from shared.job.named import Place
 from shared.reading import Angle, Made, Photo, Reading
 from shared.version import version
 from vision.assess import gates
@@ -35,6 +36,7 @@ from vision.image.photo import Picture, open_photo
 from vision.image.photo_file import PhotoError
 from vision.level.weighing import weighed
 from vision.lines.hints import Hint
+from vision.named.place import read_place
 from vision.readings import Case, Refused, Seen, foremost, further, left_out
 from vision.rib_scene import lean_of, plane_only, scene_of
 from vision.ribs import Rib, solve_ribs
@@ -96,7 +98,7 @@ def read_every(source: PhotoSource, job: Job, **options: Unpack[Options]) -> tup
         return (Seen(_unread(error, source, job)),)
     made = Made(version(), None, job.level.profile or f"u {job.level.u_deg:g} deg", helped=bool(hints))
     photo = Photo(picture.name, picture.sha256, picture.width, picture.height, picture.exif.taken, picture.exif.camera)
-    station: Station | None = None
+    station: Station | Place | None = None
     flags: tuple[Flag, ...] = tuple(FlagCode.PHOTO_NOTE.flag(note) for note in picture.notes)
     if hints:
         flags += (FlagCode.HELPED.flag("a person pointed at " + " and ".join(sorted({h.role for h in hints}))),)
@@ -119,7 +121,11 @@ def read_every(source: PhotoSource, job: Job, **options: Unpack[Options]) -> tup
             raise Refused(chosen.reason or "", show(picture, named.cards))
         made = replace(made, lens=chosen.lens.ident)
         case = Case(picture, photo, job, chosen.lens, prints, tuple(hints), made, chosen.flags, monte_carlo)
-        return _measure(case, station, named, flags + verdict.flags + chosen.flags)
+        flags += verdict.flags + chosen.flags
+        if isinstance(station, Place):
+            case = replace(case, flags=flags)
+            return (read_place(case, station, named),)
+        return _measure(case, station, named, flags)
     except Refused as end:
         none = Angle(None, end.reason)
         name = station.name if station else None
@@ -199,7 +205,7 @@ def _rib(case: Case, behind: Behind) -> Rib:
 
 def _scene_of_rib(case: Case, rib: Rib, behind: bool, lean: Lean) -> Scene:
     name = rib.station.name if behind else ""
-    return scene_of(case.lens, rib.cards, case.prints, case.photo, rib.found.lines, lean, name)
+    return scene_of(case.lens, rib.cards, case.prints, case.photo, rib.found.observed, lean, name)
 
 
 __all__ = [

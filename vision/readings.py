@@ -20,6 +20,7 @@ from vision.detect import Detections
 from vision.image.photo import Picture
 from vision.level.upright import StringAtEdges, edges_of, which_way_up
 from vision.lines.hints import Hint
+from vision.named.angles import named_angles
 from vision.ribs import UNKNOWN_U_LEAN_DEG, Solved
 from vision.solution.monte_carlo import compare, draw
 from vision.solution.solve import Solution
@@ -70,6 +71,7 @@ def foremost(case: Case, solved: Solved) -> Seen:
     """
     rib, best, result = solved.ribs[0], solved.best[0], solved.angles[0]
     picture, found = case.picture, rib.found
+    assert isinstance(rib.station, Station)
     made, flags = case.made, rib.flags + _lean_flags(case.job, solved, 0)
     verdict = gates.after_solving(best)
     if verdict.reason:
@@ -82,7 +84,7 @@ def foremost(case: Case, solved: Solved) -> Seen:
     if doubt.reason:
         raise Refused(doubt.reason, show(picture, rib.cards, best, found), doubt.flags)
     assert result.chord is not None
-    turned, way = which_way_up(picture, _edges(case, solved), result.chord)
+    turned, way = which_way_up(picture, edges_seen(case, solved), result.chord)
     if turned:
         raise Refused(turned, show(picture, rib.cards, best, found), doubt.flags)
     flags += way
@@ -104,6 +106,7 @@ def foremost(case: Case, solved: Solved) -> Seen:
         advise(best, result, found),
         show(picture, rib.cards, best, found),
         lean=solved.leans[0],
+        lines=named_angles(found, result, solved.gravity),
     )
     return Seen(reading, best, found)
 
@@ -114,6 +117,7 @@ def further(case: Case, solved: Solved, k: int) -> Seen:
     case, solved : as for `foremost`. k : its place among the solved ribs, 1 for the one next behind. Raises Refused.
     """
     rib, best, result = solved.ribs[k], solved.best[k], solved.angles[k]
+    assert isinstance(rib.station, Station)
     flags = tuple(dict.fromkeys(rib.flags + _lean_flags(case.job, solved, k) + gates.after_solving(best).flags))
     assert result.chord is not None
     if solved.open:
@@ -123,7 +127,7 @@ def further(case: Case, solved: Solved, k: int) -> Seen:
         return Seen(
             _refusal(case, rib.station, doubt.reason, show(case.picture, rib.cards, best, rib.found)), best, rib.found
         )
-    _, way = which_way_up(case.picture, _edges(case, solved), result.chord)
+    _, way = which_way_up(case.picture, edges_seen(case, solved), result.chord)
     # that another rib hides a part of the line is no doubt: its own card says whose it is
     chord = Angle(result.chord, None, tuple(f for f in doubt.chord_flags if f.code not in HIDDEN))
     reading = Reading(
@@ -157,7 +161,8 @@ def left_out(case: Case, behind: Behind, solved: Solved) -> Seen:
 def _relative(case: Case, solved: Solved, k: int, flags: tuple[Flag, ...]) -> Reading:
     """A rib's reading where nothing shows gravity: no angle, but how the photo's ribs stand against each other."""
     rib, best = solved.ribs[k], solved.best[k]
-    none = Angle(None, (solved.ribs[0].found.reason or "no level reference was found") + RELATIVE)
+    why = (solved.ribs[0].found.reason or "no level reference was found") + RELATIVE
+    none = Angle(None, why)
     return Reading(
         case.photo,
         rib.station.name,
@@ -172,6 +177,7 @@ def _relative(case: Case, solved: Solved, k: int, flags: tuple[Flag, ...]) -> Re
         k == 0,
         solved.twist(k) if k else None,
         solved.angles[k].chord,
+        lines=named_angles(rib.found, solved.angles[k], solved.gravity, why),
     )
 
 
@@ -180,7 +186,8 @@ def _refusal(case: Case, station: Station, reason: str, evidence: Evidence | Non
     return Reading(case.photo, station.name, none, none, None, None, case.made, case.flags, (), evidence, False)
 
 
-def _edges(case: Case, solved: Solved) -> tuple[StringAtEdges, ...]:
+def edges_seen(case: Case, solved: Solved) -> tuple[StringAtEdges, ...]:
+    """How the strings used end at the picture's edges. case, solved : as for `foremost`."""
     return tuple(
         edges_of(case.picture, r.found.plane, b)
         for r in solved.ribs

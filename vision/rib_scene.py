@@ -7,6 +7,7 @@ import math
 from calibration.lens.model import Lens
 from calibration.print.profile import KnownPrint
 from shared.job.model import Job, Station
+from shared.job.named import Place
 from shared.reading import Photo
 from vision.cards.detect import Card
 from vision.ribs import UNKNOWN_U_LEAN_DEG
@@ -60,7 +61,7 @@ def plane_only(cards: tuple[Card, ...], lens: Lens, prints: KnownPrint, photo: P
     return from_starts(scene, starts(scene))
 
 
-def lean_of(job: Job, station: Station, forward_right: bool) -> Lean:
+def lean_of(job: Job, station: Station | Place, forward_right: bool) -> Lean:
     """The stated lean of the rib plane and which way it counts in this photo.
 
     Seen from outboard, a right wing's leading edge points to the right in the photo.

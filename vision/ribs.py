@@ -9,6 +9,7 @@ import numpy as np
 
 from shared.flags import Flag
 from shared.job.model import Station
+from shared.job.named import Place
 from shared.lines import reference_of
 from shared.quantity import Quantity
 from shared.reading import FoundLean, Twist
@@ -30,7 +31,7 @@ UNKNOWN_U_LEAN_DEG = 2.0
 class Rib:
     """A rib with its lines. poses : its plane by its cards alone, best first. lean : as the job states it."""
 
-    station: Station
+    station: Station | Place
     cards: tuple[Card, ...]
     poses: list[Solution]
     found: Detections
@@ -101,7 +102,7 @@ def solve_ribs(photo: str, ribs: tuple[Rib, ...], scene_of: Callable[[Rib, Lean]
 
 def _solutions(together: Together, ribs: tuple[Rib, ...]) -> list[Ribs]:
     starts = [[with_lines(c, s.state) for s in r.poses] for c, r in zip(together.scenes, ribs, strict=True)]
-    if len(ribs) == 1:
+    if len(ribs) == 1 and not together.open:
         return [(s,) for s in from_starts(together.scenes[0], starts[0])]
     # gravity as the references show it from whichever rib has them
     k = next((k for k, c in enumerate(together.scenes) if any(ln.role.is_reference for ln in c.lines)), 0)

@@ -27,6 +27,9 @@ class Face:
     def __init__(self, canvas: Canvas, scene: Scene, plane: Plane) -> None:
         self.canvas, self.scene, self.plane = canvas, scene, plane
         x, self.upper, self.lower = naca_four_digit(scene.naca)
+        if scene.plate_mm is not None:
+            high = 0.5 * scene.plate_mm / scene.chord_mm
+            x, self.upper, self.lower = np.array([0.0, 1.0]), np.array([high, high]), np.array([-high, -high])
         self.x = x
         c = scene.chord_mm
         ring = np.concatenate(

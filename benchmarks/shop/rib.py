@@ -33,7 +33,7 @@ def draw_rib(face: Face, rng: np.random.Generator) -> Drawn:
         draw_band(canvas, plane, face.at(b.a), face.at(b.b), b.width_mm, b.rgb, b.cover, face.mask)
     for line in scene.lines:
         draw_pen(canvas, plane, face.at(line.a), face.at(line.b), line.pen, rng, face.mask)
-    for at in (0.12, 0.42, 0.66):
+    for at in (0.12, 0.42, 0.66) if scene.plate_mm is None else ():
         draw_pen(
             canvas,
             plane,
@@ -51,6 +51,9 @@ def draw_rib(face: Face, rng: np.random.Generator) -> Drawn:
         _spar(face, rng)
     draw_label(face)
     marks = _marks(face, rng)
+    for place in scene.quarters:
+        x, z = face.at(place)
+        lay_sheet(canvas, plane.turned((x, z), float(rng.uniform(-20, 20))), mark_sheet(), MARK_MM, MARK_MM)
     cards = {card.number: _card(face, card) for card in scene.cards}
     for spot in scene.spots:
         x, z = face.at(spot.at)

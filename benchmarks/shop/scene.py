@@ -159,7 +159,8 @@ class Scene:
     spar_deg : None where no spar line is drawn. spar_at : where it meets the chord line. forward : +1 with
     the leading edge to the right of the photo. fill : chord as a part of the photo's width. aim : where the
     optical axis meets the plane Y = 0, mm from mid chord. chord_pen : None where no chord line is drawn.
-    rib : False leaves the rib out, and all that is on it. behind : other stations' ribs; a string before one of them has a
+    rib : False leaves the rib out, and all that is on it. plate_mm : height of a plate in place of the rib's outline.
+    quarters : places of quartered marks, as in Line. behind : other stations' ribs; a string before one of them has a
     negative gap.
     """
 
@@ -179,6 +180,8 @@ class Scene:
     chord_pen: Pen | None = Pen()
     chord_from: tuple[float, float] = (0.012, 0.985)
     spar_pen: Pen = Pen()
+    plate_mm: float | None = None
+    quarters: tuple[tuple[float, float], ...] = ()
     lines: tuple[Line, ...] = ()
     boards: tuple[Board, ...] = ()
     spots: tuple[Spot, ...] = ()

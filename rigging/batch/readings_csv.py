@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from typing import IO, Any
 
 from shared.job.model import Job
+from shared.reading import NO_RIB
 
 COLUMNS = (
     "station",
@@ -65,7 +66,7 @@ def write_csv(stream: IO[bytes], job: Job, trees: Iterable[dict[str, Any]]) -> N
     rows = csv.DictWriter(text, COLUMNS, delimiter=";" if job.decimal == "," else ",")
     rows.writeheader()
     for tree in trees:
-        rows.writerow({key: _cell(value, job.decimal) for key, value in row(job, tree).items()})
+        rows.writerow({key: cell(value, job.decimal) for key, value in row(job, tree).items()})
     text.flush()
     text.detach()
 
@@ -115,12 +116,16 @@ def row(job: Job, tree: dict[str, Any]) -> dict[str, Any]:
 def reasons(tree: dict[str, Any]) -> list[str]:
     """Why a line has no value, each line named when only one of them has none."""
     chord, spar = tree["chord"]["reason"], tree["spar"]["reason"]
+    if chord == NO_RIB:
+        chord = spar = None
+    named = [f"{line['name']}: {line['angle']['reason']}" for line in tree.get("lines", ()) if line["angle"]["reason"]]
     if chord and (chord == spar or not spar):
         return [chord]
-    return [f"{line} line: {reason}" for line, reason in (("chord", chord), ("spar", spar)) if reason]
+    return [f"{line} line: {reason}" for line, reason in (("chord", chord), ("spar", spar)) if reason] + named
 
 
-def _cell(value: Any, decimal: str) -> str:
+def cell(value: Any, decimal: str) -> str:
+    """A cell's text: numbers with DECIMALS places, text that no spreadsheet takes for a formula."""
     if value is None:
         return ""
     if isinstance(value, (int, float)):

@@ -21,7 +21,7 @@ import msgspec
 from shared.errors import UserError
 from shared.job.model import Job
 from shared.quantity import Quantity
-from shared.reading import Point, Reading
+from shared.reading import NO_RIB, Point, Reading
 from shared.version import version
 
 FORMAT = "ribangle readings 1"
@@ -50,6 +50,8 @@ def to_tree(reading: Reading, overlay: str | None = None) -> Tree:
     for part, quantity in (("twist", reading.twist), ("lean", reading.lean)):
         if quantity is not None:
             tree[part] |= _sums(quantity.quantity)
+    for line, named in zip(tree["lines"], reading.lines, strict=True):
+        _sum_up(line["angle"], named.angle.quantity)
     tree["overlay"] = overlay
     return tree
 
@@ -59,6 +61,12 @@ def every_rib(trees: Iterable[Tree]) -> Iterator[Tree]:
     for tree in trees:
         yield tree
         yield from tree.get("further", ())
+
+
+def is_measured(tree: Tree) -> bool:
+    """As `Reading.measured`, of a tree."""
+    lines = any(line["angle"]["quantity"] is not None for line in tree.get("lines", ()))
+    return tree["chord"]["quantity"] is not None or (tree["chord"]["reason"] == NO_RIB and lines)
 
 
 def from_tree(tree: Tree) -> Reading:

@@ -21,9 +21,10 @@ from rigging.batch.drift import BatchDrift, BatchWatch
 from rigging.batch.find import Source
 from rigging.batch.hints_file import hints_of
 from rigging.batch.lenses import keep_lenses
+from rigging.batch.lines_csv import write_lines
 from rigging.batch.pool import available_cores, run_pool
 from rigging.batch.readings_csv import write_csv
-from rigging.batch.readings_file import every_rib, to_tree, write_readings
+from rigging.batch.readings_file import every_rib, is_measured, to_tree, write_readings
 from rigging.batch.store import Store, cannot_write, fingerprint, reading_key
 from rigging.batch.worker import DETAILED, DRAWER, READER, Outcome, Plan, Task, measure_one, refused
 from shared.errors import UserError
@@ -36,6 +37,8 @@ from vision.image.photo_file import PhotoError, sha256_of_photo
 Tell = Callable[[int, int], None]
 """Told how many photos are done, of how many."""
 
+LINES = "lines.csv"
+"""File of the named lines, where the job names any."""
 TIME_LIMIT = 300.0
 """Seconds after which a photo is given up: some five hundred times what one takes."""
 MONTE_CARLO_SECONDS = 0.05
@@ -160,7 +163,7 @@ class _Batch:
 
     def __init__(self, store: Store, plan: Plan, options: Options, tell: Tell | None, total: int) -> None:
         self.store, self.plan, self.options, self.tell, self.total = store, plan, options, tell, total
-        self.ranks = {station.name: rank for rank, station in enumerate(plan.job.stations)}
+        self.ranks = {face.name: rank for rank, face in enumerate(plan.job.faces)}
         self.lines: list[Line] = []
         self.loose: dict[str, dict[str, Any]] = {}
         self.known = self.done = 0
@@ -222,7 +225,7 @@ class _Batch:
         photo = tree["photo"]
         for part, each in enumerate(every_rib([tree])):
             rank = self.ranks.get(each["station"] or "", len(self.ranks))
-            measured = each["chord"]["quantity"] is not None
+            measured = is_measured(each)
             self.lines.append(Line(rank, photo["name"], path, key, photo["sha256"], measured, part))
         self.done += 1
         self._report()
@@ -243,6 +246,11 @@ class _Batch:
                 write_readings(stream, job, self._trees(overlays, drift), drift.told)
             with writing_whole(result.csv) as stream:
                 write_csv(stream, job, self._trees(overlays, drift))
+            if job.lines:
+                with writing_whole(folder / LINES) as stream:
+                    write_lines(stream, job, self._trees(overlays, drift))
+            else:
+                (folder / LINES).unlink(missing_ok=True)
             self.store.prune(overlays)
         except OSError as error:
             raise cannot_write(folder, error) from None

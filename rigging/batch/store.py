@@ -187,6 +187,7 @@ def _bare(job: Job) -> str:
         glue=None,
         heights=(),
         spar_levels=(),
+        pairs=(),
         stage=None,
         length_unit="mm",
         decimal=".",

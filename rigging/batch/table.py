@@ -15,6 +15,7 @@ from shared.flags import FlagCode, Scope
 from shared.job.model import Job, Station
 from shared.lengths import Units, shown_in
 from shared.quantity import Component, Quantity
+from shared.reading import NO_RIB
 from shared.rounding import degrees, number
 
 MOST_ROWS = 200
@@ -62,6 +63,9 @@ def _found(tree: dict[str, Any]) -> list[str]:
     said = []
     if twist := tree.get("twist"):
         said.append(f"stands {_degrees(twist)} against {twist['against']}. ")
+    for line in tree.get("lines", ()):
+        if line["angle"]["value"] is not None:
+            said.append(f"{line['name']} {_degrees(line['angle'])} from level. ")
     if lean := tree.get("lean"):
         stated = degrees(Quantity(lean["stated_deg"], (Component("", "", lean["u_stated_deg"]),)), sign=True)
         said.append(f"leans {_degrees(lean)} (job: {stated}). ")
@@ -88,7 +92,7 @@ def _figures(tree: dict[str, Any], station: Station | None, line: str, shown: Sh
 
 def _angle(tree: dict[str, Any]) -> Text:
     if tree["value"] is None:
-        return Text("no value", style="red")
+        return Text("–") if tree["reason"] == NO_RIB else Text("no value", style="red")
     u = math.nan if tree["u"] is None else tree["u"]
     text = degrees(Quantity(tree["value"], (Component("", "", u),)))
     return Text(text, style="yellow" if tree["flags"] else "")
@@ -112,6 +116,7 @@ def _remarks(tree: dict[str, Any], units: Units) -> Text:
             ("; " if text else "") + shown_in(reason, units), style="red" if tree["chord"]["value"] is None else ""
         )
     flags = [*tree["flags"], *tree["chord"]["flags"], *tree["spar"]["flags"]]
+    flags += [f for line in tree.get("lines", ()) for f in line["angle"]["flags"]]
     for words in dict.fromkeys(flag["text"] for flag in flags if not _of_batch(flag)):
         text.append(("; " if text else "") + shown_in(words, units), style="yellow")
     return text

@@ -54,8 +54,9 @@ def cards(job: Path, paper: str, out: Path, spares: int) -> None:
         click.echo(f"job: {hint.words}", err=True)
     data = print_pack(loaded, paper.lower(), spares)
     write_whole(out, data)
-    count = sum(len(s.cards) for s in loaded.stations)
+    count = sum(len(face.cards) for face in loaded.faces)
+    places = f" and {len(loaded.places)} places" if loaded.places else ""
     click.echo(
-        f"{out}: {count} station cards for {len(loaded.stations)} stations, and what goes with them. "
+        f"{out}: {count} station cards for {len(loaded.stations)} stations{places}, and what goes with them. "
         "Print at 100 %, measure the 100.0 mm bars, then cut."
     )

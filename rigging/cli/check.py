@@ -54,6 +54,7 @@ def check(
 def _show(result: JobCheck, quick: bool) -> None:
     from rigging.cli.show import console as screen
     from rigging.survey.screen import plain_table
+    from shared.job.named import Place
 
     console = screen()
     if result.limit:
@@ -78,8 +79,9 @@ def _show(result: JobCheck, quick: bool) -> None:
     if unseen:
         console.print(f"in no photo: card {', '.join(unseen)}; two cards on one rib check each other", soft_wrap=True)
     ready = sum(s.ready for s in result.stations)
+    places = " and places" if any(isinstance(s.station, Place) for s in result.stations) else ""
     console.print(
-        f"{ready} of {len(result.stations)} stations can be measured."
+        f"{ready} of {len(result.stations)} stations{places} can be measured."
         + ("" if result.ready else " Mend the above while everything still hangs.")
     )
 

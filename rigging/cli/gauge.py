@@ -354,7 +354,7 @@ def _compared(job_file: Path, which: str | None) -> CrossCheck:
     survey = record.survey()
     camera = {(s.station.name, line.line): line.combined.quantity for s in survey.stations
               for line in (s.chord, s.spar) if line.combined.quantity is not None and not line.combined.doubtful}  # fmt: skip
-    readings = load_gauge_readings(job.folder / job.gauge.readings, [s.name for s in job.stations])
+    readings = load_gauge_readings(job.folder / job.gauge.readings, [s.name for s in job.stations], job.gauge_lines)
     profile = load_gauge(job.folder / job.gauge.profile) if job.gauge.profile else None
     now = datetime.now().isoformat(timespec="seconds")
     return crosscheck(camera, readings, job.gauge, job.stations, profile, now)  # type: ignore[arg-type]

@@ -113,6 +113,8 @@ def plan(asked: PlanOptions) -> None:
     ]
     plans = plan_job(loaded, lens, choices, asked.part)
     _show(plans, limit_of(loaded, lens, plans), lens, asked.part, asked.units or loaded.length_unit)
+    if loaded.lines:
+        _show_lines(loaded, lens, choices[0], asked.part)
     _tell_board(loaded, asked.camera, lens, plans, choices, asked.part)
     if any(_lean_open(loaded, s) for s in loaded.stations):
         echo(
@@ -208,6 +210,25 @@ def _show(plans: tuple[StationPlan, ...], limit: Limit, lens: Lens, part: float,
         else:
             console.print(f"{names}: {'; '.join(steps)}. Then U is {then:.3f}° or less.")
     console.print(SHORT)
+
+
+def _show_lines(job: Job, lens: Lens, choice: PhotoSetup, part: float) -> None:
+    """The lines by name, each with U to expect."""
+    from rich.text import Text
+
+    from rigging.cli.show import console as screen
+    from rigging.planning.lines import plan_lines
+    from rigging.survey.screen import plain_table
+
+    left = ("at", "line", "decides", "largest part")
+    table = plain_table("at", "line", "U", "decides", "largest part", left=left, title="Lines by name")
+    for p in plan_lines(job, lens, choice, part):
+        known = p.U == p.U
+        decides = f"{'yes' if p.decides else 'no'} ({p.needed:.3f}°)" if known else "does not fit into the picture"
+        table.add_row(Text(p.line.at), Text(p.line.name), f"{p.U:.3f}°" if known else "", decides, p.largest)
+    console = screen()
+    console.print(table)
+    console.print()
 
 
 def _limits(limit: Limit) -> str:

@@ -124,7 +124,7 @@ def _written(job: Job, path: Path) -> dict[tuple[str, Line], float]:
 
     if not path.is_file():
         return {}
-    found = load_gauge_readings(path, [s.name for s in job.stations])
+    found = load_gauge_readings(path, [s.name for s in job.stations], job.gauge_lines)
     if any(not o.used for o in found.oddities):
         rows = ", ".join(str(o.row) for o in found.oddities if not o.used)
         raise UserError(str(path), f"has rows that cannot be used (row {rows}), so nothing is added from photos",

@@ -45,6 +45,7 @@ SCRIPTS = (
     "gauge.js",
     "glue.js",
     "hear.js",
+    "lines.js",
     "live.js",
     "page.js",
     "queue.js",

@@ -137,7 +137,7 @@ def gauge_readings(job: Job, notes: Notes) -> GaugeReadings | None:
 
     filed = GaugeReadings(())
     if job.gauge.readings is not None and (job.folder / job.gauge.readings).is_file():
-        filed = load_gauge_readings(job.folder / job.gauge.readings, [s.name for s in job.stations])
+        filed = load_gauge_readings(job.folder / job.gauge.readings, [s.name for s in job.stations], job.gauge_lines)
     typed = notes.typed
     told = {(t.station, t.line) for t in typed}
     kept = [r for r in filed.readings if not notes.moved(r.station) and (r.station, r.line) not in told]

@@ -14,6 +14,7 @@ from rigging.batch.readings_file import every_rib, from_tree
 from rigging.crosscheck.gauge_photos import TAUGHT
 from rigging.crosscheck.types import CrossCheck
 from rigging.page.desk import Desk, Seen
+from rigging.page.lines import line_words, lines_tree, place_tree
 from rigging.page.notes import Chosen, Mixed, Moved, Notes, Typed, gauge_readings, on_same_jig
 from rigging.page.refusals import refusal
 from rigging.page.three import angle_words, doubts, explained, left_to_turn, todo
@@ -23,7 +24,8 @@ from shared.cautions import SHORT
 from shared.errors import UserError
 from shared.flags import in_doubt, of_batch
 from shared.job.model import Glue
-from shared.reading import Angle, Reading
+from shared.job.named import Place
+from shared.reading import NO_RIB, Angle, Reading
 from shared.rounding import degrees, number
 
 MOVED = "the rib was moved after this photo came in"
@@ -126,6 +128,7 @@ def tree_of(now: Standing) -> dict[str, Any]:
         "next": following,
         "left": left_to_turn(now.survey),
         "stations": [_station(s, now, photos, following) for s in now.survey.stations],
+        "places": [_place(place, now, photos) for place in job.places],
         "photos": photos,
         "notes": [_note(n) for n in now.notes.standing[::-1] if not isinstance(n, Chosen)][:MOST_NOTES],
         "display_taught": (job.folder / TAUGHT).is_file(),
@@ -199,12 +202,20 @@ def _station(
         "together": list(together),
         "photos": s.chord.combined.used if s.chord.combined is not None else 0,
         "photo": None if shown is None else shown["id"],
+        "lines": lines_tree(now.survey, name),
     }
 
 
 def _unused(check: CrossCheck | None) -> list[str]:
     """What of the inclinometer's file was not used."""
     return [f"Inclinometer's file, {row}" for row in dropped(check.oddities)] if check is not None else []
+
+
+def _place(place: Place, now: Standing, photos: Sequence[dict[str, Any]]) -> dict[str, Any]:
+    """A place that is no rib, with the newest of its photos that was read."""
+    mine = [p for p in photos if p["station"] == place.name and p["status"] not in ("set aside", "waiting")]
+    shown = next((p for p in mine if p["measured"]), next(iter(mine), None))
+    return place_tree(now.survey, place, None if shown is None else shown["id"], now.notes.moved(place.name))
 
 
 def _gauge_words(pair: Any) -> str:
@@ -226,6 +237,7 @@ def _photo(seen: Seen, reading: Reading | None, now: Standing) -> dict[str, Any]
     if reading is None or seen.tree is None:
         return tree
     flags = (*reading.flags, *reading.chord.flags, *reading.spar.flags)
+    flags += tuple(f for line in reading.lines for f in line.angle.flags) if reading.chord.reason == NO_RIB else ()
     doubtful = [f.text for f in in_doubt(flags)]
     aside = now.set_aside.get(reading.key)
     status = "set aside" if aside else "no value" if not reading.measured else "doubtful" if doubtful else "read"
@@ -237,6 +249,7 @@ def _photo(seen: Seen, reading: Reading | None, now: Standing) -> dict[str, Any]
         "station": reading.station,
         "chord": _said(reading.chord, True),
         "spar": _said(reading.spar, False),
+        "lines": line_words(reading),
         "measured": reading.measured,
         "refused": None if refused is None else msgspec.to_builtins(refused),
         "doubts": list(dict.fromkeys(doubtful)),

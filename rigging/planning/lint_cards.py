@@ -16,7 +16,7 @@ def hints(job: Job, file_name: str) -> tuple[JobHint, ...]:
 
 
 def _other_wings(job: Job, file_name: str) -> Iterator[JobHint]:
-    mine = {c for s in job.stations for c in s.cards}
+    mine = {c for face in job.faces for c in face.cards}
     for place in sorted(job.folder.glob("*.toml")):
         if place.name == file_name:
             continue
@@ -24,9 +24,9 @@ def _other_wings(job: Job, file_name: str) -> Iterator[JobHint]:
             other = load_job(place)
         except UserError:
             continue  # no job, or one that says so itself when it is used
-        both = sorted(mine & {c for s in other.stations for c in s.cards})
+        both = sorted(mine & {c for face in other.faces for c in face.cards})
         if both and other.wing.name != job.wing.name:
-            free = [n for n in range(31) if n not in mine and n not in {c for s in other.stations for c in s.cards}]
+            free = [n for n in range(31) if n not in mine and n not in {c for face in other.faces for c in face.cards}]
             remedy = (
                 f"numbers {free[0]} to {free[-1]} hold {len(free)} that neither uses" if free else "no number is free"
             )

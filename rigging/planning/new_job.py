@@ -87,6 +87,29 @@ u_scale = 0.005                 # how well that is known
 # side = "right"
 # deg = 3.0                     # rise outboard, positive as dihedral
 
+# [[line]]                      # any further line to be read, beside each rib's chord and spar line
+# at = "R1"                     # a station, or a [[place]]
+# name = "root level"
+# deg = 0.0                     # an upright line reads 90 to level, 0 to plumb
+# tolerance_deg = 0.1
+# to = "level"                  # or "plumb", or the name of another line there
+# marked = "line"               # or "two marks", "two edges" (then width_mm: a bolt's diameter)
+# from_card_mm = [0, -75]       # its middle from the card's middle: towards the arrow, and up
+# length_mm = 400
+
+# [[place]]                     # a face that is no rib, with cards of its own
+# name = "web R"
+# kind = "spar web"             # or "tip fitting", "centre section", "leading edge", "other"
+# side = "right"
+# span_mm = 2000.0
+# cards = [{spare}]
+
+# [[pair]]                      # two lines of one part, one set against the other
+# at = "R1"
+# line = "chord"
+# base = "root level"
+# tolerance_deg = 0.2
+
 # One [[station]] for each rib. cards: numbers of the station cards that lie on it, 0 to 30, none twice;
 # two cards far apart on one rib read much better than one: cards = [1, 13]
 """
@@ -123,7 +146,7 @@ def starting_job(start: DraftWing) -> str:
         )
     import tomli_w
 
-    text = _HEAD.format(name=tomli_w.dumps({"name": start.name}).strip(), root="R1", unit=start.length_unit)
+    text = _HEAD.format(name=tomli_w.dumps({"name": start.name}).strip(), root="R1", unit=start.length_unit, spare=30)
     for offset, (letter, side) in enumerate((("R", "right"), ("L", "left"))):
         for number in range(start.stations):
             part = number / max(start.stations - 1, 1)

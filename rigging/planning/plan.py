@@ -191,7 +191,7 @@ def _plan(
     needed = part * station.chord_tolerance_deg
 
     def look(c: PhotoSetup) -> Expected:
-        key = (c, station.chord_mm, station.card, _lean(job, station), station.spar_at, station.chord_deg)
+        key = (c, station.chord_mm, station.card, lean_stated(job, station), station.spar_at, station.chord_deg)
         if key not in memory:
             memory[key] = expect(job, station, lens, c, noise)
         return memory[key]
@@ -336,8 +336,8 @@ def _photo(
             noise=noise,
             level_at=-0.03 * chord if choice.level_line else None,
             photo=f"planned {number}",
-            lean_deg=_lean(job, station)[0],
-            u_lean_deg=choice.u_lean_deg or _lean(job, station)[1],
+            lean_deg=lean_stated(job, station)[0],
+            u_lean_deg=choice.u_lean_deg or lean_stated(job, station)[1],
             u_level_deg=job.level.u_deg,
             spar_at=station.spar_at,
             angle_deg=station.chord_deg,
@@ -370,7 +370,7 @@ def cards_for(station: Station, count: int) -> tuple[PlacedCard, ...]:
     return (PlacedCard(kind, 0.17, 3.0), PlacedCard(kind, 0.68, -3.0))
 
 
-def _lean(job: Job, station: Station) -> tuple[float, float]:
+def lean_stated(job: Job, station: Station) -> tuple[float, float]:
     """Lean of the rib plane and its standard uncertainty, degrees, as the reader takes them from the job."""
     stated = (
         station.lean_deg

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 
 import numpy as np
@@ -25,14 +25,19 @@ from vision.cards.spec import SPECS, CardSpec
 from vision.rib_scene import U_SEAT_DEG
 from vision.solution.solve import Lean, LineSeen, Scene, State
 
+MARK_PX = 0.06
+"""How well a quartered mark's centre is seen, pixels."""
+
 
 @dataclass(frozen=True)
 class PlacedCard:
-    """A card on the rib. at : its middle, as a part of the chord from the leading edge. turn_deg : askew."""
+    """A card on the rib. at : its middle, as a part of the chord from the leading edge. turn_deg : askew. above_mm : its middle
+    over the chord line; None: close above it."""
 
     kind: CardKind
     at: float
     turn_deg: float = 0.0
+    above_mm: float | None = None
 
 
 @dataclass(frozen=True)
@@ -77,12 +82,25 @@ class SeeingNoise:
 
 
 @dataclass(frozen=True)
+class PlannedLine:
+    """A line by name. middle : mm from mid chord along the chord and above it. upright : it runs up the face. marks : two
+    quartered marks define it; edged : it is seen by two edges, which waver less than a pen."""
+
+    name: str
+    middle: tuple[float, float]
+    length_mm: float
+    upright: bool
+    marks: bool = False
+    edged: bool = False
+
+
+@dataclass(frozen=True)
 class SetUp:
     """All that is chosen before the shutter is pressed.
 
     strings_mm : where plumb lines hang, mm from mid chord towards the leading edge. gap_mm : how far in
     front.
-    level_at : height of a level line above the chord line, mm; None without one. u_level_deg : of each
+    named : lines by name. level_at : height of a level line above the chord line, mm; None without one. u_level_deg : of each
     reference itself. lean_deg, u_lean_deg : the rib plane's lean, top away from the camera; how well known.
     """
 
@@ -100,6 +118,7 @@ class SetUp:
     angle_deg: float = 1.0
     noise: SeeingNoise = field(default_factory=SeeingNoise)
     photo: str = "planned"
+    named: tuple[PlannedLine, ...] = ()
 
 
 def imagine(setup: SetUp) -> tuple[Scene, State]:
@@ -167,7 +186,8 @@ class _World:
         along = math.cos(t) * self.ex + math.sin(t) * self.ez
         down = math.sin(t) * self.ex - math.cos(t) * self.ez
         width, height = SPECS[card.kind].size_mm
-        middle = self.rib((0.5 - card.at) * self.s.chord_mm, height / 2 + 20.0)
+        above = height / 2 + 20.0 if card.above_mm is None else card.above_mm
+        middle = self.rib((0.5 - card.at) * self.s.chord_mm, above)
         return middle - along * width / 2 - down * height / 2, along, down
 
     def cards(self) -> tuple[tuple[Card, ...], F64]:
@@ -230,7 +250,17 @@ class _World:
         if s.level_at is not None:
             a, b = self.tip @ [-half, 0.0, s.level_at], self.tip @ [half, 0.0, s.level_at]
             lines.append(self._line(Role.LEVEL, a, b, source="level line"))
+        lines += [self._named(line) for line in s.named]
         return tuple(line for line, _ in lines), np.array([plane for _, plane in lines])
+
+    def _named(self, line: PlannedLine) -> tuple[LineSeen, F64]:
+        n, half = self.s.noise, 0.5 * line.length_mm
+        way = np.array([0.0, half]) if line.upright else np.array([half, 0.0])
+        a, b = (self.rib(*(np.array(line.middle) + sign * way)) for sign in (-1.0, 1.0))
+        seen, plane = self._line(Role.NAMED, a, b, 0.0 if line.edged else n.pen_wave_mm / 2, n.pen_reach_mm)
+        if line.marks:
+            seen = LineSeen(Role.NAMED, seen.pixels[[0, -1]], np.full(2, MARK_PX))
+        return replace(seen, name=line.name), plane
 
     def _line(
         self,

@@ -18,13 +18,14 @@ from rigging.survey.limits import limit_words
 from shared.errors import UserError
 from shared.flags import FlagCode
 from shared.job.model import Job, Station
+from shared.job.named import Place
 
 
 @dataclass(frozen=True)
 class StationCheck:
-    """One station over its photos. unseen : its card numbers that no photo shows."""
+    """One station, or a place that is no rib, over its photos. unseen : its card numbers that no photo shows."""
 
-    station: Station
+    station: Station | Place
     photos: tuple[PhotoCheck, ...]
     unseen: tuple[int, ...]
     troubles: tuple[Trouble, ...]
@@ -62,28 +63,28 @@ def check_job(
     lines : look for chord line, level reference and spar line too (the slower half). only : station names.
     Raises UserError for a station that the job has not.
     """
-    wanted = tuple(find_station(job, n) for n in only) or job.stations
+    wanted = tuple(find_station(job, n) for n in only) or job.faces
     photos = _all_photos(job, sources, lines, workers)
     stations = tuple(_station(s, [p for p in photos if p.station == s.name]) for s in wanted)
-    names = {s.name for s in job.stations}
+    names = {face.name for face in job.faces}
     return JobCheck(stations, tuple(p for p in photos if p.station not in names), tuple(_job_troubles(job)))
 
 
-def find_station(job: Job, name: str) -> Station:
-    """The station of this name, whatever its case. Raises UserError with the nearest names."""
-    folded = {s.name.casefold(): s for s in job.stations}
+def find_station(job: Job, name: str) -> Station | Place:
+    """The station or place of this name, whatever its case. Raises UserError with the nearest names."""
+    folded = {face.name.casefold(): face for face in job.faces}
     if name.casefold() in folded:
         return folded[name.casefold()]
     near = get_close_matches(name.casefold(), folded, 3, 0.5)
     hint = (
         f"did you mean {' or '.join(folded[n].name for n in near)}?"
         if near
-        else "its stations are " + ", ".join(s.name for s in job.stations)
+        else "its stations are " + ", ".join(face.name for face in job.faces)
     )
     raise UserError(f"station '{name}'", f"{job.wing.name} has none of that name", hint)
 
 
-def _station(station: Station, photos: list[PhotoCheck]) -> StationCheck:
+def _station(station: Station | Place, photos: list[PhotoCheck]) -> StationCheck:
     seen = {n for p in photos for _, n in p.cards}
     unseen = tuple(n for n in station.cards if n not in seen)
     troubles = []

@@ -16,7 +16,9 @@ import numpy as np
 
 from rigging.batch.find import Source
 from shared.job.model import Job, Station
+from shared.job.named import Place
 from shared.numerics.arrays import F32, U8
+from shared.quantity import Quantity
 from shared.reading import Advice, Reading
 from vision.assess import gates
 from vision.cards import mirrored
@@ -120,8 +122,24 @@ def check_photo(source: Source, job: Job, *, lines: bool = True) -> PhotoCheck:
     return _read(check, read_photo(picture, job), named.station)
 
 
-def _read(check: PhotoCheck, reading: Reading, station: Station) -> PhotoCheck:
+def _widest(reading: Reading) -> Quantity:
+    """The named line with the largest uncertainty."""
+    return max((line.angle.quantity for line in reading.lines if line.angle.quantity is not None), key=lambda q: q.u)
+
+
+def _lines(check: PhotoCheck, reading: Reading) -> PhotoCheck:
+    """What of the named lines was found, without their angles."""
+    for line in reading.lines:
+        if line.angle.quantity is None:
+            check = check.but("line", f"{line.name}: {line.angle.reason}")
+        for flag in line.angle.flags:
+            check = check.but(flag.code, f"{line.name}: {flag.text}")
+    return check
+
+
+def _read(check: PhotoCheck, reading: Reading, station: Station | Place) -> PhotoCheck:
     """What the reading found, without its angles."""
+    check = _lines(check, reading)
     seen = reading.evidence
     roles = {line.role for line in seen.lines if line.used} if seen is not None else set()
     both = {"plumb", "level"} <= roles
@@ -132,6 +150,12 @@ def _read(check: PhotoCheck, reading: Reading, station: Station) -> PhotoCheck:
     for flag in (*reading.flags, *reading.chord.flags):
         check = check if flag.text in told else check.but(flag.code, flag.text)
     chord = reading.chord.quantity
+    if isinstance(station, Place):
+        if not reading.measured:
+            return check.stopped(
+                "line", "none of its lines was read" if reading.lines else reading.chord.reason or "not measured"
+            )
+        return replace(check, budget=_widest(reading).budget(), advice=reading.advice)
     if chord is None:
         return check.stopped("level" if check.chord else "chord", reading.chord.reason or "not measured")
     check = replace(check, budget=chord.budget(), advice=reading.advice)

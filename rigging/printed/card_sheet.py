@@ -13,12 +13,13 @@ from vision.cards.spec import SPECS
 @dataclass(frozen=True)
 class PrintedCard:
     """A card to print. name : the station's, or None for a spare, whose name is written by hand. wing : the wing's, so
-    that cards of two wings with the same numbers can be told apart."""
+    that cards of two wings with the same numbers can be told apart. outboard : its arrow points outboard, not forward."""
 
     kind: CardKind
     number: int
     name: str | None
     wing: str = ""
+    outboard: bool = False
 
     @property
     def size(self) -> tuple[float, float]:
@@ -34,10 +35,17 @@ def draw_card(book: Book, card: PrintedCard, x: float, y: float) -> None:
     book.fill(card_rects(card.kind, card.number), x + SIDE_MM, y + FOOT_MM + board_h)
     label = f"{card.name} · card {card.number}" if card.name else f"spare card {card.number} · station: ____________"
     label += f" · {card.wing}" if card.wing else ""
-    _arrow(book, x + SIDE_MM, y + 8.6, board_w)
+    _arrow(book, x + SIDE_MM, y + 8.6, board_w, "OUT →" if card.outboard else "LE →")
     name_room = board_w * 0.52
     book.text(x + SIDE_MM, y + 2.6, label, 4.2, bold=True, room=name_room)
-    book.text(x + width - SIDE_MM, y + 2.8, "arrow to the LEADING EDGE", 2.7, align="right", room=board_w * 0.44)
+    book.text(
+        x + width - SIDE_MM,
+        y + 2.8,
+        "arrow OUTBOARD" if card.outboard else "arrow to the LEADING EDGE",
+        2.7,
+        align="right",
+        room=board_w * 0.44,
+    )
     c = book.canvas
     c.saveState()
     c.translate(x + width - SIDE_MM, y + height - 2.6)
@@ -49,7 +57,7 @@ def draw_card(book: Book, card: PrintedCard, x: float, y: float) -> None:
     c.restoreState()
 
 
-def _arrow(book: Book, x: float, y: float, length: float) -> None:
+def _arrow(book: Book, x: float, y: float, length: float, way: str) -> None:
     """A bold arrow along board +x, y its axis; thin enough to stay apart from the board's lowest squares."""
     c = book.canvas
     path = c.beginPath()
@@ -70,4 +78,4 @@ def _arrow(book: Book, x: float, y: float, length: float) -> None:
     c.setFillGray(0)
     c.drawPath(path, stroke=0, fill=1)
     for mark in (0.25, 0.5, 0.75):
-        book.text(x + mark * length, y + 0.9, "LE →", 2.2, align="centre")
+        book.text(x + mark * length, y + 0.9, way, 2.2, align="centre")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from rigging.printed import aids, guide, mounting
+from rigging.printed import aids, guide, lines_page, mounting
 from rigging.printed.boards import kind_for
 from rigging.printed.card_sheet import PrintedCard, draw_card
 from rigging.printed.pages import Book
@@ -24,6 +24,7 @@ def card_kind(station: Station) -> CardKind:
 def cards_of(job: Job, spares: int = SPARES) -> tuple[PrintedCard, ...]:
     """The cards in the job's order, then spares (as many of each kind) with unused numbers."""
     cards = [PrintedCard(card_kind(s), n, s.name, job.wing.name) for s in job.stations for n in s.cards]
+    cards += [PrintedCard(p.card, n, p.name, job.wing.name, p.arrow == "outboard") for p in job.places for n in p.cards]
     used = {c.number for c in cards}
     free = [n for n in range(LAST_CARD + 1) if n not in used][:spares]
     return (
@@ -33,13 +34,15 @@ def cards_of(job: Job, spares: int = SPARES) -> tuple[PrintedCard, ...]:
 
 
 def print_pack(job: Job, paper: str = "a4", spares: int = SPARES) -> bytes:
-    """The PDF: how to mount, how to photograph, station cards, reference marks, gauge tags, lens board.
+    """The PDF: how to mount and to photograph, lines by name if any, station cards, reference marks, gauge tags, lens board.
 
     paper : "a4" or "letter". Black and grey only.
     """
     book = Book(paper, job.wing.name)
     mounting.mounting_page(book, job)
     guide.guide_page(book)
+    if job.lines:
+        lines_page.lines_page(book, job)
     cards_pages(book, cards_of(job, spares))
     aids.marks_page(book)
     aids.tags_page(book)

@@ -89,7 +89,9 @@ def evaluated(materials: Materials, readings: Sequence[Reading], folder: Path = 
     job = parse_job(materials.job.text, materials.job.path, folder)
     gauge = None
     if materials.gauge is not None:
-        gauge = parse_gauge_readings(materials.gauge.text, [s.name for s in job.stations], materials.gauge.path)
+        gauge = parse_gauge_readings(
+            materials.gauge.text, [s.name for s in job.stations], materials.gauge.path, job.gauge_lines
+        )
     asked = materials.asked
     survey = evaluate(
         replace(job, stage=asked.stage or job.stage),

@@ -8,6 +8,7 @@ from typing import Any
 
 from rigging.batch.readings_csv import safe_cell
 from rigging.survey.model import LineResult, StationResult, Survey
+from rigging.survey.named_lines import NamedResult
 from shared.quantity import Quantity
 
 DECIMALS = 4
@@ -19,15 +20,45 @@ def to_csv(survey: Survey) -> str:
     RFC 4180 line ends, with the job's decimal sign (semicolons between cells where that is a comma); begins with a byte
     order mark, without which some spreadsheets garble ° and ±.
     """
+    return _written([row(s) for s in survey.stations], survey.job.decimal, "station")
+
+
+def _written(rows: list[dict[str, Any]], decimal: str, first: str) -> str:
     stream = io.StringIO(newline="")
     stream.write("\N{ZERO WIDTH NO-BREAK SPACE}")
-    rows = [row(s) for s in survey.stations]
-    comma = survey.job.decimal == ","
-    writer = csv.DictWriter(stream, list(rows[0]) if rows else ["station"], lineterminator="\r\n",
-                            delimiter=";" if comma else ",")  # fmt: skip
+    writer = csv.DictWriter(stream, list(rows[0]) if rows else [first], lineterminator="\r\n",
+                            delimiter=";" if decimal == "," else ",")  # fmt: skip
     writer.writeheader()
-    writer.writerows({key: _cell(value, survey.job.decimal) for key, value in each.items()} for each in rows)
+    writer.writerows({key: _cell(value, decimal) for key, value in each.items()} for each in rows)
     return stream.getvalue()
+
+
+def lines_csv(survey: Survey) -> str:
+    """The named lines, one a row, written as `to_csv` writes the stations."""
+    return _written([line_row(r) for r in survey.lines], survey.job.decimal, "at")
+
+
+def line_row(r: NamedResult) -> dict[str, Any]:
+    """The cells of one named line, by column."""
+    decision = r.decision
+    return {
+        "at": r.line.at,
+        "line": r.line.name,
+        "state": r.state,
+        "to": r.line.to,
+        **_pair("angle", r.quantity),
+        "design_deg": r.line.deg,
+        "tolerance_deg": r.line.tolerance_deg,
+        **_pair("off", r.deviation),
+        "positive": r.line.positive,
+        "p_conforming": decision.p_conforming if decision else None,
+        "photos": r.combined.used,
+        "gauge_deg": r.gauge.gauge.value if r.gauge else None,
+        "gauge_En": r.gauge.en if r.gauge else None,
+        "flags": "; ".join(dict.fromkeys(f.text for f in r.flags)),
+        "reason": r.reason,
+        "headline": r.headline,
+    }
 
 
 def row(s: StationResult) -> dict[str, Any]:

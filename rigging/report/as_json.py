@@ -20,17 +20,21 @@ from rigging.report.json_types import (
     Judged,
     Line,
     Made,
+    NamedLine,
     Pair,
     Photo,
     Refusal,
     Report,
     RibOrJig,
+    SpanLevel,
     Station,
     Symmetry,
+    TwoLines,
     Washout,
 )
 from rigging.survey.decision import Decision
 from rigging.survey.model import LineResult, StationResult, Survey
+from rigging.survey.named_lines import NamedResult
 from shared.cautions import CAUTIONS
 from shared.quantity import Quantity
 
@@ -74,6 +78,21 @@ def report(survey: Survey) -> Report:
             made.job_sha256,
             made.gauge_sha256,
         ),
+        lines=tuple(_named(r) for r in survey.lines),
+        pairs=tuple(
+            TwoLines(
+                p.pair.at,
+                p.pair.line,
+                p.pair.base,
+                p.cause,
+                _maybe(p.base_off),
+                _maybe(p.built_off),
+                p.words,
+                p.todo,
+            )
+            for p in survey.pairs
+        ),
+        span_levels=tuple(SpanLevel(v.side, v.how, _angle(v.rise), v.design_deg, v.words) for v in survey.span_levels),
     )
 
 
@@ -119,6 +138,31 @@ def _line(line: LineResult) -> Line:
         tuple(p.photo for p in line.combined.photos if p.weight > 0),
         tuple(f.text for f in line.flags),
         line.reason,
+    )
+
+
+def _named(r: NamedResult) -> NamedLine:
+    return NamedLine(
+        r.line.at,
+        r.line.name,
+        r.line.to,
+        r.line.positive,
+        r.state,
+        r.headline,
+        Line(
+            _maybe(r.quantity),
+            r.line.deg,
+            r.line.tolerance_deg,
+            _maybe(r.deviation),
+            _judged(r.decision) if r.decision else None,
+            tuple(p.photo for p in r.combined.photos if p.weight > 0),
+            tuple(f.text for f in r.flags),
+            r.reason,
+        ),
+        _maybe(r.gravity),
+        _known(r.gauge.gauge.value) if r.gauge else None,
+        _known(r.gauge.en) if r.gauge else None,
+        r.todo,
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
-from rigging.report import front, remedies, trust, whole_wing
+from rigging.report import front, named, remedies, trust, whole_wing
 from rigging.report.blocks import Document
 from rigging.report.shots import shots
 from rigging.survey.model import Survey
@@ -18,6 +18,7 @@ def document(survey: Survey, overlays: Mapping[str, Path] | None = None) -> Docu
         remedies.corrections(survey),
         front.stations(survey),
         whole_wing.rib_or_jig(survey),
+        named.lines(survey),
         whole_wing.along_span(survey),
         whole_wing.symmetry(survey),
         remedies.crosscheck(survey),

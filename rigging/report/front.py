@@ -18,6 +18,7 @@ def overall(survey: Survey) -> State:
     states: set[str] = {s.state for s in survey.stations}
     states |= {p.decision.outcome for p in survey.symmetry}
     states |= {s.spar.decision.outcome for s in survey.stations if s.spar.decision is not None}
+    states |= {line.state for line in survey.lines}
     if "nonconforming" in states:
         return "nonconforming"
     if states == {"conforming"} and survey.stations:

@@ -79,6 +79,45 @@ class Station(Struct, frozen=True, forbid_unknown_fields=True):
     flags: tuple[str, ...]
 
 
+class NamedLine(Struct, frozen=True, forbid_unknown_fields=True):
+    """A line that the job names, counted as the job counts it; gravity: from level, the arrow's end up positive."""
+
+    at: str
+    name: str
+    to: str
+    positive: str
+    state: State
+    headline: str
+    line: Line
+    gravity: Angle | None
+    gauge: float | None
+    En: float | None
+    todo: str
+
+
+class TwoLines(Struct, frozen=True, forbid_unknown_fields=True):
+    """One line set against another: how its base stands and what is built in between them, off design."""
+
+    at: str
+    line: str
+    base: str
+    cause: str
+    base_off: Angle | None
+    built_off: Angle | None
+    words: str
+    todo: str
+
+
+class SpanLevel(Struct, frozen=True, forbid_unknown_fields=True):
+    """Rise of a side's spar outboard (side "both": the roll, left tip high)."""
+
+    side: str
+    how: str
+    rise: Angle
+    design: float | None
+    words: str
+
+
 class Symmetry(Struct, frozen=True, forbid_unknown_fields=True):
     """Left minus right, the design's own difference taken out."""
 
@@ -179,3 +218,6 @@ class Report(Struct, frozen=True, forbid_unknown_fields=True):
     refusals: tuple[Refusal, ...]
     flags: tuple[str, ...]
     made: Made
+    lines: tuple[NamedLine, ...]
+    pairs: tuple[TwoLines, ...]
+    span_levels: tuple[SpanLevel, ...]

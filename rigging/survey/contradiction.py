@@ -44,7 +44,7 @@ def spanning(mean: Quantity, quantities: Sequence[Quantity], source: str) -> Qua
     return mean.plus(Component("photos contradict", source, extra))
 
 
-def likely_cause(witnesses: Sequence[Witness], line: Line, u_lean_deg: float | None = None) -> str:
+def likely_cause(witnesses: Sequence[Witness], line: Line | None, u_lean_deg: float | None = None) -> str:
     """What most likely made the photos contradict each other, in words, and what would tell.
 
     Looked at in turn: a lean that would reconcile all; one photo against an agreeing majority; cards seen; the kind
@@ -123,11 +123,11 @@ def _reference(witnesses: Sequence[Witness]) -> str | None:
     )
 
 
-def _other_line(witnesses: Sequence[Witness], line: Line) -> str:
+def _other_line(witnesses: Sequence[Witness], line: Line | None) -> str:
     """By whether the rib's other drawn line turned along: then gravity or the whole rib moved, else one line did."""
     others: list[Angle] = [w.reading.spar if line == "chord" else w.reading.chord for w in witnesses]
     both = [(w.quantity, o.quantity) for w, o in zip(witnesses, others, strict=True) if o.quantity is not None]
-    if len(both) == len(witnesses):
+    if line is not None and len(both) == len(witnesses):
         between = [mine - other for mine, other in both]
         if consistency(between)[2] >= SIGNIFICANCE:
             return f"chord and spar line turned alike: the jig or the wing moved{_between(witnesses)}, or a string is wrong"

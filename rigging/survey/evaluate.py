@@ -14,19 +14,22 @@ from rigging.survey.corrections import Correction, Standing, closed, corrections
 from rigging.survey.drawn_line import as_drawn
 from rigging.survey.fairness import Fairness, Unfair, fairness, unfair
 from rigging.survey.model import Provenance, Refusal, StationResult, Survey
+from rigging.survey.named_lines import NamedResult, design_a, named_results
 from rigging.survey.rib_or_jig import RibOrJig, split, with_bay
 from rigging.survey.span_level import span_levels
 from rigging.survey.station_lines import Asked, Lines, chords_of, doubt_of, lines_of, root_off_of
 from rigging.survey.station_result import for_order, station_result
+from rigging.survey.two_lines import Off, TwoLines, split_pairs
 from rigging.survey.units import in_units
 from rigging.survey.wing import Symmetry, run_of, symmetry, twists, washout
 from rigging.survey.witness_doubts import doubted, notes
+from shared.angles import wrap_half_turn
 from shared.flags import Flag, FlagCode, of_batch
 from shared.gauge.readings import GaugeReadings, Line, Oddity
 from shared.job.lint import lint
 from shared.job.model import Job, Station
 from shared.quantity import Quantity
-from shared.reading import Reading
+from shared.reading import NO_RIB, Reading
 from shared.version import version
 
 
@@ -40,7 +43,8 @@ def evaluate_survey(
     """Combine, judge, split, correct, compare with the inclinometer, and sum up."""
     side_notes = notes(job, readings)
     readings = doubted(job, readings)
-    by_station, refusals = _sorted_by_station(job, readings)
+    by_place, refusals = _sorted_by_station(job, readings)
+    by_station = {s.name: by_place[s.name] for s in job.stations}
     chords = chords_of(job, by_station, asked)
     root_off = root_off_of(job, chords, asked)
     lines = {s.name: lines_of(job, s, by_station[s.name], chords[s.name], asked, root_off) for s in job.stations}
@@ -58,6 +62,12 @@ def evaluate_survey(
     glue = window(job.glue, asked.now) if job.glue else None
     if glue is not None and glue.closed:
         fixes, parts = _glue_closed(glue, fixes, parts)
+    named = named_results(job, by_place, asked, root_off, (gauge_readings, gauge_profile))
+    pairs_split = split_pairs(job, by_place, _offs(job, lines, named), asked)
+    if glue is not None and glue.closed:  # nothing tells to turn any more
+        named = tuple(replace(r, todo="") for r in named)
+        pairs_split = tuple(replace(p, todo="") for p in pairs_split)
+    parts = _by_pair(parts, pairs_split)
     stations = tuple(
         station_result(
             s,
@@ -71,7 +81,7 @@ def evaluate_survey(
         )
         for s in job.stations
     )
-    found = _findings(job, stations, parts, pairs, breaks, check, fixes)
+    found = _findings(job, stations, parts, (pairs, breaks), check, fixes, (named, pairs_split))
     survey = Survey(
         job=job,
         root_setting=asked.root_setting,
@@ -88,7 +98,9 @@ def evaluate_survey(
         crosscheck=check,
         refusals=refusals,
         flags=_survey_flags(job, lines, asked) + _batch_flags(readings) + _side_flags(side_notes) + _job_flags(job),
-        span_levels=span_levels(job),
+        span_levels=span_levels(job, named),
+        lines=named,
+        pairs=pairs_split,
         provenance=_provenance(readings, asked),
     )
     return in_units(survey, job.length_unit)
@@ -96,7 +108,7 @@ def evaluate_survey(
 
 def _sorted_by_station(job: Job, readings: Sequence[Reading]) -> tuple[dict[str, list[Reading]], tuple[Refusal, ...]]:
     """Readings by station in the job's order, and every photo that says nothing of a station's chord."""
-    by_station: dict[str, list[Reading]] = {s.name: [] for s in job.stations}
+    by_station: dict[str, list[Reading]] = {face.name: [] for face in job.faces}
     refusals = []
     for r in sorted(readings, key=lambda r: (r.photo.name, r.photo.sha256)):
         if r.station is None or r.station not in by_station:
@@ -104,9 +116,47 @@ def _sorted_by_station(job: Job, readings: Sequence[Reading]) -> tuple[dict[str,
             refusals.append(Refusal(r.photo.name, r.station, told))
             continue
         by_station[r.station].append(as_drawn(r))
-        if r.chord.quantity is None:
-            refusals.append(Refusal(r.photo.name, r.station, r.chord.reason or "no value"))
+        if not r.measured:
+            refusals.append(Refusal(r.photo.name, r.station, _why_not(r)))
     return by_station, tuple(refusals)
+
+
+def _by_pair(parts: Mapping[str, RibOrJig], pairs: Sequence[TwoLines]) -> dict[str, RibOrJig]:
+    """The parts of ribs without a spar line in the words of the pair that their chord line makes with what carries it."""
+    found = dict(parts)
+    for p in pairs:
+        part = found.get(p.pair.at)
+        if p.pair.line == "chord" and p.base_off is not None and part is not None and part.jig is None:
+            todo = f"{p.todo[0].upper()}{p.todo[1:]}." if p.todo else ""
+            found[p.pair.at] = replace(part, words=p.words, before_glue=todo, after_glue=todo, by_pair=True)
+    return found
+
+
+def _offs(job: Job, lines: Mapping[str, Lines], named: Sequence[NamedResult]) -> Off:
+    """How every line stands against its own design to gravity, with its tolerance and its doubt."""
+    found: dict[tuple[str, str], tuple[Quantity, float, str | None]] = {}
+    for name, li in lines.items():
+        for line in (li.chord, li.spar):
+            if line.deviation is not None and line.tolerance_deg is not None:
+                found[name, line.line] = line.deviation, line.tolerance_deg, doubt_of(line)
+    for r in named:
+        design = design_a(job, *r.line.key)
+        if r.gravity is None or design is None:
+            continue
+        if r.line.to in ("level", "plumb") and r.deviation is not None:
+            off = r.deviation.scaled(float(r.line.sign))
+        else:
+            off = r.gravity.shifted(wrap_half_turn(r.gravity.value - design) - r.gravity.value)
+        found[r.line.key] = off, r.line.tolerance_deg, r.combined.doubt
+    return found
+
+
+def _why_not(r: Reading) -> str:
+    """Why a photo has no value; of a place that is no rib, what its lines lack."""
+    if r.chord.reason != NO_RIB:
+        return r.chord.reason or "no value"
+    lacks = dict.fromkeys(f"{line.name}: {line.angle.reason}" for line in r.lines)
+    return "; ".join(lacks) or "no value"
 
 
 def _turnable(job: Job, asked: Asked) -> Iterator[Station]:
@@ -198,11 +248,12 @@ def _findings(
     job: Job,
     stations: Sequence[StationResult],
     parts: dict[str, RibOrJig],
-    pairs: Sequence[Symmetry],
-    breaks: Sequence[Unfair],
+    uneven: tuple[Sequence[Symmetry], Sequence[Unfair]],
     check: CrossCheck | None,
     fixes: Sequence[Correction],
+    lines: tuple[Sequence[NamedResult], Sequence[TwoLines]],
 ) -> tuple[str, tuple[str, ...]]:
+    pairs, breaks = uneven
     states: dict[str, str] = {s.station.name: s.state for s in stations}
     offs = {s.station.name: s.chord.deviation for s in stations}
     off_chords = {n: q.value for n, q in offs.items() if q is not None and states[n] == "nonconforming"}
@@ -212,10 +263,11 @@ def _findings(
     found = findings.causes(job, wrong, parts, offs, states)
     sentences = (
         *findings.told_once(found, pairs, breaks, washouts, states),
+        *findings.of_the_lines(*lines),
         *findings.of_the_gauge(check),
     )
     at_odds = check is not None and bool(check.disagreeing)
-    return findings.verdict(states, wrong, parts, asymmetric, at_odds), sentences
+    return findings.verdict(states, wrong, parts, asymmetric, at_odds, lines[0]), sentences
 
 
 def _survey_flags(job: Job, lines: Mapping[str, Lines], asked: Asked) -> tuple[Flag, ...]:

@@ -11,11 +11,13 @@ from rigging.crosscheck.types import CrossCheck
 from rigging.survey.corrections import Correction
 from rigging.survey.fairness import Unfair
 from rigging.survey.least_squares import fit
+from rigging.survey.named_lines import NamedResult
 from rigging.survey.rib_or_jig import RibOrJig
+from rigging.survey.two_lines import TwoLines
 from rigging.survey.wing import Symmetry, Washout, run_of
 from shared.job.model import Job, Station
 from shared.quantity import Quantity
-from shared.rounding import degrees
+from shared.rounding import degrees, number
 
 
 @dataclass(frozen=True)
@@ -148,6 +150,8 @@ def _of_the_untold(
     out = []
     for s in job.stations:
         off = chords.get(s.name)
+        if parts[s.name].by_pair:
+            continue  # the pair of lines says it
         if states.get(s.name) == "nonconforming" and parts[s.name].cause in ("untold", "sum") and off is not None:
             why = (
                 "spar line and rib each within tolerance, but adding up"
@@ -214,6 +218,29 @@ def _washout(w: Washout) -> str:
     )
 
 
+def of_the_lines(lines: Sequence[NamedResult], pairs: Sequence[TwoLines]) -> list[str]:
+    """Named lines out of tolerance, and what carries them where it is shown to be wrong."""
+    said = [_with(p.words, p.todo) for p in pairs if p.cause in ("jig", "rib", "both", "sum")]
+    told = {
+        (p.pair.at, name) for p in pairs if p.cause in ("jig", "rib", "both") for name in (p.pair.line, p.pair.base)
+    }
+    wrong = [r for r in lines if r.state == "nonconforming" and r.line.key not in told]
+    odd = [r for r in lines if r.gauge is not None and not r.gauge.agrees]
+    return [
+        *said,
+        *(_with(r.headline, r.todo) for r in wrong),
+        *(
+            f"Camera and inclinometer disagree on {r.name} (En {number(r.gauge.en, 1)})"
+            for r in odd
+            if r.gauge is not None
+        ),
+    ]
+
+
+def _with(words: str, todo: str) -> str:
+    return f"{words}: {todo}" if todo else words
+
+
 def of_the_gauge(check: CrossCheck | None) -> list[str]:
     """What the inclinometer's pattern says, or where it disagrees without one."""
     if check is None:
@@ -231,8 +258,9 @@ def verdict(
     parts: Mapping[str, RibOrJig],
     asymmetric: Sequence[Symmetry],
     witnesses_at_odds: bool,
+    lines: Sequence[NamedResult] = (),
 ) -> str:
-    """The outcome in one sentence."""
+    """The outcome in one sentence. lines : those by name."""
     n = len(states)
     count = {
         k: [name for name, s in states.items() if s == k]
@@ -243,7 +271,10 @@ def verdict(
     blame += [f"rib {name}" for name, p in parts.items() if p.cause in ("rib", "both")]
     named = {x for b in wrong_bays for x in b.stations} | {k for k, p in parts.items() if p.cause in ("rib", "both")}
     blame += [f"station {name}" for name in count["nonconforming"] if name not in named]
+    blame += [f"the line {r.line.name} at {r.line.at}" for r in lines if r.state == "nonconforming"]
+    fine = sum(r.state == "conforming" for r in lines)
     tail = [f"{good} of {n} stations conform"]
+    tail += [f"{fine} of {len(lines)} named lines conform"] * bool(lines)
     tail += [f"{len(count[k])} {k} ({', '.join(count[k])})" for k in ("undecided", "not measured") if count[k]]
     if witnesses_at_odds:
         tail.append("camera and inclinometer do not agree everywhere")
@@ -253,6 +284,7 @@ def verdict(
     if asymmetric:
         at = _list([f"{s.left}/{s.right}" for s in asymmetric])
         return f"Not right as it stands: left and right differ at {at}; {'; '.join(tail)}."
-    if good == n:
-        return f"All {n} stations conform{'; ' + tail[-1] if witnesses_at_odds else ''}."
+    if good == n and fine == len(lines):
+        also = f" and all {fine} named lines" if lines else ""
+        return f"All {n} stations{also} conform{'; ' + tail[-1] if witnesses_at_odds else ''}."
     return f"Not decided yet: {'; '.join(tail)}; nothing is shown to be wrong."

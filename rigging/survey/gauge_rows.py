@@ -60,7 +60,7 @@ def of_job(job: Job) -> tuple[GaugeReadings | None, tuple[str, ...]]:
     if job.gauge.readings is None:
         return None, ()
     try:
-        found = load_gauge_readings(job.folder / job.gauge.readings, [s.name for s in job.stations])
+        found = load_gauge_readings(job.folder / job.gauge.readings, [s.name for s in job.stations], job.gauge_lines)
     except UserError as error:
         return None, (str(error),)
     none = nothing_left(len(found.readings), found.oddities)

@@ -17,7 +17,6 @@ from rigging.survey.decision import Decision
 from rigging.survey.fairness import Fairness, Unfair
 from rigging.survey.repeats import Combined
 from rigging.survey.rib_or_jig import RibOrJig
-from rigging.survey.span_level import SpanLevel
 from rigging.survey.wing import Symmetry, Twist, Washout
 from shared.flags import Flag
 from shared.gauge.readings import GaugeReadings
@@ -27,6 +26,9 @@ from shared.reading import Reading
 
 if TYPE_CHECKING:
     from calibration.gauge.profile import GaugeProfile
+    from rigging.survey.named_lines import NamedResult
+    from rigging.survey.span_level import SpanLevel
+    from rigging.survey.two_lines import TwoLines
 
 RootSetting = Literal["kept", "taken out"]
 Stage = Literal["before glue", "after glue"]
@@ -103,7 +105,8 @@ class Survey:
     """The whole wing.
 
     verdict : the outcome in one sentence. findings : what stands wrong, one sentence each, gravest first.
-    crosscheck : `rigging.crosscheck.check`'s comparison with the inclinometer, when there is one.
+    crosscheck : `rigging.crosscheck.check`'s comparison with the inclinometer, when there is one. lines : those that the job
+    names. pairs : of lines whose built-in angle counts by itself.
     """
 
     job: Job
@@ -123,6 +126,8 @@ class Survey:
     flags: tuple[Flag, ...]
     provenance: Provenance
     span_levels: tuple[SpanLevel, ...] = ()
+    lines: tuple[NamedResult, ...] = ()
+    pairs: tuple[TwoLines, ...] = ()
 
     def station(self, name: str) -> StationResult:
         """The result of the station of this name. Raises KeyError."""

@@ -94,7 +94,21 @@ def combine_photos(
     set_aside: Mapping[str, str] | None = None,
     u_lean_deg: float | None = None,
 ) -> Combined:
-    """One line's angle from all photos of one station.
+    """One line's angle from all photos of one station; the rest as of `combine_angles`."""
+    angles = [(r, getattr(r, line)) for r in readings]
+    what = f"{readings[0].station} {line}" if readings else line
+    return combine_angles(angles, what, line, set_aside=set_aside, u_lean_deg=u_lean_deg)
+
+
+def combine_angles(
+    angles: Sequence[tuple[Reading, Angle]],
+    what: str,
+    line: Line | None = None,
+    *,
+    set_aside: Mapping[str, str] | None = None,
+    u_lean_deg: float | None = None,
+) -> Combined:
+    """One angle from all photos that show it.
 
     Sound photos weigh in by `mean_weights`. Doubtful ones (a flag of severity DOUBT) are set aside while a sound one exists, and
     shown; when all are flagged they are combined and the result is `doubtful`. The same file twice, or the
@@ -102,11 +116,13 @@ def combine_photos(
 
     Parameters
     ----------
+    angles : each photo's reading with its word on the angle. what : names the angle's own sources. line : whether it is a
+        rib's chord or spar line, whose other line then helps to explain a contradiction.
     set_aside : photo name (all its ribs) or `Reading.key` -> the user's reason for leaving it out.
     u_lean_deg : standard uncertainty of the rib's lean as the job states it, to size a lean that would explain
         a contradiction.
     """
-    uses = _sort_out([(r, getattr(r, line)) for r in readings], set_aside or {})
+    uses = _sort_out(angles, set_aside or {})
     only_flagged = not any(u.standing == "used" for u in uses)
     if only_flagged:
         uses = [replace(u, standing="used", why=None) if u.why == _FLAGGED else u for u in uses]
@@ -114,9 +130,9 @@ def combine_photos(
     if not chosen:
         reasons = "; ".join(f"{u.photo}: {u.why}" for u in uses) or "no photo of this station"
         return Combined(None, tuple(uses), math.nan, 0, math.nan, math.nan, reason=reasons)
-    result = _combine(uses, f"{readings[0].station} {line}")
+    result = _combine(uses, what)
     if any(f.code is FlagCode.PHOTOS_CONTRADICT for f in result.flags):
-        result = _explained(result, readings, line, u_lean_deg)
+        result = _explained(result, [r for r, _ in angles], line, u_lean_deg)
     if only_flagged:
         own = [f for u in chosen for f in u.flags]
         texts = "; ".join(dict.fromkeys(f.text for f in own))
@@ -184,7 +200,7 @@ def _combine(uses: Sequence[PhotoUse], what: str) -> Combined:
     return Combined(mean, _placed(uses, w, mean, outlying(quantities)), chi2, dof, p, birge, inflation, flags)
 
 
-def _explained(result: Combined, readings: Sequence[Reading], line: Line, u_lean_deg: float | None) -> Combined:
+def _explained(result: Combined, readings: Sequence[Reading], line: Line | None, u_lean_deg: float | None) -> Combined:
     """The same, with the likely cause of the contradiction in its flag."""
     by_photo = {(r.photo.sha256, r.photo.name): r for r in readings}
     witnesses = [

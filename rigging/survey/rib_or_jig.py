@@ -8,14 +8,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Literal
 
+from rigging.survey.causes import Cause, cause_of
 from rigging.survey.decision import Decision, decide
 from shared.job.model import Station
 from shared.quantity import Quantity
 from shared.rounding import degrees, number, places
-
-Cause = Literal["neither", "jig", "rib", "both", "sum", "untold"]
 
 
 @dataclass(frozen=True)
@@ -25,7 +23,8 @@ class RibOrJig:
     jig : deviation of the spar line's lean from design; rib : deviation of the built-in angle from
     design; the two add up to the chord's deviation. cause : "neither" is shown wrong and the chord is
     right; "sum" when each part is within its own tolerance but together they are not; "untold" when the
-    uncertainty, or a missing spar line, leaves it open. before_glue, after_glue : what it means for the
+    uncertainty, or a missing spar line, leaves it open. by_pair : the words are those of a pair of lines that the job names
+    there (`rigging.survey.two_lines`), in place of a spar line. before_glue, after_glue : what it means for the
     builder, in words.
     """
 
@@ -37,6 +36,7 @@ class RibOrJig:
     words: str
     before_glue: str
     after_glue: str
+    by_pair: bool = False
 
 
 def built_in_design(station: Station) -> float | None:
@@ -47,16 +47,6 @@ def built_in_design(station: Station) -> float | None:
 def built_in_tolerance(station: Station) -> float:
     """The built-in angle's own tolerance, or the chord's."""
     return station.built_in_tolerance_deg or station.chord_tolerance_deg
-
-
-def washout_left(design_washout_deg: float, aft_lean_deg: float) -> tuple[float, float]:
-    """Washout left when the tip's spar or fitting leans aft, degrees, and the part of it that is lost.
-
-    A top-aft lean turns the rib nose-up by as much, and so takes it off the washout. The lost part is NaN
-    without design washout.
-    """
-    lost = aft_lean_deg / design_washout_deg if design_washout_deg else math.nan
-    return design_washout_deg - aft_lean_deg, lost
 
 
 def split(
@@ -75,7 +65,7 @@ def split(
         return _no_spar(station, spar, chord_decision)
     jig = decide(spar, station.spar_tolerance_deg, doubt)
     rib = decide(built_in, built_in_tolerance(station), doubt)
-    cause = _cause(jig, rib, chord_decision)
+    cause = cause_of(jig, rib, chord_decision)
     sure = jig.outcome == "conforming", rib.outcome == "conforming"
     return RibOrJig(
         cause,
@@ -123,24 +113,6 @@ def _no_spar(station: Station, spar: Quantity | None, chord: Decision | None) ->
         )
     )
     return RibOrJig("untold", spar, None, None, None, words, do, do)
-
-
-def _cause(jig: Decision, rib: Decision, chord: Decision | None) -> Cause:
-    outcomes = (jig.outcome, rib.outcome)
-    if "nonconforming" in outcomes and "undecided" not in outcomes:
-        both: Cause = "both"
-        return both if outcomes[0] == outcomes[1] else "jig" if outcomes[0] == "nonconforming" else "rib"
-    if outcomes == ("conforming", "conforming"):
-        return "sum" if chord is not None and chord.outcome == "nonconforming" else "neither"
-    # one part clearly wrong and many times the other, which is open only at its own limit
-    if "nonconforming" in outcomes:
-        wrong, other = (jig, rib) if outcomes[0] == "nonconforming" else (rib, jig)
-        most, least = abs(other.deviation_deg) + other.U_deg, abs(wrong.deviation_deg) - wrong.U_deg
-        if other.why is None and most < least:
-            return "jig" if wrong is jig else "rib"
-    if "nonconforming" not in outcomes and chord is not None and chord.outcome == "conforming":
-        return "neither"
-    return "untold"
 
 
 def _sense(value: float) -> str:

@@ -36,6 +36,7 @@ def survey_view(survey: Survey) -> RenderableType:
     parts += _section(
         "Look first at", [f"{t.station}: {t.why}" for t in survey.order[:5] if not t.why.startswith("within tolerance")]
     )
+    parts += _named(survey)
     parts += _section("Spanwise level", [lv.words for lv in survey.span_levels])
     parts += _section("Glue", [survey.bonding.words] if survey.bonding else [])
     parts += _section("Inclinometer rows that were not used", _gauge_rows(survey))
@@ -59,6 +60,26 @@ def station_view(survey: Survey, name: str) -> RenderableType:
     parts += _section("Inclinometer", [_gauge(s, _odd(survey))] if s.gauge else [])
     parts += _section("Doubts", _doubts_of(s))
     return Group(*parts)
+
+
+def _named(survey: Survey) -> list[RenderableType]:
+    """Lines by name and pairs of lines; nothing where the job names none."""
+    if not survey.lines and not survey.pairs:
+        return []
+    table = plain_table(
+        "at", "line", "verdict", "angle, U (k = 2)", "off design", "gauge", left=("at", "line", "verdict")
+    )
+    for r in survey.lines:
+        off = "" if r.deviation is None else f"{number(r.deviation.value, 2, sign=True)}°"
+        value = "" if r.quantity is None else degrees(r.quantity, sign=True)
+        gauge = "" if r.gauge is None else f"{number(r.gauge.gauge.value, 2)}°{'' if r.gauge.agrees else ' !'}"
+        table.add_row(Text(r.line.at), Text(r.line.name), Text(r.state, style=_STYLES[r.state]), value, off, gauge)
+    parts: list[RenderableType] = [Text(), Text("Lines by name", style="bold"), table] if survey.lines else []
+    parts += _section("Lines: what to turn", [f"{r.line.at}: {r.todo}" for r in survey.lines if r.todo])
+    parts += _section("Lines without an angle", [f"{r.name}: {r.reason}" for r in survey.lines if r.quantity is None])
+    parts += _section("Lines: doubts", [f"{r.name}: {f.text}" for r in survey.lines for f in r.flags])
+    said = [f"{p.words}. {p.todo}".rstrip(". ") + "." for p in survey.pairs]
+    return parts + _section("One line set against another", said)
 
 
 def _section(title: str, lines: Iterable[str]) -> list[RenderableType]:

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from shared.errors import UserError
 from shared.gauge import angle_cell, words
 from shared.gauge.decimal_comma import Column, ways
-from shared.gauge.readings import GaugeReading, GaugeReadings, Line, Oddity
+from shared.gauge.readings import GaugeReading, GaugeReadings, Line, NamedLines, Oddity
 from shared.gauge.table import Row, Table, decode, tables
 from shared.gauge.words import REPEATED, Field
 
 
-def load_gauge_readings(path: Path, stations: Sequence[str]) -> GaugeReadings:
-    """The readings of a file, for these stations.
+def load_gauge_readings(path: Path, stations: Sequence[str], named: NamedLines | None = None) -> GaugeReadings:
+    """The readings of a file, for these stations, and for the lines that the job names at stations and places.
 
     Raises UserError when the file is missing, is no text, or holds no column of readings.
 
@@ -30,10 +31,12 @@ def load_gauge_readings(path: Path, stations: Sequence[str]) -> GaugeReadings:
         ) from None
     except OSError as error:
         raise UserError(str(path), f"cannot be read ({error.strerror})", "give the path of a CSV file") from None
-    return parse_gauge_readings(decode(raw, str(path)), stations, str(path))
+    return parse_gauge_readings(decode(raw, str(path)), stations, str(path), named)
 
 
-def parse_gauge_readings(text: str, stations: Sequence[str], source: str = "") -> GaugeReadings:
+def parse_gauge_readings(
+    text: str, stations: Sequence[str], source: str = "", named: NamedLines | None = None
+) -> GaugeReadings:
     """The readings in a CSV's text. Every row that was not plain is reported in `oddities`.
 
     Raises UserError where no line names or holds a column of readings.
@@ -44,18 +47,42 @@ def parse_gauge_readings(text: str, stations: Sequence[str], source: str = "") -
     >>> [(r.station, r.line, r.shown_deg) for r in found.readings]
     [('R1', 'chord', 2.2), ('R1', 'spar', 90.3)]
     """
-    columns, rows, cut, odd = _head_of(text, stations, source)
+    known = _Known(tuple(stations), dict(named or {}))
+    columns, rows, cut, odd = _head_of(text, known.names, source)
     readings: list[GaugeReading] = []
     for number, cells in rows:
-        readings.extend(_row(number, cells, columns, cut.delimiter, stations, odd))
-    seen: dict[tuple[str, Line], int] = {}
+        readings.extend(_row(number, cells, columns, cut.delimiter, known, odd))
+    seen: dict[tuple[str, str], int] = {}
     for r in readings:
-        if (r.station, r.line) in seen:
-            before = seen[r.station, r.line]
+        line = r.name or r.line
+        if (r.station, line) in seen:
+            before = seen[r.station, line]
             where = "read twice in this row" if before == r.row else f"was read before (row {before})"
-            odd.append(Oddity(r.row, f"{r.station} {r.line} {where}: both count", True))
-        seen.setdefault((r.station, r.line), r.row)
-    return GaugeReadings(tuple(readings), tuple(sorted(odd, key=lambda o: o.row)), source)
+            odd.append(Oddity(r.row, f"{r.station} {line} {where}: both count", True))
+        seen.setdefault((r.station, line), r.row)
+    plain, by_name = (tuple(r for r in readings if bool(r.name) is want) for want in (False, True))
+    return GaugeReadings(plain, tuple(sorted(odd, key=lambda o: o.row)), source, by_name)
+
+
+@dataclass(frozen=True)
+class _Known:
+    """What rows may name: stations, and lines by name at stations and places."""
+
+    stations: tuple[str, ...]
+    named: dict[tuple[str, str], Line]
+
+    @property
+    def names(self) -> list[str]:
+        """Every station and place."""
+        return list(dict.fromkeys((*self.stations, *(at for at, _ in self.named))))
+
+    def line(self, station: str, cell: str) -> tuple[Line, str] | None:
+        """How the line that a cell names is counted, and its own name where it is none of a rib's two."""
+        for (at, name), line in self.named.items():
+            if at == station and words.plain(name) == words.plain(cell):
+                return line, name
+        plain = words.line_of(cell)
+        return None if plain is None or station not in self.stations else (plain, "")
 
 
 def _head_of(text: str, stations: Sequence[str], source: str) -> tuple[list[Column], list[Row], Table, list[Oddity]]:
@@ -124,7 +151,7 @@ def _refuse_twice(fields: list[Field | None], cells: list[str], source: str) -> 
 
 
 def _row(
-    number: int, cells: list[str], columns: list[Column], delimiter: str, stations: Sequence[str], odd: list[Oddity]
+    number: int, cells: list[str], columns: list[Column], delimiter: str, known: _Known, odd: list[Oddity]
 ) -> list[GaugeReading]:
     """The readings of one row; whatever of it is not used goes to `odd` with its reason."""
 
@@ -144,7 +171,7 @@ def _row(
     one = {c.field: cell for c, cell in zip(columns, told.cells, strict=True) if c.field is not None}
     if not any(one.get(f, "") for f in ("station", "side")) and all(words.is_nothing(cell) for _, cell in named):
         return []
-    station, said = _station(one, stations)
+    station, said = _station(one, known.names)
     note(said, station is not None)
     if station is None:
         return []
@@ -156,22 +183,24 @@ def _row(
         note(f"""{station}: no reading ("{'", "'.join(empty)}")""", False)
         return []
     for column, cell in named:
-        line: Line | None = "spar" if column.field == "spar" else "chord"
+        which = known.line(station, "spar" if column.field == "spar" else "chord")
         if column.field == "reading" and "line" in one:
-            line = words.line_of(one["line"])
-            if line is None:
-                note(f'line "{one["line"]}" is neither chord nor spar: not used', False)
-                continue
+            which = known.line(station, one["line"])
+        if which is None:
+            said = one.get("line", column.field or "")
+            rest = "neither chord nor spar" if station in known.stations else f"no line that the job names at {station}"
+            note(f'line "{said}" is {rest}: not used', False)
+            continue
+        line, name = which
         if words.is_nothing(cell):
             continue
         angles = _angles(cell, column.unit, one.get("sense", ""))
         if angles is None or not all(-180 <= a.degrees <= 360 for a in angles):
             note(f'{station}: "{cell}" {_no_angle(cell)}: not used', False)
             continue
-        assert line is not None
         for a in angles:
             note(a.odd, True)
-            readings.append(GaugeReading(station, line, a.degrees, a.said, taken, number, one.get("note", "")))
+            readings.append(GaugeReading(station, line, a.degrees, a.said, taken, number, one.get("note", ""), name))
     return readings
 
 

@@ -6,10 +6,13 @@ affair. Degrees.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
 Line = Literal["chord", "spar"]
+NamedLines = Mapping[tuple[str, str], Line]
+"""(station or place, name of a line there) -> as which of a rib's two lines the gauge counts on it."""
 
 
 @dataclass(frozen=True)
@@ -18,6 +21,7 @@ class GaugeReading:
 
     shown_deg : as shown, degrees, in the gauge's own counting. said : "nose-up" or "nose-down" where the
         writer added the word, which then outranks the gauge's sense; None otherwise.
+    name : of a line that the job names; `line` then says how the gauge counts there: as on a level line, or on an upright one.
     taken : ISO 8601 local time, or None. row : 1-based line in the file (0: not from a file).
     """
 
@@ -28,6 +32,7 @@ class GaugeReading:
     taken: str | None = None
     row: int = 0
     note: str = ""
+    name: str = ""
 
 
 @dataclass(frozen=True)
@@ -48,11 +53,12 @@ class Oddity:
 
 @dataclass(frozen=True)
 class GaugeReadings:
-    """All readings of one file, in the file's order, and everything odd in it."""
+    """All readings of one file, in the file's order, and everything odd in it. named : those of lines that the job names."""
 
     readings: tuple[GaugeReading, ...]
     oddities: tuple[Oddity, ...] = ()
     source: str = ""
+    named: tuple[GaugeReading, ...] = ()
 
     @property
     def unused(self) -> tuple[Oddity, ...]:

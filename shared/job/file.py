@@ -19,6 +19,8 @@ import msgspec
 from shared.errors import UserError
 from shared.job.mistakes import explain, where
 from shared.job.model import CardPrint, Gauge, Glue, Height, Jig, Job, Level, SparLevel, Station, Wing
+from shared.job.named import LinePair
+from shared.job.named_rules import lines_of, place_of
 from shared.job.rules import check
 from shared.job.schema import JobTables
 from shared.lengths import parse_length
@@ -176,4 +178,7 @@ def _job(tables: JobTables, folder: Path) -> Job:
         stage=wing.stage,
         length_unit=wing.length_unit,
         decimal=wing.decimal,
+        places=tuple(place_of(p) for p in tables.place),
+        lines=lines_of(tables.line, tables.place, {s.name: (s.chord_deg, s.spar_deg) for s in tables.station}),
+        pairs=tuple(LinePair(**fields(p)) for p in tables.pair),
     )

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Literal
 
 from shared.cards import CardKind
+from shared.job.named import LinePair, NamedLine, Place
 
 Side = Literal["left", "right", "centre"]
 Sense = Literal["nose-up", "unsigned", "0-90", "0-180"]
@@ -173,6 +174,8 @@ class Job:
     heights, spar_levels : for the spanwise level. stage : where the work stands, when told.
     only : which ribs of a photo are read: every one that is seen well enough, or the foremost alone.
     length_unit : that lengths are shown in. decimal : sign in CSV files.
+    places : faces that are no rib. lines : by name, at stations and places, beside each rib's chord
+    and spar line. pairs : of lines, one set against the other.
     """
 
     wing: Wing
@@ -192,6 +195,9 @@ class Job:
     only: Literal["every", "foremost"] = "every"
     length_unit: Literal["mm", "in"] = "mm"
     decimal: Literal[".", ","] = "."
+    places: tuple[Place, ...] = ()
+    lines: tuple[NamedLine, ...] = ()
+    pairs: tuple[LinePair, ...] = ()
 
     def station(self, name: str) -> Station:
         """The station of this name. Raises KeyError."""
@@ -203,3 +209,21 @@ class Job:
     def station_of_card(self, number: int) -> Station | None:
         """The station that a card number belongs to, or None."""
         return next((s for s in self.stations if number in s.cards), None)
+
+    def owner_of_card(self, number: int) -> Station | Place | None:
+        """The station or place that a card number belongs to, or None."""
+        return next((f for f in self.faces if number in f.cards), None)
+
+    @property
+    def faces(self) -> tuple[Station | Place, ...]:
+        """All that cards lie on: the stations, then the places."""
+        return (*self.stations, *self.places)
+
+    @property
+    def gauge_lines(self) -> dict[tuple[str, str], Literal["chord", "spar"]]:
+        """Each named line, by where it is and its name, as an inclinometer counts on it: like a chord or like a spar line."""
+        return {line.key: "chord" if line.runs == "level" else "spar" for line in self.lines}
+
+    def lines_at(self, name: str) -> tuple[NamedLine, ...]:
+        """The named lines of a station or place."""
+        return tuple(line for line in self.lines if line.at == name)

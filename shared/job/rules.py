@@ -10,6 +10,8 @@ from msgspec import UnsetType
 
 from shared.errors import UserError
 from shared.job.mistakes import nearest
+from shared.job.named_rules import broken as broken_lines
+from shared.job.named_rules import broken_pairs
 from shared.job.schema import CardsTable, GlueTable, HeightTable, JigTable, JobTables, StationTable
 
 THREAD = re.compile(r"M\d+(\.\d+)?([x×]\d+(\.\d+)?)?|(#?\d+|\d+/\d+)-\d+|\d+(\.\d+)? ?mm", re.IGNORECASE)
@@ -59,6 +61,10 @@ def _broken(tables: JobTables) -> Iterator[Mistake]:
         before.append(jig)
     yield from _cards(tables.cards)
     yield from _heights(tables.height, names)
+    owners = {card: s.name for s in tables.station for card in s.cards}
+    designs = {s.name: (s.chord_deg, s.spar_deg) for s in tables.station}
+    yield from broken_lines(tables.line, tables.place, owners, designs)
+    yield from broken_pairs(tables.pair, tables.line, designs)
     if not isinstance(tables.glue, UnsetType):
         yield from _glue(tables.glue)
 

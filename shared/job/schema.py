@@ -13,6 +13,7 @@ from msgspec import UNSET, Meta, Struct, UnsetType, field
 
 from shared.cards import CardKind
 from shared.job.model import CardPrint, Gauge, Height, Jig, Job, Level, SparLevel, Wing
+from shared.job.named_schema import LineTable, PairTable, PlaceTable
 
 Text = Annotated[str, Meta(min_length=1, max_length=80, pattern=r"^\S([^\x00-\x1f\x7f]*\S)?$")]
 Path = Annotated[str, Meta(min_length=1, max_length=400, pattern=r"^[^\x00-\x1f\x7f]+$")]
@@ -340,6 +341,9 @@ class JobTables(Struct, forbid_unknown_fields=True, kw_only=True):
     cards: CardsTable = field(default_factory=CardsTable)
     height: list[HeightTable] = []
     spar_level: list[SparLevelTable] = []
+    place: list[PlaceTable] = []
+    line: Annotated[list[LineTable], Meta(max_length=400)] = []
+    pair: list[PairTable] = []
 
 
 TABLES: dict[str, type[Struct]] = {
@@ -353,6 +357,9 @@ TABLES: dict[str, type[Struct]] = {
     "cards": CardsTable,
     "height": HeightTable,
     "spar_level": SparLevelTable,
+    "place": PlaceTable,
+    "line": LineTable,
+    "pair": PairTable,
 }
 """Table name -> its keys."""
 

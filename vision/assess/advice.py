@@ -28,7 +28,7 @@ def advise(solution: Solution, result: Angles, found: Detections) -> tuple[Advic
     solution : of the rib. result : its angles with budgets, from which each remedy's gain in U is worked out. found :
     the lines.
     """
-    chord = result.chord
+    chord = result.chord or max((q for _, q in result.named), key=lambda q: q.u, default=None)
     if chord is None or chord.u <= 0:
         return ()
     out: list[Advice] = []
@@ -52,7 +52,7 @@ def advise(solution: Solution, result: Angles, found: Detections) -> tuple[Advic
         _advice(
             "draw the chord line with a straightedge and a thin, dark pen",
             chord,
-            _scaled(chord, 0.4, "pen waviness", "chord line fit"),
+            _scaled(chord, 0.4, "pen waviness", "chord line fit", "named line fit"),
         )
     )
     out.append(

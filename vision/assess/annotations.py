@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from shared.lines import Role
@@ -15,6 +17,7 @@ from vision.evidence.kinds import KINDS
 from vision.image.photo import Picture
 from vision.image.rectified import Plane
 from vision.lines.measure import Stroke
+from vision.named.found import FoundLine
 from vision.solution.solve import Solution
 
 GRID_MM = 100.0
@@ -40,6 +43,7 @@ def show(
         return Evidence((picture.width, picture.height), seen)
     plane = found.plane
     lines = [_line(plane, line.role, s) for line, s in zip(found.lines, found.strokes, strict=True)]
+    lines += [_named(plane, n.name, path, k, n) for n in found.named for k, path in enumerate(n.paths)]
     lines += _candidates(found)
     marks = tuple(_mark(found, m.pixel, m.mark.kind, m.sigma_px) for m in found.marks)
     grid, level = (
@@ -76,6 +80,14 @@ def _line(plane: Plane, role: Role, s: Stroke) -> SeenLine:
         True,
         "measured",
         (("segments used", float(s.kept.sum())), ("share used", kept), ("waviness, mm", s.waviness.size / s.px_per_mm)),
+    )
+
+
+def _named(plane: Plane, name: str, path: F64, k: int, found: FoundLine) -> SeenLine:
+    if k < len(found.strokes):
+        return replace(_line(plane, Role.NAMED, found.strokes[k]), name=name)
+    return SeenLine(
+        Role.NAMED, _path(plane, path[0], path[-1]), float("nan"), float("nan"), True, "measured", name=name
     )
 
 

@@ -6,17 +6,18 @@ from collections import Counter
 from dataclasses import dataclass
 
 from shared.job.model import Job, Station
+from shared.job.named import Place
 from vision.cards.detect import Card
 
 
 @dataclass(frozen=True)
 class Named:
-    """The foremost station and its cards, or None with the reason.
+    """The foremost station or place and its cards, or None with the reason.
 
     further : each other station with its cards, the nearest first. others : all cards but the foremost station's.
     """
 
-    station: Station | None
+    station: Station | Place | None
     cards: tuple[Card, ...]
     reason: str | None = None
     others: tuple[Card, ...] = ()
@@ -30,9 +31,9 @@ class Named:
 
 
 def name_station(cards: list[Card], job: Job) -> Named:
-    """The station whose cards stand foremost in the photo; ribs of others may stand behind it.
+    """The station or place whose cards stand foremost in the photo; ribs of others may stand behind it.
 
-    cards : as `find_cards` gives them. job : which card belongs to which station.
+    cards : as `find_cards` gives them. job : which card belongs to which of them.
 
     >>> from shared.job.file import load_job
     >>> from vision.cards.detect import find_cards
@@ -50,7 +51,7 @@ def name_station(cards: list[Card], job: Job) -> Named:
             tuple(cards),
             f"card {twice[0]} is in the photo more than once (a copy or a picture of it): take the other one away",
         )
-    owners = {c.number: job.station_of_card(c.number) for c in cards}
+    owners = {c.number: job.owner_of_card(c.number) for c in cards}
     known = {s.name: s for s in owners.values() if s is not None}
     if not known:
         numbers = ", ".join(str(c.number) for c in cards)
@@ -64,6 +65,7 @@ def name_station(cards: list[Card], job: Job) -> Named:
     station = owners[nearest.number]
     mine = tuple(c for c in cards if owners[c.number] is station)
     others = tuple(c for c in cards if owners[c.number] is not station)
-    groups = [(s, tuple(c for c in others if owners[c.number] is s)) for s in known.values() if s is not station]
+    ribs = [s for s in known.values() if s is not station and isinstance(s, Station)]
+    groups = [(s, tuple(c for c in others if owners[c.number] is s)) for s in ribs]
     further = sorted(groups, key=lambda group: -max(c.px_per_mm for c in group[1]))
     return Named(station, mine, None, others, tuple(further))

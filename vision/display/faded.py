@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from shared.numerics.arrays import F32, F64, U8
 from vision.display.strip import COLUMN, OVER, TALL
-from vision.display.types import F32, F64, U8
 
 SPANS = {"a": (0.0, 0.13), "g": (0.44, 0.56), "d": (0.87, 1.0)}
 """Where the middle of a level segment is sought, figure heights from the top."""

@@ -30,11 +30,12 @@ DOUBT = 0.50
 ALIKE = 0.20
 """Probability of the second best from which on two lines are called about as likely. A choice of words only: below it
 the reason names no second line."""
-Line = Literal["chord", "chord behind", "spar", "string", "string instead", "laser", "straightedge"]
+Line = Literal["chord", "chord behind", "spar", "named", "string", "string instead", "laser", "straightedge"]
 PRIOR_NONE: dict[Line, float] = {
     "chord": 0.03,
     "chord behind": 0.25,
     "spar": 0.1,
+    "named": 0.25,
     "string": 0.2,
     "string instead": 1.9,
     "laser": 0.87,
@@ -46,7 +47,8 @@ witness's own prior odds q / (1 - q).
 "chord behind": on a rib that stands behind another; lines of other ribs are ruled out by the cards (`vision.behind`), so that one
 photo in five is left in which the rib shows other lines beside its card but not its chord line. "string instead": where the job
 states a straightedge as the level reference and none is found, a string hangs in 30 % of the photos rather than in 80 % (by
-judgement), which multiplies the odds of none by (0.7 / 0.3) / (0.2 / 0.8)."""
+judgement), which multiplies the odds of none by (0.7 / 0.3) / (0.2 / 0.8). "named": a job may name a line before
+anybody has drawn it."""
 SECOND_REFERENCE = 0.995
 """Probability from which on a reference is used beside a surer one: it adds little, and a false one does harm."""
 LEAST_ERROR = 1e-6

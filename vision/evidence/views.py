@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from shared.numerics.arrays import F32, F64, U8
+from shared.numerics.arrays import F32, F64, U8, Box
 from vision.evidence.candidates import Candidates, find_candidates
 from vision.evidence.raster import COLOUR_REDUCTION, Family, Raster, lay_raster
 from vision.evidence.strips import SPAN, WIDE, Context
@@ -80,7 +80,7 @@ def level_view(photo: Photograph, plane: Plane, papers: list[F64], others: list[
     box = (left, v0 - ABOUT_CARDS * chord_mm, right, v1 + ABOUT_CARDS * chord_mm)
     step = (max(8.0 / photo.scale, (right - left) / 511), 2.0 / photo.scale)
     raster = lay_raster(photo.half.further(4, 1), photo.small, plane, "level", box, step)
-    return _view(photo, raster, papers, others, chord_mm, LEVEL_DEG, chord_mm, MOST_CANDIDATES["level"])
+    return _view(photo, raster, papers, others, chord_mm, _Hunt(LEVEL_DEG, chord_mm, MOST_CANDIDATES["level"]))
 
 
 def upright_view(
@@ -106,8 +106,47 @@ def upright_view(
     )
     length = 0.12 * chord_mm if across else 0.6 * chord_mm
     return _view(
-        photo, raster, papers, others, chord_mm, UPRIGHT_DEG, length, MOST_CANDIDATES["across" if across else "upright"]
+        photo,
+        raster,
+        papers,
+        others,
+        chord_mm,
+        _Hunt(UPRIGHT_DEG, length, MOST_CANDIDATES["across" if across else "upright"]),
     )
+
+
+@dataclass(frozen=True)
+class _Hunt:
+    """What candidates are looked for: at most so steep, so long, so many, within a stretch along the raster, mm."""
+
+    slope_deg: float
+    length_mm: float
+    most: int
+    part: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
+class Window:
+    """Where lines of one family are looked for. box : (u0, v0, u1, v1) sheet mm, all that the witness sees along them. part :
+    (2,) mm along them, within which they must show. length_mm : of the line."""
+
+    family: Family
+    box: Box
+    part: tuple[float, float]
+    length_mm: float
+
+
+def window_view(
+    photo: Photograph, plane: Plane, papers: list[F64], others: list[F64], chord_mm: float, window: Window
+) -> View:
+    """Lines within a window. papers, others : as of `level_view`."""
+    along = 0 if window.family == "level" else 1
+    reduced = photo.half.further(4, 1) if window.family == "level" else photo.half.further(1, 4)
+    step = (max(8.0 / photo.scale, (window.box[along + 2] - window.box[along]) / 511), 2.0 / photo.scale)
+    raster = lay_raster(reduced, photo.small, plane, window.family, window.box, step)
+    slope = LEVEL_DEG if window.family == "level" else UPRIGHT_DEG
+    most = MOST_CANDIDATES["level" if window.family == "level" else "across"]
+    return _view(photo, raster, papers, others, chord_mm, _Hunt(slope, window.length_mm, most, window.part))
 
 
 def _view(
@@ -116,13 +155,15 @@ def _view(
     papers: list[F64],
     others: list[F64],
     chord_mm: float,
-    slope_deg: float,
-    length_mm: float,
-    most: int,
+    hunt: _Hunt,
 ) -> View:
     covered = _painted(raster, papers + others, [1] * len(papers + others)) > 0
+    hide = covered
+    if hunt.part is not None:
+        along = raster.start[0] + raster.step[0] * np.arange(covered.shape[1])
+        hide = covered | (along < hunt.part[0]) | (along > hunt.part[1])
     candidates = find_candidates(
-        raster, covered, float(np.tan(np.radians(slope_deg))), length_mm, most, SAME_LINE_MM[raster.family]
+        raster, hide, float(np.tan(np.radians(hunt.slope_deg))), hunt.length_mm, hunt.most, SAME_LINE_MM[raster.family]
     )
     wide = _surroundings(photo, raster, chord_mm)
     cards = _painted(wide, papers + others, [1] * len(papers) + [-1] * len(others))

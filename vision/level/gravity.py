@@ -12,6 +12,7 @@ import numpy as np
 
 from calibration.level.reversal import level_zero
 from shared.job.model import Job, Station
+from shared.job.named import Place
 from shared.lines import REFERENCES, Role, Shows, reference_of
 from shared.numerics.arrays import F64
 from vision.evidence.belief import Belief, beliefs, believed_at
@@ -98,7 +99,7 @@ class Look:
     middle_mm: float
     upright: View
     uprights: list[Belief]
-    station: Station
+    station: Station | Place
     job: Job
     hints: Mapping[Role, Hint]
 
@@ -136,7 +137,7 @@ def find_gravity(
     levels: list[Belief],
     middle_mm: float,
     upright: View,
-    station: Station,
+    station: Station | Place,
     job: Job,
     hints: Mapping[Role, Hint],
 ) -> Gravity:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from shared.numerics.arrays import F64, Box
 from vision.evidence.views import Photograph
 from vision.image.rectified import Plane
@@ -21,3 +23,9 @@ class Rib:
     forward_right: bool
     blur: float
     boxes: tuple[Box, ...]
+
+
+def ring_of(box: Box) -> F64:
+    """(4, 2) corners of a box."""
+    u0, v0, u1, v1 = box
+    return np.array([[u0, v0], [u1, v0], [u1, v1], [u0, v1]])

@@ -35,6 +35,8 @@ SHORTEST_STRING = 0.12
 ABOUT_RIB = 0.13
 """How far above and below the chord line a string is measured first, chords. A little more than
 `vision.evidence.views.RIB_ABOVE`, the deepest rib."""
+CLOSE_MM = 2.2
+"""What is looked at to either side of a string, mm, where the camera is so near that pixels no longer limit it."""
 RIM_PX = 8.0
 """Pixels at the picture's upper and lower edge that are left out. By judgement: what a profile askew to the edge
 needs."""
@@ -52,7 +54,7 @@ def measure_string(rib: Rib, ends: F64, crossing: F64 | None) -> Stroke | None:
     """
     picture, plane, chord_mm, scale = rib.photo.picture, rib.plane, rib.chord_mm, rib.photo.scale
     blur, boxes = rib.blur, rib.boxes
-    near = float(np.clip(3.0 * scale, 7, 12))
+    near = float(np.clip(3.0 * scale, 7, max(12.0, CLOSE_MM * scale)))
     d = (ends[1] - ends[0]) / (ends[1, 1] - ends[0, 1])  # per mm down
     x = plane.to_pixels(ends[:1])[0, 0]
     rim = plane.to_sheet(np.array([[x, RIM_PX], [x, picture.height - 1 - RIM_PX]]))[:, 1]

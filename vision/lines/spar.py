@@ -78,7 +78,7 @@ def find_spar(rib: Rib, view: View, pen: Stroke, station: Station, hint: Hint | 
         found.append((stroke, believed_at(view, ends, rib.chord_mm, v, rib.forward_right)))
     if not found:
         return SparChoice(reason=FAINT_SPAR if likely else NOT_FOUND, weighed=tuple(weighed))
-    speaks = [_place(rib, s, station) * _pen(s, pen) for s, _ in found]
+    speaks = [_place(rib, s, station) * pen_odds(s, pen) for s, _ in found]
     choice = one_of("spar", [b.of("spar") for _, b in found], speaks)
     assert choice.best is not None
     if choice.chance < 1 - DOUBT:
@@ -102,7 +102,7 @@ def _place(rib: Rib, stroke: Stroke, station: Station) -> float:
     )
 
 
-def _pen(stroke: Stroke, pen: Stroke) -> float:
+def pen_odds(stroke: Stroke, pen: Stroke) -> float:
     """Likelihood ratio of the line's breadth for the chord line's pen, against any other line."""
     z = float(np.log(broad(stroke) / broad(pen)))
     return float(np.exp(-0.5 * (z / PEN) ** 2 + 0.5 * (z / OTHER) ** 2) * OTHER / PEN + 1e-3)
@@ -130,7 +130,7 @@ def _measured(rib: Rib, ends: F64, inset_mm: float, pen: Stroke) -> Stroke | Non
         blur_px=rib.blur,
         avoid=rib.boxes,
     )
-    return None if s is None or s.length_mm < SHORTEST_SPAR * rib.chord_mm else replace(s, waviness=_same_hand(s, pen))
+    return None if s is None or s.length_mm < SHORTEST_SPAR * rib.chord_mm else replace(s, waviness=same_hand(s, pen))
 
 
 def _same(one: Stroke, other: Stroke) -> bool:
@@ -138,12 +138,10 @@ def _same(one: Stroke, other: Stroke) -> bool:
     return bool(np.abs(one.uv[[0, -1], 0] - other.uv[[0, -1], 0]).max() < 3.0)
 
 
-def _same_hand(short: Stroke, long: Stroke) -> Waviness:
-    """The spar line is too short to show its own slow waviness, most of which its slope takes up: it is at least
-    a good half of what the same hand and pen left on the chord line, and reaches as far as pen lines do."""
-    size = max(
-        short.waviness.size,
-        HAND_SHARE * long.waviness.size * short.px_per_mm / long.px_per_mm,
-        HAND_MM * short.px_per_mm,
-    )
+def same_hand(short: Stroke, long: Stroke | None) -> Waviness:
+    """A short line does not show its own slow waviness, most of which its slope takes up: it is at least a good half of
+    what the same hand and pen left on the chord line, and reaches as far as pen lines do. long : the chord line, if any."""
+    size = max(short.waviness.size, HAND_MM * short.px_per_mm)
+    if long is not None:
+        size = max(size, HAND_SHARE * long.waviness.size * short.px_per_mm / long.px_per_mm)
     return Waviness(size, max(short.waviness.reach, HAND_REACH_MM))

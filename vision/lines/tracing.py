@@ -18,6 +18,8 @@ SEGMENT_MM = 14.0
 of how far waviness reaches."""
 SAME_INK_MM = 0.35
 """Two measured lines nearer than this at both ends are one. Less than a pen line's breadth."""
+CLOSE_MM = 2.2
+"""What is looked at to either side of a drawn line, mm, where the camera is so near that pixels no longer limit it."""
 ECHO_MM = 4.0
 """A find that cannot be measured is an echo of another when it keeps this close to it. Half the window in which a line
 is measured (`reach_px`, 3.2 mm) and a pen's breadth."""
@@ -51,7 +53,7 @@ def segment(ends: F64) -> float:
 
 def reach_px(scale: float) -> float:
     """How far to either side of a drawn line its profile is taken, pixels. scale : pixels a mm."""
-    return float(np.clip(3.2 * scale, 7.0, 14.0))
+    return float(np.clip(3.2 * scale, 7.0, max(14.0, CLOSE_MM * scale)))
 
 
 def line_seen(

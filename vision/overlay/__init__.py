@@ -33,7 +33,7 @@ COLOURS: dict[str, Colour] = {
     "mark": (167, 121, 204),
     "ink": (255, 255, 255),
 }
-NAMES = {role.value: role.label for role in POINTED}
+NAMES = {role.value: role.label for role in (*POINTED, Role.NAMED)}
 MAX_CANDIDATES = 8
 """Rivals that get a letter; more would cover the picture."""
 _STRIP_HALF_PX = 14.0
@@ -174,7 +174,7 @@ def _draw_labels(
     words: list[tuple[str, Colour, F64]] = []
     for i, line in enumerate(evidence.lines):
         if line.used and line.role in NAMES and line.path:
-            words.append((NAMES[line.role], COLOURS[line.role], sheet.points(line.path)))
+            words.append((line.name or NAMES[line.role], COLOURS[line.role], sheet.points(line.path)))
         elif i in letters:
             words.append((letters[i], COLOURS[Role.CANDIDATE], sheet.points(line.path)))
     words += [
@@ -248,6 +248,6 @@ def _strips(gray: U8, evidence: Evidence, width: int) -> list[U8]:
         tick, middle = width // 60, height // 2
         for edge in (slice(0, tick), slice(wide - tick, wide)):
             picture[middle - 1 : middle + 2, edge] = COLOURS[line.role]
-        words = f"{NAMES[line.role]} straightened, stretched {across:.0f} times across: fit at mid-height"
+        words = f"{line.name or NAMES[line.role]} straightened, stretched {across:.0f} times across: fit at mid-height"
         out += [caption([Sentence(words, QUIET, 1 / 46)], width, margin=width // 160), picture]
     return out

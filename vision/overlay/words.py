@@ -9,7 +9,7 @@ from PIL import Image, ImageDraw
 
 from shared.lines import reference_words
 from shared.numerics.arrays import U8
-from shared.reading import Angle, FoundLean, Reading, SeenLine
+from shared.reading import NO_RIB, Angle, FoundLean, NamedAngle, Reading, SeenLine
 from shared.rounding import degrees, number
 from vision.overlay.lettering import Colour, face, wrap
 
@@ -56,7 +56,9 @@ def sentences(
     station = reading.station or "station unknown"
     advice = [a.text for a in reading.advice]
     head = []
-    if reading.chord.quantity is None:
+    if reading.chord.reason == NO_RIB:
+        head.append(Sentence(station, INK, 1 / 20, bold=True))
+    elif reading.chord.quantity is None:
         head.append(Sentence(f"{station}: NOT MEASURED", STOP, 1 / 20, bold=True))
         head.append(Sentence(f"Reason: {reading.chord.reason or 'none given'}", INK, 1 / 30))
     else:
@@ -68,6 +70,8 @@ def sentences(
         head.append(Sentence(f"To do: {todo}", INK, 1 / 30))
     if reading.spar.reason is None or reading.spar.reason != reading.chord.reason:
         head += _spar(reading.spar)
+    for line in reading.lines:
+        head += _named(line)
     flags = {f.code: f for f in (*reading.flags, *reading.chord.flags, *reading.spar.flags)}
     head += [Sentence(f"FLAG: {f.text}", WARN, 1 / 34, bold=True) for f in flags.values()]
     if reading.lean is not None:
@@ -110,6 +114,15 @@ def _spar(angle: Angle) -> list[Sentence]:
     if angle.reason:
         return [Sentence(f"Spar line not measured: {angle.reason}", INK, 1 / 38)]
     return []
+
+
+def _named(line: NamedAngle) -> list[Sentence]:
+    """A line by name, with its own doubts."""
+    q = line.angle.quantity
+    if q is None:
+        return [Sentence(f"{line.name} not measured: {line.angle.reason}", INK, 1 / 38)]
+    said = [Sentence(f"{line.name} {degrees(q)} from level", INK, 1 / 28, bold=True)]
+    return said + [Sentence(f"FLAG at {line.name}: {f.text}", WARN, 1 / 34, bold=True) for f in line.angle.flags]
 
 
 def _behind(reading: Reading) -> list[Sentence]:

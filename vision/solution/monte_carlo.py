@@ -14,7 +14,7 @@ from shared.flags import Flag, FlagCode
 from shared.numerics.arrays import F64
 from shared.quantity import Quantity
 from vision.solution.equations import card_rows, prior_part, residuals
-from vision.solution.propagate import values
+from vision.solution.propagate import FIRST, values
 from vision.solution.solve import Solution
 from vision.solution.together import Together, layout, solve_states
 
@@ -56,11 +56,11 @@ def draw(together: Together, solutions: tuple[Solution, ...], count: int, seed: 
         first = row + len(prior_part(s.scene, s.state)) - (skip if k else 0)
         spread[first : first + sum(card_rows(c) for c in s.scene.cards)] = s.scale
         row += len(residuals(s.scene, s.state)) - (skip if k else 0)
-    out = np.empty((len(solutions), count, 3))
+    out = np.empty((len(solutions), count, FIRST))
     for n in range(count):
         noise = np.asarray(rng.standard_normal(size), dtype=np.float64) * spread
         for k, state in enumerate(solve_states(together, states, noise)):
-            out[k, n] = values(together.scenes[k].lines, state)
+            out[k, n] = values(together.scenes[k].lines, state)[:FIRST]
     return tuple(Draws(x) for x in out)
 
 

@@ -102,13 +102,22 @@ def both_poses(solutions: list[Ribs], photo: str) -> tuple[tuple[Angles, ...], t
                 _widened(mine.chord, theirs.chord, weight, source),
                 _widened(mine.spar, theirs.spar, weight, source),
                 mine.lean,
+                tuple(
+                    (n, _widened(a, b, weight, source) or a)
+                    for (n, a), (_, b) in zip(mine.named, theirs.named, strict=True)
+                ),
             )
-            chord = best[i].chord
-            if chord is None or theirs.chord is None or weight <= OTHER_POSE:
+            if weight <= OTHER_POSE:
                 continue
-            if abs(theirs.chord.value - chord.value) > 3 * chord.u:
-                flags[i] = (_two_poses(weight, theirs.chord),)
+            given = [(best[i].chord, theirs.chord), *zip(_each(best[i]), _each(theirs), strict=True)]
+            off = [b for a, b in given if a is not None and b is not None and abs(b.value - a.value) > 3 * a.u]
+            if off:
+                flags[i] = (_two_poses(weight, off[0]),)
     return tuple(best), tuple(flags)
+
+
+def _each(angles: Angles) -> list[Quantity]:
+    return [q for _, q in angles.named]
 
 
 def _widened(a: Quantity | None, b: Quantity | None, weight: float, source: str) -> Quantity | None:

@@ -8,6 +8,7 @@ every covariance between the angles of the photo exactly.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import partial
@@ -30,24 +31,36 @@ from vision.solution.scene import (
 )
 from vision.solution.solve import Solution
 
+STEEP = math.sqrt(0.5)
+"""Sine of the slope from which on a line counts as upright."""
 COMMON = frozenset(role.common for role in Role if role.common)
 """Components of what is common to a whole line (`LineSeen.shade_px`)."""
 
 
 @dataclass(frozen=True)
 class Angles:
-    """What a photo says, degrees: chord and spar angle where their lines were seen, and the plane's lean
-    from plumb (positive: far side down, top towards the camera)."""
+    """What a photo says, degrees: chord and spar angle where their lines were seen, the plane's lean from plumb
+    (positive: far side down, top towards the camera), and each named line's angle to gravity (`shared.job.named`)."""
 
     chord: Quantity | None
     spar: Quantity | None
     lean: Quantity
+    named: tuple[tuple[str, Quantity], ...] = ()
+
+
+FIRST = 3
+"""Chord angle, spar angle and lean come before the named lines."""
+
+
+def names(lines: tuple[LineSeen, ...]) -> tuple[str, ...]:
+    """The named lines among those seen, each once."""
+    return tuple(dict.fromkeys(line.name for line in lines if line.role is Role.NAMED))
 
 
 def values(scene_lines: tuple[LineSeen, ...], s: State) -> F64:
-    """Chord angle, spar angle (NaN when not seen), lean of the plane; degrees.
+    """Chord angle, spar angle (NaN when not seen), lean of the plane, then each named line's angle; degrees.
 
-    scene_lines : in the order of the state's planes. s : the solution. (3,), chord nose-up positive, spar as 90 +
+    scene_lines : in the order of the state's planes. s : the solution. (3 + named,), chord nose-up positive, spar as 90 +
     lean, lean of the plane positive with the far side down.
     """
     return _values(scene_lines, s.rotation, s.gravity, s.planes)
@@ -56,6 +69,7 @@ def values(scene_lines: tuple[LineSeen, ...], s: State) -> F64:
 def _values(lines: tuple[LineSeen, ...], rotation: F64, gravity: F64, planes: F64) -> F64:
     n, up, forward = rotation[:, 2], -gravity, rotation[:, 0]
     chord = spar = float("nan")
+    named: dict[str, list[float]] = {name: [] for name in names(lines)}
     for line, plane in zip(lines, planes, strict=True):
         if line.role is Role.CHORD:
             d = direction_in_plane(n, plane)
@@ -63,8 +77,14 @@ def _values(lines: tuple[LineSeen, ...], rotation: F64, gravity: F64, planes: F6
         elif line.role is Role.SPAR:
             d = direction_in_plane(n, plane)
             spar = angle_in_plane(d if d @ up > 0 else -d, n, up, forward)
+        elif line.role is Role.NAMED:
+            d = direction_in_plane(n, plane)
+            if abs(d @ up) < STEEP:
+                named[line.name].append(inclination(d if d @ forward > 0 else -d, up))
+            else:
+                named[line.name].append(angle_in_plane(d if d @ up > 0 else -d, n, up, forward))
     lean = float(np.degrees(np.arcsin(np.clip(n @ gravity, -1, 1))))
-    return np.array([chord, spar, lean])
+    return np.array([chord, spar, lean, *(sum(each) / len(each) for each in named.values())])
 
 
 def angles(solution: Solution, extra: Iterable[Component] = ()) -> Angles:
@@ -91,19 +111,23 @@ def angles_together(solutions: tuple[Solution, ...], extra: Iterable[Component] 
                     parts[row].append(Component(name, tag, float(small[row, i])))
     more = tuple(extra)
     found = [Quantity(float(v), tuple(p)) if ok else None for v, p, ok in zip(base, parts, seen, strict=True)]
-    out = []
-    for k in range(len(solutions)):
-        chord, spar, lean = found[3 * k : 3 * k + 3]
+    out, at = [], 0
+    for s in solutions:
+        own = names(s.scene.lines)
+        chord, spar, lean, *named = found[at : at + FIRST + len(own)]
+        at += FIRST + len(own)
         assert lean is not None
-        out.append(Angles(chord and chord.plus(*more), spar and spar.plus(*more), lean))
+        each = tuple((name, q.plus(*more)) for name, q in zip(own, named, strict=True) if q is not None)
+        out.append(Angles(chord and chord.plus(*more), spar and spar.plus(*more), lean, each))
     return tuple(out)
 
 
 def _gradient(solution: Solution) -> F64:
-    """(3, parameters) derivative of chord angle, spar angle and lean; 0 where a line is not seen."""
+    """(3 + named lines, parameters) derivative of chord angle, spar angle, lean and named lines; 0 where a line is not
+    seen."""
     scene, s = solution.scene, solution.state
     at = slots(scene, s)
-    grad = np.zeros((3, at.count))
+    grad = np.zeros((FIRST + len(names(scene.lines)), at.count))
     step = 1e-6
 
     def differences(start: int, count: int, moved: Callable[[F64], F64]) -> None:
@@ -125,7 +149,7 @@ def _gradient(solution: Solution) -> F64:
 
 
 def _blocks(solutions: tuple[Solution, ...], load: F64) -> list[tuple[str, str, F64]]:
-    """Loadings (3 ribs, n) by name and source; a line's points are split into noise and waviness."""
+    """Loadings (angles of all ribs, n) by name and source; a line's points are split into noise and waviness."""
     out: list[tuple[str, str, F64]] = []
     groups: dict[tuple[str, str], list[int]] = {}
     for i, label in enumerate(solutions[0].labels):

@@ -29,7 +29,8 @@ class LineSeen:
     own_deg, own_source : standard uncertainty of the thing itself as a reference (string, laser), degrees;
     zero_deg : what it is known to be off, to be taken out (level lines only).
     shade_px : (n,) what one unit variate, common to the whole line, moves each point by (a string lit from one
-    side shows its other half where the background is bright, and this half where it is dark).
+    side shows its other half where the background is bright, and this half where it is dark). name : of a named line; the
+    two edges of one bar bear one name, and its direction is the mean of theirs.
     """
 
     role: Role
@@ -42,6 +43,7 @@ class LineSeen:
     own_name: str = ""
     zero_deg: float = 0.0
     shade_px: F64 | None = None
+    name: str = ""
 
 
 @dataclass(frozen=True)

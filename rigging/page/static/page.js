@@ -6,6 +6,7 @@ import { showBar, glueNow } from "./glue.js";
 import { showLive } from "./live.js";
 import { gaugeStations, gaugeAt, readGauge } from "./gauge.js";
 import { card, behind, refusal, spoken, photoButtons } from "./station.js";
+import { linesFold, placeCard } from "./lines.js";
 
 // What this phone looks at: a station, or a photo of its own on its way. Nobody else's doing changes it.
 // turned : the station that its last photo was said to show after a turn.
@@ -27,7 +28,8 @@ const only = (key, parts, draw) => {  // drawn anew only when what is shown has 
   drawn[key] = text;
   draw();
 };
-const essence = (s) => JSON.stringify([s.state, s.angle, s.todo]);
+const essence = (s) => JSON.stringify([s.state, s.angle, s.todo, s.lines]);
+const faces = () => [...state.stations, ...state.places];
 
 function show() {
   if (!state) return;
@@ -36,13 +38,15 @@ function show() {
   el("title").textContent = state.wing;
   showBar(state);
   const s = state.stations.find((x) => x.name === view.station) || null;
+  const place = state.places.find((x) => x.name === view.station) || null;
   const photo = view.photo && view.photo !== SENDING ? state.photos.find((p) => p.id === view.photo) : null;
-  if (!looked) looked = Object.fromEntries(state.stations.map((x) => [x.name, essence(x)]));
+  if (!looked) looked = Object.fromEntries(faces().map((x) => [x.name, essence(x)]));
+  if (place && !view.photo) looked[place.name] = essence(place);
   if (s && !view.photo) looked[s.name] = essence(s);
-  only("wing", [state.stations.map((x) => [x.name, x.side, x.state]), view.station, looked, state.next], wing);
+  only("wing", [faces().map((x) => [x.name, x.side, x.state]), view.station, looked, state.next], wing);
   only("choices", state.stations.map((x) => x.name), () => gaugeStations(state.stations.map((x) => x.name), view.station));
   showLive(state.live, view.station);
-  only("now", [view, s, photo, glueStage(), state.next, view.turned && state.left], () => now(s, photo));
+  only("now", [view, s, place, photo, glueStage(), state.next, view.turned && state.left], () => now(s, photo, place));
   only("behind", [view, s, s && state.photos.find((p) => p.id === s.photo), state.problem, refusedOf(s)], () => below(s));
   only("notes", state.notes, notes);
   only("whole", [state.verdict, state.findings, state.gauge_unused, state.caution], whole);
@@ -61,8 +65,8 @@ function follow() {
 const glueStage = () => { const g = glueNow(state.glue); return g && [g.over, g.gelled]; };
 
 function wing() {
-  el("wing").replaceChildren(...SIDES.filter((side) => state.stations.some((s) => s.side === side)).map((side) => {
-    const row = make("div", "", "row"), mine = state.stations.filter((s) => s.side === side);
+  el("wing").replaceChildren(...SIDES.filter((side) => faces().some((s) => s.side === side)).map((side) => {
+    const row = make("div", "", "row"), mine = faces().filter((s) => s.side === side);
     row.append(make("span", side === "centre" ? "C" : side[0].toUpperCase(), "side"), ...mine.map((s) => {
       const news = looked[s.name] !== essence(s), node = make("button", "", s.state.replace(" ", "-"));
       node.type = "button";
@@ -79,7 +83,7 @@ function wing() {
   }));
 }
 
-function now(s, photo) {
+function now(s, photo, face) {
   const place = el("now");
   if (view.photo && (!photo || photo.status === "waiting")) {
     place.replaceChildren(plain(photo ? "Reading your photo…" : "Sending your photo…", "Nothing is judged before it is read."));
@@ -87,6 +91,8 @@ function now(s, photo) {
     place.replaceChildren(refusal(photo));
   } else if (s) {
     place.replaceChildren(card(s, state.glue, view.turned ? state.left : null));
+  } else if (face) {
+    place.replaceChildren(placeCard(face, state.photos.find((p) => p.id === face.photo), state, readGauge));
   } else {
     place.replaceChildren(plain(state.next ? `Photograph ${state.next}` : "Photograph a station", "Card, drawn line and string or level in one picture. Or tap a station above."));
   }
@@ -109,7 +115,7 @@ function below(s) {
       see.addEventListener("click", () => look(s.name, newer.id));
       parts.push(see);
     }
-    parts.push(...behind(s, state.photos.find((p) => p.id === s.photo), state, readGauge));
+    parts.push(...linesFold(s.lines), ...behind(s, state.photos.find((p) => p.id === s.photo), state, readGauge));
   }
   for (const part of parts) if (part.dataset.title && open.has(part.dataset.title)) part.open = true;
   place.replaceChildren(...parts);
@@ -135,7 +141,7 @@ function photoRow(photo) {
   const row = make("li");
   row.append(make("strong", `${photo.came} ${photo.station || "no station"}: ${photo.status}${photo.helped ? " (helped)" : ""}`));
   if (photo.status === "waiting") return row;
-  row.append(make("p", `chord ${photo.chord}; spar ${photo.spar}`));
+  row.append(make("p", photo.lines.length && !photo.chord.includes("°") ? photo.lines.join("; ") : [`chord ${photo.chord}; spar ${photo.spar}`, ...photo.lines].join("; ")));
   for (const t of [photo.why, ...photo.doubts, ...photo.advice].filter(Boolean)) row.append(make("p", t));
   row.append(...photoButtons(photo, state, readGauge));
   return row;
