@@ -109,7 +109,8 @@ def main() -> None:
     """Write photos, job, lens and truth."""
     (OUT / "photos").mkdir(parents=True, exist_ok=True)
     rng = np.random.default_rng(9)
-    text, truth = HEAD, {}
+    text = HEAD
+    truth: dict[str, dict[str, object]] = {}
     for name, (plain, at, lines) in SHOTS.items():
         scene = plain
         for line in lines:
@@ -141,11 +142,12 @@ def _table(at: str, line: NamedLine, drawn: Drawn) -> str:
 
 def _lens() -> None:
     lens = lens_for(PHONE)
+    fx, fy, cx, cy, k1, k2, p1, p2, k3 = (float(v) for v in lens.theta)
     (OUT / "lens").mkdir(exist_ok=True)
     profile = LensProfile(
         format="ribangle lens profile 1", ident="shopcam-s1-2000x1500", make=PHONE.make, model=PHONE.model, lens_model="",
         focal_mm=PHONE.focal_mm, focal35_mm=PHONE.focal35_mm, width=PHONE.width, height=PHONE.height,
-        theta=tuple(float(v) for v in lens.theta), covariance=tuple(tuple(float(v) for v in row) for row in lens.covariance),
+        theta=(fx, fy, cx, cy, k1, k2, p1, p2, k3), covariance=tuple(tuple(float(v) for v in row) for row in lens.covariance),
         free="f, c, k1, k2, p1, p2, k3", date="2026-05-16", method="the drawn camera's own, as a good calibration knows it",
         board="", photos=(), rms_px=None, held_out_px=None, coverage=1.0, reach_px=1250.0,
     )  # fmt: skip
