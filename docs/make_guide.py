@@ -57,9 +57,8 @@ INTRODUCTION = """# How to hang it and how to photograph it
 This page is also printed by `ribangle cards JOB`. Figures are U (k = 2, about 95 %), in degrees, for one
 example: 1 m chord, one strip card, a phone of 27 mm equivalent focal length with a lens profile, the chord
 over two thirds of the picture, a plumb line, the rib's lean known to 0.5°. "Up to ... wrong" is the error
-that 95 % of photos stay within and that no U covers, because nobody told the tool. `ribangle plan JOB`
-gives the figures of your own wing, and `ribangle check JOB PHOTOS` tells in seconds what is missing or
-blurred.
+that 95 % of photos stay within and that no U covers, because the tool does not know of it. `ribangle plan JOB`
+gives the figures of your own wing, and `ribangle check JOB PHOTOS` shows in seconds what is missing or blurred.
 """
 
 WHERE_FROM = """## Where the figures come from

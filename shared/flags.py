@@ -149,10 +149,10 @@ class FlagCode(StrEnum):
     )
     CHORD_BROKEN = (
         "chord-broken", _PHOTO, _DOUBT, "Much of the chord line could not be measured.",
-        "clear what covers it, or draw it anew",
+        "clear what covers it, or draw it again",
     )
     CHORD_WAVY = (
-        "chord-wavy", _PHOTO, _DOUBT, "The chord line is wavy or bent.", "draw it anew along a straightedge",
+        "chord-wavy", _PHOTO, _DOUBT, "The chord line is wavy or bent.", "draw it again along a straightedge",
     )
     CHORD_SHORT = (
         "chord-short", _PHOTO, _DOUBT, "The chord line is seen over a small part of the chord.",
@@ -232,9 +232,9 @@ class FlagCode(StrEnum):
     )
     CARDS_NOT_SQUARE = (
         "cards-not-square", _BATCH, _DOUBT, "The cards look stretched or skewed: damp or badly printed.",
-        "measure one (ribangle calibrate print), or print anew",
+        "measure one (ribangle calibrate print), or print again",
     )
-    # repeats of one station; the order is the one in which they are told
+    # repeats of one station; in the order in which they are reported
     PHOTOS_CONTRADICT = (
         "photos-contradict", _REPEATS, _DOUBT, "Photos of one station contradict each other; U spans them all.",
         "find the cause, then photograph the station again",

@@ -121,7 +121,7 @@ def _found(
     if line.stroke is None or line.ends is None:
         return replace(one, reason=f"its chord line does not show well enough: {line.reason}")
     if 1 - line.chance > DOUBT:
-        return replace(one, reason="its chord line does not show well enough to be told from other lines")
+        return replace(one, reason="its chord line does not show well enough to be distinguished from other lines")
     reason = whose(one, sight, line, nearer, farther)
     if reason is not None:
         return replace(one, reason=reason)
@@ -190,7 +190,7 @@ def whose(
         return (
             None
             if any(_shows_beside(plane, line, c, sight.chord_mm) for c in own)
-            else ("its chord line does not show beside its own card: whose line it is cannot be told")
+            else ("its chord line does not show beside its own card: it may be another rib's")
         )
     if not could_be(plane, ends, one.cards, sight.chord_mm):
         return "the line found does not pass its card as close as one on the same rib would"

@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.lens.boards import Chessboard
 from calibration.lens.flat import rotation
 from calibration.lens.model import distort
+from shared.numerics.arrays import F64, U8
 from shop.camera import Camera, Rays
 
-F64 = NDArray[np.float64]
-U8 = NDArray[np.uint8]
 DARK, PAPER, WALL = 25.0, 225.0, 120.0
 MARGIN_MM = 15.0
 FINE = 16

@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shared.job.model import Job, Station, Wing
 from shared.job.named import NamedLine, Place
+from shared.numerics.arrays import F64
 from shop.camera import PHONE_12, Camera
 from shop.chance import chance_pen, chance_string, good_scene, with_shop_errors
 from shop.scene import Board, CardAt, Line, Pen, Scene, String
@@ -85,7 +85,7 @@ def with_line(scene: Scene, d: Drawn, pen: Pen, rng: np.random.Generator) -> Sce
     t = math.radians(d.turn_deg)
     half = 0.5 * d.length_mm * np.array([math.cos(t), math.sin(t)])
 
-    def at(p: NDArray[np.float64]) -> tuple[float, float]:
+    def at(p: F64) -> tuple[float, float]:
         return 0.5 - float(p[0]) / scene.chord_mm, float(p[1])
 
     a, b = at(np.array(d.middle) - half), at(np.array(d.middle) + half)
@@ -186,7 +186,7 @@ def _on_fitting(rng: np.random.Generator, scene: Scene) -> list[Drawn]:
     return [bolt, ledge]
 
 
-def _card_middle(scene: Scene, card: CardAt) -> NDArray[np.float64]:
+def _card_middle(scene: Scene, card: CardAt) -> F64:
     """Middle of its printed board, mm along and above the middle line, arrow's end positive."""
     columns, rows, square, _ = CARDS[card.kind]
     width, height = columns * square + 12.0, rows * square + 20.0

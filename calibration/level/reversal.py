@@ -171,7 +171,7 @@ def load_level(path: Path) -> LevelProfile:
 
     path : of a file that `save_level` wrote.
     """
-    remedy = "make it anew with `ribangle calibrate level`"
+    remedy = "make it again with `ribangle calibrate level`"
     try:
         raw = path.read_bytes()
         profile = msgspec.json.decode(raw, type=LevelProfile)

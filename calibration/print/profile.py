@@ -124,7 +124,7 @@ def load_print(path: Path) -> PrintProfile:
 
     path : of a file that `save_print` wrote.
     """
-    thing, remedy = f"print profile {path}", "make it anew with `ribangle calibrate print`"
+    thing, remedy = f"print profile {path}", "make it again with `ribangle calibrate print`"
     try:
         raw = path.read_bytes()
         profile = msgspec.json.decode(raw, type=PrintProfile)

@@ -228,7 +228,7 @@ def _words(scale: float, u: float, stretch: float, u_stretch: float, skew: float
             "so measured it is known no better than unmeasured: take calipers, or a longer line (--card, the whole board)"
         )
     if abs(stretch) > BAD_STRETCH or abs(skew) > BAD_SKEW_DEG:
-        out.append("no printer in order does that: print it anew, at 100 %, or on another printer")
+        out.append("no printer in order does that: print it again at 100 %, or on another printer")
     if abs(scale - 1) > 0.03:
-        out.append("over 3 % off: the print dialog scaled the page; print it anew at 100 %")
+        out.append("over 3 % off: the print dialog scaled the page; print it again at 100 %")
     return out

@@ -25,7 +25,7 @@ from vision.image.photo_file import PhotoError
 MOST_PHOTOS = 24
 """Photos of one camera that are solved together, spread over the batch: more tell little more and cost time."""
 GROWN = 2
-"""A lens from cards is solved anew when there are this many times the photos that it came from."""
+"""A lens from cards is solved again when there are this many times the photos that it came from."""
 
 MOST_HEADERS = 240
 """Photos whose headers are looked at for their camera, spread over the batch."""

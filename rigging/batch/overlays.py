@@ -13,7 +13,7 @@ from shared.reading import Reading
 def overlays_of(readings_file: Path, readings: Sequence[Reading] | None = None) -> dict[str, Path]:
     """SHA-256 of each photo -> its annotated picture, as far as it is there; empty without the file.
 
-    readings : those that are reported; a picture that shows another result (the photo was measured anew
+    readings : those that are reported; a picture that shows another result (the photo was measured again
     since) is left out.
     """
     wanted = None if readings is None else {(r.photo.sha256, r.station): _results(to_tree(r)) for r in readings}

@@ -33,7 +33,7 @@ def check(
     """Say in seconds what is missing or blurred in PHOTOS (files or folders) of JOB, and how well each will be known.
 
     Cards, chord line, level reference, spar line, reference marks, lens profile, files and numbers of the job, the U to be
-    expected and what would halve it; station by station, each with its remedy. Angles are not told.
+    expected and what would halve it; station by station, each with its remedy. No angles are given.
 
     Exit code: 0 every station can be measured, 1 something is missing, 2 bad input.
     """

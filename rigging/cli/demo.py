@@ -24,7 +24,7 @@ import click
     metavar="N",
     help="Processes that share the work. [default: one for each core]",
 )
-@click.option("--again", is_flag=True, help="Measure anew what was measured before.")
+@click.option("--again", is_flag=True, help="Measure again what was measured before.")
 @click.option(
     "--files",
     type=click.Path(path_type=Path),

@@ -51,7 +51,7 @@ def live(
     SOURCE is a folder that photos arrive in (those that lie there already come first), or the number of a camera on
     this computer (0, 1, ...). The first photo is read in full. Each further one is measured against it: what the
     camera, the lens and the string are off by cancels, and the change since the first photo is known far better than
-    the angle itself. Nothing but the rib may move; a camera that did is told of, and counting begins anew.
+    the angle itself. Nothing but the rib may move; a camera that moved is reported, and the change counts from zero again.
 
     With --cure a warning is given, on the terminal, in the page and by the exit code, when the rib has moved by more
     than its uncertainty in two photos running. False alarms: at most in 1 run of 100. Photos that do not come, or show
@@ -61,7 +61,7 @@ def live(
     """
     from shared.job.file import load_job
 
-    job = load_job(job_file)  # a mistake in it is told before anything heavy is loaded
+    job = load_job(job_file)  # a mistake in it is reported before anything heavy is loaded
     from rigging.live.loop import Asked, follow
 
     asked = Asked(station, source, cure, every or (60.0 if cure else 2.0), hours, photos, idle)

@@ -55,7 +55,7 @@ class MeasureOptions:
     help="Processes that share the work. [default: one for each core]",
 )
 @click.option("--cluster", metavar="ADDRESS", help="Share the work on the Dask cluster of this scheduler instead.")
-@click.option("--again", is_flag=True, help="Measure anew what was measured before and has not changed.")
+@click.option("--again", is_flag=True, help="Measure again what was measured before and has not changed.")
 @click.option("--no-overlays", is_flag=True, help="Draw no annotated pictures.")
 @click.option("--details", is_flag=True, help="Write into the pictures by which numbers cards and lines were weighed.")
 @click.option("--follow-links", is_flag=True, help="Read photos through links that lead out of their folder.")
@@ -94,7 +94,7 @@ def measure(asked: MeasureOptions) -> int:
     """
     from shared.job.file import load_job
 
-    job = load_job(asked.job_file)  # a mistake in it is told before anything heavy is loaded
+    job = load_job(asked.job_file)  # a mistake in it is reported before anything heavy is loaded
 
     from rigging.batch.find import find_photos
     from rigging.batch.hints_file import check_names, parse_given
@@ -168,7 +168,7 @@ def show(job: Job, result: BatchResult) -> None:
 
 
 def gauge_shown(job: Job) -> dict[tuple[str, str], float]:
-    """What the inclinometer showed, by station and line; rows and files that cannot be used are told of."""
+    """What the inclinometer showed, by station and line; rows and files that cannot be used are reported."""
     from rigging.survey.gauge_rows import of_job
 
     read, trouble = of_job(job)

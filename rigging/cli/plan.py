@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 
 WELL_KNOWN_LEAN_DEG = 0.1
-"""Standard uncertainty of a lean told by a bubble level on the rib's face: two photos tell no more."""
+"""Standard uncertainty of a lean read from a bubble level on the rib's face: two photos show no more."""
 
 
 @dataclass(frozen=True)

@@ -49,7 +49,7 @@ def report(job_file: Path, which: str | None, readings: Path | None, out: Path |
     """
     from shared.job.file import load_job
 
-    load_job(job_file)  # a mistake in it is told before anything heavy is loaded
+    load_job(job_file)  # a mistake in it is reported before anything heavy is loaded
 
     from rigging.batch.overlays import overlays_of
     from rigging.report import write_report
@@ -65,7 +65,7 @@ def report(job_file: Path, which: str | None, readings: Path | None, out: Path |
     left_out = len(overlays_of(measured)) - len(overlays)
     if left_out:
         click.echo(
-            f"ribangle: annotated pictures left out: {left_out}, of photos that were measured anew "
+            f"ribangle: annotated pictures left out: {left_out}, of photos that were measured again "
             "since or belong to another survey",
             err=True,
         )

@@ -28,7 +28,7 @@ def serve(job_file: Path, port: int, lan: bool, address: str | None) -> int:
     from shared.errors import UserError
     from shared.job.file import load_job
 
-    load_job(job_file)  # a mistake in it is told before anything heavy is loaded
+    load_job(job_file)  # a mistake in it is reported before anything heavy is loaded
     if address is not None and not lan:
         raise UserError("--address", "goes with --lan only", "add --lan, or leave --address out")
     try:

@@ -59,7 +59,7 @@ class SurveyOptions:
 )
 @click.option("--note", default="", help="A note to keep with the survey.")
 @click.option("--jobs", type=click.IntRange(1, 1024), metavar="N", help="Processes that share the work.")
-@click.option("--again", is_flag=True, help="Measure photos anew that have not changed.")
+@click.option("--again", is_flag=True, help="Measure photos again that have not changed.")
 @click.option("--no-report", is_flag=True, help="Write no report.")
 @click.option("--json", "as_json", is_flag=True, help="Print the kept survey as JSON, and nothing else.")
 @gathered(SurveyOptions)
@@ -74,7 +74,7 @@ def survey(asked: SurveyOptions) -> int:
     """
     from shared.job.file import load_job
 
-    load_job(asked.job_file)  # a mistake in it is told before anything heavy is loaded
+    load_job(asked.job_file)  # a mistake in it is reported before anything heavy is loaded
 
     from rigging.batch.find import find_photos
     from rigging.batch.run import Options

@@ -30,7 +30,7 @@ def turned(job_file: Path, photos: tuple[Path, ...], out: Path | None, jobs: int
     """
     from shared.job.file import load_job
 
-    load_job(job_file)  # a mistake in it is told before anything heavy is loaded
+    load_job(job_file)  # a mistake in it is reported before anything heavy is loaded
 
     from rigging.batch.pool import warm_up
 

@@ -20,7 +20,7 @@ def watch(job_file: Path, folder: Path) -> int:
     """
     from shared.job.file import load_job
 
-    load_job(job_file)  # a mistake in it is told before anything heavy is loaded
+    load_job(job_file)  # a mistake in it is reported before anything heavy is loaded
 
     from rigging.page.desk import Desk
     from rigging.page.watch import watch as run

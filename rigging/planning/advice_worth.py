@@ -144,7 +144,7 @@ SPOILERS: dict[str, Callable[[Scene], Scene]] = {
 
 
 def _error(spoil: Callable[[Scene], Scene]) -> float:
-    """Error of the chord angle that 95 % of photos stay within, when something is wrong that no one told."""
+    """Error of the chord angle that 95 % of photos stay within, when something is wrong that the job does not state."""
     _, station = example()
     rng, lens, off = np.random.default_rng(5), planned_lens("27mm@4000x3000"), []
     distance = float(lens.theta[0]) * station.chord_mm / (0.66 * lens.size[0])
@@ -165,7 +165,7 @@ def _error(spoil: Callable[[Scene], Scene]) -> float:
 
 
 def main() -> None:
-    """Compute the figures anew and keep them."""
+    """Compute the figures again and keep them."""
     from shared.files import write_whole
 
     rows = {

@@ -14,7 +14,7 @@ from shared.rounding import degrees
 def live_plot(station: str, moments: Sequence[Moment]) -> Plot | None:
     """Change since the first photo with its U, over minutes; None where nothing was measured against it.
 
-    Where the camera was moved the curve begins anew from zero.
+    Where the camera was moved the curve starts again from zero.
     """
     seen = [(m, m.change.turn) for m in moments if m.change is not None and m.change.turn is not None]
     if not seen:

@@ -1,4 +1,4 @@
-"""One photo: is it fit to be measured, what is seen in it, and how well will its angle be known? No angle is told.
+"""One photo: is it fit to be measured, what is seen in it, and how well will its angle be known? No angle is given.
 
 Cards, sharpness and lens are looked at first; where they will do, the photo is read as `measure` reads it, so that what is
 said here is what will come of it.

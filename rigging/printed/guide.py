@@ -242,7 +242,7 @@ def advice(worth: dict[str, Worth] | None = None) -> dict[str, tuple[str, str]]:
         "photo-string": (
             "String: middle, beside the cards",
             "In front of the rib, in the middle third, free from end to end, "
-            f"bob still and in the picture. Over a card it hides corners; believed, they are {w['crossed']}.",
+            f"bob still and in the picture. Over a card it hides corners: an angle from these is {w['crossed']}.",
         ),
         "photo-cards": (
             "Cards flat and true, two where it matters",

@@ -184,7 +184,7 @@ TEXTS = {
     "mount-scale": "1. Print at 100 %. Measure one card's board across, down and along both diagonals, "
     "best with calipers; ribangle calibrate print turns that into a line for the job. Unmeasured, U allows "
     "for 0.5 % of stretch; worse than that: print again, on another printer.",
-    "mount-card": "2. Glue each card to stiff, flat stuff (3 mm plywood, acrylic, aluminium) before "
+    "mount-card": "2. Glue each card to a stiff, flat board (3 mm plywood, acrylic, aluminium) before "
     "cutting. Fix it flat on "
     "the rib's face above the chord line, its name's rib, its arrow to the leading edge.",
     "mount-two-cards": "3. Where the tolerance is tight put two cards on the rib, one fore, one aft: they "

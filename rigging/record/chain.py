@@ -4,7 +4,7 @@ Each file holds the texts of job and inclinometer readings, the readings with th
 SHA-256, the settings and the verdict that followed, so that the verdict can be worked out again from the
 file alone. Each carries the SHA-256 of the file before it and of its own contents: a survey that was
 changed, or taken out of the middle, shows. The newest survey's number and SHA-256 are kept apart, in
-NAME-surveys.head, so that its removal shows as well. Whoever reads a survey is told first what does not hold.
+NAME-surveys.head, so that its removal shows as well. What does not hold is reported first to whoever reads a survey.
 """
 
 from __future__ import annotations
@@ -200,16 +200,16 @@ def _head_faults(folder: Path, newest: int, sha256: str) -> Iterator[str]:
         last = int(told)
     except FileNotFoundError:
         if newest:
-            yield f"{head.name} is missing: whether a newer survey was taken out cannot be told"
+            yield f"{head.name} is missing: a newer survey may have been taken out"
         return
     except (OSError, ValueError):
-        yield f"{head.name} is damaged: whether a newer survey was taken out cannot be told"
+        yield f"{head.name} is damaged: a newer survey may have been taken out"
         return
     if last > newest:
         gone = f"survey {last} was" if last == newest + 1 else f"surveys {newest + 1} to {last} were"
         yield f"{gone} taken out of the record"
     elif last < newest - 1 or (last == newest and digest != sha256):
-        yield f"the newest survey is not the one that {head.name} tells of"
+        yield f"the newest survey is not the one that {head.name} names"
 
 
 class _Chained(msgspec.Struct):

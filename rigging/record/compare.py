@@ -1,7 +1,7 @@
 """Two surveys beside each other: before and after, today and last month, left and right mirrored.
 
 What both share through an equal source (lens profile, level instrument, the rib's lean, the drawn line's
-own waviness and marking) cancels in the change. A string hung anew and a card laid anew err anew, so these
+own waviness and marking) cancels in the change. A string hung again and a card laid again have new errors, so these
 count as each survey's own. A change counts as movement when it exceeds its U. A station whose photos are the
 same in both, or whose cards the job gave to another rib in between, is no witness of movement: it is left out,
 and said. One whose stated lean or side was changed is doubted.
@@ -61,7 +61,7 @@ class AngleChange:
 class Comparison:
     """What changed from survey A to survey B.
 
-    common : the chord change that all stations share (the wing set down anew, the whole jig tipped);
+    common : the chord change that all stations share (the wing set down again, the whole jig tipped);
     None with fewer than three stations. missing : station and line that only one survey has. left_out : station
     and why it cannot be compared.
     """
@@ -152,7 +152,7 @@ def _lean_changed(a: Job, b: Job, name: str) -> str | None:
 
 
 def _anew(new: StationResult) -> StationResult:
-    """The later result with what was hung or laid anew made its own."""
+    """The later result, with the errors of what was hung or laid again under its own sources."""
     lines = [
         replace(line, quantity=None if line.quantity is None else _own(line.quantity))
         for line in (new.chord, new.spar, new.built_in)

@@ -97,7 +97,7 @@ def _by_hash(folder: Path, sha256: str) -> str | None:
 
 
 def _job(record: Record, job_file: Path) -> Iterator[Trouble]:
-    """Job and gauge files may go on changing, their texts are kept: told, not held against the record."""
+    """Job and gauge files may go on changing, their texts are kept: a change is a note, no fault."""
     told = [(job_file, record.materials.job, "job")]
     if record.materials.gauge is not None:
         told.append((job_file.parent / record.materials.gauge.path, record.materials.gauge, "gauge readings"))

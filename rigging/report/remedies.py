@@ -112,7 +112,7 @@ def _meaning(check: CrossCheck) -> str:
     diagnosis = check.diagnosis
     if diagnosis.verdict is None:
         silent = diagnosis.why_silent or "no explanation stands out"
-        return f"What the differences mean cannot be told: {silent}."
+        return f"What the differences mean is not known: {silent}."
     text = diagnosis.verdict.text
     text = f"{text[:1].upper()}{text[1:]} (probability {percent(diagnosis.verdict.probability)}"
     if diagnosis.runner_up is not None:

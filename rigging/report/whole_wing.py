@@ -109,7 +109,7 @@ def rib_or_jig(survey: Survey) -> Section | None:
     note = Words(
         "The spar line's angle is given as an inclinometer reads it, 90° plus its lean. A jig that leans "
         "carries chord and spar line with it; turning it cures both. A rib that is off its spar line is "
-        "cured only by setting or gluing it anew.",
+        "cured only by setting or gluing it again.",
         "note",
     )
     return Section(

@@ -110,7 +110,7 @@ def _split(lines: list[str], delimiter: str) -> tuple[list[str], int]:
         return next(reader), reader.line_num
     except csv.Error:  # a cell beyond the reader's limit
         raise UserError(
-            f"the row that begins {lines[0][:20]!r}", "has a cell too long for a table", "save the sheet as CSV anew"
+            f"the row that begins {lines[0][:20]!r}", "has a cell too long for a table", "save the sheet as CSV again"
         ) from None
 
 

@@ -94,7 +94,7 @@ def _text(place: Path) -> str:
 
 
 def _refuse_depth(tree: Any, file: str) -> None:
-    """A key of thousands of dots is thousands of tables in each other: told before anything walks down there."""
+    """A key of thousands of dots is thousands of tables in each other: reported before anything walks down there."""
     level = [tree]
     for _ in range(MOST_DEEP):
         level = [v for t in level for v in (t.values() if isinstance(t, dict) else t) if isinstance(v, (dict, list))]

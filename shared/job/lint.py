@@ -183,7 +183,7 @@ def _numbered(s: Station) -> str | None:
 def _alone(job: Job) -> Iterator[JobHint]:
     for s in job.stations:
         if not s.cards:
-            yield JobHint("no-card", f"station {s.name}: cards", "it has no card, so no photo can be told to be of it")
+            yield JobHint("no-card", f"station {s.name}: cards", "it has no card, so no photo can be assigned to it")
         if abs(s.chord_deg) > BIG_CHORD_DEG:
             point = f"is the point lost, {number(s.chord_deg / 10, 2)}°?"
             yield JobHint(

@@ -171,7 +171,7 @@ class Job:
     lens : "auto" (profiles are matched by EXIF) or a profile's path.
     prints : how the station cards came out of the printer.
     marking_u_deg : how well the lines were drawn by hand; kept apart from the camera's own uncertainty.
-    heights, spar_levels : for the spanwise level. stage : where the work stands, when told.
+    heights, spar_levels : for the spanwise level. stage : where the work stands, when stated.
     only : which ribs of a photo are read: every one that is seen well enough, or the foremost alone.
     length_unit : that lengths are shown in. decimal : sign in CSV files.
     places : faces that are no rib. lines : by name, at stations and places, beside each rib's chord

@@ -35,7 +35,7 @@ def check(tables: JobTables, file: str) -> None:
 
 
 MOST_SAID = 8
-"""Mistakes of one file that are told at once."""
+"""Mistakes of one file that are reported at once."""
 
 
 Mistake = tuple[str, str, str]

@@ -15,7 +15,7 @@ import skimage
 from matplotlib import get_data_path
 from PIL import Image, ImageDraw, ImageFont
 
-from training.displays.face import F32
+from shared.numerics.arrays import F32
 
 PHOTOS = ("astronaut.png", "brick.png", "camera.png", "chelsea.png", "clock_motion.png", "coffee.png", "coins.png", "grass.png",
           "gravel.png", "motorcycle_left.png", "page.png", "rocket.jpg", "text.png")  # fmt: skip

@@ -117,7 +117,7 @@ def _candidates(found: Detections) -> list[SeenLine]:
                     float("nan"),
                     float("nan"),
                     False,
-                    f"{NAMES[b.likeliest]}, it seems ({share:.0%})",
+                    f"{NAMES[b.likeliest]}, probably ({share:.0%})",
                     tuple((NAMES[k], round(float(p), 4)) for k, p in zip(KINDS, b.shares, strict=True) if p > LEAST),
                 )
             )

@@ -21,10 +21,10 @@ from vision.cards.spec import dictionary
 CELLS = 7
 """Cells along a side: five bits and the border."""
 CORRECTION_SHARE = 0.5
-"""Share of the dictionary's correctable bits that is made use of. By judgement: half keeps clutter from being read as
+"""Share of the dictionary's correctable bits that is used. By judgement: half keeps clutter from being read as
 markers; more finds no card that its other markers do not show."""
 BORDER_ERRORS = 8
-"""Bright cells in the border that are borne with (OpenCV's maxErroneousBitsInBorderRate, 0.35 of 25 bits)."""
+"""Bright cells in the border that are accepted (OpenCV's maxErroneousBitsInBorderRate, 0.35 of 25 bits)."""
 LEAST_CONTRAST = 12.0
 """Grey levels between border and bright cells below which there is no marker. A third of the step that
 `vision.assess.gates.MIN_CONTRAST` asks for: a card in fog is found, and the photo refused with that reason."""

@@ -17,7 +17,7 @@ def print_of(job: Job) -> KnownPrint:
             stat = (job.folder / job.prints.profile).stat()
             stamp = (stat.st_mtime_ns, stat.st_size)
         except OSError:
-            pass  # told by name below
+            pass  # reported by name below
     return _known(job.prints, job.folder, stamp)
 
 

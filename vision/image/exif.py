@@ -17,7 +17,7 @@ class Exif:
     """The tags of CIPA DC-008 (Exif) that matter here; None where the photo does not say.
 
     focal_mm : focal length, mm. focal35_mm : the focal length on 35 mm film that gives the same view.
-    digital_zoom : ratio, None where not used or not told. taken : ISO 8601 local time without zone.
+    digital_zoom : ratio, None where not used or not stated. taken : ISO 8601 local time without zone.
     orientation : 1 to 8, as the camera wrote it; the pixels of a `Picture` are upright already. told : the file (or the
     caller, for pixels in memory) says which way up it is.
     """

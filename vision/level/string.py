@@ -18,7 +18,7 @@ ABOUT_PX = 200
 """How far from a string as found its path may lead, pixels, with what is looked at on its sides. It saves memory."""
 FURTHER = 2.15
 """How many times as far as before a string is followed in one step. By judgement: somewhat more than double, so that
-few steps reach the picture's edge and the direction so far still foretells the place."""
+few steps reach the picture's edge and the direction so far still predicts the place."""
 DRIFT_PX = 2.0
 """How far following a string further may move it on the stretch measured before. Twenty times a good string's scatter:
 more means that another line was followed."""
@@ -48,7 +48,7 @@ def measure_string(rib: Rib, ends: F64, crossing: F64 | None) -> Stroke | None:
 
     ends : (2, 2) sheet mm, upper end first. crossing : (2,) sheet mm, where it crosses the chord line. What was found may
     be a few pixels askew: the string is measured about there first and followed outwards, each time by what the stretch so
-    far foretells. None (a hint): measured from end to end at once.
+    far predicts. None (a hint): measured from end to end at once.
 
     rib : the one that it hangs before.
     """
@@ -92,7 +92,7 @@ def measure_string(rib: Rib, ends: F64, crossing: F64 | None) -> Stroke | None:
         while at[0][1] > top + 1 or at[1][1] < bottom - 1:
             far *= FURTHER
             a, b = line_ends(best, max(top, middle[1] - far), min(bottom, middle[1] + far))
-            # half-way, the stretch so far foretells the place well enough for one round to tell whether to go on
+            # half-way, the stretch so far predicts the place well enough for one round to tell whether to go on
             for more in (2,) if a[1] <= top + 1 and b[1] >= bottom - 1 else (1, 2):
                 stroke = traced(image, a, b, more)
                 if stroke is not None and _followed(plane, best, stroke):

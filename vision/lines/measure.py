@@ -46,7 +46,7 @@ WITHIN, MOST_SIGMA_PX = 0.7, 0.6
 """Part of the profile's half in which a centre must lie, and its most standard deviation: beyond, half of the stroke is
 outside, or the fit has found none. By judgement."""
 RESIDUAL, RESIDUAL_GREY = 0.5, 2.0
-"""Most residual of a segment's fit, over its depth and in grey levels besides (noise of 8 bits). By judgement."""
+"""Most residual of a segment's fit, over its depth, and grey levels added to it (noise of 8 bits). By judgement."""
 FAR_APART = 0.25
 """Part of the line that two segments must be apart for a line through them to say anything of its direction."""
 BISQUARE, AGREES = 4.5, 4.0

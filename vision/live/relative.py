@@ -36,13 +36,13 @@ __all__ = ["Change", "Start", "begin", "compare"]
 
 
 UNEXPLAINED = 1.3
-"""How much more changes scatter, on scenes drawn by chance, than noise and stillness tell of (`benchmarks/live.py`, seeds
+"""How much more changes scatter, on scenes drawn by chance, than noise and stillness account for (`benchmarks/live.py`, seeds
 47 000 on: standard deviation of error over u 1.3); the cause is not known, so u allows for it."""
 LOOSE_SIGMAS = 4.0
 """How many standard deviations the cards may turn against the line before it is reported: once in 16,000 photos by
 chance, and a watch takes thousands."""
 LOOSE_LEAST_DEG = 0.01
-"""The same in degrees: less is of no account to any angle."""
+"""The same in degrees: a smaller turn does not matter to any angle."""
 
 
 @dataclass(frozen=True)

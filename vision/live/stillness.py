@@ -38,13 +38,13 @@ LEAST_FOLLOWING = 0.5
 """Least share of the patches that must follow one movement of the camera. Robust fits break down where more than half
 is something else."""
 BLUR_PX, ROUNDS, ENOUGH_PX = 1.3, 10, 0.003
-"""Blur before patches are followed, how often they are looked for anew, and the step that needs no further one. The
+"""Blur before patches are followed, how often they are looked for again, and the step that needs no further one. The
 step is about a hundredth of `MOVED_PX`. By judgement."""
 CLEAR = 3.0
 """How many times a pixel's noise a patch's own contrast must be. By judgement: noise alone has one, three lie beyond
 its chance."""
 REACH_PX = 12.0
-"""How far a bumped camera is still followed, so that the movement can be told. A quarter of a degree at 12 megapixels,
+"""How far a bumped camera is still followed, so that the movement can be reported. A quarter of a degree at 12 megapixels,
 by judgement; a camera that moved farther is reported as moved without saying how far."""
 
 
@@ -62,7 +62,7 @@ class Stillness:
     """What the background says of the camera since the first photo.
 
     turn : (3,) rad about the camera's axes. zoom : relative change of focal length. covariance : (4, 4) of both by the
-    noise of the patches. carry : (4, 4) besides, were the shift a carry sideways past things near and far.
+    noise of the patches. carry : (4, 4) added to it, for the shift may be a carry sideways past things near and far.
     shift_px : the largest shift of the picture's corners that they make. patches : that agree. reason : why the
     camera cannot be taken as still, or empty.
     """
@@ -77,7 +77,7 @@ class Stillness:
 
     @classmethod
     def unknown(cls, reason: str, patches: int = 0, shift_px: float = float("nan")) -> Stillness:
-        """Where the movement cannot be told. reason, patches, shift_px : as above."""
+        """Where the movement is not known. reason, patches, shift_px : as above."""
         nothing = np.full((4, 4), np.nan)
         return cls(np.zeros(3), 0.0, nothing, nothing, shift_px, patches, reason)
 
@@ -152,7 +152,7 @@ def judge(background: Background, gray: U8, theta: F64, width: int) -> Stillness
     x: F64 = np.zeros(4)
     for _ in range(ROUNDS):
         # looked for where the camera's movement so far puts them: a patch that shows too little of its own shift,
-        # for its noise or for being a mere edge, then misleads nobody
+        # for its noise or for being a mere edge, then does no harm
         seen = _look(background, soft, jac @ x)
         step, normal, scale, trust = _fitted(seen, jac)
         x = x + step

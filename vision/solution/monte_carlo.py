@@ -1,4 +1,4 @@
-"""The same reading by Monte Carlo (JCGM 101:2008): every observation drawn anew, the joint solution solved anew.
+"""The same reading by Monte Carlo (JCGM 101:2008): every observation drawn again, the joint solution solved again.
 
 Where the linear propagation of `vision.solution.propagate` holds, mean and standard deviation agree with it; where
 they do not, the reading says so.
