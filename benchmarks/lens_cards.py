@@ -74,7 +74,7 @@ def report(chords: list[Chord], focals: list[Focal], wings: int, minutes: float)
     pulls = np.array([f.error / f.u for f in focals])
     covered = 100 * np.mean([abs(c.error) <= 2 * c.u for c in own])
     told = (
-        f"{wings} wings of {STATIONS} photos of 12 megapixels, a camera each; of {wings - len(focals)} the cards told no lens. "
+        f"{wings} wings of {STATIONS} photos of 12 megapixels, a camera each; the cards told a lens in {len(focals)} of them. "
         f"Chord angles that carry no doubt with either lens: errors with the lens from station cards are **{r:.2f} times** those "
         f"with the lens board (root mean square; 95 % interval {low:.2f} to {high:.2f}, by wings drawn anew); asked: at most "
         f"1.3. U covers **{covered:.1f} %** of them; asked: 93 to 97 %."

@@ -127,7 +127,7 @@ def answers() -> list[tuple[str, float, float]]:
             page.goto(f"http://127.0.0.1:{server.port}/")
             page.locator("#wing button").first.wait_for()
             page.locator("#pick").set_input_files(str(SAMPLE / "photos" / "R2.jpg"))  # the workers' imports, once
-            page.locator("#now .card").get_by_text("R2:").first.wait_for()
+            page.locator("#now .value strong").wait_for()
             for name in TIMED:
                 begun = time.perf_counter()
                 page.locator("#pick").set_input_files(str(SAMPLE / "photos" / f"{name}.jpg"))

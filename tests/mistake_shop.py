@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -11,10 +12,12 @@ import numpy as np
 import pytest
 import tomli_w
 from PIL import Image
+from pypdf import PdfWriter
 from told_reader import TOLD, Told
 
 from rigging.batch.run import Options
 from rigging.cli.main import run
+from rigging.plots.canvas import Plot
 from shared.files import sha256_of
 
 STATIONS = 4
@@ -57,7 +60,9 @@ class Shop:
         self.gauge("R1,chord,2.0")
         monkeypatch.chdir(folder)
         monkeypatch.setattr("rigging.batch.run.Options", _in_this_process(Options))
+        monkeypatch.setattr("rigging.batch.pool.available_cores", lambda: 1)  # `check` in this process as well
         monkeypatch.setenv("COLUMNS", "80")
+        _without_plots(monkeypatch)
 
     @property
     def path(self) -> Path:
@@ -113,6 +118,17 @@ def _in_this_process(kind: type[Options]) -> Callable[..., Options]:
         return kind(**given)
 
     return options
+
+
+def _without_plots(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Reports with empty plots: nothing here reads one, and drawing them takes most of the time (`test_plots` does)."""
+    stream = io.BytesIO()
+    writer = PdfWriter()
+    writer.add_blank_page(300, 200)
+    writer.write(stream)
+    monkeypatch.setattr(Plot, "__post_init__", lambda _: None)
+    monkeypatch.setattr(Plot, "svg", lambda self: f'<svg role="img" aria-label="{self.name}"></svg>')
+    monkeypatch.setattr(Plot, "pdf", lambda _: stream.getvalue())
 
 
 @pytest.fixture
