@@ -10,6 +10,7 @@ import pytest
 from board_scene import FakeExif, FakePhoto
 from scipy import stats
 
+from benchmarks.lens_halves import halves
 from calibration.lens import bundle
 from calibration.lens.boards import Chessboard
 from calibration.lens.bundle import View
@@ -113,13 +114,13 @@ def test_both_cameras_of_the_rig_are_alike(calibrated):
 
 
 @pytest.mark.parametrize("side", ["left", "right"])
-def test_halves_of_the_photos_agree_within_their_deviations(calibrated, side):
-    views = calibrated[side].views
-    a, b = (bundle.fit(list(views[k::2]), SIZE, FULL) for k in (0, 1))
-    q = np.linalg.pinv(free_columns(FULL))
-    gap = q @ (a.theta - b.theta)
-    square = gap @ np.linalg.solve(q @ (a.covariance + b.covariance) @ q.T, gap)
-    assert stats.chi2.sf(square, len(gap)) > 0.005
+def test_random_halves_of_the_photos_agree_within_their_deviations(calibrated, side):
+    pulls, squares = halves(list(calibrated[side].views), 24, 11)
+    # 24 draws, each of 8 parameters that move together: a share of 0.95 scatters by 0.05 or more. With independent
+    # corners' covariance it is 0.58 to 0.64, and the median of the squares 38 to 40
+    assert np.mean(np.abs(pulls) < 2) > 0.8
+    assert np.mean(np.abs(pulls) < 2, axis=0).min() > 0.65
+    assert 3.0 < np.median(squares) < 11.0  # chi-square of 8 degrees of freedom: 7.34
 
 
 def test_same_answer_as_opencv_on_the_same_corners(calibrated):
