@@ -50,8 +50,8 @@ states a straightedge as the level reference and none is found, a string hangs i
 judgement), which multiplies the odds of none by (0.7 / 0.3) / (0.2 / 0.8). "named": a job may name a line before
 anybody has drawn it."""
 POSSIBLE = 0.02
-"""Probability from which on a candidate is measured and judged once more as measured. By judgement, a tenth of `vision.level.gravity.TAKEN`:
-it saves the time of measuring what will not be used."""
+"""Probability from which on a candidate is measured and judged once more as measured. By judgement, a tenth of
+`vision.level.gravity.TAKEN`: it saves the time of measuring what will not be used."""
 SECOND_REFERENCE = 0.995
 """Probability from which on a reference is used beside a surer one: it adds little, and a false one does harm."""
 LEAST_ERROR = 1e-6
