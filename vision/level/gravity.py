@@ -16,6 +16,7 @@ from shared.job.named import Place
 from shared.lines import REFERENCES, Role, Shows, reference_of
 from shared.numerics.arrays import F64
 from vision.evidence.belief import Belief, beliefs, believed_at
+from vision.evidence.kinds import KINDS, PLACES
 from vision.evidence.posterior import LEAST_ERROR, POSSIBLE, Line, sure, true_reference
 from vision.evidence.views import View
 from vision.level.straightedge import Straightedge, find_straightedge
@@ -305,8 +306,6 @@ def _within(ends: F64, chord: F64) -> F64:
 
 def _certain(kind: str, ends: F64) -> Belief:
     """What a person pointed at."""
-    from vision.evidence.kinds import KINDS, PLACES
-
     shares = np.zeros(len(KINDS))
     shares[KINDS.index(kind)] = 1.0
     places = ends[0] + np.linspace(0, 1, PLACES)[:, None] * (ends[1] - ends[0])
