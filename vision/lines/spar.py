@@ -103,7 +103,10 @@ def _place(rib: RibFace, stroke: Stroke, station: Station) -> float:
 
 
 def pen_odds(stroke: Stroke, pen: Stroke) -> float:
-    """Likelihood ratio of the line's breadth for the chord line's pen, against any other line."""
+    """Likelihood ratio of the line's breadth for the chord line's pen, against any other line.
+
+    stroke : the line asked about. With z the logarithm of both breadths' ratio: N(z; 0, PEN) / N(z; 0, OTHER).
+    """
     z = float(np.log(broad(stroke) / broad(pen)))
     return float(np.exp(-0.5 * (z / PEN) ** 2 + 0.5 * (z / OTHER) ** 2) * OTHER / PEN + 1e-3)
 
