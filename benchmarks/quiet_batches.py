@@ -21,6 +21,7 @@ from calibration.lens.model import distort
 from calibration.lens.profiles import LensProfile, load_lens
 from calibration.print.profile import KnownPrint, known_print
 from shared.cards import CardKind
+from shared.flags import FlagCode
 from shared.job.model import CardPrint
 from shared.reading import Angle, Evidence, Made, Photo, Reading, SeenCard
 from vision.cards.spec import SPECS, CardSpec
@@ -96,7 +97,7 @@ def main() -> None:
             raised, found = alarms(print_, focal, some, args.seed)
             inside = np.mean(np.abs(found[:, 0] - 1) < 2 * found[:, 1])
             print(
-                f"| {name} | {focal:g} | {some} | {raised['lens-focal-moved']} | {raised['cards-not-square']} "
+                f"| {name} | {focal:g} | {some} | {raised[FlagCode.LENS_FOCAL_MOVED]} | {raised[FlagCode.CARDS_NOT_SQUARE]} "
                 f"| {np.median(found[:, 1]):.2%} | {inside:.1%} |",
                 flush=True,
             )

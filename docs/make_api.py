@@ -41,7 +41,13 @@ MODULES = {
         "vision.solution.solve",
         "vision.solution.propagate",
     ),
-    "Use a reading and its uncertainty": ("shared.reading", "shared.quantity", "shared.rounding", "shared.angles"),
+    "Use a reading and its uncertainty": (
+        "shared.reading",
+        "shared.quantity",
+        "shared.rounding",
+        "shared.angles",
+        "shared.turns",
+    ),
     "Read a folder of photos": ("rigging.batch.find", "rigging.batch.run"),
     "Judge the wing": (
         "rigging.survey.evaluate",

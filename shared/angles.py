@@ -10,17 +10,6 @@ from shared.numerics.arrays import F64
 from shared.numerics.small_sums import cross
 
 
-def wrap_half_turn(angle_deg: float) -> float:
-    """The angle of an undirected line, brought to [-90, 90) degrees.
-
-    angle_deg : any finite angle, degrees.
-
-    >>> wrap_half_turn(179.0), wrap_half_turn(90.0)
-    (-1.0, -90.0)
-    """
-    return (angle_deg + 90.0) % 180.0 - 90.0
-
-
 def inclination(direction: F64, up: F64) -> float:
     """Angle of a direction above the horizontal, degrees, -90 to 90; `up` points away from gravity.
 

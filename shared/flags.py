@@ -95,12 +95,12 @@ class FlagCode(StrEnum):
         "judge this angle with care",
     )
     UPSIDE_DOWN = (
-        "upside-down", _PHOTO, _DOUBT, "The file tells which way up the photo is, and the string tells the opposite.",
+        "upside-down", _PHOTO, _DOUBT, "The file says which way up the photo is, and the string shows the opposite.",
         "turn it by half a turn, or let the string come from above the picture",
     )
     WHICH_WAY_UP = (
         "which-way-up", _PHOTO, _DOUBT,
-        "Nothing tells which way up the photo is; on its head the angle would have the other sign.",
+        "Nothing shows which way up the photo is; on its head the angle would have the other sign.",
         "use the camera's own file, or let the bob show",
     )
     # photo: sharpness, view and cards
@@ -306,7 +306,7 @@ class FlagCode(StrEnum):
         "gauge-resolution", _GAUGE, _NOTICE, "Readings are finer than the stated resolution.", "correct the resolution",
     )
     GAUGE_SCALE_UNKNOWN = (
-        "gauge-scale-unknown", _GAUGE, _NOTICE, "The calibration does not tell the scale error; U allows for it.",
+        "gauge-scale-unknown", _GAUGE, _NOTICE, "The calibration does not determine the scale error; U allows for it.",
         "add known angles, or reversals of a level and a plumb edge", _HELD,
     )
     REFERENCE_NOT_SQUARE = (

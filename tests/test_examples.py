@@ -22,6 +22,7 @@ MODULES = (
     "shared.lengths",
     "shared.quantity",
     "shared.rounding",
+    "shared.turns",
     "vision.cards.detect",
     "vision.cards.stations",
     "vision.image.photo",

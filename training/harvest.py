@@ -13,6 +13,7 @@ from vision.evidence.strips import cut_strips
 from vision.evidence.views import Photograph, View, level_view, upright_view
 from vision.image.photo import Picture
 from vision.image.rectified import Plane
+from vision.lines.crossing import crossings
 
 JITTER = 0.004
 """Standard deviation, in chords, of where the chord line is taken to lie when upright lines are cut out."""
@@ -83,16 +84,6 @@ def harvest_behind(
 def together(some: list[Harvest]) -> Harvest:
     """The strips of several ribs of a photo as one harvest."""
     return Harvest(*(np.concatenate([getattr(h, f.name) for h in some]) for f in fields(Harvest)))
-
-
-def crossings(view: View, chord: F64) -> F64:
-    """(n,) v, sheet mm, where each upright candidate crosses the chord line through (2, 2) sheet mm."""
-    c, r = view.candidates, view.raster
-    rise = (chord[1, 1] - chord[0, 1]) / (chord[1, 0] - chord[0, 0])
-    # u = a + b v on the candidate, v = v0 + rise (u - u0) on the chord line
-    b = c.slope * r.step[1] / r.step[0]
-    a = r.start[1] + c.row * r.step[1] - b * r.start[0]
-    return np.asarray((chord[0, 1] + rise * (a - chord[0, 0])) / (1 - rise * b), dtype=np.float64)
 
 
 def _part(

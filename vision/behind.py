@@ -24,8 +24,8 @@ from vision.evidence.views import upright_view
 from vision.image.photo import Picture
 from vision.image.rectified import Plane
 from vision.level.gravity import Gravity, find_gravity
-from vision.level.rib import Rib
 from vision.lines.chord_line import ChordLine, Sight, find_chord, look, sheet_plane
+from vision.lines.rib import RibFace
 from vision.lines.tracing import line_seen
 from vision.solution.solve import Solution
 
@@ -256,7 +256,7 @@ def _shows_beside(plane: Plane, line: ChordLine, card: Card, chord_mm: float) ->
 def _gravity(sight: Sight, line: ChordLine, station: Station, job: Job, before: tuple[Detections, ...]) -> Gravity:
     """References before this rib that are as good as sure and that no nearer rib's search has found already."""
     assert line.ends is not None
-    rib = Rib(sight.photo, sight.plane, line.ends, sight.chord_mm, sight.right, sight.blur, sight.boxes)
+    rib = RibFace(sight.photo, sight.plane, line.ends, sight.chord_mm, sight.right, sight.blur, sight.boxes)
     view = upright_view(sight.photo, sight.plane, sight.papers, sight.foreign, sight.chord_mm, line.ends, False)
     no_bar = replace(job, level=replace(job.level, straightedge_mm=None))
     got = find_gravity(rib, sight.level, sight.levels, sight.middle, view, station, no_bar, {})

@@ -12,12 +12,12 @@ from vision.evidence.views import Photograph, upright_view
 from vision.image.photo import Picture
 from vision.image.rectified import Plane
 from vision.level.gravity import Gravity, find_gravity
-from vision.level.rib import Rib
 from vision.lines.chord import RIM_MM, ChordChoice
 from vision.lines.chord_line import find_chord, look, sheet_plane
 from vision.lines.hints import Hint
 from vision.lines.marks import Mark, find_marks, locate
 from vision.lines.measure import Stroke
+from vision.lines.rib import RibFace
 from vision.lines.spar import SparChoice, find_spar
 from vision.lines.tracing import line_seen
 from vision.named.drawn import Around
@@ -106,7 +106,7 @@ def detect(
     if stroke is None or ends is None:
         return Detections(plane, right, line.reason, chord=choice, chord_ends=ends)
     photo, level, papers, foreign, boxes = sight.photo, sight.level, sight.papers, sight.foreign, sight.boxes
-    rib = Rib(photo, plane, ends, mm, right, sight.blur, boxes)
+    rib = RibFace(photo, plane, ends, mm, right, sight.blur, boxes)
     upright = upright_view(photo, plane, papers, foreign, mm, ends, False)
     gravity = find_gravity(rib, level, sight.levels, sight.middle, upright, station, job, by_role)
     so_far = Detections(

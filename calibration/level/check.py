@@ -35,7 +35,7 @@ def cross_check(by_plumb: Sequence[Quantity], by_level: Sequence[Quantity]) -> L
     """Compare angles of the same lines, read once against a plumb line, once against a level line.
 
     What both readings of a line share cancels. A constant difference is the zero error of one of the two;
-    which one, a reversal tells. Raises ValueError unless there is one of each per line.
+    which one, a reversal shows. Raises ValueError unless there is one of each per line.
 
     by_plumb, by_level : degrees, nose-up positive, in the same order of lines.
 

@@ -9,9 +9,9 @@ import numpy as np
 
 from calibration.edges import Edge, find_edges
 from calibration.lens.model import Lens
-from shared.angles import wrap_half_turn
 from shared.errors import UserError
 from shared.numerics.arrays import F64, U8
+from shared.turns import wrap_half_turn
 
 LEAST_BAR_LENGTH = 0.12
 """Least length of an edge, parts of the diagonal. By judgement: 600 pixels of a 12-megapixel photo, over which an edge

@@ -81,7 +81,7 @@ def _leads_out(link: Path, home: Path) -> str | None:
     try:
         target = link.resolve(strict=True)
     except (OSError, RuntimeError):
-        return None  # opening it tells what is wrong
+        return None  # opening it shows what is wrong
     if target.is_relative_to(home):
         return None
     return "a link that leads out of the folder; add --follow-links to read it, or give its target's folder"

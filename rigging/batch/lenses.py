@@ -37,7 +37,7 @@ def keep_lenses(job: Job, sources: Sequence[Source]) -> tuple[Path, ...]:
     """Solve and keep a lens profile for every camera of the photos that has none; the files written.
 
     The profiles lie in the job's lens folder, where readings of this and later batches find them. A job that
-    names its lens is left alone, and so is a camera whose cards tell no more than its EXIF does. Raises
+    names its lens is left alone, and so is a camera whose cards show no more than its EXIF does. Raises
     UserError for a broken profile in that folder or of the print.
     """
     if job.lens != "auto":

@@ -165,7 +165,7 @@ def fingerprint(job: Job, settings: tuple[str, ...] = ()) -> str:
 def made_with(job: Job) -> dict[str, str]:
     """What readings made now would be made with: digests of the job, of the profiles and of the tool.
 
-    Kept with a batch's readings: `rigging.batch.readings_file.what_changed` tells what no longer fits.
+    Kept with a batch's readings: `rigging.batch.readings_file.what_changed` lists what no longer fits.
     """
     return {"job": _digest([_bare(job)]), "profiles": _digest([*_profiles(job)]), "tool": code_digest()}
 

@@ -16,7 +16,7 @@ import click
 def mixed(job_file: Path, when: str) -> None:
     """Note under [glue] of JOB that the glue was mixed WHEN: now, a time as 9:15, or none to take the note back.
 
-    From then on every survey tells the time that is left, and after it tells to turn nothing.
+    From then on every survey gives the time that is left; after it, no turn is advised.
     """
     from rigging.survey.bonding import window
     from shared.files import write_whole

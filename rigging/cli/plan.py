@@ -45,7 +45,7 @@ class PlanOptions:
     "--camera",
     metavar="WHAT",
     help=(
-        "A lens profile's path, or a phone as its EXIF tells it: 27mm@4000x3000, with the word uncalibrated "
+        "A lens profile's path, or a phone by its EXIF values: 27mm@4000x3000, with the word uncalibrated "
         "where it "
         "has no profile. Default: the profile in the job's lens folder, else 26mm@4000x3000."
     ),
@@ -176,7 +176,7 @@ def _tell_board(job: Job, camera: str | None, lens: Lens, plans: tuple[StationPl
         echo(
             f"No lens profile is kept: the figures above take a board session for granted (U {now:.3f}° in the middle). "
             f"Without one the first photos are read by the EXIF alone ({then:.3f}°); from four photos on the station "
-            "cards tell the lens, and U lies between the two."
+            "cards determine the lens, and U lies between the two."
         )
     else:
         echo(

@@ -114,7 +114,7 @@ def _job_troubles(job: Job) -> Iterator[Trouble]:
         yield Trouble(
             "doubt",
             FlagCode.NO_LENS_PROFILE,
-            f"no lens profile in folder {job.lens_folder}: from four photos on the station cards tell the lens; "
+            f"no lens profile in folder {job.lens_folder}: from four photos on the station cards determine the lens; "
             "ribangle calibrate lens makes a better one from a dozen photos of the lens board",
         )
     if job.gauge.readings and (job.folder / job.gauge.readings).is_file():

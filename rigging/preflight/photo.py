@@ -175,7 +175,7 @@ def _softness(picture: Picture) -> str:
 def edge_width(gray: U8) -> float:
     """Blur of the sharpest edges of a picture, standard deviation in pixels; NaN where it has none.
 
-    An edge blurred by b and smoothed by s has the slope 1 / sqrt(b^2 + s^2): two smoothings tell b (after
+    An edge blurred by b and smoothed by s has the slope 1 / sqrt(b^2 + s^2): two smoothings give b (after
     Elder and Zucker, IEEE TPAMI 20, 1998, 699, who choose the smoothing by the noise).
     """
     fine, coarse = (_slope(gray, s) for s in _SMOOTH)

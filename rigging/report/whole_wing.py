@@ -18,7 +18,7 @@ CAUSES = {
     "rib": "rib",
     "both": "jig and rib",
     "sum": "their sum",
-    "untold": "cannot tell",
+    "untold": "not known",
 }
 
 

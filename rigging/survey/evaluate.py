@@ -23,13 +23,13 @@ from rigging.survey.two_lines import Off, TwoLines, split_pairs
 from rigging.survey.units import in_units
 from rigging.survey.wing import Symmetry, run_of, symmetry, twists, washout
 from rigging.survey.witness_doubts import doubted, notes
-from shared.angles import wrap_half_turn
 from shared.flags import Flag, FlagCode, of_batch
 from shared.gauge.readings import GaugeReadings, Line, Oddity
 from shared.job.lint import lint
 from shared.job.model import Job, Station
 from shared.quantity import Quantity
 from shared.reading import NO_RIB, Reading
+from shared.turns import wrap_half_turn
 from shared.version import version
 
 

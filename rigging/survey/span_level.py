@@ -13,11 +13,11 @@ from rigging.survey.fairness import LEAST_RUN_MM
 from rigging.survey.least_squares import covariance_matrix, fit, mean_weights
 from rigging.survey.named_lines import NamedResult, design_a
 from rigging.survey.wing import run_of
-from shared.angles import wrap_half_turn
 from shared.job.model import Job
 from shared.job.named import Place
 from shared.quantity import Component, Quantity, combine
 from shared.rounding import degrees, number
+from shared.turns import wrap_half_turn
 
 
 @dataclass(frozen=True)

@@ -17,12 +17,12 @@ from rigging.survey.drawn_line import with_marking
 from rigging.survey.named_lines import between, design_a
 from rigging.survey.repeats import combine_angles
 from rigging.survey.station_lines import Asked
-from shared.angles import wrap_half_turn
 from shared.job.model import Job
 from shared.job.named import LinePair, Place
 from shared.quantity import Quantity
 from shared.reading import Reading
 from shared.rounding import degrees, number, places
+from shared.turns import wrap_half_turn
 
 Off = Mapping[tuple[str, str], tuple[Quantity, float, str | None]]
 """(station or place, line) -> its deviation counted as `a`, its tolerance, and why it must not be trusted."""

@@ -15,8 +15,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from shared.angles import wrap_half_turn
 from shared.cards import CardKind
+from shared.turns import wrap_half_turn
 
 Arrow = Literal["forward", "outboard"]
 Kind = Literal["spar web", "tip fitting", "centre section", "leading edge", "other"]

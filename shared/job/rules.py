@@ -138,7 +138,7 @@ def _several_jigs(thing: str, jig: JigTable, before: list[JigTable]) -> Iterator
         yield (
             f"{thing}: at_span_mm",
             f"the panel {jig.panel!r} has several jigs",
-            "tell where along the span each of them acts",
+            "state where along the span each of them acts",
         )
     elif jig.at_span_mm in [other.at_span_mm for other in others]:
         yield (

@@ -109,7 +109,7 @@ def after_solving(solution: Solution) -> Verdict:
 def smear_px(card: Card) -> float:
     """Length of a straight smear in one of the card's two directions that makes its edges as unequally sharp as
     they are: a box of length L adds L^2 / 12 to the blur's variance across it. Infinite where the edges of one
-    direction are gone, 0 where there are too few to tell. A smear along a diagonal blurs both alike and is left to
+    direction are gone, 0 where there are too few. A smear along a diagonal blurs both alike and is left to
     the gate on blur."""
     e = card.edges
     if len(e.blur_px) < 2 * FEWEST_CARD_EDGES:

@@ -49,6 +49,9 @@ photo in five is left in which the rib shows other lines beside its card but not
 states a straightedge as the level reference and none is found, a string hangs in 30 % of the photos rather than in 80 % (by
 judgement), which multiplies the odds of none by (0.7 / 0.3) / (0.2 / 0.8). "named": a job may name a line before
 anybody has drawn it."""
+POSSIBLE = 0.02
+"""Probability from which on a candidate is measured and judged once more as measured. By judgement, a tenth of
+`vision.level.gravity.TAKEN`: it saves the time of measuring what will not be used."""
 SECOND_REFERENCE = 0.995
 """Probability from which on a reference is used beside a surer one: it adds little, and a false one does harm."""
 LEAST_ERROR = 1e-6

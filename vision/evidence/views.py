@@ -139,7 +139,10 @@ class Window:
 def window_view(
     photo: Photograph, plane: Plane, papers: list[F64], others: list[F64], chord_mm: float, window: Window
 ) -> View:
-    """Lines within a window. papers, others : as of `level_view`."""
+    """Lines within a window. papers, others : as of `level_view`.
+
+    photo, plane, chord_mm : as there. window : where and how steep.
+    """
     along = 0 if window.family == "level" else 1
     reduced = photo.half.further(4, 1) if window.family == "level" else photo.half.further(1, 4)
     step = (max(8.0 / photo.scale, (window.box[along + 2] - window.box[along]) / 511), 2.0 / photo.scale)

@@ -54,7 +54,7 @@ def read_exif(image: Image.Image) -> tuple[Exif, tuple[str, ...]]:
         return Exif(), ("its EXIF data are damaged and were not used",)
     notes: tuple[str, ...] = ()
     # a HEIC is turned by its own box, not by EXIF (ISO/IEC 23008-12, 6.5.10); pillow-heif sets the tag to 1 and keeps
-    # what the camera wrote, which tells how the sensor was held
+    # what the camera wrote, which says how the sensor was held
     said = image.info.get("original_orientation") or tags.get(ExifTags.Base.Orientation)
     orientation = 1 if said is None else said
     if not isinstance(orientation, int) or not 1 <= orientation <= 8:

@@ -16,19 +16,18 @@ from shared.job.named import Place
 from shared.lines import REFERENCES, Role, Shows, reference_of
 from shared.numerics.arrays import F64
 from vision.evidence.belief import Belief, beliefs, believed_at
-from vision.evidence.posterior import LEAST_ERROR, Line, sure, true_reference
+from vision.evidence.kinds import KINDS, PLACES
+from vision.evidence.posterior import LEAST_ERROR, POSSIBLE, Line, sure, true_reference
 from vision.evidence.views import View
-from vision.level.rib import Rib
 from vision.level.straightedge import Straightedge, find_straightedge
 from vision.level.string import line_ends, measure_string, scatter
+from vision.lines.crossing import crossing_of, crossings
 from vision.lines.hints import Hint
 from vision.lines.measure import Stroke, measure
+from vision.lines.rib import RibFace
 from vision.lines.tracing import hinted_ends, line_seen, segment
 from vision.solution.solve import LineSeen
 
-POSSIBLE = 0.02
-"""Probability from which on a candidate is measured and judged once more as measured. By judgement, a tenth of `TAKEN`:
-it saves the time of measuring what will not be used."""
 TAKEN = 0.2
 """Probability from which on a candidate counts as a level reference. By judgement, and not the last word: `GIVE` and
 `DOUBT` judge what is used. Doubled, faint strings are refused rather than flagged; halved, shadows are taken."""
@@ -93,7 +92,7 @@ class Look:
     where a person pointed at a reference.
     """
 
-    rib: Rib
+    rib: RibFace
     level: View
     levels: list[Belief]
     middle_mm: float
@@ -132,7 +131,7 @@ Finder = Callable[[Look], tuple[list[Found], str | None]]
 
 
 def find_gravity(
-    rib: Rib,
+    rib: RibFace,
     level: View,
     levels: list[Belief],
     middle_mm: float,
@@ -232,32 +231,7 @@ def find_level_line(look: Look) -> tuple[list[Found], str | None]:
     return [Found(Role.LEVEL, stroke, kind, share, None, line)], None
 
 
-def crossings(view: View, chord: F64) -> F64:
-    """(n,) v, sheet mm, where each upright candidate crosses the chord line through (2, 2) sheet mm.
-
-    view : of upright lines, n candidates. chord : left end first.
-    """
-    c, r = view.candidates, view.raster
-    rise = (chord[1, 1] - chord[0, 1]) / (chord[1, 0] - chord[0, 0])
-    # u = a + b v on the candidate, v = v0 + rise (u - u0) on the chord line
-    b = c.slope * r.step[1] / r.step[0]
-    a = r.start[1] + c.row * r.step[1] - b * r.start[0]
-    return np.asarray((chord[0, 1] + rise * (a - chord[0, 0])) / (1 - rise * b), dtype=np.float64)
-
-
-def crossing_of(ends: F64, chord: F64) -> F64:
-    """(2,) sheet mm where the upright line through (2, 2) meets the chord line through (2, 2).
-
-    ends : sheet mm, upper end first. chord : sheet mm, left end first.
-    """
-    rise = (chord[1, 1] - chord[0, 1]) / (chord[1, 0] - chord[0, 0])
-    b = (ends[1, 0] - ends[0, 0]) / (ends[1, 1] - ends[0, 1])
-    a = ends[0, 0] - b * ends[0, 1]
-    v = (chord[0, 1] + rise * (a - chord[0, 0])) / (1 - rise * b)
-    return np.array([a + b * v, v])
-
-
-def _hinted_string(rib: Rib, hints: Mapping[Role, Hint]) -> list[tuple[Stroke, Belief]]:
+def _hinted_string(rib: RibFace, hints: Mapping[Role, Hint]) -> list[tuple[Stroke, Belief]]:
     if Role.PLUMB not in hints:
         return []
     ends = hinted_ends(rib.plane, hints[Role.PLUMB])
@@ -265,7 +239,7 @@ def _hinted_string(rib: Rib, hints: Mapping[Role, Hint]) -> list[tuple[Stroke, B
     return [] if stroke is None else [(stroke, _certain("string", ends))]
 
 
-def _strings(rib: Rib, view: View, weighed: list[Belief]) -> tuple[list[tuple[Stroke, Belief]], str | None]:
+def _strings(rib: RibFace, view: View, weighed: list[Belief]) -> tuple[list[tuple[Stroke, Belief]], str | None]:
     """The strings measured, the surest first, each with what is believed of it as measured; a reason where none."""
     found: list[tuple[Stroke, Belief]] = []
     reason: str | None = None
@@ -289,7 +263,7 @@ def _strings(rib: Rib, view: View, weighed: list[Belief]) -> tuple[list[tuple[St
 
 
 def _laser(
-    rib: Rib, view: View, levels: list[Belief], middle_mm: float, hints: Mapping[Role, Hint]
+    rib: RibFace, view: View, levels: list[Belief], middle_mm: float, hints: Mapping[Role, Hint]
 ) -> tuple[Stroke, float] | None:
     """The level line measured and the witness's probability of it."""
     if any(role.is_reference for role in hints):
@@ -310,7 +284,7 @@ def _laser(
     return None
 
 
-def _level_stroke(rib: Rib, ends: F64) -> Stroke | None:
+def _level_stroke(rib: RibFace, ends: F64) -> Stroke | None:
     return measure(
         rib.photo.picture.gray,
         rib.plane,
@@ -332,8 +306,6 @@ def _within(ends: F64, chord: F64) -> F64:
 
 def _certain(kind: str, ends: F64) -> Belief:
     """What a person pointed at."""
-    from vision.evidence.kinds import KINDS, PLACES
-
     shares = np.zeros(len(KINDS))
     shares[KINDS.index(kind)] = 1.0
     places = ends[0] + np.linspace(0, 1, PLACES)[:, None] * (ends[1] - ends[0])

@@ -16,9 +16,9 @@ import numpy as np
 
 from shared.numerics.arrays import F32, F64, Bools
 from vision.image.rectified import Plane, Reduced, Sheet, lay_flat
-from vision.level.rib import Rib, ring_of
 from vision.lines.edges import EdgeLook, Pair, edge_pairs, edge_votes, measure_pair, seen_along
 from vision.lines.measure import Stroke
+from vision.lines.rib import RibFace, ring_of
 
 LONG, ON_RIB, PAST_MM = 0.35, 0.10, 20.0
 """Both edges must be seen over at least this part of the chord, this part before the rib, so far past one of its ends.
@@ -47,7 +47,7 @@ class Straightedge:
     reason: str | None = None
 
 
-def find_straightedge(rib: Rib, width_mm: float) -> Straightedge:
+def find_straightedge(rib: RibFace, width_mm: float) -> Straightedge:
     """Find and measure it. width_mm : between its long edges.
 
     rib : where it is looked for: on and about the rib's face, in its plane.
@@ -96,7 +96,7 @@ def _same(a: Stroke, b: Stroke) -> bool:
     return bool(np.abs(np.polyval(lines[0], u) - np.polyval(lines[1], u)).max() < SAME_BAR_MM)
 
 
-def _stands_before(sheet: Sheet, votes: F32, p: Pair, rib: Rib) -> bool:
+def _stands_before(sheet: Sheet, votes: F32, p: Pair, rib: RibFace) -> bool:
     """Whether both edges are seen far enough, on the rib's face, and past one of its ends."""
     chord, chord_mm = rib.chord, rib.chord_mm
     cols = np.arange(votes.shape[1])
@@ -115,7 +115,7 @@ def _stands_before(sheet: Sheet, votes: F32, p: Pair, rib: Rib) -> bool:
     return bool(both.sum() * mm >= LONG * chord_mm and (both & on & along).sum() * mm >= ON_RIB * chord_mm and past)
 
 
-def _changes(rib: Rib, stroke: Stroke) -> float:
+def _changes(rib: RibFace, stroke: Stroke) -> float:
     """Robust standard deviation, along a straightedge, of its face's brightness, natural logarithm."""
     slope, at = np.polyfit(stroke.uv[:, 0], stroke.uv[:, 1], 1)
     u = np.linspace(stroke.uv[0, 0], stroke.uv[-1, 0], FACE_PARTS)
@@ -144,7 +144,7 @@ def _askew(plane: Plane, uv: F64, scale: float) -> F64:
     return np.asarray(math.radians(ASKEW_DEG) * rise * along * scale)
 
 
-def _measured(rib: Rib, look: EdgeLook, sheet: Sheet, votes: F32, pair: Pair) -> Stroke | None:
+def _measured(rib: RibFace, look: EdgeLook, sheet: Sheet, votes: F32, pair: Pair) -> Stroke | None:
     """The middle line, where both edges are clear past one of the rib's ends."""
     found = measure_pair(look, sheet, votes, pair)
     if found is None:

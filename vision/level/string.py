@@ -7,8 +7,8 @@ import numpy as np
 from shared.numerics.arrays import F64, U8
 from shared.numerics.small_sums import straight
 from vision.image.rectified import Plane
-from vision.level.rib import Rib
 from vision.lines.measure import How, Stroke, measure_as, shaded
+from vision.lines.rib import RibFace
 from vision.lines.tracing import segment
 
 FAIR_PX = 0.30
@@ -42,7 +42,7 @@ RIM_PX = 8.0
 needs."""
 
 
-def measure_string(rib: Rib, ends: F64, crossing: F64 | None) -> Stroke | None:
+def measure_string(rib: RibFace, ends: F64, crossing: F64 | None) -> Stroke | None:
     """A string's stroke in the grey picture; where it hardly shows there, in the colour that shows it best. None where it
     cannot be measured over SHORTEST_STRING of the chord.
 

@@ -3,7 +3,7 @@
 Turned by half a turn, a photo shows the same rib, card and arrow as from its other side, and every angle with the other sign;
 only gravity differs. A plumb line comes from above, mostly out of the picture, and ends below at its bob, mostly within it. A
 string that ends within the picture at the top and leaves it at the bottom was seen upside down, or hangs from something in the
-picture, its bob below it; that is for a person to say. Where the string does not tell, the file's own word counts (EXIF
+picture, its bob below it; that is for a person to say. Where the string does not decide, the file's own word counts (EXIF
 orientation).
 """
 
@@ -68,7 +68,7 @@ def which_way_up(
         return None, ()
     return None, (
         FlagCode.WHICH_WAY_UP.flag(
-            "neither the file nor the string tells which way up the photo is; on its head the angle "
+            "neither the file nor the string shows which way up the photo is; on its head the angle "
             "would have the other sign"
         ),
     )

@@ -48,6 +48,8 @@ def speaks_for(plane: Plane, line: LineSeen, others: list[Belief], lean: Lean) -
     """Likelihood ratio, that a reference is true against that it is not, of the upright things seen beside it; 1 at most.
 
     others : all upright candidates of the rib's view, sheet mm; those on the reference itself are left out.
+
+    plane : of the rib. line : the reference, as seen. lean : of the rib, as stated.
     """
     planes = _planes(plane, line, others)
     if not len(planes):

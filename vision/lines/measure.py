@@ -226,7 +226,7 @@ def shaded(s: Stroke) -> Stroke:
     A cylinder lit from the side is bright on one half and dark on the other. Before a background between the
     two, only one half stands out, and which one depends on the background: the centre seems to move by up to
     half a width. Before a background that both halves stand out from (large depth) it does not. The shift
-    is one unknown for the whole string times a known shape, so the joint solution can tell it from a tilt.
+    is one unknown for the whole string times a known shape, so the joint solution can separate it from a tilt.
     """
     most = float(np.abs(s.depth).max())
     shape = np.sign(s.depth) * (1.0 - np.abs(s.depth) / most)

@@ -9,12 +9,12 @@ import numpy as np
 from shared.job.model import Station
 from shared.numerics.arrays import F64
 from vision.evidence.belief import Belief, beliefs, believed_at
-from vision.evidence.posterior import ALIKE, DOUBT, one_of
+from vision.evidence.posterior import ALIKE, DOUBT, POSSIBLE, one_of
 from vision.evidence.views import View
-from vision.level.gravity import POSSIBLE, crossing_of, crossings
-from vision.level.rib import Rib
+from vision.lines.crossing import crossing_of, crossings
 from vision.lines.hints import Hint
 from vision.lines.measure import Stroke, measure
+from vision.lines.rib import RibFace
 from vision.lines.tracing import hinted_ends, reach_px, segment
 from vision.lines.waviness import Waviness
 
@@ -55,7 +55,7 @@ class SparChoice:
     weighed: tuple[Belief, ...] = ()
 
 
-def find_spar(rib: Rib, view: View, pen: Stroke, station: Station, hint: Hint | None) -> SparChoice:
+def find_spar(rib: RibFace, view: View, pen: Stroke, station: Station, hint: Hint | None) -> SparChoice:
     """Find and measure it. view : of the lines across the rib. pen : the chord line as measured.
 
     rib : the one it is drawn on. station : says where it may stand (`spar_at`); its design angle is not read. hint :
@@ -90,7 +90,7 @@ def find_spar(rib: Rib, view: View, pen: Stroke, station: Station, hint: Hint | 
     return SparChoice(stroke, None, choice.chance, belief.instead_of("spar"), tuple(weighed))
 
 
-def _place(rib: Rib, stroke: Stroke, station: Station) -> float:
+def _place(rib: RibFace, stroke: Stroke, station: Station) -> float:
     """Likelihood ratio of where the line crosses the chord line, against anywhere along it."""
     if station.spar_at is None:
         return 1.0
@@ -103,7 +103,10 @@ def _place(rib: Rib, stroke: Stroke, station: Station) -> float:
 
 
 def pen_odds(stroke: Stroke, pen: Stroke) -> float:
-    """Likelihood ratio of the line's breadth for the chord line's pen, against any other line."""
+    """Likelihood ratio of the line's breadth for the chord line's pen, against any other line.
+
+    stroke : the line asked about. With z the logarithm of both breadths' ratio: N(z; 0, PEN) / N(z; 0, OTHER).
+    """
     z = float(np.log(broad(stroke) / broad(pen)))
     return float(np.exp(-0.5 * (z / PEN) ** 2 + 0.5 * (z / OTHER) ** 2) * OTHER / PEN + 1e-3)
 
@@ -116,7 +119,7 @@ def broad(stroke: Stroke) -> float:
     return float(np.hypot(stroke.width_mm / np.sqrt(12), stroke.blur_px / stroke.px_per_mm))
 
 
-def _measured(rib: Rib, ends: F64, inset_mm: float, pen: Stroke) -> Stroke | None:
+def _measured(rib: RibFace, ends: F64, inset_mm: float, pen: Stroke) -> Stroke | None:
     d = (ends[1] - ends[0]) / np.linalg.norm(ends[1] - ends[0])
     a, b = ends[0] + inset_mm * d, ends[1] - inset_mm * d
     scale = rib.photo.scale

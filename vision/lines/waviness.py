@@ -50,7 +50,7 @@ def _likelihoods(place: F64, columns: F64, sigma: F64, reaches: F64, sizes: F64)
     """Log likelihood, up to a constant, for each reach and size (k,) of the process.
 
     place : (n,) rising. columns : (n, 3) the line's two parameters and the residuals. The process forgets what lies
-    further back than one place (it is Markov), so that each place's own news, what it tells beyond all before it,
+    further back than one place (it is Markov), so that each place's innovation, what it adds to all before it,
     follows in one pass (Kalman filter; Rasmussen and Williams 2006, appendix B).
     """
     keep = np.exp(-np.diff(place, prepend=-np.inf)[:, None] / reaches)

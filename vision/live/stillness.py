@@ -141,7 +141,7 @@ def judge(background: Background, gray: U8, theta: F64, width: int) -> Stillness
         seen, start = _far(background, soft)
         if seen.good.mean() < LEAST_FOLLOWING:
             return Stillness.unknown(
-                "the background is not where it was: the camera was moved, or something large stands in its way",
+                "the background is not where it was: the camera was moved, or something large hides it",
                 int(seen.good.sum()),
             )
         moved = float(np.hypot(*(start + np.median(seen.px[seen.good], axis=0))))

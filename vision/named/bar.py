@@ -10,10 +10,10 @@ from shared.lines import Role
 from shared.numerics.arrays import F64
 from vision.evidence.posterior import ALIKE, DOUBT
 from vision.image.rectified import Reduced, lay_flat
-from vision.level.rib import ring_of
 from vision.lines.chord_line import Sight
 from vision.lines.edges import EdgeLook, edge_pairs, edge_votes, measure_pair, seen_along
 from vision.lines.measure import Stroke
+from vision.lines.rib import ring_of
 from vision.lines.tracing import line_seen
 from vision.named.drawn import EQUAL, TILTED, place_odds
 from vision.named.found import FoundLine

@@ -15,8 +15,8 @@ from vision.evidence.kinds import PLACES
 from vision.evidence.posterior import ALIKE, DOUBT, one_of
 from vision.evidence.strips import SPAN
 from vision.evidence.views import View, Window, window_view
-from vision.level.gravity import crossing_of, crossings
 from vision.lines.chord_line import Sight
+from vision.lines.crossing import crossing_of, crossings
 from vision.lines.measure import Stroke, measure
 from vision.lines.spar import broad, pen_odds
 from vision.lines.tracing import line_seen, reach_px, segment

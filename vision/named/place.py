@@ -26,10 +26,10 @@ from vision.evidence.views import upright_view
 from vision.image.photo import Picture
 from vision.image.rectified import Plane
 from vision.level.gravity import find_gravity
-from vision.level.rib import Rib as Face
 from vision.level.upright import which_way_up
 from vision.level.weighing import weighed
 from vision.lines.chord_line import Sight, look, sheet_plane
+from vision.lines.rib import RibFace as Face
 from vision.named.angles import named_angles
 from vision.named.drawn import Around
 from vision.named.find import find_named

@@ -12,7 +12,7 @@ from vision.image.rectified import Plane
 
 
 @dataclass(frozen=True)
-class Rib:
+class RibFace:
     """What the lines of a rib are looked for with. chord : (2, 2) sheet mm of the chord line, left end first. scale : pixels a
     mm. boxes : (u0, v0, u1, v1) sheet mm of the cards."""
 
