@@ -55,6 +55,8 @@ def _takes(kind: inspect.Type) -> Iterator[str]:
         yield ", ".join(f'`"{value}"`' for value in kind.values)
     elif isinstance(kind, inspect.EnumType):
         yield ", ".join(f'`"{member.value}"`' for member in kind.cls)
+    elif isinstance(kind, inspect.BoolType):
+        yield "`true`, `false`"
     elif isinstance(kind, inspect.ListType):
         yield "list of: " + "; ".join(_takes(kind.item_type))
 
@@ -64,6 +66,8 @@ def _default(entry: msgspec.structs.FieldInfo) -> str:
         return "**required**"
     if entry.default is None or entry.default is msgspec.NODEFAULT:
         return "-"
+    if isinstance(entry.default, bool):
+        return f"`{str(entry.default).lower()}`"
     return f'`"{entry.default}"`' if isinstance(entry.default, str) else f"{entry.default:g}"
 
 

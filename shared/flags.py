@@ -147,6 +147,14 @@ class FlagCode(StrEnum):
         "spar-doubtful", _PHOTO, _DOUBT, "The spar line or the level reference may be something else.",
         "look at the annotated picture; if it is right, point at the line",
     )
+    MARK_AS_POINTED = (
+        "mark-as-pointed", _PHOTO, _REMARK, "A mark that a person pointed at could not be placed better than that.",
+        "use a printed mark, or a pen cross", _HELD,
+    )
+    LINE_BESIDE = (
+        "line-beside", _PHOTO, _DOUBT, "Beside the line or edge that a person pointed at runs another, perhaps the one meant.",
+        "look at the annotated picture; if it is the wrong one, point at both ends of the right one from nearer by",
+    )
     CHORD_BROKEN = (
         "chord-broken", _PHOTO, _DOUBT, "Much of the chord line could not be measured.",
         "clear what covers it, or draw it again",

@@ -98,3 +98,17 @@ def format_length(mm: float, units: Units = "mm") -> str:
     if units == "in":
         return f"{mm / INCH_MM:.2f} in"
     return f"{mm:.0f} mm" if abs(mm) >= 100 else f"{mm:.1f} mm"
+
+
+FINEST = 64
+"""Parts of an inch that rules and drawings count in, at the finest."""
+
+
+def as_fraction(mm: float) -> tuple[str, float]:
+    """A length to the nearest 1/64 in, as "47 17/64", and what is left over, inches, -1/128 to 1/128."""
+    parts = round(mm / INCH_MM * FINEST)
+    left = mm / INCH_MM - parts / FINEST
+    whole, rest = divmod(abs(parts), FINEST)
+    words = [str(whole)] if whole or not rest else []
+    words += [str(Fraction(rest, FINEST))] if rest else []
+    return ("\N{MINUS SIGN}" if parts < 0 else "") + " ".join(words), left

@@ -80,6 +80,10 @@ class Role(StrEnum):
         "named", Shows.NOTHING, "named line", "line", True, (167, 121, 204),
         ("named line fit", "pen waviness", "", ""),
     )  # fmt: skip
+    FEATURE = (
+        "feature", Shows.NOTHING, "line of a dimension", "line", True, (167, 121, 204),
+        ("line and edge fit", "waviness of line or edge", "", ""),
+    )  # fmt: skip
     CANDIDATE = "candidate", Shows.NOTHING, "candidate", "candidate", True, (66, 228, 240)
 
     @property
@@ -95,8 +99,8 @@ class Role(StrEnum):
 
 REFERENCES = tuple(r for r in Role if r.is_reference)
 """The level references, in the order in which they are looked for."""
-POINTED = tuple(r for r in Role if r not in (Role.NAMED, Role.CANDIDATE))
-"""What a person may point at in a photo."""
+POINTED = tuple(r for r in Role if r not in (Role.NAMED, Role.FEATURE, Role.CANDIDATE))
+"""What a person may point at in a photo, beside the named features of dimensions."""
 
 
 def listed(roles: Iterable[Role] = POINTED) -> str:

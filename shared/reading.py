@@ -142,6 +142,23 @@ class FoundLean:
 
 
 @dataclass(frozen=True)
+class Measured:
+    """One of the job's dimensions as one photo shows it: a value, or none and the reason.
+
+    place, name : of the dimension. unit : of the quantity. paths : what it stands on, pixels: a point of each mark, points
+    along each line or edge.
+    """
+
+    place: str
+    name: str
+    unit: Literal["mm", "deg"]
+    quantity: Quantity | None
+    reason: str | None = None
+    flags: tuple[Flag, ...] = ()
+    paths: tuple[tuple[Point, ...], ...] = ()
+
+
+@dataclass(frozen=True)
 class Photo:
     """Which photo it was. taken : EXIF date and time, ISO 8601 without zone, or None."""
 
@@ -173,7 +190,8 @@ class Reading:
     one; the readings of the ribs behind it are readings of the same photo. twist : against the foremost rib, or, at the
     foremost one, None. relative : the chord angle where nothing in the photo shows gravity: its unknown part is one source
     that the photo's other ribs share, so that only differences say anything. lean : where the photo determines it. lines :
-    those that the job names at the station or place.
+    those that the job names at the station or place. dimensions : of the job, those whose cards the photo shows; the reading
+    of a photo's foremost rib has them all.
     """
 
     photo: Photo
@@ -191,6 +209,7 @@ class Reading:
     relative: Quantity | None = None
     lean: FoundLean | None = None
     lines: tuple[NamedAngle, ...] = ()
+    dimensions: tuple[Measured, ...] = ()
 
     @property
     def key(self) -> str:
@@ -199,10 +218,9 @@ class Reading:
 
     @property
     def measured(self) -> bool:
-        """Whether the chord angle has a value; at a place that is no rib, whether any line has."""
-        return self.chord.quantity is not None or (
-            self.chord.reason == NO_RIB and any(line.angle.quantity is not None for line in self.lines)
-        )
+        """Whether the chord angle has a value; at a place that is no rib, whether any line or dimension has."""
+        others = (*(line.angle.quantity for line in self.lines), *(m.quantity for m in self.dimensions))
+        return self.chord.quantity is not None or (self.chord.reason == NO_RIB and any(q is not None for q in others))
 
     @property
     def built_in(self) -> Quantity | None:

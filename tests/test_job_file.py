@@ -124,6 +124,14 @@ at = "R1"
 line = "chord"
 base = "bolt"
 tolerance_deg = 0.2
+[[dimension]]
+name = "skin joint"
+kind = "step"
+at = "web"
+between = ["edge fixed", "edge free"]
+design_mm = 0
+tolerance_mm = "1/32 in"
+u_depth_mm = 0.1
 """
 
 

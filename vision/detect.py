@@ -113,7 +113,8 @@ def detect(
         plane, right, gravity.reason, (line_seen(Role.CHORD, stroke), *gravity.lines), (stroke, *gravity.strokes), choice,
         ends, line.chance, gravity,
     )  # fmt: skip
-    if gravity.reason:
+    # a rib's dimensions need no level reference
+    if gravity.reason and not any(d.place == station.name for d in job.dimensions):
         return so_far
     across = upright_view(photo, plane, papers, foreign, mm, ends, True)
     spar = find_spar(rib, across, stroke, station, by_role.get(Role.SPAR))
@@ -123,7 +124,9 @@ def detect(
     marks = tuple(m for m in (_located(picture, plane, k) for k in _marks(photo, plane, ends, boxes)) if m is not None)
     around = Around(ends, stroke, tuple(s.uv[[0, -1]] for s in strokes))
     named = find_named(sight, cards, station, job, around)
-    return Detections(plane, right, None, lines, strokes, choice, ends, line.chance, gravity, spar, marks, named)
+    return Detections(
+        plane, right, gravity.reason, lines, strokes, choice, ends, line.chance, gravity, spar, marks, named
+    )
 
 
 def _marks(photo: Photograph, plane: Plane, ends: F64, boxes: tuple[Box, ...]) -> list[Mark]:

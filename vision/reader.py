@@ -22,7 +22,7 @@ from calibration.lens.profiles import LensProfile
 from shared.flags import Flag, FlagCode
 from shared.job.model import Job, Station
 from shared.job.named import Place
-from shared.reading import Angle, Made, Photo, Reading
+from shared.reading import NO_RIB, Angle, Made, Photo, Reading
 from shared.version import version
 from vision.assess import gates
 from vision.assess.annotations import show
@@ -32,10 +32,11 @@ from vision.cards.detect import Card, find_cards
 from vision.cards.print_choice import print_of
 from vision.cards.stations import Named, name_station
 from vision.detect import Detections, detect
+from vision.distances.read import dimensions_of, nothing_of, with_dimensions
 from vision.image.photo import Picture, open_photo
 from vision.image.photo_file import PhotoError
 from vision.level.weighing import weighed
-from vision.lines.hints import Hint
+from vision.lines.hints import Hint, Pointed
 from vision.named.place import read_place
 from vision.readings import Case, Refused, Seen, foremost, further, left_out
 from vision.rib_scene import lean_of, plane_only, scene_of
@@ -51,12 +52,13 @@ PhotoSource = str | os.PathLike[str] | Picture | NDArray[Any]
 class Options(TypedDict, total=False):
     """What every way to read a photo may be given by keyword.
 
-    lens : overrides the job's choice of lens profile. hints : lines on the foremost rib that a person pointed at; the
-    reading is marked as helped. monte_carlo : number of draws (JCGM 101) that the linear budget is held against; 0: none.
+    lens : overrides the job's choice of lens profile. hints : lines on the foremost rib, and named features, that a person
+    pointed at; the reading is marked as helped. monte_carlo : number of draws (JCGM 101) that the linear budget is held
+    against; 0: none.
     """
 
     lens: Lens | LensProfile | None
-    hints: Sequence[Hint]
+    hints: Sequence[Hint | Pointed]
     monte_carlo: int
 
 
@@ -101,7 +103,7 @@ def read_every(source: PhotoSource, job: Job, **options: Unpack[Options]) -> tup
     station: Station | Place | None = None
     flags: tuple[Flag, ...] = tuple(FlagCode.PHOTO_NOTE.flag(note) for note in picture.notes)
     if hints:
-        flags += (FlagCode.HELPED.flag("a person pointed at " + " and ".join(sorted({h.role for h in hints}))),)
+        flags += (FlagCode.HELPED.flag("a person pointed at " + _and(sorted({h.key for h in hints}))),)
     cards: list[Card] = []
     try:
         cards = find_cards(picture.gray, picture.half())
@@ -120,16 +122,44 @@ def read_every(source: PhotoSource, job: Job, **options: Unpack[Options]) -> tup
         if chosen.lens is None:
             raise Refused(chosen.reason or "", show(picture, named.cards))
         made = replace(made, lens=chosen.lens.ident)
-        case = Case(picture, photo, job, chosen.lens, prints, tuple(hints), made, chosen.flags, monte_carlo)
+        lines = tuple(h for h in hints if isinstance(h, Hint))
+        case = Case(picture, photo, job, chosen.lens, prints, lines, made, chosen.flags, monte_carlo)
         flags += verdict.flags + chosen.flags
-        if isinstance(station, Place):
-            case = replace(case, flags=flags)
-            return (read_place(case, station, named),)
-        return _measure(case, station, named, flags)
     except Refused as end:
-        none = Angle(None, end.reason)
-        name = station.name if station else None
-        return (Seen(Reading(photo, name, none, none, None, None, made, flags + end.flags, (), end.evidence)),)
+        refused = _refused(photo, made, station, flags, end)
+        return (with_dimensions(Seen(refused), nothing_of(cards, job, end.reason)),)
+    pointed = tuple(h for h in hints if isinstance(h, Pointed))
+    try:
+        if isinstance(station, Place):
+            seen: tuple[Seen, ...] = (_seen_place(replace(case, flags=flags), station, named),)
+        else:
+            seen = _measure(case, station, named, flags)
+        found, why_not = seen[0].found, seen[0].reading.chord.reason or ""
+    except Refused as end:
+        seen, found, why_not = (Seen(_refused(photo, made, station, flags, end)),), end.found, end.reason
+    return (with_dimensions(seen[0], dimensions_of(case, cards, pointed, station.name, found, why_not)), *seen[1:])
+
+
+def _seen_place(case: Case, place: Place, named: Named) -> Seen:
+    """A place's reading; where the job names no line there, its dimensions are all that is asked. Raises Refused."""
+    if case.job.lines_at(place.name) or not any(d.place == place.name for d in case.job.dimensions):
+        return read_place(case, place, named)
+    none, evidence = Angle(None, NO_RIB), show(case.picture, named.cards)
+    return Seen(Reading(case.photo, place.name, none, none, None, None, case.made, case.flags, (), evidence))
+
+
+def _and(words: Sequence[str]) -> str:
+    """ "chord, mark a and plumb"."""
+    *first, last = words
+    return f"{', '.join(first)} and {last}" if first else last
+
+
+def _refused(
+    photo: Photo, made: Made, station: Station | Place | None, flags: tuple[Flag, ...], end: Refused
+) -> Reading:
+    none = Angle(None, end.reason)
+    name = station.name if station else None
+    return Reading(photo, name, none, none, None, None, made, flags + end.flags, (), end.evidence)
 
 
 def _picture(source: PhotoSource) -> Picture:
@@ -170,7 +200,7 @@ def _measure(case: Case, station: Station, named: Named, flags: tuple[Flag, ...]
         behind = look_behind(picture, (station, cards, found), posed, named.strangers, job)
     read = tuple(b for b in behind if b.found is not None)
     if found.reason and not (found.strokes and read):
-        raise Refused(found.reason, show(picture, cards, first[0], found))
+        raise Refused(found.reason, show(picture, cards, first[0], found), found=found)
     lean = lean_of(job, station, found.forward_right)
     if found.gravity is not None:
         found = replace(found, gravity=weighed(found.gravity, found.plane, lean))

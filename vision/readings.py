@@ -42,11 +42,12 @@ class Seen:
 
 @dataclass(frozen=True)
 class Refused(Exception):
-    """A reading that ends here, with what had been found."""
+    """A reading that ends here, with what had been found. found : of the rib's lines."""
 
     reason: str
     evidence: Evidence | None = None
     flags: tuple[Flag, ...] = field(default=())
+    found: Detections | None = None
 
 
 @dataclass(frozen=True)
@@ -75,18 +76,18 @@ def foremost(case: Case, solved: Solved) -> Seen:
     made, flags = case.made, rib.flags + _lean_flags(case.job, solved, 0)
     verdict = gates.after_solving(best)
     if verdict.reason:
-        raise Refused(verdict.reason, show(picture, rib.cards, best, found))
+        raise Refused(verdict.reason, show(picture, rib.cards, best, found), found=found)
     flags = tuple(dict.fromkeys(flags + verdict.flags))
     if solved.open:
         return Seen(_relative(case, solved, 0, flags), best, found)
     shared = replace(found, gravity=solved.gravity)
     doubt = doubts(result, best, shared, rib.station, solved.flags[0])
     if doubt.reason:
-        raise Refused(doubt.reason, show(picture, rib.cards, best, found), doubt.flags)
+        raise Refused(doubt.reason, show(picture, rib.cards, best, found), doubt.flags, found)
     assert result.chord is not None
     turned, way = which_way_up(picture, edges_seen(case, solved), result.chord)
     if turned:
-        raise Refused(turned, show(picture, rib.cards, best, found), doubt.flags)
+        raise Refused(turned, show(picture, rib.cards, best, found), doubt.flags, found)
     flags += way
     if case.draws > 1:
         said, off = compare(draw(solved.together, solved.best, case.draws)[0], result.chord)

@@ -63,7 +63,8 @@ class KnownPrint:
 
     scale, u_scale : printed over nominal length. stretch, u_stretch : down the sheet against across, relative.
     skew_deg, u_skew_deg : positive where the diagonal from the lower left is the longer. source : names it as an
-    uncertainty source. text : for the record. measured : whether stretch or corners were.
+    uncertainty source. text : for the record. measured : whether stretch or corners were. thickness_mm, u_thickness_mm : how far
+    the printed face stands before the face it lies on.
     """
 
     scale: float
@@ -75,6 +76,8 @@ class KnownPrint:
     source: str
     text: str
     measured: bool = False
+    thickness_mm: float = CardPrint.thickness_mm
+    u_thickness_mm: float = CardPrint.u_thickness_mm
 
     @property
     def aspect(self) -> float:
@@ -107,7 +110,7 @@ def known_print(prints: CardPrint, folder: Path) -> KnownPrint:
         said.append("corners measured")
     return KnownPrint(
         prints.scale, prints.u_scale, stretch, u_stretch, skew, u_skew, source,
-        f"{name}: {', '.join(said) or 'not measured'}", bool(said),
+        f"{name}: {', '.join(said) or 'not measured'}", bool(said), prints.thickness_mm, prints.u_thickness_mm,
     )  # fmt: skip
 
 

@@ -1,31 +1,44 @@
 """Hints for photos: given on the command line, or in a small text file beside the photo.
 
 `R1.jpg.hints` holds lines like `chord 512,1680 3320,1644`: a role and two points in pixels of the upright
-photo. Empty lines and those that begin with # are passed over.
+photo; or `mark NAME X,Y`, `line NAME X,Y X,Y`, `edge NAME X,Y X,Y`, which the job's dimensions stand on. Empty lines
+and those that begin with # are passed over.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from pathlib import Path
 
+from shared.dimensions import POINTED as FEATURES
 from shared.errors import UserError
 from shared.lines import POINTED, listed
 from vision.image.photo_file import PhotoError, read_bytes, shown_name
-from vision.lines.hints import Hint
+from vision.lines.hints import hint_from_text
 
 SUFFIX = ".hints"
 MOST_BYTES = 4096
+_FORMS = tuple(
+    re.compile(rf"(.+) ((?:{'|'.join(words)}) {rest})")
+    for words, rest in (([r.value for r in POINTED], r"\S+ \S+"), (FEATURES, r".+"))
+)
+"""A photo's name and a hint for it; a name may have spaces."""
 
 
 def parse_given(texts: Sequence[str]) -> tuple[tuple[str, str], ...]:
     """(photo name, hint) from "R1.jpg chord 512,1680 3320,1644". Raises UserError."""
     found = []
     for text in texts:
-        name, _, rest = text.strip().rpartition(" chord ") if " chord " in text else _split(text)
-        hint = f"chord {rest}" if " chord " in text else rest
-        Hint.from_text(hint)
-        found.append((name.strip(), hint))
+        split = next((m for form in _FORMS if (m := form.fullmatch(text.strip()))), None)
+        if split is None:
+            raise UserError(
+                f"hint {text!r}",
+                "does not say for which photo and line it is",
+                f'write "PHOTO ROLE X,Y X,Y" with ROLE {listed()}, or "PHOTO mark NAME X,Y"',
+            )
+        hint_from_text(split[2])
+        found.append((split[1], split[2]))
     return tuple(found)
 
 
@@ -43,27 +56,15 @@ def check_names(given: Sequence[tuple[str, str]], photos: Sequence[str]) -> None
             )
 
 
-def _split(text: str) -> tuple[str, str, str]:
-    for role in POINTED[1:]:
-        if f" {role} " in text:
-            name, _, rest = text.strip().rpartition(f" {role} ")
-            return name, "", f"{role} {rest}"
-    raise UserError(
-        f"hint {text!r}",
-        "does not say for which photo and line it is",
-        f'write "PHOTO ROLE X,Y X,Y" with ROLE {listed()}',
-    )
-
-
 def hints_of(path: Path, name: str, given: tuple[tuple[str, str], ...]) -> tuple[str, ...]:
-    """The hints for one photo, the command line's first; a role hinted twice keeps the first. Raises UserError."""
+    """The hints for one photo, the command line's first; what is hinted twice keeps the first. Raises UserError."""
     lines = [hint for photo, hint in given if photo == name]
     lines += _lines_of(path.with_name(path.name + SUFFIX))
     beside = f"{name}{SUFFIX}"
     seen: dict[str, str] = {}
     for line in lines:
         try:
-            seen.setdefault(Hint.from_text(line).role, line)
+            seen.setdefault(hint_from_text(line).key, line)
         except UserError as error:
             raise UserError(f"{beside}: {error.thing}", error.rule, error.remedy) from None
     return tuple(seen.values())

@@ -30,6 +30,7 @@ COLUMNS = (
     "twist_against",
     "lean_deg",
     "lean_U_deg",
+    "dimensions",
     "reference",
     "leading_edge",
     "flags",
@@ -98,6 +99,7 @@ def row(job: Job, tree: dict[str, Any]) -> dict[str, Any]:
         "twist_against": twist.get("against"),
         "lean_deg": lean.get("value"),
         "lean_U_deg": lean.get("U"),
+        "dimensions": "; ".join(_dimension(d) for d in tree.get("dimensions", ())),
         "reference": tree["reference"],
         "leading_edge": tree["forward"],
         "flags": "; ".join(dict.fromkeys(flag["text"] for flag in flags)),
@@ -111,6 +113,15 @@ def row(job: Job, tree: dict[str, Any]) -> dict[str, Any]:
         "sha256": photo["sha256"],
         "overlay": tree["overlay"],
     }
+
+
+def _dimension(tree: dict[str, Any]) -> str:
+    """One dimension as text: mm or degrees, and its U; a file of their own, `dimensions.csv`, comes with the report."""
+    what = f"{tree['place']}: {tree['name']}"
+    if tree["value"] is None:
+        return f"{what}: not measured ({tree['reason']})"
+    U = "?" if tree["U"] is None else f"{tree['U']:.{DECIMALS}f}"
+    return f"{what} {tree['value']:.{DECIMALS}f} U {U} {tree['unit']}"
 
 
 def reasons(tree: dict[str, Any]) -> list[str]:

@@ -52,6 +52,8 @@ def to_tree(reading: Reading, overlay: str | None = None) -> Tree:
             tree[part] |= _sums(quantity.quantity)
     for line, named in zip(tree["lines"], reading.lines, strict=True):
         _sum_up(line["angle"], named.angle.quantity)
+    for part, dimension in zip(tree["dimensions"], reading.dimensions, strict=True):
+        _sum_up(part, dimension.quantity)
     tree["overlay"] = overlay
     return tree
 
@@ -65,8 +67,9 @@ def every_rib(trees: Iterable[Tree]) -> Iterator[Tree]:
 
 def is_measured(tree: Tree) -> bool:
     """As `Reading.measured`, of a tree."""
-    lines = any(line["angle"]["quantity"] is not None for line in tree.get("lines", ()))
-    return tree["chord"]["quantity"] is not None or (tree["chord"]["reason"] == NO_RIB and lines)
+    others = [line["angle"] for line in tree.get("lines", ())] + list(tree.get("dimensions", ()))
+    any_other = any(each["quantity"] is not None for each in others)
+    return tree["chord"]["quantity"] is not None or (tree["chord"]["reason"] == NO_RIB and any_other)
 
 
 def from_tree(tree: Tree) -> Reading:
@@ -155,6 +158,8 @@ def json_schema() -> Tree:
     defs: Tree = {name: _nullable_numbers(part) for name, part in parts.items()}
     defs["Angle"]["properties"] |= sums
     defs["Angle"]["required"] = sorted({*defs["Angle"].get("required", ()), *sums})
+    defs["Measured"]["properties"] |= {**sums, "value": {"type": ["number", "null"], "description": "mm or degrees"}}
+    defs["Measured"]["required"] = sorted({*defs["Measured"].get("required", ()), *sums})
     for part in ("Twist", "FoundLean"):
         defs[part]["properties"] |= sums
         defs[part]["required"] = [*defs[part]["required"], *sums]

@@ -97,7 +97,7 @@ class BatchResult:
 
     @property
     def measured(self) -> int:
-        """Photos with a chord angle of their foremost rib."""
+        """Photos with a chord angle of their foremost rib; of a place that is no rib, with a dimension."""
         return sum(line.measured for line in self.lines if not line.part)
 
     @property

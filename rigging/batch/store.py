@@ -191,6 +191,8 @@ def _bare(job: Job) -> str:
         stage=None,
         length_unit="mm",
         decimal=".",
+        inch_fractions=False,
+        dimensions=tuple(replace(d, design=None, tolerance=None, side="centre") for d in job.dimensions),
     )
     return msgspec.json.encode(bare, enc_hook=str).decode()
 

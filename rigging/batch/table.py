@@ -10,6 +10,7 @@ from rich.console import Group, RenderableType
 from rich.text import Text
 
 from rigging.batch.readings_csv import reasons
+from rigging.survey.dimension_words import value_words
 from rigging.survey.screen import Fitting, plain_table
 from shared.flags import FlagCode, Scope
 from shared.job.model import Job, Station
@@ -49,7 +50,7 @@ def readings_table(job: Job, trees: Iterable[dict[str, Any]], shown: Shown) -> R
         name = tree["station"] or ""
         start = [Text(name or "?"), Text(tree["photo"]["name"])]
         figures = [_figures(tree, stations.get(name), line, shown) for line in lines]
-        said = Text.assemble(*_found(tree), _remarks(tree, job.length_unit))
+        said = Text.assemble(*_found(job, tree), _remarks(tree, job.length_unit))
         wide.add_row(*start, *(cell for cells in figures for cell in cells), said)
         narrow.add_row(*start, *(cell for cells in figures for cell in (cells[0], *cells[2:])))
         remarks += [Text.assemble(tree["photo"]["name"], ": ", said)] if said.plain else []
@@ -58,7 +59,7 @@ def readings_table(job: Job, trees: Iterable[dict[str, Any]], shown: Shown) -> R
     return Group(Fitting(((wide,), (narrow, Text(), *remarks))), *told)
 
 
-def _found(tree: dict[str, Any]) -> list[str]:
+def _found(job: Job, tree: dict[str, Any]) -> list[str]:
     """What the photo tells beside the angles: how the rib stands against the foremost one, and its lean."""
     said = []
     if twist := tree.get("twist"):
@@ -69,12 +70,19 @@ def _found(tree: dict[str, Any]) -> list[str]:
     if lean := tree.get("lean"):
         stated = degrees(Quantity(lean["stated_deg"], (Component("", "", lean["u_stated_deg"]),)), sign=True)
         said.append(f"leans {_degrees(lean)} (job: {stated}). ")
+    for d in tree.get("dimensions", ()):
+        value = d["reason"] if d["value"] is None else value_words(job, d["unit"], _quantity(d))
+        said.append(f"{d['name']}: {value}. ")
     return said
 
 
-def _degrees(tree: dict[str, Any]) -> str:
+def _quantity(tree: dict[str, Any]) -> Quantity:
     u = math.nan if tree["u"] is None else tree["u"]
-    return degrees(Quantity(tree["value"], (Component("", "", u),)), sign=True)
+    return Quantity(tree["value"], (Component("", "", u),))
+
+
+def _degrees(tree: dict[str, Any]) -> str:
+    return degrees(_quantity(tree), sign=True)
 
 
 def _of_batch(flag: Mapping[str, str]) -> bool:
@@ -93,8 +101,7 @@ def _figures(tree: dict[str, Any], station: Station | None, line: str, shown: Sh
 def _angle(tree: dict[str, Any]) -> Text:
     if tree["value"] is None:
         return Text("–") if tree["reason"] == NO_RIB else Text("no value", style="red")
-    u = math.nan if tree["u"] is None else tree["u"]
-    text = degrees(Quantity(tree["value"], (Component("", "", u),)))
+    text = degrees(_quantity(tree))
     return Text(text, style="yellow" if tree["flags"] else "")
 
 

@@ -190,11 +190,11 @@ def _outcome(
 
 def _asked(task: Task, plan: Plan) -> dict[str, Any]:
     """What the reader is asked for beyond the photo and the job."""
-    from vision.lines.hints import Hint
+    from vision.lines.hints import hint_from_text
 
     asked: dict[str, Any] = {}
     if task.hints:
-        asked["hints"] = tuple(Hint.from_text(text) for text in task.hints)
+        asked["hints"] = tuple(hint_from_text(text) for text in task.hints)
     if plan.monte_carlo:
         asked["monte_carlo"] = plan.monte_carlo
     return asked

@@ -28,6 +28,7 @@ from starlette.routing import Route
 from rigging.page.bench import MOST_BYTES, Refused
 from rigging.page.board import Board
 from rigging.page.desk import Desk
+from rigging.page.dimensions import pointed
 from rigging.page.display import keep_and_read, read_in_rib_photo
 from rigging.page.gate import Gate
 from rigging.page.guard import COOKIE, Guard
@@ -41,6 +42,7 @@ from vision.lines.hints import Hint
 
 STATIC = Path(__file__).parent / "static"
 SCRIPTS = (
+    "dimensions.js",
     "enter.js",
     "gauge.js",
     "glue.js",
@@ -74,6 +76,13 @@ class Pointed(msgspec.Struct, forbid_unknown_fields=True):
     role: Role
     a: tuple[float, float]
     b: tuple[float, float]
+
+
+class Featured(msgspec.Struct, forbid_unknown_fields=True):
+    """One point on a mark or two on a line or edge that dimensions stand on, pixels of the upright photo."""
+
+    feature: str
+    points: list[tuple[float, float]]
 
 
 class Once(msgspec.Struct, forbid_unknown_fields=True):
@@ -132,6 +141,7 @@ def make_app(desk: Desk, gate: Gate, hosts: frozenset[str]) -> Starlette:
         Route("/api/photos/{ident}/overlay", functools.partial(_overlay, desk)),
         Route("/api/photos/{ident}/picture", functools.partial(_picture, desk)),
         Route("/api/photos/{ident}/hint", functools.partial(_hint, board), methods=["POST"]),
+        Route("/api/photos/{ident}/feature", functools.partial(_feature, board), methods=["POST"]),
         Route("/api/photos/{ident}/unhint", functools.partial(_unhint, board), methods=["POST"]),
         Route("/api/photos/{ident}/display", functools.partial(_display_beside, desk), methods=["POST"]),
         Route("/api/display", functools.partial(_display, desk, room), methods=["POST"]),
@@ -252,6 +262,15 @@ async def _hint(board: Board, request: Request) -> Response:
     if not all(math.isfinite(v) and 0 <= v < 100_000 for v in values):
         raise Refused("the points must lie in the photo")
     await run_in_threadpool(board.desk.bench.hint, ident, Hint(told.role, told.a, told.b))
+    return await _done(board)
+
+
+async def _feature(board: Board, request: Request) -> Response:
+    told, ident = await _body(request, Featured), request.path_params["ident"]
+    if not all(math.isfinite(v) and 0 <= v < 100_000 for p in told.points for v in p):
+        raise Refused("the points must lie in the photo")
+    what = pointed(board.desk.job, told.feature, told.points)
+    await run_in_threadpool(board.desk.bench.hint, ident, what)
     return await _done(board)
 
 

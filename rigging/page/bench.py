@@ -21,7 +21,7 @@ from rigging.page.notes import Notes
 from shared.errors import UserError
 from shared.files import write_whole
 from vision.image.photo_file import PhotoError, sha256_of_photo
-from vision.lines.hints import Hint
+from vision.lines.hints import Hint, Pointed, hint_from_text
 
 MOST_BYTES = 40_000_000
 """Largest photo taken, bytes."""
@@ -108,17 +108,15 @@ class Bench:
         except UserError as error:
             return Entry(path.stem, path, sha256, stat.st_mtime, (), str(error))
 
-    def hint(self, ident: str, hint: Hint) -> None:
-        """Note what a person pointed at; it takes the place of an earlier hint of its role. Raises Refused."""
+    def hint(self, ident: str, hint: Hint | Pointed) -> None:
+        """Note what a person pointed at; it takes the place of an earlier hint of the same thing. Raises Refused."""
         entry = self.entry(ident)
         if entry is None:
             raise Refused("there is no such photo")
-        (ax, ay), (bx, by) = hint.a, hint.b
-        line = f"{hint.role} {ax:.1f},{ay:.1f} {bx:.1f},{by:.1f}"
-        Hint.from_text(line)
+        hint_from_text(hint.text)
         with self._lock:
-            kept = [h for h in entry.hints if Hint.from_text(h).role != hint.role]
-            write_whole(_beside(entry), "\n".join([*kept, line]) + "\n")
+            kept = [h for h in entry.hints if hint_from_text(h).key != hint.key]
+            write_whole(_beside(entry), "\n".join([*kept, hint.text]) + "\n")
 
     def unhint(self, ident: str) -> None:
         """Take back all that a person pointed at in a photo. Raises Refused."""

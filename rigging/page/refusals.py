@@ -7,9 +7,12 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from shared.lines import REFERENCES, Role
+from shared.reading import NO_RIB
 from vision.assess.gates import MAX_BLUR_PX, MIN_CONTRAST
 
-Kind = Literal["file", "dark", "flat", "blurred", "no card", "wrong card", "no chord", "no level", "other"]
+Kind = Literal[
+    "file", "dark", "flat", "blurred", "no card", "wrong card", "no chord", "no level", "no feature", "other"
+]
 DARK = 128.0
 """Grey level below which even a photo's lightest parts are dark: half of what a picture can hold."""
 
@@ -28,9 +31,12 @@ class Refused:
 
 
 def refusal(tree: dict[str, Any]) -> Refused | None:
-    """Of a reading's tree (`rigging.batch.readings_file`); None where it has a chord angle."""
+    """Of a reading's tree (`rigging.batch.readings_file`); None where it has a chord angle, or, of a place that is no rib,
+    a dimension."""
     if tree["chord"]["quantity"] is not None:
         return None
+    if tree["chord"]["reason"] == NO_RIB and tree.get("dimensions") and not tree.get("lines"):
+        return _of_place(tree["dimensions"])
     reason = str(tree["chord"]["reason"] or "no value")
     evidence = tree["evidence"] or {}
     cards = evidence.get("cards") or ()
@@ -61,6 +67,15 @@ def refusal(tree: dict[str, Any]) -> Refused | None:
             wanted = " or ".join(r.thing for r in REFERENCES)
             return Refused("no level", reason, f"Point at the {missing.thing}", missing, seen, (wanted,))
     return Refused("other", reason, "Photograph it again", None, seen)
+
+
+def _of_place(dimensions: list[dict[str, Any]]) -> Refused | None:
+    """A place has no lines of its own that could be found: a person points at them."""
+    if any(d["quantity"] is not None for d in dimensions):
+        return None
+    reason = str(dimensions[0]["reason"])
+    cure = "Point at what its dimensions stand on" if "pointed at" in reason else "Photograph it again"
+    return Refused("no feature", reason, cure, None, tuple(dict.fromkeys(d["place"] for d in dimensions)))
 
 
 def _without_card(tree: dict[str, Any], reason: str) -> Refused:

@@ -14,19 +14,22 @@ from rigging.batch.readings_file import every_rib, from_tree
 from rigging.crosscheck.gauge_photos import TAUGHT
 from rigging.crosscheck.types import CrossCheck
 from rigging.page.desk import Desk, Seen
+from rigging.page.dimensions import dimensions_tree, features_of
 from rigging.page.lines import line_words, lines_tree, place_tree
 from rigging.page.notes import Chosen, Mixed, Moved, Notes, Typed, gauge_readings, on_same_jig
 from rigging.page.refusals import refusal
 from rigging.page.three import angle_words, doubts, explained, left_to_turn, todo
+from rigging.survey.dimension_words import value_words
 from rigging.survey.gauge_rows import dropped
 from rigging.survey.model import StationResult, Survey, evaluate
 from shared.cautions import SHORT
 from shared.errors import UserError
 from shared.flags import in_doubt, of_batch
-from shared.job.model import Glue
+from shared.job.model import Glue, Job
 from shared.job.named import Place
 from shared.reading import NO_RIB, Angle, Reading
 from shared.rounding import degrees, number
+from vision.overlay.dimensions import told
 
 MOVED = "the rib was moved after this photo came in"
 MOST_NOTES = 12
@@ -129,6 +132,7 @@ def tree_of(now: Standing) -> dict[str, Any]:
         "left": left_to_turn(now.survey),
         "stations": [_station(s, now, photos, following) for s in now.survey.stations],
         "places": [_place(place, now, photos) for place in job.places],
+        "dimensions": dimensions_tree(now.survey),
         "photos": photos,
         "notes": [_note(n) for n in now.notes.standing[::-1] if not isinstance(n, Chosen)][:MOST_NOTES],
         "display_taught": (job.folder / TAUGHT).is_file(),
@@ -238,7 +242,7 @@ def _photo(seen: Seen, reading: Reading | None, now: Standing) -> dict[str, Any]
         return tree
     flags = (*reading.flags, *reading.chord.flags, *reading.spar.flags)
     flags += tuple(f for line in reading.lines for f in line.angle.flags) if reading.chord.reason == NO_RIB else ()
-    doubtful = [f.text for f in in_doubt(flags)]
+    doubtful = [f.text for f in in_doubt((*flags, *(f for m in reading.dimensions for f in m.flags)))]
     aside = now.set_aside.get(reading.key)
     status = "set aside" if aside else "no value" if not reading.measured else "doubtful" if doubtful else "read"
     refused = refusal(seen.tree)
@@ -255,10 +259,17 @@ def _photo(seen: Seen, reading: Reading | None, now: Standing) -> dict[str, Any]
         "doubts": list(dict.fromkeys(doubtful)),
         "advice": [a.text for a in reading.advice],
         "helped": reading.made.helped,
+        "features": features_of(now.survey.job, reading, seen.entry.hints),
+        "dimensions": _dimensions(now.survey.job, reading),
         "overlay": bool(seen.tree["overlay"]),
         "size": [reading.photo.width, reading.photo.height],
         "version": hashlib.sha256("\n".join(seen.entry.hints).encode()).hexdigest()[:8],
     }
+
+
+def _dimensions(job: Job, reading: Reading) -> list[str]:
+    words = {m.name: value_words(job, m.unit, m.quantity) for m in reading.dimensions if m.quantity is not None}
+    return [told(m, words) for m in reading.dimensions]
 
 
 def _said(angle: Angle, sign: bool) -> str:

@@ -15,6 +15,9 @@ import cv2
 import numpy as np
 
 from rigging.batch.find import Source
+from rigging.batch.hints_file import hints_of
+from rigging.preflight.dimensions import doubts_of
+from shared.errors import UserError
 from shared.job.model import Job, Station
 from shared.job.named import Place
 from shared.numerics.arrays import F32, U8
@@ -26,6 +29,7 @@ from vision.cards.detect import find_cards
 from vision.cards.stations import name_station
 from vision.image.photo import Picture, open_photo
 from vision.image.photo_file import PhotoError
+from vision.lines.hints import hint_from_text
 from vision.reader import read_photo
 from vision.solution.lens_choice import choose_lens
 
@@ -119,7 +123,11 @@ def check_photo(source: Source, job: Job, *, lines: bool = True) -> PhotoCheck:
     check = replace(check, profile=chosen.lens.sound)
     if not lines:
         return check
-    return _read(check, read_photo(picture, job), named.station)
+    try:
+        hints = [hint_from_text(text) for text in hints_of(source.path, source.name, ())]
+    except UserError as error:
+        return check.stopped("hints", str(error))
+    return _read(check, read_photo(picture, job, hints=hints), named.station)
 
 
 def _widest(reading: Reading) -> Quantity:
@@ -140,6 +148,8 @@ def _lines(check: PhotoCheck, reading: Reading) -> PhotoCheck:
 def _read(check: PhotoCheck, reading: Reading, station: Station | Place) -> PhotoCheck:
     """What the reading found, without its angles."""
     check = _lines(check, reading)
+    for code, text in doubts_of(reading.dimensions):
+        check = check.but(code, text)
     seen = reading.evidence
     roles = {line.role for line in seen.lines if line.used} if seen is not None else set()
     both = {"plumb", "level"} <= roles
@@ -155,7 +165,11 @@ def _read(check: PhotoCheck, reading: Reading, station: Station | Place) -> Phot
             return check.stopped(
                 "line", "none of its lines was read" if reading.lines else reading.chord.reason or "not measured"
             )
-        return replace(check, budget=_widest(reading).budget(), advice=reading.advice)
+        return (
+            replace(check, budget=_widest(reading).budget(), advice=reading.advice)
+            if any(line.angle.quantity for line in reading.lines)
+            else check
+        )
     if chord is None:
         return check.stopped("level" if check.chord else "chord", reading.chord.reason or "not measured")
     check = replace(check, budget=chord.budget(), advice=reading.advice)

@@ -29,7 +29,7 @@ def _written(rows: list[dict[str, Any]], decimal: str, first: str) -> str:
     writer = csv.DictWriter(stream, list(rows[0]) if rows else [first], lineterminator="\r\n",
                             delimiter=";" if decimal == "," else ",")  # fmt: skip
     writer.writeheader()
-    writer.writerows({key: _cell(value, decimal) for key, value in each.items()} for each in rows)
+    writer.writerows({key: cell(value, decimal) for key, value in each.items()} for each in rows)
     return stream.getvalue()
 
 
@@ -106,7 +106,8 @@ def _pair(name: str, q: Quantity | None) -> dict[str, Any]:
     return {f"{name}_deg": q.value if q else None, f"{name}_U_deg": q.U if q else None}
 
 
-def _cell(value: Any, decimal: str) -> str:
+def cell(value: Any, decimal: str) -> str:
+    """A value as a cell: numbers with the decimal sign, text that no spreadsheet takes for a formula."""
     if value is None or value != value:  # NaN: unknown
         return ""
     if isinstance(value, int):

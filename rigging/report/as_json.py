@@ -17,6 +17,7 @@ from rigging.report.json_types import (
     Angle,
     Check,
     Correction,
+    Dimension,
     Judged,
     Line,
     Made,
@@ -26,6 +27,7 @@ from rigging.report.json_types import (
     Refusal,
     Report,
     RibOrJig,
+    Sides,
     SpanLevel,
     Station,
     Symmetry,
@@ -33,6 +35,7 @@ from rigging.report.json_types import (
     Washout,
 )
 from rigging.survey.decision import Decision
+from rigging.survey.dimensions import DimensionResult
 from rigging.survey.model import LineResult, StationResult, Survey
 from rigging.survey.named_lines import NamedResult
 from shared.cautions import CAUTIONS
@@ -93,6 +96,18 @@ def report(survey: Survey) -> Report:
             for p in survey.pairs
         ),
         span_levels=tuple(SpanLevel(v.side, v.how, _angle(v.rise), v.design_deg, v.words) for v in survey.span_levels),
+        dimensions=tuple(_dimension(r) for r in survey.dimensions),
+        sides=tuple(
+            Sides(
+                s.left.name,
+                s.left.place,
+                s.right.place,
+                s.left.kind.unit,
+                _angle(s.quantity),
+                _judged(s.decision) if s.decision else None,
+            )
+            for s in survey.sides
+        ),
     )
 
 
@@ -125,6 +140,26 @@ def _station(s: StationResult) -> Station:
             split.after_glue,
         ),
         flags=tuple(f.text for f in s.flags),
+    )
+
+
+def _dimension(r: DimensionResult) -> Dimension:
+    d = r.dimension
+    return Dimension(
+        d.place,
+        d.name,
+        d.kind.value,
+        (d.between[0].text, d.between[1].text),
+        d.kind.unit,
+        _maybe(r.quantity),
+        d.design,
+        d.tolerance,
+        _maybe(r.deviation),
+        _judged(r.decision) if r.decision else None,
+        tuple(p.photo for p in r.combined.photos if p.weight > 0),
+        tuple(f.text for f in r.combined.flags),
+        r.limits,
+        r.combined.reason,
     )
 
 

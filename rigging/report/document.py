@@ -7,6 +7,7 @@ from pathlib import Path
 
 from rigging.report import front, named, remedies, trust, whole_wing
 from rigging.report.blocks import Document
+from rigging.report.dimensions import dimensions
 from rigging.report.shots import shots
 from rigging.survey.model import Survey
 
@@ -17,6 +18,7 @@ def document(survey: Survey, overlays: Mapping[str, Path] | None = None) -> Docu
         front.findings(survey),
         remedies.corrections(survey),
         front.stations(survey),
+        dimensions(survey),
         whole_wing.rib_or_jig(survey),
         named.lines(survey),
         whole_wing.along_span(survey),

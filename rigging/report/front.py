@@ -19,6 +19,8 @@ def overall(survey: Survey) -> State:
     states |= {p.decision.outcome for p in survey.symmetry}
     states |= {s.spar.decision.outcome for s in survey.stations if s.spar.decision is not None}
     states |= {line.state for line in survey.lines}
+    states |= {r.state for r in survey.dimensions if r.state != "measured"}
+    states |= {s.decision.outcome for s in survey.sides if s.decision is not None}
     if "nonconforming" in states:
         return "nonconforming"
     if states == {"conforming"} and survey.stations:

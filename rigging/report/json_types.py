@@ -11,7 +11,8 @@ Sha256 = Annotated[str, Meta(pattern="^[0-9a-f]{64}$")]
 
 
 class Angle(Struct, frozen=True, forbid_unknown_fields=True):
-    """A value; u its standard, U its expanded uncertainty (k = 2); budget: u by component, largest first."""
+    """A value, degrees (of a dimension in its unit); u its standard, U its expanded uncertainty (k = 2); budget: u by
+    component, largest first."""
 
     value: float | None
     u: float | None
@@ -128,6 +129,36 @@ class Symmetry(Struct, frozen=True, forbid_unknown_fields=True):
     decision: Judged
 
 
+class Dimension(Struct, frozen=True, forbid_unknown_fields=True):
+    """A length (mm) or angle (degrees) in a plane, between two features; limits says what limits its U."""
+
+    place: str
+    name: str
+    kind: str
+    between: tuple[str, str]
+    unit: Literal["mm", "deg"]
+    value: Angle | None
+    design: float | None
+    tolerance: float | None
+    deviation: Angle | None
+    decision: Judged | None
+    photos: tuple[str, ...]
+    flags: tuple[str, ...]
+    limits: str
+    reason: str | None
+
+
+class Sides(Struct, frozen=True, forbid_unknown_fields=True):
+    """Left minus right of one dimension, the designs' own difference taken out."""
+
+    name: str
+    left: str
+    right: str
+    unit: Literal["mm", "deg"]
+    value: Angle
+    decision: Judged | None
+
+
 class Correction(Struct, frozen=True, forbid_unknown_fields=True):
     """One jig. change: turn asked, nose-up; amount: turns (clockwise positive) or mm, in whole steps."""
 
@@ -221,3 +252,5 @@ class Report(Struct, frozen=True, forbid_unknown_fields=True):
     lines: tuple[NamedLine, ...]
     pairs: tuple[TwoLines, ...]
     span_levels: tuple[SpanLevel, ...]
+    dimensions: tuple[Dimension, ...]
+    sides: tuple[Sides, ...]

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from rigging.report.as_csv import lines_csv, to_csv
 from rigging.report.as_html import to_html
 from rigging.report.as_json import to_json
+from rigging.report.dimensions_csv import dimensions_csv
 from rigging.report.document import document
 from rigging.survey.model import Survey
 from shared.errors import UserError
@@ -21,8 +22,9 @@ if TYPE_CHECKING:
 def write_report(
     survey: Survey, folder: Path, overlays: Mapping[str, Path] | None = None, pdf: Paper | None = None
 ) -> tuple[Path, ...]:
-    """Write report.html, stations.csv and survey.json, lines.csv where the job names lines, report.pdf when a paper size is
-    given.
+    """Write report.html, stations.csv and survey.json; lines.csv where the job names lines, dimensions.csv where it asks for
+    any; report.pdf when a paper size is given.
+
 
     overlays : SHA-256 of a photo -> its annotated picture. Raises UserError when the folder cannot be
     written to or an overlay cannot be read. Returns the files written.
@@ -35,6 +37,8 @@ def write_report(
     }
     if survey.lines:
         files["lines.csv"] = lines_csv(survey)
+    if survey.dimensions:
+        files["dimensions.csv"] = dimensions_csv(survey)
     if pdf is not None:
         from rigging.report.as_pdf import to_pdf
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
@@ -156,11 +156,12 @@ def _between(witnesses: Sequence[Witness]) -> str:
     return f" between the photos, which were taken {shown} apart"
 
 
-def told(quantities: Sequence[Quantity], names: Sequence[str], p: float) -> str:
-    """The contradiction itself: the two values that lie furthest apart, whose they are, and the chance of it."""
+def told(quantities: Sequence[Quantity], names: Sequence[str], p: float, say: Callable[[Quantity], str]) -> str:
+    """The contradiction itself: the two values that lie furthest apart, whose they are, and the chance of it. say : a value
+    in words."""
     low, high = (int(f([q.value for q in quantities])) for f in (np.argmin, np.argmax))
     chance = f"1 in {1 / p:.0f}" if p > 1e-4 else "under 1 in 10000"
     return (
-        f"its photos contradict each other: {degrees(quantities[high], sign=True)} in {names[high]} and "
-        f"{degrees(quantities[low], sign=True)} in {names[low]} (by chance {chance})"
+        f"its photos contradict each other: {say(quantities[high])} in {names[high]} and "
+        f"{say(quantities[low])} in {names[low]} (by chance {chance})"
     )

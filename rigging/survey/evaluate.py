@@ -8,7 +8,7 @@ from dataclasses import replace
 from calibration.gauge.profile import GaugeProfile
 from rigging.crosscheck.check import crosscheck
 from rigging.crosscheck.types import CrossCheck
-from rigging.survey import findings
+from rigging.survey import dimensions, findings
 from rigging.survey.bonding import BondingWindow, order_to_check, window
 from rigging.survey.corrections import Correction, Standing, closed, corrections
 from rigging.survey.drawn_line import as_drawn
@@ -82,12 +82,13 @@ def evaluate_survey(
         for s in job.stations
     )
     found = _findings(job, stations, parts, (pairs, breaks), check, fixes, (named, pairs_split))
+    measured, sides = dimensions.judge(job, readings, asked.set_aside)
     survey = Survey(
         job=job,
         root_setting=asked.root_setting,
         stage=asked.stage,
-        verdict=found[0],
-        findings=found[1],
+        verdict=dimensions.verdict(found[0], measured, sides),
+        findings=(*dimensions.findings(measured, sides), *found[1]),
         stations=stations,
         symmetry=pairs,
         twist=twists(job, sound),
@@ -97,10 +98,16 @@ def evaluate_survey(
         bonding=glue,
         crosscheck=check,
         refusals=refusals,
-        flags=_survey_flags(job, lines, asked) + _batch_flags(readings) + _side_flags(side_notes) + _job_flags(job),
+        flags=_survey_flags(job, lines, asked)
+        + _batch_flags(readings)
+        + _side_flags(side_notes)
+        + _job_flags(job)
+        + dimensions.flags_of(measured),
         span_levels=span_levels(job, named),
         lines=named,
         pairs=pairs_split,
+        dimensions=measured,
+        sides=sides,
         provenance=_provenance(readings, asked),
     )
     return in_units(survey, job.length_unit)
@@ -156,6 +163,7 @@ def _why_not(r: Reading) -> str:
     if r.chord.reason != NO_RIB:
         return r.chord.reason or "no value"
     lacks = dict.fromkeys(f"{line.name}: {line.angle.reason}" for line in r.lines)
+    lacks |= dict.fromkeys(f"{m.name}: {m.reason}" for m in r.dimensions)
     return "; ".join(lacks) or "no value"
 
 

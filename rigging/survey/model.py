@@ -14,6 +14,7 @@ from rigging.crosscheck.types import CrossCheck, Pair
 from rigging.survey.bonding import BondingWindow, ToCheck
 from rigging.survey.corrections import Correction
 from rigging.survey.decision import Decision
+from rigging.survey.dimensions import DimensionResult, SidesResult
 from rigging.survey.fairness import Fairness, Unfair
 from rigging.survey.repeats import Combined
 from rigging.survey.rib_or_jig import RibOrJig
@@ -106,7 +107,8 @@ class Survey:
 
     verdict : the outcome in one sentence. findings : what stands wrong, one sentence each, gravest first.
     crosscheck : `rigging.crosscheck.check`'s comparison with the inclinometer, when there is one. lines : those that the job
-    names. pairs : of lines whose built-in angle counts by itself.
+    names. pairs : of lines whose built-in angle counts by itself. dimensions, sides : the job's lengths and angles in a
+    plane, and left against right of each.
     """
 
     job: Job
@@ -128,6 +130,8 @@ class Survey:
     span_levels: tuple[SpanLevel, ...] = ()
     lines: tuple[NamedResult, ...] = ()
     pairs: tuple[TwoLines, ...] = ()
+    dimensions: tuple[DimensionResult, ...] = ()
+    sides: tuple[SidesResult, ...] = ()
 
     def station(self, name: str) -> StationResult:
         """The result of the station of this name. Raises KeyError."""

@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from rigging.survey.decision import Decision
+from rigging.survey.dimension_words import value_words
 from rigging.survey.model import LineResult
 from rigging.survey.station_lines import Asked, combined, lines_of
 from shared.job.model import Job, Station
@@ -16,12 +17,19 @@ from vision.overlay import Headline, PictureLike, draw_overlay
 
 def draw(source: PictureLike, reading: Reading, job: Job, further: tuple[Reading, ...] = ()) -> Any:
     """The annotated picture, headline first: (H, W, 3) BGR uint8. further : of the ribs behind the foremost."""
-    return draw_overlay(source, reading, headline=headline(reading, job), further=further)
+    return draw_overlay(source, reading, headline=headline(reading, job), further=further, values=_values(reading, job))
 
 
 def draw_details(source: PictureLike, reading: Reading, job: Job, further: tuple[Reading, ...] = ()) -> Any:
     """The same with the numbers by which cards and candidates were weighed."""
-    return draw_overlay(source, reading, headline=headline(reading, job), details=True, further=further)
+    return draw_overlay(
+        source, reading, headline=headline(reading, job), details=True, further=further, values=_values(reading, job)
+    )
+
+
+def _values(reading: Reading, job: Job) -> dict[str, str]:
+    """The reading's dimensions in the job's unit, by name."""
+    return {m.name: value_words(job, m.unit, m.quantity) for m in reading.dimensions if m.quantity is not None}
 
 
 def headline(reading: Reading, job: Job) -> Headline | None:

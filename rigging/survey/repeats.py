@@ -9,8 +9,9 @@ value whose U spans them all, and which nothing may be concluded from. See docs/
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Literal
 
 import numpy as np
@@ -23,6 +24,7 @@ from shared.flags import Flag, FlagCode, Scope, in_doubt
 from shared.numerics.arrays import F64
 from shared.quantity import Quantity, combine, u_of_difference
 from shared.reading import Angle, Reading
+from shared.rounding import degrees
 
 Standing = Literal["used", "outlying", "set aside", "refused"]
 
@@ -107,6 +109,7 @@ def combine_angles(
     *,
     set_aside: Mapping[str, str] | None = None,
     u_lean_deg: float | None = None,
+    say: Callable[[Quantity], str] | None = None,
 ) -> Combined:
     """One angle from all photos that show it.
 
@@ -121,6 +124,7 @@ def combine_angles(
     set_aside : photo name (all its ribs) or `Reading.key` -> the user's reason for leaving it out.
     u_lean_deg : standard uncertainty of the rib's lean as the job states it, to size a lean that would explain
         a contradiction.
+    say : a value in words; None: degrees.
     """
     uses = _sort_out(angles, set_aside or {})
     only_flagged = not any(u.standing == "used" for u in uses)
@@ -130,7 +134,7 @@ def combine_angles(
     if not chosen:
         reasons = "; ".join(f"{u.photo}: {u.why}" for u in uses) or "no photo of this station"
         return Combined(None, tuple(uses), math.nan, 0, math.nan, math.nan, reason=reasons)
-    result = _combine(uses, what)
+    result = _combine(uses, what, say or partial(degrees, sign=True))
     if any(f.code is FlagCode.PHOTOS_CONTRADICT for f in result.flags):
         result = _explained(result, [r for r, _ in angles], line, u_lean_deg)
     if only_flagged:
@@ -177,7 +181,7 @@ def _sort_out(angles: Sequence[tuple[Reading, Angle]], set_aside: Mapping[str, s
     return uses
 
 
-def _combine(uses: Sequence[PhotoUse], what: str) -> Combined:
+def _combine(uses: Sequence[PhotoUse], what: str, say: Callable[[Quantity], str]) -> Combined:
     """Weigh the used photos, test them, inflate, and tell every photo's distance."""
     chosen = [u for u in uses if u.standing == "used"]
     quantities = [u.quantity for u in chosen if u.quantity is not None]
@@ -193,7 +197,7 @@ def _combine(uses: Sequence[PhotoUse], what: str) -> Combined:
     flags: tuple[Flag, ...] = ()
     if p < SIGNIFICANCE:
         mean = spanning(mean, quantities, f"repeats {what} {'+'.join(u.sha256[:8] for u in chosen)}")
-        flags = (Flag(FlagCode.PHOTOS_CONTRADICT, told(quantities, [u.photo for u in chosen], p)),)
+        flags = (Flag(FlagCode.PHOTOS_CONTRADICT, told(quantities, [u.photo for u in chosen], p, say)),)
     elif birge > 1:
         mean = inflated(mean, quantities, birge, what, [u.sha256 for u in chosen])
     inflation = mean.u / plain_u if plain_u > 0 else 1.0

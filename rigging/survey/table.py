@@ -11,6 +11,7 @@ from rich.text import Text
 
 from rigging.crosscheck.types import Pair
 from rigging.record.compare import Comparison
+from rigging.survey.dimension_table import dimensions_table
 from rigging.survey.gauge_marks import stands_out, zero_of
 from rigging.survey.gauge_rows import dropped, nothing_left
 from rigging.survey.limits import limit_words
@@ -30,6 +31,8 @@ def survey_view(survey: Survey) -> RenderableType:
     parts += [Padding(Text(f), (0, 0, 0, 2)) for f in survey.findings]
     limit = limit_words(_budgets(survey.stations))
     parts += [Text(), *([Text(limit), Text()] if limit else []), stations_table(survey)]
+    parts += [Text(), dimensions_table(survey)] if survey.dimensions else []
+    parts += _section("Left against right, dimensions", [s.words for s in survey.sides])
     parts += _section("What to turn", [c.words for c in survey.corrections if c.needed])
     parts += _section("What it means", _what_it_means(survey))
     parts += _section("What would decide it", _advice(survey.stations))

@@ -6,12 +6,13 @@ from dataclasses import fields, is_dataclass, replace
 from typing import TypeVar
 
 from rigging.survey.model import Provenance, Survey
+from shared.dimensions import Dimension
 from shared.job.model import Jig, Job, Station
 from shared.lengths import Units, shown_in
 from shared.quantity import Quantity
 
 T = TypeVar("T")
-_AS_THEY_ARE = (Job, Station, Jig, Quantity, Provenance)
+_AS_THEY_ARE = (Job, Station, Jig, Dimension, Quantity, Provenance)
 _NAMES = frozenset({"photo", "station", "stations", "name", "sha256", "code", "source", "left", "right"})
 
 

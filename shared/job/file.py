@@ -17,6 +17,7 @@ from unicodedata import category
 import msgspec
 
 from shared.errors import UserError
+from shared.job.dimensions import dimensions_of
 from shared.job.mistakes import explain, where
 from shared.job.model import CardPrint, Gauge, Glue, Height, Jig, Job, Level, SparLevel, Station, Wing
 from shared.job.named import LinePair
@@ -181,4 +182,6 @@ def _job(tables: JobTables, folder: Path) -> Job:
         places=tuple(place_of(p) for p in tables.place),
         lines=lines_of(tables.line, tables.place, {s.name: (s.chord_deg, s.spar_deg) for s in tables.station}),
         pairs=tuple(LinePair(**fields(p)) for p in tables.pair),
+        inch_fractions=wing.inch_fractions,
+        dimensions=dimensions_of(tables),
     )

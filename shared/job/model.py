@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Literal
 
 from shared.cards import CardKind
+from shared.dimensions import Dimension
 from shared.job.named import LinePair, NamedLine, Place
 
 Side = Literal["left", "right", "centre"]
@@ -151,7 +152,8 @@ class CardPrint:
 
     scale, u_scale : measured over nominal length. stretch, u_stretch : down the sheet against across, relative.
     skew_deg, u_skew_deg : of the printed corner from 90 degrees, positive where the diagonal from the lower left is
-    the longer. None: not measured. profile : path of a print profile, in place of all these.
+    the longer. None: not measured. profile : path of a print profile, in place of all these. thickness_mm, u_thickness_mm :
+    how far the printed face stands before the face that it lies on, paper with its backing, mm.
     """
 
     scale: float = 1.0
@@ -161,6 +163,8 @@ class CardPrint:
     skew_deg: float | None = None
     u_skew_deg: float | None = None
     profile: str | None = None
+    thickness_mm: float = 0.2
+    u_thickness_mm: float = 0.2
 
 
 @dataclass(frozen=True)
@@ -173,9 +177,9 @@ class Job:
     marking_u_deg : how well the lines were drawn by hand; kept apart from the camera's own uncertainty.
     heights, spar_levels : for the spanwise level. stage : where the work stands, when stated.
     only : which ribs of a photo are read: every one that is seen well enough, or the foremost alone.
-    length_unit : that lengths are shown in. decimal : sign in CSV files.
+    length_unit : that lengths are shown in. inch_fractions : of dimensions, in 64ths. decimal : sign in CSV files.
     places : faces that are no rib. lines : by name, at stations and places, beside each rib's chord
-    and spar line. pairs : of lines, one set against the other.
+    and spar line. pairs : of lines, one set against the other. dimensions : lengths and angles asked for in a plane.
     """
 
     wing: Wing
@@ -198,6 +202,8 @@ class Job:
     places: tuple[Place, ...] = ()
     lines: tuple[NamedLine, ...] = ()
     pairs: tuple[LinePair, ...] = ()
+    inch_fractions: bool = False
+    dimensions: tuple[Dimension, ...] = ()
 
     def station(self, name: str) -> Station:
         """The station of this name. Raises KeyError."""

@@ -9,6 +9,7 @@ from datetime import datetime
 from msgspec import UnsetType
 
 from shared.errors import UserError
+from shared.job.dimensions import broken_dimensions
 from shared.job.mistakes import nearest
 from shared.job.named_rules import broken as broken_lines
 from shared.job.named_rules import broken_pairs
@@ -65,6 +66,7 @@ def _broken(tables: JobTables) -> Iterator[Mistake]:
     designs = {s.name: (s.chord_deg, s.spar_deg) for s in tables.station}
     yield from broken_lines(tables.line, tables.place, owners, designs)
     yield from broken_pairs(tables.pair, tables.line, designs)
+    yield from broken_dimensions(tables)
     if not isinstance(tables.glue, UnsetType):
         yield from _glue(tables.glue)
 

@@ -12,6 +12,7 @@ from typing import Annotated, Literal
 from msgspec import UNSET, Meta, Struct, UnsetType, field
 
 from shared.cards import CardKind
+from shared.dimensions import FORMS, Dimension, Kind
 from shared.job.model import CardPrint, Gauge, Height, Jig, Job, Level, SparLevel, Wing
 from shared.job.named_schema import LineTable, PairTable, PlaceTable
 
@@ -139,6 +140,9 @@ class WingTable(Struct, forbid_unknown_fields=True, kw_only=True):
     length_unit: Annotated[
         Literal["mm", "in"], Meta(description=("unit that tables and reports show lengths in; files keep mm"))
     ] = Job.length_unit
+    inch_fractions: Annotated[
+        bool, Meta(description="whether dimensions in inches are shown to the nearest 1/64 with what is left over")
+    ] = Job.inch_fractions
     decimal: Annotated[
         Literal[".", ","],
         Meta(
@@ -316,6 +320,17 @@ class CardsTable(Struct, forbid_unknown_fields=True):
         ]
         | None
     ) = None
+    thickness_mm: Annotated[
+        float,
+        Meta(
+            ge=0.0,
+            le=20.0,
+            description="how far a card's printed face stands before the face it lies on, paper with its backing, mm",
+        ),
+    ] = CardPrint.thickness_mm
+    u_thickness_mm: Annotated[
+        float, Meta(gt=0.0, le=10.0, description="standard uncertainty of that thickness, mm")
+    ] = CardPrint.u_thickness_mm
 
 
 class SparLevelTable(Struct, forbid_unknown_fields=True, kw_only=True):
@@ -326,6 +341,43 @@ class SparLevelTable(Struct, forbid_unknown_fields=True, kw_only=True):
     u_deg: Annotated[float, Meta(gt=0.0, le=10.0, description=("standard uncertainty of that reading, degrees"))] = (
         SparLevel.u_deg
     )
+
+
+class DimensionTable(Struct, forbid_unknown_fields=True, kw_only=True):
+    """One [[dimension]]: a length or angle between marks, lines or edges that lie in one plane with a station card."""
+
+    name: Annotated[Text, Meta(description="what the dimension is called in reports")]
+    kind: Annotated[Kind, Meta(description="what is measured between the two features of between")]
+    at: Annotated[Text, Meta(description="name of the station or place whose cards lie in its plane")]
+    between: (
+        Annotated[
+            list[Text],
+            Meta(min_length=2, max_length=2, description=f"the two features, the datum first, each one of {FORMS}"),
+        ]
+        | None
+    ) = None
+    design_mm: Annotated[float, Meta(ge=-50_000.0, le=50_000.0, description="design value of a length, mm")] | None = (
+        None
+    )
+    tolerance_mm: (
+        Annotated[float, Meta(gt=0.0, le=1000.0, description="allowed deviation of a length either way, mm")] | None
+    ) = None
+    design_deg: Annotated[float, Meta(ge=-180.0, le=180.0, description="design value of an angle, degrees")] | None = (
+        None
+    )
+    tolerance_deg: (
+        Annotated[Tolerance, Meta(description="allowed deviation of an angle either way, degrees")] | None
+    ) = None
+    u_depth_mm: Annotated[
+        float,
+        Meta(
+            gt=0.0,
+            le=50.0,
+            description=(
+                "standard uncertainty of how far each mark, or end of a line, lies before or behind the cards' plane, mm"
+            ),
+        ),
+    ] = Dimension.u_depth_mm
 
 
 class JobTables(Struct, forbid_unknown_fields=True, kw_only=True):
@@ -344,6 +396,7 @@ class JobTables(Struct, forbid_unknown_fields=True, kw_only=True):
     place: list[PlaceTable] = []
     line: Annotated[list[LineTable], Meta(max_length=400)] = []
     pair: list[PairTable] = []
+    dimension: list[DimensionTable] = []
 
 
 TABLES: dict[str, type[Struct]] = {
@@ -360,6 +413,7 @@ TABLES: dict[str, type[Struct]] = {
     "place": PlaceTable,
     "line": LineTable,
     "pair": PairTable,
+    "dimension": DimensionTable,
 }
 """Table name -> its keys."""
 

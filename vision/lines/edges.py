@@ -12,12 +12,12 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from scipy.special import ndtr
 
 from shared.numerics.arrays import F32, F64, U8, Bools
 from vision.image.line_sums import line_sums
 from vision.image.rectified import Plane, Sheet
 from vision.lines.measure import CENTRE_FLOOR_PX, Sampled, Stroke, sample
+from vision.lines.steps import fit_steps, on_one_line
 from vision.lines.waviness import estimate_waviness
 
 FULL_STEP, LEAST_STEP, DOUBT = 0.10, 0.025, 0.3
@@ -146,7 +146,7 @@ def measure_pair(look: EdgeLook, sheet: Sheet, votes: F32, p: Pair) -> Measured 
         ok.append(fits)
         step.append(height)
     place = seen[0].place
-    fine = [_on_one_line(place, c, k) for c, k in zip(centre, ok, strict=True)]
+    fine = [on_one_line(place, c, k) for c, k in zip(centre, ok, strict=True)]
     if min(f.sum() for f in fine) < max(8, 0.3 * len(place)) or (fine[0] | fine[1]).sum() < 0.5 * len(place):
         return None
     lines = [np.polyfit(place[f], c[f], 1) for f, c in zip(fine, centre, strict=True)]
@@ -233,7 +233,7 @@ def _along(s: Sampled, offsets: F64, turns: F64, length: float) -> F64:
 def _edge(look: EdgeLook, a: F64, run: F64) -> tuple[Sampled, F64, F64, Bools, F64]:
     """One edge from a along run: profiles, centre of each segment (pixels across), its deviation, fit or not, step."""
     s = sample(look.gray, look.plane, a, a + run, NEAR_PX, look.segment(run))
-    c, u, height, misfit = _steps(s.across, s.values, max(look.blur, 0.6))
+    c, u, height, misfit = fit_steps(s.across, s.values, max(look.blur, 0.6))
     typical = float(np.median(np.abs(height[s.inside]))) if s.inside.any() else math.inf
     ok = s.inside & (np.abs(height) > 0.3 * typical) & (np.abs(c) < 0.7 * NEAR_PX) & (u < 0.5) & (misfit < 0.35)
     for ring in look.covers:
@@ -250,45 +250,3 @@ def _within(ring: F64, points: F64) -> Bools:
         way * (side[:, 0] * (points[:, None, 1] - ring[:, 1]) - side[:, 1] * (points[:, None, 0] - ring[:, 0])) / length
     )
     return np.asarray((off > -3.0).all(1))
-
-
-def _steps(x: F64, values: F64, blur: float, rounds: int = 10) -> tuple[F64, F64, F64, F64]:
-    """Batched fits of a blurred step A + B P((x - c) / s) to profiles (m, k), by Gauss-Newton with A and B projected out:
-    centre, its standard deviation, B, residual rms over |B|, each (m,)."""
-    c = np.zeros(len(values))
-    b = np.zeros(len(values))
-    rms, power = np.full(len(values), np.inf), np.ones(len(values))
-    centred = values - values.mean(1, keepdims=True)
-    for _ in range(rounds):
-        z = (x - c[:, None]) / blur
-        p = ndtr(z)
-        p -= p.mean(1, keepdims=True)
-        pp = np.maximum((p * p).sum(1), 1e-9)
-        b = (p * centred).sum(1) / pp
-        r = centred - b[:, None] * p
-        slope = -b[:, None] * np.exp(-0.5 * z * z) / (blur * 2.5066282746)
-        slope -= slope.mean(1, keepdims=True)
-        slope -= ((slope * p).sum(1) / pp)[:, None] * p
-        power = np.maximum((slope * slope).sum(1), 1e-9)
-        rms = np.sqrt((r * r).sum(1) / max(len(x) - 3, 1))
-        c = c + np.clip((slope * r).sum(1) / power, -1.0, 1.0)
-    return c, rms / np.sqrt(power), b, rms / np.maximum(np.abs(b), 1e-9)
-
-
-def _on_one_line(place: F64, centre: F64, ok: Bools) -> Bools:
-    """Which segments agree with the straight line that most of them make."""
-    good = ok.copy()
-    if ok.sum() < 8:
-        return good
-    i, j = np.triu_indices(int(ok.sum()), 1)
-    s, c = place[ok], centre[ok]
-    far = s[j] - s[i] > 0.25 * np.ptp(s)
-    slope = float(np.median((c[j] - c[i])[far] / (s[j] - s[i])[far]))  # Theil 1950, Sen 1968
-    line = np.array([slope, float(np.median(c - slope * s))])
-    for _ in range(6):
-        off = np.abs(centre - np.polyval(line, place))
-        good = ok & (off < max(0.08, 4 * 1.4826 * float(np.median(off[ok]))))
-        if good.sum() < 6:
-            break
-        line = np.polyfit(place[good], centre[good], 1)
-    return good

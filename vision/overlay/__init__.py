@@ -8,6 +8,7 @@ that a reading can be judged by eye, on a phone, without the tool. Colours are t
 from __future__ import annotations
 
 import string
+from collections.abc import Mapping
 
 import numpy as np
 from PIL import Image, ImageDraw
@@ -16,7 +17,7 @@ from shared.lines import POINTED, Role
 from shared.numerics.arrays import F64, U8
 from shared.reading import Evidence, Point, Reading, SeenLine
 from shared.rounding import number
-from vision.overlay import drawing
+from vision.overlay import dimensions, drawing
 from vision.overlay.lettering import Colour, extent, face, label
 from vision.overlay.picture import PictureLike, gray_of, reduced
 from vision.overlay.placing import Occupancy, beside, leader
@@ -50,6 +51,7 @@ def draw_overlay(
     headline: Headline | None = None,
     details: bool = False,
     further: tuple[Reading, ...] = (),
+    values: Mapping[str, str] | None = None,
 ) -> U8:
     """The annotated picture.
 
@@ -63,6 +65,7 @@ def draw_overlay(
     headline : the verdict and what to do, which stand right under the angle.
     further : of the ribs behind the foremost one in the same photo; their cards, lines and angles are shown as well.
     details : with the numbers by which cards and candidates were weighed.
+    values : of the reading's dimensions by name, in words, where they are not to be in millimetres.
 
     Returns
     -------
@@ -79,8 +82,9 @@ def draw_overlay(
     _draw_lines(sheet, evidence, letters)
     behind = [(r.station or "", r.evidence) for r in further if r.evidence is not None]
     _draw_behind(sheet, [e for _, e in behind])
+    _draw_dimensions(sheet, reading)
     _draw_labels(sheet, reading, evidence, letters, behind, details)
-    head, rest = sentences(reading, letters, headline, details, further)
+    head, rest = sentences(reading, letters, headline, details, further, values or {})
     parts = [caption(head, width), sheet.image, *_strips(gray, evidence, width), caption(rest, width)]
     return np.concatenate(parts, axis=0)
 
@@ -156,6 +160,16 @@ def _draw_behind(sheet: _Sheet, behind: list[Evidence]) -> None:
                 drawing.rails(sheet.image, sheet.points(line.path), COLOURS[line.role], 2.5 * sheet.unit, sheet.thin)
 
 
+def _draw_dimensions(sheet: _Sheet, reading: Reading) -> None:
+    """Marks ringed, lines and edges dotted, what they stand between joined."""
+    for path in dimensions.lines(reading):
+        drawing.dots(sheet.image, sheet.points(path), dimensions.COLOUR, 2.0 * sheet.unit)
+    for at in sheet.points(dimensions.spots(reading)):
+        drawing.ring(sheet.image, at, dimensions.COLOUR, 7 * sheet.unit, sheet.thin)
+    for _, path in dimensions.between(reading):
+        drawing.dashes(sheet.image, sheet.points(path), dimensions.COLOUR, sheet.thin, 3 * sheet.unit, 9 * sheet.unit)
+
+
 def _draw_labels(
     sheet: _Sheet,
     reading: Reading,
@@ -201,6 +215,7 @@ def _draw_labels(
         for line in other.lines
         if line.used and line.role in POINTED and line.path
     ]
+    words += [(name, dimensions.COLOUR, sheet.points(path)) for name, path in dimensions.between(reading)]
     if evidence.level_line:
         words.append(("level", COLOURS["ink"], sheet.points(evidence.level_line)))
     words += _nose(reading, evidence, sheet)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +12,7 @@ from shared.lines import reference_words
 from shared.numerics.arrays import U8
 from shared.reading import NO_RIB, Angle, FoundLean, NamedAngle, Reading, SeenLine
 from shared.rounding import degrees, number
+from vision.overlay.dimensions import told
 from vision.overlay.lettering import Colour, face, wrap
 
 PAPER: Colour = (24, 20, 18)
@@ -45,11 +47,12 @@ def sentences(
     headline: Headline | None = None,
     details: bool = False,
     further: tuple[Reading, ...] = (),
+    values: Mapping[str, str] | None = None,
 ) -> tuple[list[Sentence], list[Sentence]]:
     """What stands above the picture, and below.
 
     letters : index of a candidate line -> the letter it carries in the picture. details : the numbers by which
-    candidates were weighed. further : of the ribs behind.
+    candidates were weighed. further : of the ribs behind. values : of the reading's dimensions, in words.
 
     reading : of the foremost rib. headline : what stands first, in place of the reading's own.
     """
@@ -72,6 +75,9 @@ def sentences(
         head += _spar(reading.spar)
     for line in reading.lines:
         head += _named(line)
+    for m in reading.dimensions:
+        head.append(Sentence(told(m, values or {}), INK, 1 / 32, bold=m.quantity is not None))
+        head += [Sentence(f"FLAG at {m.name}: {f.text}", WARN, 1 / 38) for f in m.flags if f not in reading.flags]
     flags = {f.code: f for f in (*reading.flags, *reading.chord.flags, *reading.spar.flags)}
     head += [Sentence(f"FLAG: {f.text}", WARN, 1 / 34, bold=True) for f in flags.values()]
     if reading.lean is not None:

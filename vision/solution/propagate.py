@@ -101,14 +101,7 @@ def angles_together(solutions: tuple[Solution, ...], extra: Iterable[Component] 
     base = np.concatenate([values(s.scene.lines, s.state) for s in solutions])
     seen = np.isfinite(base)
     load = np.concatenate([-_gradient(s) @ s.gain for s in solutions])
-    parts: list[list[Component]] = [[] for _ in base]
-    for name, source, block in _blocks(solutions, load):
-        small = np.asarray(np.linalg.qr(block.T, mode="r")).T if block.shape[1] > 1 else block
-        for i in range(small.shape[1]):
-            tag = source if name not in COMMON and block.shape[1] == 1 else f"{source} {name} {i + 1}"
-            for row in range(len(base)):
-                if abs(small[row, i]) > 0:
-                    parts[row].append(Component(name, tag, float(small[row, i])))
+    parts = compressed(solutions, load)
     more = tuple(extra)
     found = [Quantity(float(v), tuple(p)) if ok else None for v, p, ok in zip(base, parts, seen, strict=True)]
     out, at = [], 0
@@ -120,6 +113,20 @@ def angles_together(solutions: tuple[Solution, ...], extra: Iterable[Component] 
         each = tuple((name, q.plus(*more)) for name, q in zip(own, named, strict=True) if q is not None)
         out.append(Angles(chord and chord.plus(*more), spar and spar.plus(*more), lean, each))
     return tuple(out)
+
+
+def compressed(solutions: tuple[Solution, ...], load: F64) -> list[list[Component]]:
+    """The components of values, from their loadings (values, observations) on the solutions' observations, in as few
+    independent variates as there are values."""
+    parts: list[list[Component]] = [[] for _ in load]
+    for name, source, block in _blocks(solutions, load):
+        small = np.asarray(np.linalg.qr(block.T, mode="r")).T if block.shape[1] > 1 else block
+        for i in range(small.shape[1]):
+            tag = source if name not in COMMON and block.shape[1] == 1 else f"{source} {name} {i + 1}"
+            for row in range(len(load)):
+                if abs(small[row, i]) > 0:
+                    parts[row].append(Component(name, tag, float(small[row, i])))
+    return parts
 
 
 def _gradient(solution: Solution) -> F64:

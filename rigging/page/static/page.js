@@ -5,6 +5,7 @@ import * as queue from "./queue.js";
 import { showBar, glueNow } from "./glue.js";
 import { showLive } from "./live.js";
 import { gaugeStations, gaugeAt, readGauge } from "./gauge.js";
+import { featureButtons, showDimensions, told as dimensionsTold } from "./dimensions.js";
 import { card, behind, refusal, spoken, photoButtons } from "./station.js";
 import { linesFold, placeCard } from "./lines.js";
 
@@ -48,6 +49,7 @@ function show() {
   showLive(state.live, view.station);
   only("now", [view, s, place, photo, glueStage(), state.next, view.turned && state.left], () => now(s, photo, place));
   only("behind", [view, s, s && state.photos.find((p) => p.id === s.photo), state.problem, refusedOf(s)], () => below(s));
+  only("dims", state.dimensions, dimensions);
   only("notes", state.notes, notes);
   only("whole", [state.verdict, state.findings, state.gauge_unused, state.caution], whole);
   only("photos", state.photos, () => el("photos").replaceChildren(...state.photos.map(photoRow)));
@@ -89,6 +91,8 @@ function now(s, photo, face) {
     place.replaceChildren(plain(photo ? "Reading your photo…" : "Sending your photo…", "Nothing is judged before it is read."));
   } else if (photo && photo.refused) {
     place.replaceChildren(refusal(photo));
+  } else if (photo && !photo.station && photo.dimensions.length) {
+    place.replaceChildren(plain("Read", photo.dimensions.join("; ")), ...featureButtons(photo));
   } else if (s) {
     place.replaceChildren(card(s, state.glue, view.turned ? state.left : null));
   } else if (face) {
@@ -121,6 +125,11 @@ function below(s) {
   place.replaceChildren(...parts);
 }
 
+function dimensions() {
+  el("dimensions").hidden = !state.dimensions.length;
+  el("dimensionsaid").textContent = dimensionsTold(state.dimensions);
+  showDimensions(state.dimensions, el("dims"));
+}
 function whole() {
   el("verdict").textContent = state.verdict;
   el("findings").replaceChildren(...[...state.findings, ...state.gauge_unused].map((t) => make("li", t)));
@@ -142,6 +151,7 @@ function photoRow(photo) {
   row.append(make("strong", `${photo.came} ${photo.station || "no station"}: ${photo.status}${photo.helped ? " (helped)" : ""}`));
   if (photo.status === "waiting") return row;
   row.append(make("p", photo.lines.length && !photo.chord.includes("°") ? photo.lines.join("; ") : [`chord ${photo.chord}; spar ${photo.spar}`, ...photo.lines].join("; ")));
+  for (const t of photo.dimensions) row.append(make("p", t));
   for (const t of [photo.why, ...photo.doubts, ...photo.advice].filter(Boolean)) row.append(make("p", t));
   row.append(...photoButtons(photo, state, readGauge));
   return row;

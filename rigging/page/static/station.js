@@ -2,6 +2,7 @@
 import { make, button, post, SHAPES, NAMES } from "./words.js";
 import { glueNow } from "./glue.js";
 import * as Tap from "./tap.js";
+import { featureButtons } from "./dimensions.js";
 
 // The three things in words, as shown, read aloud and in large type.
 export function three(s, glue) {
@@ -106,6 +107,7 @@ export function photoButtons(photo, state, gauge) {
   const parts = [];
   if (photo.hints) parts.push(button("Take back what was pointed at", () => post(`/api/photos/${photo.id}/unhint`, {}), "Taken back: it is read again."));
   if (photo.size && photo.size[0] && (photo.measured || (photo.refused && photo.refused.point))) parts.push(pointButton(photo, photo.refused ? photo.refused.point : "chord", "Wrong line? Point at it"));
+  parts.push(...featureButtons(photo));
   if (state.display_taught && photo.measured) parts.push(button("Read the gauge in this photo", () => gauge(photo)));
   return parts;
 }
@@ -121,6 +123,7 @@ export function refusal(photo) {
   todo.append(make("p", r.cure, "do"), make("p", r.why, "how"));
   whole.append(head, row, todo);
   if (r.point) whole.append(pointButton(photo, r.point, r.cure, true));
+  whole.append(...featureButtons(photo));
   const seen = [...r.seen.map((t) => ["✓", t]), ...r.missing.map((t) => ["✕", t])];
   if (seen.length) {
     const list = make("ul", "", "seen");

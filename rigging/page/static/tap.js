@@ -3,7 +3,8 @@
 import { el } from "./words.js";
 const view = el("view"), loupe = el("loupe"), image = new Image();
 const GRAB_PX = 56, SLOW = 0.3, ZOOM = 3;  // on the screen; a finger in a glove is off by a centimetre
-let points = [], active = -1, start = null, done = null, back = null;
+let points = [], active = -1, start = null, done = null, back = null, feature = null;
+const need = () => (feature ? feature.points : 2);
 
 function draw() {
   const pen = view.getContext("2d"), k = view.width / image.naturalWidth;
@@ -15,9 +16,12 @@ function draw() {
   if (at.length === 2) { pen.beginPath(); pen.moveTo(...at[0]); pen.lineTo(...at[1]); pen.stroke(); }
   loupe.hidden = active < 0;
   if (active >= 0) magnify(points[active]);
-  el("use").disabled = points.length !== 2;
-  el("how").textContent = points.length === 0 ? "Put a finger near one end of the line; slide until the cross sits on it; lift."
-    : points.length === 1 ? "Now the other end in the same way." : "Slide near an end to move it. Then press Use it.";
+  el("use").disabled = points.length !== need();
+  const what = feature ? `${feature.feature}: ` : "";
+  el("how").textContent = points.length === need() ? `Slide ${need() === 1 ? "" : "near an end "}to move it. Then press Use it.`
+    : need() === 1 ? `${what}put a finger near the mark; slide until the cross sits on it; lift.`
+    : points.length === 0 ? `${what || "Put a finger near one end of the line"}${what ? "put a finger near its first end" : ""}; slide until the cross sits on it; lift.`
+    : "Now the other end in the same way.";
 }
 
 function magnify([x, y]) {
@@ -51,7 +55,7 @@ view.addEventListener("pointerdown", (event) => {
   const at = where(event), px = image.naturalWidth / view.getBoundingClientRect().width;
   const far = points.map(([x, y]) => Math.hypot(x - at[0], y - at[1]) / px);
   const near = far.indexOf(Math.min(...far));
-  if (points.length === 2 || far[near] < GRAB_PX) active = near;
+  if (points.length === need() || far[near] < GRAB_PX) active = near;
   else active = points.push(inside(at)) - 1;
   start = { pointer: event.pointerId, finger: at, point: points[active] };
   // the loupe stands away from the finger, in the other half of the photo's place
@@ -105,13 +109,15 @@ function close(line) {
 function clear() { points = []; active = -1; start = null; }
 el("again").addEventListener("click", () => { clear(); draw(); });
 el("leave").addEventListener("click", () => close(null));
-el("use").addEventListener("click", () => close({ role: el("role").value, a: points[0], b: points[1] }));
+el("use").addEventListener("click", () => close(feature ? { feature: feature.feature, points } : { role: el("role").value, a: points[0], b: points[1] }));
 
-// The line that a person points at in a photo: { role, a, b }, or null when left.
-export function open(id, role) {
+// The line that a person points at in a photo: { role, a, b }, or, where a feature is asked for, { feature, points }; null when left.
+export function open(id, role, asked = null) {
   clear();
   back = document.activeElement;
-  el("role").value = role;
+  feature = asked;
+  el("role").hidden = !!asked;
+  if (!asked) el("role").value = role;
   el("how").textContent = "Fetching the photo…";
   el("tap").hidden = false;
   delete view.dataset.ready;
