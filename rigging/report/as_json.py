@@ -28,6 +28,8 @@ from rigging.report.json_types import (
     RibOrJig,
     SpanLevel,
     Station,
+    Step,
+    StepCheck,
     Symmetry,
     TwoLines,
     Washout,
@@ -93,6 +95,18 @@ def report(survey: Survey) -> Report:
             for p in survey.pairs
         ),
         span_levels=tuple(SpanLevel(v.side, v.how, _angle(v.rise), v.design_deg, v.words) for v in survey.span_levels),
+        steps=tuple(
+            Step(
+                s.step.name,
+                s.state,
+                tuple(StepCheck(c.name, c.state, c.why) for c in s.checks),
+                s.step.after,
+                s.waits,
+                s.why,
+            )
+            for s in survey.setup.steps
+        ),
+        next=survey.setup.words,
     )
 
 

@@ -12,6 +12,7 @@ from shared.errors import UserError
 from shared.job.mistakes import nearest
 from shared.job.named_rules import broken as broken_lines
 from shared.job.named_rules import broken_pairs
+from shared.job.order import broken_order
 from shared.job.schema import CardsTable, GlueTable, HeightTable, JigTable, JobTables, StationTable
 
 THREAD = re.compile(r"M\d+(\.\d+)?([x×]\d+(\.\d+)?)?|(#?\d+|\d+/\d+)-\d+|\d+(\.\d+)? ?mm", re.IGNORECASE)
@@ -65,6 +66,7 @@ def _broken(tables: JobTables) -> Iterator[Mistake]:
     designs = {s.name: (s.chord_deg, s.spar_deg) for s in tables.station}
     yield from broken_lines(tables.line, tables.place, owners, designs)
     yield from broken_pairs(tables.pair, tables.line, designs)
+    yield from broken_order(tables)
     if not isinstance(tables.glue, UnsetType):
         yield from _glue(tables.glue)
 

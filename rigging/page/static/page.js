@@ -5,6 +5,7 @@ import * as queue from "./queue.js";
 import { showBar, glueNow } from "./glue.js";
 import { showLive } from "./live.js";
 import { gaugeStations, gaugeAt, readGauge } from "./gauge.js";
+import { showOrder } from "./order.js";
 import { card, behind, refusal, spoken, photoButtons } from "./station.js";
 import { linesFold, placeCard } from "./lines.js";
 
@@ -48,6 +49,7 @@ function show() {
   showLive(state.live, view.station);
   only("now", [view, s, place, photo, glueStage(), state.next, view.turned && state.left], () => now(s, photo, place));
   only("behind", [view, s, s && state.photos.find((p) => p.id === s.photo), state.problem, refusedOf(s)], () => below(s));
+  only("order", state.setup, order);
   only("notes", state.notes, notes);
   only("whole", [state.verdict, state.findings, state.gauge_unused, state.caution], whole);
   only("photos", state.photos, () => el("photos").replaceChildren(...state.photos.map(photoRow)));
@@ -121,6 +123,11 @@ function below(s) {
   place.replaceChildren(...parts);
 }
 
+function order() {
+  const { steps, next } = state.setup, right = steps.filter((s) => s.state === "right").length;
+  el("ordersaid").textContent = `The set-up: ${right} of ${steps.length} steps right${next ? `, next: ${next}` : ""}`;
+  showOrder(state.setup, el("steps"), look);
+}
 function whole() {
   el("verdict").textContent = state.verdict;
   el("findings").replaceChildren(...[...state.findings, ...state.gauge_unused].map((t) => make("li", t)));
