@@ -1,6 +1,6 @@
 """A lens from station cards alone beside one from a lens board: the same drawn wings read with both.
 
-    python benchmarks/lens_cards.py --wings 24 --out docs/lens-cards.md
+    python benchmarks/lens_cards.py --wings 12 --out docs/lens-cards.md
 
 Each wing has a camera of its own, drawn from what EXIF leaves open (`calibration.lens.match.guess_lens`), a print of its
 own, stations with one panel card each, or two on every other one. The lens is solved from the wing's photos as a batch does
@@ -118,7 +118,7 @@ class Kept:
 
 
 @click.command(help=__doc__)
-@click.option("--wings", default=24, show_default=True)
+@click.option("--wings", default=12, show_default=True)
 @click.option("--seed", default=8_000, show_default=True)
 @click.option("--workers", default=1, show_default=True)
 @click.option("--keep", type=click.Path(dir_okay=False, path_type=Path), help="Every angle, as JSON; gone on from.")

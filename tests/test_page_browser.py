@@ -389,8 +389,10 @@ def test_what_is_not_to_be_turned_says_what_to_do_instead(page: Any, level: int,
 
 
 def test_a_photo_on_its_way_is_no_answer_yet(page: Any):
-    held: list[Any] = []
-    page.route("**/api/photos", held.append)  # neither answered nor broken
+    def hold(_route: Any) -> None:
+        """Neither answered nor broken."""
+
+    page.route("**/api/photos", hold)
     station(page, "R2").tap()
     send(page, photo(1, seed=22))
     page.locator("#now").get_by_text("Nothing is judged before it is read.").wait_for()
