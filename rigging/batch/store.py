@@ -22,7 +22,7 @@ from typing import Any
 import msgspec
 
 from shared.errors import UserError
-from shared.files import sha256_of, write_whole
+from shared.files import PART_PREFIX, sha256_of, write_whole
 from shared.job.model import Gauge, Job
 from shared.version import version
 

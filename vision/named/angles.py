@@ -7,7 +7,7 @@ import numpy as np
 from shared.flags import FlagCode
 from shared.quantity import Quantity
 from shared.reading import Angle, NamedAngle
-from vision.assess.doubts import MAX_U_DEG
+from vision.assess.doubts import KIND_IN_WORDS, MAX_U_DEG
 from vision.detect import Detections
 from vision.evidence.posterior import DOUBT, GIVE
 from vision.level.gravity import Gravity
