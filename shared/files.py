@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import IO
 
-PART = ".part-"
+PART_PREFIX = ".part-"
 """How the name of a file begins that is not written to its end yet."""
 
 
@@ -41,7 +41,7 @@ def writing_whole(path: Path) -> Iterator[IO[bytes]]:
 
     path : as there. The block gets a binary file; where the block raises, the old file stays as it was.
     """
-    part = path.with_name(f"{PART}{secrets.token_hex(8)}.tmp")  # short: the name itself may be near the limit
+    part = path.with_name(f"{PART_PREFIX}{secrets.token_hex(8)}.tmp")  # short: the name itself may be near the limit
     try:
         with part.open("xb") as stream:
             yield stream

@@ -105,7 +105,10 @@ FINEST = 64
 
 
 def as_fraction(mm: float) -> tuple[str, float]:
-    """A length to the nearest 1/64 in, as "47 17/64", and what is left over, inches, -1/128 to 1/128."""
+    """A length to the nearest 1/64 in, as "47 17/64", and what is left over, inches, -1/128 to 1/128.
+
+    mm : of either sign.
+    """
     parts = round(mm / INCH_MM * FINEST)
     left = mm / INCH_MM - parts / FINEST
     whole, rest = divmod(abs(parts), FINEST)

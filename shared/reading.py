@@ -117,7 +117,7 @@ class Evidence:
 
 
 @dataclass(frozen=True)
-class Twist:
+class RibDifference:
     """How a rib stands against another one in the same photo: chord angle less the other's, degrees.
 
     What both share in the photo (gravity, lens, camera) has cancelled; it needs no level reference.
@@ -205,7 +205,7 @@ class Reading:
     advice: tuple[Advice, ...] = ()
     evidence: Evidence | None = None
     foremost: bool = True
-    twist: Twist | None = None
+    twist: RibDifference | None = None
     relative: Quantity | None = None
     lean: FoundLean | None = None
     lines: tuple[NamedAngle, ...] = ()

@@ -17,7 +17,7 @@ from shared.job.model import Job, Station
 from shared.lines import Role
 from shared.numerics.arrays import F64
 from vision.cards.detect import Card
-from vision.detect import SIDEWAYS, STEEP, Detections
+from vision.detect import SIDEWAYS, UPRIGHT_COSINE, Detections
 from vision.evidence.belief import SHOWN_FROM, Belief
 from vision.evidence.posterior import DOUBT, sure
 from vision.evidence.views import upright_view
@@ -38,7 +38,7 @@ another rib's face may lie between."""
 ON_THE_CARD = 0.03
 """A line that passes a card this close, in chords, lies on the card's own face: no outline of a nearer rib fits
 between. By judgement: a third of the depth of a slender rib."""
-LEAST = 0.25
+LEAST_SHOWN = 0.25
 """Part of the chord over which a line behind must be measured. By judgement: a short line's direction is less sure in
 proportion, and the shorter a find the likelier it is an edge between ribs."""
 LONGER_THAN_CHORD = 1.08
@@ -109,7 +109,7 @@ def _found(
         )
     plane = sheet_plane(one.poses[0], one.cards)
     toward = float(one.poses[0].state.rotation[:, 0] @ plane.along_u)
-    if abs(toward) < STEEP:
+    if abs(toward) < UPRIGHT_COSINE:
         return replace(one, reason=SIDEWAYS)
     if (toward > 0) != before[0].forward_right:
         return replace(
@@ -178,7 +178,7 @@ def whose(
     assert line.stroke is not None and line.ends is not None
     ends, plane = line.ends, sight.plane
     part = line.stroke.length_mm / sight.chord_mm
-    if part < LEAST:
+    if part < LEAST_SHOWN:
         return f"its chord line shows over only {100 * part:.0f} % of the chord: move so that the ribs hide less of each other"
     if part > LONGER_THAN_CHORD:
         return f"a line {100 * part:.0f} % of its chord long was found, which must be another rib's"

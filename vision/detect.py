@@ -28,7 +28,7 @@ from vision.solution.solve import LineSeen, Solution
 MARK_REACH_MM = 10.0
 """How far off the line a printed mark is still looked for. By judgement: a mark whose rim touches the line (8 mm) is
 reported as off the line, not overlooked."""
-STEEP = 0.75
+UPRIGHT_COSINE = 0.75
 """Least cosine between the card's arrow and the photo's horizontal for the photo to count as upright. 41 degrees of
 roll: past 45 the photo lies on its side. By judgement; no rib stands like that."""
 SIDEWAYS = (
@@ -96,7 +96,7 @@ def detect(
     plane = sheet_plane(solution, cards)
     toward = float(solution.state.rotation[:, 0] @ plane.along_u)
     right = toward > 0
-    if abs(toward) < STEEP:
+    if abs(toward) < UPRIGHT_COSINE:
         return Detections(plane, right, SIDEWAYS)
     mm = station.chord_mm
     sight = look(picture, plane, cards, others, right, mm)

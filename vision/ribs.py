@@ -12,7 +12,7 @@ from shared.job.model import Station
 from shared.job.named import Place
 from shared.lines import reference_of
 from shared.quantity import Quantity
-from shared.reading import FoundLean, Twist
+from shared.reading import FoundLean, RibDifference
 from vision.assess import gates
 from vision.cards.detect import Card
 from vision.detect import Detections
@@ -66,10 +66,10 @@ class Solved:
         """What shows gravity."""
         return reference_of(line.role for s in self.together.scenes for line in s.lines if line.role.is_reference)
 
-    def twist(self, k: int) -> Twist | None:
+    def twist(self, k: int) -> RibDifference | None:
         """How the k-th rib stands against the foremost."""
         mine, main = self.angles[k].chord, self.angles[0].chord
-        return None if mine is None or main is None else Twist(self.ribs[0].station.name, mine - main)
+        return None if mine is None or main is None else RibDifference(self.ribs[0].station.name, mine - main)
 
 
 def solve_ribs(photo: str, ribs: tuple[Rib, ...], scene_of: Callable[[Rib, Lean], Scene]) -> Solved | None:

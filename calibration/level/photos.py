@@ -16,7 +16,7 @@ from shared.turns import wrap_half_turn
 LEAST_BAR_LENGTH = 0.12
 """Least length of an edge, parts of the diagonal. By judgement: 600 pixels of a 12-megapixel photo, over which an edge
 point's noise of 0.1 pixel is worth under 0.01 degrees."""
-NEAR = 0.08
+NEAR_BAR = 0.08
 """How far from the point given the bar may lie, and how far it may have moved, in parts of the diagonal. By judgement:
 a person points to within some centimetres; at twice this a neighbouring edge may be taken."""
 STEEPEST_DEG = 20.0
@@ -60,10 +60,10 @@ def bar_pair(laid: U8, turned: U8, lens: Lens, at: tuple[float, float] | None = 
     diagonal = math.hypot(w, h)
     spot = np.array(at if at is not None else ((w - 1) / 2, (h - 1) / 2))
     first, second = find_edges(laid, LEAST_BAR_LENGTH), find_edges(turned, LEAST_BAR_LENGTH)
-    bar = _bar(first, spot, NEAR * diagonal, lens)
+    bar = _bar(first, spot, NEAR_BAR * diagonal, lens)
     if bar is None:
         raise UserError("the bar's edge", "is not found as laid", REMEDY)
-    there = _bar(second, bar.points[len(bar.points) // 2], NEAR * diagonal, lens)
+    there = _bar(second, bar.points[len(bar.points) // 2], NEAR_BAR * diagonal, lens)
     if there is None:
         raise UserError("the bar's edge", "is not found after turning", REMEDY)
     if min(bar.length, there.length) < AS_LONG * max(bar.length, there.length):
@@ -71,7 +71,7 @@ def bar_pair(laid: U8, turned: U8, lens: Lens, at: tuple[float, float] | None = 
     turns = [
         wrap_half_turn(_slope(b, lens) - _slope(a, lens))
         for a in first
-        if not _beside(a, bar, NEAR * diagonal, lens)
+        if not _beside(a, bar, NEAR_BAR * diagonal, lens)
         for b in second
         if _same(a, b, STILL * diagonal)
     ]

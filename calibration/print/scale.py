@@ -57,7 +57,7 @@ class PrintScale:
 
 
 @dataclass(frozen=True)
-class Measured:
+class MeasuredSheet:
     """What was measured on a print, mm: the arguments of `print_scale`."""
 
     across_mm: Sequence[float]
@@ -129,7 +129,7 @@ def print_scale(
     )
 
 
-def print_profile(measured: Measured, ident: str, date: str) -> PrintProfile:
+def print_profile(measured: MeasuredSheet, ident: str, date: str) -> PrintProfile:
     """The profile of a measured print: what was found and what it was found from. date : ISO 8601 day.
 
     Raises UserError as `print_scale`.

@@ -22,7 +22,7 @@ from typing import Any
 import msgspec
 
 from shared.errors import UserError
-from shared.files import PART, sha256_of, write_whole
+from shared.files import PART_PREFIX, sha256_of, write_whole
 from shared.job.model import Gauge, Job
 from shared.version import version
 
@@ -119,7 +119,7 @@ class Store:
     def _sweep(self) -> None:
         """Take away what a killed run left half-written."""
         for place in (self.folder, self.folder / OVERLAYS, self._records):
-            for part in place.glob(f"{PART}*.tmp"):
+            for part in place.glob(f"{PART_PREFIX}*.tmp"):
                 part.unlink(missing_ok=True)
 
 

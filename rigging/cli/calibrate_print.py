@@ -70,7 +70,7 @@ def scale(asked: PrintOptions) -> None:
     import datetime
 
     from calibration.print.profile import save_print
-    from calibration.print.scale import Measured, print_profile
+    from calibration.print.scale import MeasuredSheet, print_profile
     from shared.errors import UserError
 
     try:
@@ -82,7 +82,7 @@ def scale(asked: PrintOptions) -> None:
         from vision.cards.spec import SPECS
 
         drawn = sides = SPECS[CardKind.of(asked.card)].size_mm
-    measured = Measured(asked.across, asked.down, asked.diagonals or (), drawn, sides, asked.tool)
+    measured = MeasuredSheet(asked.across, asked.down, asked.diagonals or (), drawn, sides, asked.tool)
     result = measured.scale()
     for line in result.text:
         click.echo(f"- {line}")

@@ -19,7 +19,8 @@ def load_gauge_readings(path: Path, stations: Sequence[str], named: NamedLines |
 
     Raises UserError when the file is missing, is no text, or holds no column of readings.
 
-    path : of a CSV file. stations : the job's names, which the file's are matched with.
+    path : of a CSV file. stations : the job's names, which the file's are matched with. named : lines
+    by name at each station or place; None: there are none.
     """
     try:
         raw = path.read_bytes()
@@ -41,7 +42,7 @@ def parse_gauge_readings(
 
     Raises UserError where no line names or holds a column of readings.
 
-    stations : the job's names. source : name of the file, for messages.
+    stations : the job's names. source : name of the file, for messages. named : as for `load_gauge_readings`.
 
     >>> found = parse_gauge_readings("station,line,reading\\nR1,chord,2.2\\nR1,spar,90.3\\n", ["R1", "R2"])
     >>> [(r.station, r.line, r.shown_deg) for r in found.readings]

@@ -264,5 +264,8 @@ class Job:
         return {line.key: "chord" if line.runs == "level" else "spar" for line in self.lines}
 
     def lines_at(self, name: str) -> tuple[NamedLine, ...]:
-        """The named lines of a station or place."""
+        """The named lines of a station or place.
+
+        name : of a station or place. Empty for an unknown one.
+        """
         return tuple(line for line in self.lines if line.at == name)

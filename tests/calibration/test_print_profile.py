@@ -23,7 +23,7 @@ from calibration.print.profile import (
     load_print,
     save_print,
 )
-from calibration.print.scale import Measured, print_profile, print_scale
+from calibration.print.scale import MeasuredSheet, print_profile, print_scale
 from shared.errors import UserError
 from shared.job.file import parse_job
 from shared.job.model import CardPrint
@@ -49,7 +49,7 @@ def bars(scale: float, stretch: float, skew_deg: float) -> tuple[float, float, f
 def measured(scale: float, stretch: float, skew_deg: float, date: str = "2026-05-16"):
     """The profile that calipers on such a print leave."""
     w, h, d1, d2 = bars(scale, stretch, skew_deg)
-    return print_profile(Measured([w], [h], [d1, d2], SIZE, SIZE, "caliper"), "inkjet", date)
+    return print_profile(MeasuredSheet([w], [h], [d1, d2], SIZE, SIZE, "caliper"), "inkjet", date)
 
 
 def test_bars_and_diagonals_tell_scale_stretch_and_skew():

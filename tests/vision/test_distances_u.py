@@ -7,11 +7,12 @@ from functools import cache
 
 import numpy as np
 import pytest
-from seen_rib import F64, LENS, LINE_PX, REACH_PX, WAVE_PX, Rib
+from seen_rib import LENS, LINE_PX, REACH_PX, WAVE_PX, Rib
 
 from calibration.print.profile import PAGE_TO_PAGE, KnownPrint
 from shared.dimensions import Dimension, Kind, parse_feature
 from shared.lines import Role
+from shared.numerics.arrays import F64
 from shared.quantity import Quantity
 from vision.distances.solved import Found, LineFound, Solved
 from vision.distances.spots import Spot

@@ -10,7 +10,7 @@ from shared.lines import Role
 from shared.numerics.arrays import F64
 from shared.numerics.small_sums import cross, straight
 from shared.reading import Evidence, Point, SeenCard, SeenLine, SeenMark
-from vision.assess.doubts import NAMES
+from vision.assess.doubts import KIND_IN_WORDS
 from vision.cards.detect import Card
 from vision.detect import Detections
 from vision.evidence.kinds import KINDS
@@ -91,7 +91,7 @@ def _named(plane: Plane, name: str, path: F64, k: int, found: FoundLine) -> Seen
     )
 
 
-RIVALS, LEAST = 4, 0.02
+RIVALS, LEAST_RIVAL = 4, 0.02
 """How many rivals of each family are shown at most, and how likely they must be to be anything but grain and edges. By
 judgement: more would cover the picture. Changes nothing of the reading."""
 
@@ -107,7 +107,7 @@ def _candidates(found: Detections) -> list[SeenLine]:
     for family in (rest, apart):
         likely = sorted(family, key=lambda b: -b.shares[:NOT_LINES].sum())[:RIVALS]
         for b in likely:
-            if b.shares[:NOT_LINES].sum() < LEAST:
+            if b.shares[:NOT_LINES].sum() < LEAST_RIVAL:
                 continue
             share = float(b.shares.max())
             out.append(
@@ -117,8 +117,12 @@ def _candidates(found: Detections) -> list[SeenLine]:
                     float("nan"),
                     float("nan"),
                     False,
-                    f"{NAMES[b.likeliest]}, probably ({share:.0%})",
-                    tuple((NAMES[k], round(float(p), 4)) for k, p in zip(KINDS, b.shares, strict=True) if p > LEAST),
+                    f"{KIND_IN_WORDS[b.likeliest]}, probably ({share:.0%})",
+                    tuple(
+                        (KIND_IN_WORDS[k], round(float(p), 4))
+                        for k, p in zip(KINDS, b.shares, strict=True)
+                        if p > LEAST_RIVAL
+                    ),
                 )
             )
     return out

@@ -34,7 +34,7 @@ higher, every rib with much before its line is flagged."""
 MAX_U_DEG = 1.5
 """A standard uncertainty beyond which a value says nothing about a rib. U is then 3 degrees, more than any tolerance in
 use (common practice, no source)."""
-LONG = 1.08
+TOO_LONG = 1.08
 """The same above which a line is too long for its station's chord. By judgement: 8 % in length is 8 % in distance, so
 that the line may be another rib's (`vision.behind.LONGER_THAN_CHORD`)."""
 BROKEN = 0.6
@@ -52,7 +52,7 @@ LENS_PULL = 4.0
 by chance with nine axes (normal errors)."""
 
 
-NAMES = {
+KIND_IN_WORDS = {
     "chord": "the chord line",
     "pen": "another drawn line",
     "spar": "the spar line",
@@ -112,7 +112,7 @@ def doubts(result: Angles, solution: Solution, found: Detections, station: Stati
     if found.spar is not None and result.spar is not None:
         wrong = 1 - found.spar.chance * level
         if wrong > GIVE:
-            rival = f"what was taken for the spar line may be {NAMES[found.spar.rival or 'nothing']}"
+            rival = f"what was taken for the spar line may be {KIND_IN_WORDS[found.spar.rival or 'nothing']}"
             why = _level_words(found.gravity) if level < found.spar.chance else rival
             spar.append(FlagCode.SPAR_DOUBTFUL.flag(f"{why} (probability {wrong:.1%})"))
     stroke = found.strokes[0]
@@ -134,12 +134,12 @@ def _which(found: Detections) -> str:
     if found.chance > found.gravity.chance:
         return _level_words(found.gravity)
     chosen = found.chord.chosen if found.chord else None
-    other = NAMES[chosen.belief.instead_of("chord")] if chosen else "another line"
+    other = KIND_IN_WORDS[chosen.belief.instead_of("chord")] if chosen else "another line"
     return f"what was taken for the chord line may be {other}: put reference marks on it, or give a hint"
 
 
 def _level_words(gravity: Gravity) -> str:
-    other = NAMES[gravity.rival or "nothing"]
+    other = KIND_IN_WORDS[gravity.rival or "nothing"]
     return f"what was taken for the level reference may be {other}: hang a string that stands out, its bob in view"
 
 
@@ -148,7 +148,7 @@ def _length(found: Detections, station: Station) -> list[Flag]:
     part = found.strokes[0].length_mm / station.chord_mm
     if (part < SHORT and len(found.marks) < 2) or part < VERY_SHORT:
         return [FlagCode.CHORD_SHORT.flag(f"the line is seen over only {100 * part:.0f} % of the station's chord")]
-    if part > LONG:
+    if part > TOO_LONG:
         return [FlagCode.CHORD_LONG.flag(f"the line is {100 * part:.0f} % of the station's chord long")]
     return []
 

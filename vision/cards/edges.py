@@ -31,7 +31,7 @@ MOST_OFF_PX, MOST_SIGMA_PX = 1.0, 0.2
 judgement."""
 MISFIT_TIMES = 3.0
 """Residual of an edge's fit, in medians of all, beyond which something crosses it. By judgement."""
-FEWEST = 8
+FEWEST_LEFT = 8
 """Edges that must be left: fewer show no growth of the print. By judgement."""
 OFF_PX, OFF_TIMES = 0.25, 5.0
 """Distance from the others, and in robust standard deviations, beyond which an edge is dropped. By judgement."""
@@ -92,7 +92,7 @@ def find_edges(gray: U8, spec: CardSpec, homography: F64, scale: float, blur_px:
     # black's growth: positive offsets where black lies on the normal's side are shrinkage there
     side = np.where(_side(homography, middle, black, normal), 1.0, -1.0)
     for _ in range(4):
-        if ok.sum() < FEWEST:
+        if ok.sum() < FEWEST_LEFT:
             return Edges()
         growth = float(np.median(off[ok] * side[ok]))
         left = off - growth * side

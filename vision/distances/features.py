@@ -12,7 +12,7 @@ from shared.dimensions import Dimension, Feature
 from shared.flags import Flag, FlagCode
 from shared.lines import Role
 from shared.numerics.arrays import F64
-from vision.assess.doubts import NAMES
+from vision.assess.doubts import KIND_IN_WORDS
 from vision.cards.detect import Card
 from vision.detect import Detections
 from vision.distances.rims import measure_rims
@@ -237,7 +237,7 @@ def _doubtful(role: str, found: Detections, chance: float) -> tuple[Flag, ...]:
     if 1 - chance <= GIVE:
         return ()
     chosen = found.chord.chosen if found.chord else None
-    other = NAMES[chosen.belief.instead_of("chord")] if role == "chord" and chosen else "another line"
+    other = KIND_IN_WORDS[chosen.belief.instead_of("chord")] if role == "chord" and chosen else "another line"
     text = f"what was taken for the {role} line may be {other} (probability {1 - chance:.1%})"
     return ((FlagCode.LINE_DOUBTFUL if role == "chord" else FlagCode.SPAR_DOUBTFUL).flag(text),)
 

@@ -90,8 +90,8 @@ def true_reference(kind: Line, share: float, rivals: Sequence[float] = (), speak
 
     rivals : of others of its kind that cannot be true as well. Those that agree with it are no rivals.
 
-    kind : of reference. share : 0 to 1. With its odds o = share / (1 - share): o / (PRIOR_NONE + o + sum of the
-    rivals' odds).
+    kind : of reference. share : 0 to 1. speaks_for : likelihood ratio of evidence beside it; 1: none. With its odds
+    o = speaks_for share / (1 - share): o / (PRIOR_NONE + o + sum of the rivals' odds).
     """
     own, theirs = _odds([share]) * speaks_for, _odds(rivals)
     return float(own[0] / (PRIOR_NONE[kind] + own[0] + theirs.sum()))

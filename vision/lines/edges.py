@@ -60,7 +60,10 @@ def edge_votes(sheet: Sheet, covers: tuple[F64, ...]) -> F32:
 
 
 def edge_pairs(sheet: Sheet, votes: F32, width_mm: float, most: int = 16) -> list[Pair]:
-    """Pairs of parallel lines as far apart as stated, by the lesser of the two lines' votes; most votes first."""
+    """Pairs of parallel lines as far apart as stated, by the lesser of the two lines' votes; most votes first.
+
+    sheet : the rectified picture that the votes are of. width_mm : between both edges.
+    """
     sums, rises = line_sums(votes, TILT * sheet.mm_u / sheet.mm_v)
     across = 1 << max(1, (votes.shape[1] - 1).bit_length())
     slopes = rises / (across - 1)
@@ -92,7 +95,10 @@ SLACK = 2
 
 
 def seen_along(votes: F32, row: float, slope: float) -> Bools:
-    """(w,) where an edge shows."""
+    """(w,) where an edge shows.
+
+    votes : (h, w). row : of the edge at column 0. slope : rows a column.
+    """
     h, w = votes.shape
     rows = np.rint(row + slope * np.arange(w)).astype(int) + np.arange(-SLACK, SLACK + 1)[:, None]
     inside = (rows >= 0) & (rows < h)
@@ -127,7 +133,10 @@ class Measured:
 
 
 def measure_pair(look: EdgeLook, sheet: Sheet, votes: F32, p: Pair) -> Measured | None:
-    """Measure a pair of edges; None where they are not clear, or not parallel and as far apart as stated."""
+    """Measure a pair of edges; None where they are not clear, or not parallel and as far apart as stated.
+
+    look : the photo and what is known of the thing. sheet, votes : as for `edge_pairs`. p : the pair as found.
+    """
     gray, plane, width_mm = look.gray, look.plane, look.width_mm
     both = np.flatnonzero(seen_along(votes, p.upper, p.slope) & seen_along(votes, p.lower, p.slope))
     if len(both) < 2:

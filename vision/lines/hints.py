@@ -92,7 +92,10 @@ class Pointed:
 
     @classmethod
     def from_text(cls, text: str) -> Pointed:
-        """From "mark hinge 512,1680" or "edge upper skin 300,900 800,910". Raises UserError."""
+        """From "mark hinge 512,1680" or "edge upper skin 300,900 800,910". Raises UserError.
+
+        text : kind and name of the feature, then one or two pixels (x, y) of the upright photo.
+        """
         what, *words = text.split()
         count = 1 if what == "mark" else 2
         try:
@@ -109,7 +112,10 @@ class Pointed:
 
 
 def hint_from_text(text: str) -> Hint | Pointed:
-    """A hint of either sort. Raises UserError."""
+    """A hint of either sort. Raises UserError.
+
+    text : as for `Hint.from_text` or `Pointed.from_text`.
+    """
     return Pointed.from_text(text) if text.split(" ", 1)[0] in FEATURES else Hint.from_text(text)
 
 

@@ -25,7 +25,7 @@ STRONG, PURE = 0.35, 1.6
 MISFIT, SHARP_PX = 0.4, 0.25
 """Most residual of its saddle over its contrast, and its fit's most standard deviation: true marks in drawn photos have
 at most 0.19 px (median 0.03); grain and shadows beside a line that pass all else have 0.37 and more."""
-LEAST_CONTRAST = 12.0
+LEAST_MARK_CONTRAST = 12.0
 """Grey levels, half the step between quarters, below which a mark is not located. By judgement."""
 CROSS_MM = (2.8, 4.0, 5.5)
 """Distances from the line at which a cross stroke is dark, mm: a stroke of 12 mm and more."""
@@ -174,7 +174,7 @@ def locate(gray: U8, plane: Plane, mark: Mark) -> tuple[F64, float] | None:
     # the sheet's pixel is up to a millimetre off: first a wide window, then one well inside the circle
     half = np.array([min(5.5 * scale, 14.0)])
     seen = saddles.refine(gray, p[:1], unit[0][None], unit[1][None], half, rounds=10)
-    clear = seen.sigma_px[0] < SHARP_PX and seen.misfit[0] < MISFIT and abs(seen.contrast[0]) >= LEAST_CONTRAST
+    clear = seen.sigma_px[0] < SHARP_PX and seen.misfit[0] < MISFIT and abs(seen.contrast[0]) >= LEAST_MARK_CONTRAST
     if not clear:
         return None
     return seen.points[0], float(np.hypot(0.4 * seen.sigma_px[0], 0.04))

@@ -31,7 +31,7 @@ nothing else to say so."""
 LEAST_SEEN = 0.4
 """Share of the chord line's pieces that must be seen again. By judgement: hands and clamps may hide half; much lower,
 one end of the line decides alone."""
-FEWEST_EDGES = 8
+FEWEST_PIECES = 8
 """Pieces of the cards' edges that must be seen again: as many as `vision.live.start.LEAST_EDGES` asks for at the
 start."""
 BISQUARE, AGREES, LEAST_SCALE = 4.7, 4.0, 0.3
@@ -84,7 +84,7 @@ def fit(start: Start, gray: U8, camera: Stillness, x: F64) -> RigidFit | None:
         got = [look_for(gray, start.plane, placed(start, total), p) for p in pieces]
         shift = Shift(*(np.concatenate([getattr(g, f) for g in got]) for f in ("px", "sigma_px", "good")))
         n = len(start.chord.a)
-        if shift.good[:n].mean() < LEAST_SEEN or shift.good[n:].sum() < FEWEST_EDGES:
+        if shift.good[:n].mean() < LEAST_SEEN or shift.good[n:].sum() < FEWEST_PIECES:
             return None
         jac = np.zeros((len(of), count))
         jac[:, :10] = np.concatenate([jacobian(start, p, total) for p in pieces])
@@ -161,7 +161,7 @@ def _whitened(
             w[m] *= np.clip(1 - (z / (BISQUARE * max(s, LEAST_SCALE))) ** 2, 0, None) ** 2 / max(s, LEAST_SCALE) ** 2
             used[m] = np.abs(z) < AGREES * max(s, LEAST_SCALE)
         step = _solve((jac * w[:, None]).T @ jac + prior, (jac * w[:, None]).T @ shift.px + prior @ away)
-    if used[~group].mean() < LEAST_SEEN or used[group].sum() < FEWEST_EDGES:
+    if used[~group].mean() < LEAST_SEEN or used[group].sum() < FEWEST_PIECES:
         return None
     r = shift.px - jac @ step
     root = np.zeros((len(group), len(group)))

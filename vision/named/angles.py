@@ -7,7 +7,7 @@ import numpy as np
 from shared.flags import FlagCode
 from shared.quantity import Quantity
 from shared.reading import Angle, NamedAngle
-from vision.assess.doubts import MAX_U_DEG, NAMES
+from vision.assess.doubts import KIND_IN_WORDS, MAX_U_DEG
 from vision.detect import Detections
 from vision.evidence.posterior import DOUBT, GIVE
 from vision.level.gravity import Gravity
@@ -39,7 +39,7 @@ def _angle(line: FoundLine, quantity: Quantity | None, gravity: Gravity, no_leve
     wrong, flags = 1 - line.chance * gravity.chance, line.flags
     level_first = gravity.chance < line.chance
     what, rival = ("the level reference", gravity.rival) if level_first else (line.name, line.rival)
-    why = f"what was taken for {what} may be {NAMES[rival or 'nothing']} (probability {wrong:.1%})"
+    why = f"what was taken for {what} may be {KIND_IN_WORDS[rival or 'nothing']} (probability {wrong:.1%})"
     if wrong > DOUBT:
         return NamedAngle(line.name, Angle(None, why))
     if wrong > GIVE:

@@ -21,7 +21,7 @@ from vision.assess import doubts, gates
 from vision.assess.advice import advise
 from vision.assess.annotations import show
 from vision.cards.stations import Named
-from vision.detect import SIDEWAYS, STEEP, Detections
+from vision.detect import SIDEWAYS, UPRIGHT_COSINE, Detections
 from vision.evidence.views import upright_view
 from vision.image.photo import Picture
 from vision.image.rectified import Plane
@@ -59,7 +59,7 @@ def read_place(case: Case, place: Place, named: Named) -> Seen:
         raise Refused(NO_LINES, show(case.picture, cards, poses[0]))
     plane = sheet_plane(poses[0], cards)
     toward = float(poses[0].state.rotation[:, 0] @ plane.along_u)
-    if abs(toward) < STEEP:
+    if abs(toward) < UPRIGHT_COSINE:
         raise Refused(SIDEWAYS, show(case.picture, cards, poses[0]))
     found = _look(case, place, named, plane, toward > 0)
     lean = lean_of_place(case.job, place, found.forward_right)

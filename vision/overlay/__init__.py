@@ -34,7 +34,7 @@ COLOURS: dict[str, Colour] = {
     "mark": (167, 121, 204),
     "ink": (255, 255, 255),
 }
-NAMES = {role.value: role.label for role in (*POINTED, Role.NAMED)}
+ROLE_LABELS = {role.value: role.label for role in (*POINTED, Role.NAMED)}
 MAX_CANDIDATES = 8
 """Rivals that get a letter; more would cover the picture."""
 _STRIP_HALF_PX = 14.0
@@ -143,7 +143,7 @@ def _draw_lines(sheet: _Sheet, evidence: Evidence, letters: dict[int, str]) -> N
         path = sheet.points(evidence.lines[i].path)
         drawing.dashes(sheet.image, path, COLOURS[Role.CANDIDATE], thin, 7 * unit, 9 * unit)
     for line in evidence.lines:
-        if line.used and line.role in NAMES:
+        if line.used and line.role in ROLE_LABELS:
             drawing.rails(sheet.image, sheet.points(line.path), COLOURS[line.role], 3.5 * unit, thin)
     for mark in evidence.marks:
         for at in sheet.points((mark.at,)):
@@ -187,8 +187,8 @@ def _draw_labels(
         board.keep_clear(sheet.points(card.outline))
     words: list[tuple[str, Colour, F64]] = []
     for i, line in enumerate(evidence.lines):
-        if line.used and line.role in NAMES and line.path:
-            words.append((line.name or NAMES[line.role], COLOURS[line.role], sheet.points(line.path)))
+        if line.used and line.role in ROLE_LABELS and line.path:
+            words.append((line.name or ROLE_LABELS[line.role], COLOURS[line.role], sheet.points(line.path)))
         elif i in letters:
             words.append((letters[i], COLOURS[Role.CANDIDATE], sheet.points(line.path)))
     words += [
@@ -251,7 +251,7 @@ def _strips(gray: U8, evidence: Evidence, width: int) -> list[U8]:
     out = []
     for line in evidence.lines:
         path = _finite(line.path)
-        if not line.used or line.role not in NAMES or len(path) < 2 or length_px(path) < 50:
+        if not line.used or line.role not in ROLE_LABELS or len(path) < 2 or length_px(path) < 50:
             continue
         height = round(width / 22)
         enlarged = height / (2 * _STRIP_HALF_PX)
@@ -263,6 +263,6 @@ def _strips(gray: U8, evidence: Evidence, width: int) -> list[U8]:
         tick, middle = width // 60, height // 2
         for edge in (slice(0, tick), slice(wide - tick, wide)):
             picture[middle - 1 : middle + 2, edge] = COLOURS[line.role]
-        words = f"{line.name or NAMES[line.role]} straightened, stretched {across:.0f} times across: fit at mid-height"
+        words = f"{line.name or ROLE_LABELS[line.role]} straightened, stretched {across:.0f} times across: fit at mid-height"
         out += [caption([Sentence(words, QUIET, 1 / 46)], width, margin=width // 160), picture]
     return out
