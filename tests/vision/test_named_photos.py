@@ -115,6 +115,14 @@ def test_without_a_string_only_what_lines_say_of_each_other():
     assert between.u < 0.2 < a.u
 
 
+def test_a_rib_s_named_lines_need_no_chord_line():
+    named, _ = shot("rib, panel", 4)
+    reading = read_photo(draw(replace(named.scene, chord_pen=None, marks="none"))[0], named.job, lens=lens_for(PHONE))
+    assert reading.chord.quantity is None and not reading.measured
+    q = next(line.angle.quantity for line in reading.lines if line.name == "waterline")
+    assert q is not None and abs(q.value - named.truth["waterline"]) < 4 * q.u
+
+
 def test_a_place_without_lines_says_so():
     named, bgr = shot("web, panel", 1)
     reading = read_photo(bgr, replace(named.job, lines=()), lens=lens_for(PHONE))
