@@ -38,7 +38,7 @@ NOTES = {"spar": "spar line, named", "waterline": "waterline", "second line": "s
 def main(folders: tuple[Path, ...], keep: Path | None) -> None:
     """Name, read, compare, print."""
     start, found, photos = time.perf_counter(), [], 0
-    for folder in (f for f in folders if (f / "job.toml").is_file()):
+    for folder in (f for f in folders if (f / "job.toml").is_file() and (f / "truth.json").is_file()):
         job = load_job(folder / "job.toml")
         for name, truth in json.loads((folder / "truth.json").read_text("utf-8")).items():
             shots = shots_of(folder, name, truth, job)
