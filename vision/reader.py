@@ -136,7 +136,9 @@ def read_every(source: PhotoSource, job: Job, **options: Unpack[Options]) -> tup
             seen = _measure(case, station, named, flags)
         found, why_not = seen[0].found, seen[0].reading.chord.reason or ""
     except Refused as end:
-        seen, found, why_not = (Seen(_refused(photo, made, station, flags, end)),), end.found, end.reason
+        alone = _lines_alone(replace(case, flags=flags), station, named, end)
+        seen = (alone or Seen(_refused(photo, made, station, flags, end)),)
+        found, why_not = end.found, end.reason
     return (with_dimensions(seen[0], dimensions_of(case, cards, pointed, station.name, found, why_not)), *seen[1:])
 
 
@@ -160,6 +162,19 @@ def _refused(
     none = Angle(None, end.reason)
     name = station.name if station else None
     return Reading(photo, name, none, none, None, None, made, flags + end.flags, (), end.evidence)
+
+
+def _lines_alone(case: Case, station: Station | Place, named: Named, end: Refused) -> Seen | None:
+    """The named lines of a rib whose chord line could not be read: they do not need it. None where there are none."""
+    if isinstance(station, Place) or not case.job.lines_at(station.name):
+        return None
+    try:
+        seen = read_place(case, station, named)
+    except Refused:
+        return None
+    none = Angle(None, end.reason)
+    flags = tuple(dict.fromkeys((*seen.reading.flags, *end.flags)))
+    return replace(seen, reading=replace(seen.reading, chord=none, spar=none, flags=flags))
 
 
 def _picture(source: PhotoSource) -> Picture:

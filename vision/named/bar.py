@@ -26,7 +26,7 @@ NO_BAR = 0.03
 SEGMENT_MM = 1.5
 """Least length of a segment: bolts are short."""
 NOT_FOUND = (
-    "no two parallel edges {width:g} mm apart were found where the job says it is: correct from_card_mm or width_mm, or put a "
+    "no two parallel edges {width:.1f} mm apart were found where the job says it is: correct from_card_mm or width_mm, or put a "
     "ground behind it that it stands out from"
 )
 

@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from shared.flags import Flag, FlagCode
-from shared.job.model import Job
+from shared.job.model import Job, Station
 from shared.job.named import Place
 from shared.lines import Shows
 from shared.numerics.arrays import F64
@@ -46,8 +46,11 @@ BESIDE_CARD = 0.08
 NO_LINES = "the job names no line at this place"
 
 
-def read_place(case: Case, place: Place, named: Named) -> Seen:
-    """The place's reading. Raises Refused."""
+def read_place(case: Case, place: Place | Station, named: Named) -> Seen:
+    """The place's reading, or that of a rib's named lines without its chord line. Raises Refused.
+
+    case : the photo and what it is read with. named : the cards seen.
+    """
     cards = named.cards
     poses = plane_only(cards, case.lens, case.prints, case.photo)
     if not poses:
@@ -76,12 +79,12 @@ def read_place(case: Case, place: Place, named: Named) -> Seen:
     return _reading(case, place, solved)
 
 
-def lean_of_place(job: Job, place: Place, forward_right: bool) -> Lean:
+def lean_of_place(job: Job, place: Place | Station, forward_right: bool) -> Lean:
     """The stated lean of a place's face and which way it counts in this photo.
 
     Where the arrow points outboard, lean is top aft; seen from before, a right wing's outboard is to the left.
     """
-    if place.arrow == "forward":
+    if isinstance(place, Station) or place.arrow == "forward":
         return lean_of(job, place, forward_right)
     u = place.u_lean_deg
     if u is None:
@@ -90,7 +93,7 @@ def lean_of_place(job: Job, place: Place, forward_right: bool) -> Lean:
     return Lean(place.lean_deg or 0.0, u, f"lean of {place.name}", 1.0 if from_before else -1.0)
 
 
-def _look(case: Case, place: Place, named: Named, plane: Plane, right: bool) -> Detections:
+def _look(case: Case, place: Place | Station, named: Named, plane: Plane, right: bool) -> Detections:
     """Level reference and named lines."""
     scale = float(np.median([c.px_per_mm for c in named.cards]))
     mm = SEEN_OF_PHOTO * case.picture.width / scale
@@ -119,7 +122,7 @@ def _level(picture: Picture, plane: Plane, sight: Sight) -> F64:
     return np.array([[u[0], v], [u[1], v]])
 
 
-def _reading(case: Case, place: Place, solved: Solved) -> Seen:
+def _reading(case: Case, place: Place | Station, solved: Solved) -> Seen:
     rib, best, result = solved.ribs[0], solved.best[0], solved.angles[0]
     verdict = gates.after_solving(best)
     evidence = show(case.picture, rib.cards, best, rib.found)
@@ -161,9 +164,15 @@ def _steepest(values: list[Quantity]) -> Quantity:
     return max(off, key=lambda q: abs(q.value))
 
 
-def _lean_flags(place: Place, solved: Solved) -> tuple[Flag, ...]:
+def _lean_flags(place: Place | Station, solved: Solved) -> tuple[Flag, ...]:
     plumb = any(line.role.shows is Shows.PLUMB for line in solved.together.scenes[0].lines)
-    if place.arrow == "forward" or place.lean_deg is not None or not plumb or solved.leans[0] is not None:
+    if (
+        isinstance(place, Station)
+        or place.arrow == "forward"
+        or place.lean_deg is not None
+        or not plumb
+        or solved.leans[0] is not None
+    ):
         return ()
     text = f"the job does not state the lean of {place.name}: U allows for {2 * UNKNOWN_U_LEAN_DEG:g} deg of it"
     return (FlagCode.LEAN_NOT_STATED.flag(text),)
