@@ -137,7 +137,7 @@ def test_a_finger_points_at_a_mark_and_an_edge(desk: Desk) -> None:
         assert page.locator("#use").is_disabled()
         _tap(page, 0.9, 0.3)
         page.locator("#use").tap()
-        page.get_by_text("hinge line 0.30 ± 0.10 mm").first.wait_for()
+        page.locator("#now").get_by_text("hinge line: conforming: +0.30 ± 0.10 mm").wait_for()
         page.locator("#dimensionsaid").tap()
         page.locator("#dims .verdict").get_by_text("aileron: hinge line: conforming").wait_for()
         _shot(page, "dimensions")

@@ -108,6 +108,13 @@ def described() -> dict[str, Any]:
                     ),
                 }
             },
+            "/api/photos/{ident}/feature": {
+                "post": {
+                    "parameters": [IDENT],
+                    "responses": answers(*WRONG),
+                    "requestBody": body(feature={"type": "string"}, points={"type": "array", "items": POINT}),
+                }
+            },
             "/api/photos/{ident}/display": {"post": {"parameters": [IDENT], "responses": answers(*WRONG)}},
             "/api/display": {"post": {"requestBody": octets, "responses": answers(*WRONG)}},
             "/api/photos/{ident}/unhint": {"post": {"parameters": [IDENT], "responses": answers(*WRONG)}},

@@ -24,13 +24,15 @@ def lines_tree(survey: Survey, at: str) -> list[dict[str, Any]]:
 def place_tree(survey: Survey, place: Place, photo: str | None, aside: bool) -> dict[str, Any]:
     """A place that is no rib. photo : ident of the one shown. aside : it was moved since."""
     lines = lines_tree(survey, place.name)
-    states = [line["state"] for line in lines if line["state"]]
+    here = [r for r in survey.dimensions if r.dimension.place == place.name]
+    states = [line["state"] for line in lines if line["state"]] + [r.state for r in here if r.state != "measured"]
     state = next((s for s in GRAVEST if s in states), "not measured")
     return {
         "name": place.name,
         "side": place.side,
         "state": "open" if aside and state == "not measured" else state,
         "lines": lines,
+        "dimensions": [f"{r.dimension.name}: {r.said}" for r in here],
         "photo": photo,
     }
 

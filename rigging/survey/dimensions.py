@@ -47,6 +47,11 @@ class DimensionResult:
         return self.combined.quantity
 
     @property
+    def said(self) -> str:
+        """The outcome without the place and the name."""
+        return self.words.removeprefix(f"{self.dimension.key}: ")
+
+    @property
     def state(self) -> str:
         """The decision's outcome, "measured" for a value without a design, or "not measured"."""
         if self.decision is not None:

@@ -9,7 +9,7 @@ import numpy as np
 from shared.numerics.arrays import F64
 from vision.distances.rims import FAR_PX, POINTING_PX, TURN_PX, along, fine_segment
 from vision.distances.sight import PlaneSight
-from vision.lines.measure import Stroke, measure, sample
+from vision.lines.measure import Sampled, Stroke, measure, sample
 from vision.lines.tracing import reach_px
 
 BESIDE_PX = 3.0
@@ -59,10 +59,28 @@ def _found(sight: PlaneSight, a: F64, b: F64) -> tuple[F64, F64, float] | None:
     ends = offsets[None, :, None] + turn[:, None, None] * np.array([-0.5, 0.5])
     worth = np.log(np.maximum(sums, 1e-9) / max(float(sums.max()), 1e-9))
     worth = worth - 0.5 * (ends**2).mean(2) / (POINTING_PX * wide) ** 2
-    k, i = np.unravel_index(int(worth.argmax()), worth.shape)
+    k, i = (int(x) for x in np.unravel_index(int(worth.argmax()), worth.shape))
     if sums[k, i] < 0.01 * len(seen.place):
         return None
     shift = seen.normal / float(np.median(seen.px_per_mm))
-    others = worth.max(0)[np.abs(offsets - offsets[i]) > 2 * BESIDE_PX]
-    rival = float(np.exp(others.max(initial=-np.inf) - worth[k, i]))
-    return a + ends[k, i, 0] * shift, b + ends[k, i, 1] * shift, rival
+    return (
+        a + ends[k, i, 0] * shift,
+        b + ends[k, i, 1] * shift,
+        _rival(ridge, seen, length, (reach, turns), (k, i), worth),
+    )
+
+
+def _rival(
+    ridge: F64, seen: Sampled, length: float, reach: tuple[float, float], best: tuple[int, int], worth: F64
+) -> float:
+    """How likely the best other line was meant, over the best: what is left once the best's own ridge is taken out, so that a
+    line that merely crosses it is none."""
+    k, i = best
+    place, first = seen.place / length, seen.across[int(BESIDE_PX)]
+    offsets, turn, _ = along(ridge, first, place, reach)
+    middle = offsets[i] + turn[k] * (place - 0.5)
+    columns = first + np.arange(ridge.shape[1])
+    rest = np.where(np.abs(columns - middle[:, None]) <= BESIDE_PX, 0.0, ridge)
+    own, other = (np.abs(along(r, first, place, reach)[2]) for r in (ridge, rest))
+    left = worth + np.log(np.maximum(other, 1e-9) / np.maximum(own, 1e-9))
+    return float(np.exp(left.max() - worth[k, i]))

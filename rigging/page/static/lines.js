@@ -29,7 +29,8 @@ export function placeCard(place, photo, state, gauge) {
   const whole = make("div", "", `card ${place.state.replace(" ", "-")}`);
   whole.append(make("h2", place.name));
   if (place.lines.length) whole.append(list(place.lines));
-  else whole.append(make("p", "The job names no line here.", "how"));
+  else if (!place.dimensions.length) whole.append(make("p", "The job names no line here.", "how"));
+  for (const t of place.dimensions) whole.append(make("p", t));
   if (photo) whole.append(...photoButtons(photo, state, gauge).filter((part) => !part.textContent.startsWith("Wrong line")));
   return whole;
 }

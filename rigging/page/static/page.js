@@ -5,7 +5,7 @@ import * as queue from "./queue.js";
 import { showBar, glueNow } from "./glue.js";
 import { showLive } from "./live.js";
 import { gaugeStations, gaugeAt, readGauge } from "./gauge.js";
-import { featureButtons, showDimensions, told as dimensionsTold } from "./dimensions.js";
+import { showDimensions, told as dimensionsTold } from "./dimensions.js";
 import { showOrder } from "./order.js";
 import { card, behind, refusal, spoken, photoButtons } from "./station.js";
 import { linesFold, placeCard } from "./lines.js";
@@ -93,8 +93,6 @@ function now(s, photo, face) {
     place.replaceChildren(plain(photo ? "Reading your photo…" : "Sending your photo…", "Nothing is judged before it is read."));
   } else if (photo && photo.refused) {
     place.replaceChildren(refusal(photo));
-  } else if (photo && !photo.station && photo.dimensions.length) {
-    place.replaceChildren(plain("Read", photo.dimensions.join("; ")), ...featureButtons(photo));
   } else if (s) {
     place.replaceChildren(card(s, state.glue, view.turned ? state.left : null));
   } else if (face) {
