@@ -59,6 +59,8 @@ example: 1 m chord, one strip card, a phone of 27 mm equivalent focal length wit
 over two thirds of the picture, a plumb line, the rib's lean known to 0.5°. "Up to ... wrong" is the error
 that 95 % of photos stay within and that no U covers, because the tool does not know of it. `ribangle plan JOB`
 gives the figures of your own wing, and `ribangle check JOB PHOTOS` shows in seconds what is missing or blurred.
+Photograph in the order in which the set-up hangs together, the root first, and again what hangs on something that was
+turned ([the order of the set-up](order.md)).
 """
 
 WHERE_FROM = """## Where the figures come from

@@ -24,7 +24,7 @@ def main(trainer: Path) -> None:
         top = picture.crop((0, 0, picture.width, round(0.55 * picture.height)))  # the photo; the strips are below
         top.thumbnail((900, 2000), Image.Resampling.LANCZOS)
         top.save(FOLDER / "tour-overlay.jpg", quality=78)
-    page(print_pack(load_job(trainer / "trainer.toml")), 2, "tour-cards.png")
+    page(print_pack(load_job(trainer / "trainer.toml")), 3, "tour-cards.png")
     page((trainer / "trainer-report" / "report.pdf").read_bytes(), 0, "tour-report.png")
 
 

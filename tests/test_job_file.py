@@ -14,7 +14,7 @@ from rigging.planning.new_job import DraftWing, starting_job
 from shared.errors import UserError
 from shared.job import schema
 from shared.job.file import load_job, parse_job
-from shared.job.model import Gauge, Glue, Height, Jig, Level, SparLevel, Station, Wing
+from shared.job.model import Gauge, Glue, Height, Jig, Level, SparLevel, Station, Step, Typed, Wing
 from shared.job.schema import TABLES, describe
 
 FULL = """
@@ -61,6 +61,22 @@ u_mm = 0.4
 [[spar_level]]
 side = "left"
 deg = 2.9
+[[typed]]
+name = "level on the root"
+deg = 0
+tolerance_deg = 0.1
+u_deg = 0.05
+[[typed]]
+name = "tip over the datum"
+mm = "10 in"
+tolerance_mm = 1.5
+u_mm = 0.5
+[[step]]
+name = "root"
+checks = ["R1/chord", "level on the root"]
+[[step]]
+name = "clamped"
+after = []
 [glue]
 working_min = 35
 gel_min = 60
@@ -163,6 +179,11 @@ def test_every_key_arrives_where_it_belongs() -> None:
     )
     assert (job.heights, job.stage) == ((Height("R1", 812.5, 0.4),), "before glue")
     assert job.spar_levels == (SparLevel("left", 2.9, 0.1),)
+    assert job.typed == (
+        Typed("level on the root", 0.0, 0.1, 0.05),
+        Typed("tip over the datum", 254.0, 1.5, 0.5, "mm"),
+    )
+    assert job.steps == (Step("root", ("R1/chord", "level on the root")), Step("clamped"))
     assert job.glue == Glue(35.0, 60.0, "2026-05-16T09:15:00")
 
 

@@ -47,6 +47,21 @@ SHAPES = [
     ("-320-twice", {"width": 320, "height": 640}, "light", 200),
     ("-lying", {"width": 740, "height": 360}, "light", 100),
 ]
+STEPS = """
+[[step]]
+name = "root level"
+checks = ["R1/chord", "level on the root"]
+[[step]]
+name = "washout"
+checks = ["R2/chord", "R3/chord", "R4/chord", "R5/chord", "R6/chord"]
+[[step]]
+name = "locked and clamped"
+[[typed]]
+name = "level on the root"
+deg = 0.0
+tolerance_deg = 0.2
+u_deg = 0.05
+"""
 
 Bench = tuple[str, list[str], Desk]
 
@@ -75,7 +90,7 @@ class Silent:
 def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bench]:
     home = tmp_path_factory.mktemp("bench")
     text = (SAMPLE / "trainer.toml").read_text("utf-8")
-    (home / "trainer.toml").write_text(text.replace('readings = "gauge.csv"', ""), "utf-8")
+    (home / "trainer.toml").write_text(text.replace('readings = "gauge.csv"', "") + STEPS, "utf-8")
     desk = Desk(home / "trainer.toml", reader="page_reader:read_photo", drawer="page_reader:draw", workers=1)
     codes: list[str] = []
     gate = Gate(True, codes.append)
@@ -161,10 +176,11 @@ def _clean(page: Any, name: str, *, axe: bool) -> None:
     if axe:
         found = Axe().run(page, options={"rules": {"color-contrast-enhanced": {"enabled": True}}})
         assert found.violations_count == 0, f"{name}: {found.generate_report()}"
-    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), f"{name}: wider than the phone"
+    wide = page.evaluate("document.documentElement.scrollWidth")  # innerWidth grows with what is too wide for a phone
+    assert wide <= page.viewport_size["width"], f"{name}: wider than the phone"
     small = page.evaluate(
         """(least) => [...document.querySelectorAll(
-            "button, footer label, label.button, select, summary, form input:not(.hidden)")].filter((e) => {
+            "button, footer label, label.button, select, summary, form input:not(.hidden), .typed input")].filter((e) => {
             const box = e.getBoundingClientRect();
             return box.width && (box.height < least || box.width < least); }).map((e) => e.textContent || e.id)""",
         FINGER - 0.5,
@@ -458,6 +474,33 @@ def live_tree() -> dict[str, Any]:
         "curve": [[60.0 * k, 0.004 * k, 0.002] for k in range(12)],
         "caution": "",
     }
+
+
+def test_the_order_is_led_through_with_fingers(page: Any, bench: Bench):
+    page.evaluate("scrollTo(0, 0)")
+    unfolded(page, "The set-up")
+    steps = page.locator("#steps > ol > li")
+    assert steps.count() == 3 and "root level" in (page.locator("#steps li[aria-current=step]").inner_text())
+    page.locator("#steps input").fill("0,6")
+    page.get_by_role("button", name="Note level on the root").tap()
+    steps.first.get_by_text("root level: wrong").wait_for()
+    unfolded(page, "2 checks of root level")
+    clean(page, "order", every=True)
+    page.locator("#steps input").fill("-0.05")
+    page.get_by_role("button", name="Note level on the root").tap()
+    steps.first.get_by_text("level on the root: right").wait_for()
+    assert [n.value for n in bench[2].bench.notes().standing[-2:]] == [0.6, -0.05]  # type: ignore[union-attr]
+    steps.nth(1).locator("summary").tap()
+    page.get_by_role("button", name="Go to R4").tap()
+    page.locator("#now h2").get_by_text("R4").wait_for()
+    page.get_by_role("button", name="locked and clamped: done").tap()
+    steps.nth(2).get_by_text("locked and clamped: right").wait_for()
+    clean(page, "order-done")
+    page.locator("#more summary").tap()
+    page.get_by_role("button", name="Take back: ").first.tap()
+    steps.nth(2).get_by_text("locked and clamped: to do").wait_for()
+    page.locator("#more summary").tap()
+    unfolded(page, "The set-up")
 
 
 def test_a_live_run_is_shown_whole_at_its_station_and_its_alarms_everywhere(page: Any, other: Any, bench: Bench):

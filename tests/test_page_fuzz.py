@@ -23,6 +23,7 @@ PATHS = (
     "/api/gauge",
     "/api/moved",
     "/api/glue",
+    "/api/step",
     "/api/keep",
     "/api/enter",
     "/enter",
@@ -33,14 +34,16 @@ PATHS = (
     "/api/photos/0123456789abcdef/overlay",
     "/static/page.js",
 )
-NAMES = st.sampled_from(["id", "station", "line", "shown_deg", "now", "note", "code", "role", "a", "b"])
+NAMES = st.sampled_from(
+    ["id", "station", "line", "shown_deg", "now", "note", "name", "value", "code", "role", "a", "b"]
+)
 VALUES = st.recursive(
     st.none()
     | st.booleans()
     | st.integers()
     | st.floats()
     | st.text(max_size=8)
-    | st.sampled_from(["R1", "chord", "plumb", "note00001"]),
+    | st.sampled_from(["R1", "chord", "plumb", "note00001", "locked and clamped"]),
     lambda inner: st.lists(inner, max_size=3),
     max_leaves=4,
 )

@@ -49,6 +49,7 @@ JPEG = {
 PATIENCE_S = 600.0
 """Only ends what would hang for ever: how fast a machine is, loaded or not, decides nothing here, seconds."""
 STATION = {"type": "string", "enum": ["R1", "R2", "L6"]}
+THING = {"type": "string", "enum": ["locked and clamped", "washout", "level on the root"]}
 ONCE = {"type": "string", "pattern": "^[0-9a-z]{8,32}$"}
 POINT = {"type": "array", "minItems": 2, "maxItems": 2, "items": {"type": "number", "minimum": 0, "maximum": 5000}}
 
@@ -120,6 +121,7 @@ def described() -> dict[str, Any]:
             ),
             "/api/moved": post(body(id=ONCE, station=STATION)),
             "/api/glue": post(body(id=ONCE, now={"type": "boolean"})),
+            "/api/step": post(body(id=ONCE, name=THING, value={"type": "number", "nullable": True})),
             "/api/undo": post(body(id=ONCE)),
             "/api/keep": post(body(note={"type": "string", "maxLength": 300})),
             "/api/enter": {"post": {"requestBody": body(code={"type": "string"}), "responses": answers(403, *WRONG)}},

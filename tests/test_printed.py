@@ -17,7 +17,7 @@ from vision.cards.detect import find_cards
 from vision.cards.spec import SPECS, dictionary
 
 PX_PER_MM = 12.0
-FRONT = 2
+FRONT = 3
 """Pages before the first card."""
 
 

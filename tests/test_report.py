@@ -71,6 +71,7 @@ def test_verdict_comes_first_then_everything_the_reader_needs(tree: object, page
     assert texts(tree, "h2") == [
         "What was found",
         "What to turn",
+        "The set-up, step by step",
         "Stations",
         "Rib or jig",
         "Along the span",

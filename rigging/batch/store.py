@@ -167,7 +167,12 @@ def made_with(job: Job) -> dict[str, str]:
 
     Kept with a batch's readings: `rigging.batch.readings_file.what_changed` lists what no longer fits.
     """
-    return {"job": _digest([_bare(job)]), "profiles": _digest([*_profiles(job)]), "tool": code_digest()}
+    return {"job": job_digest(job), "profiles": _digest([*_profiles(job)]), "tool": code_digest()}
+
+
+def job_digest(job: Job) -> str:
+    """Digest of the job as far as it bears on a reading."""
+    return _digest([_bare(job)])
 
 
 def _digest(parts: Sequence[str]) -> str:
@@ -177,10 +182,11 @@ def _digest(parts: Sequence[str]) -> str:
 def _bare(job: Job) -> str:
     """The job as far as it bears on a reading.
 
-    What it says of inclinometer, jig, glue, spanwise level, stage of work and units shown does not.
+    What it says of inclinometer, jig, glue, spanwise level, order and stage of work and units shown does not.
     """
     bare = replace(
         job,
+        wing=replace(job.wing, dihedral_tolerance_deg=None),
         folder=Path(),
         gauge=Gauge(),
         jigs=(),
@@ -188,6 +194,8 @@ def _bare(job: Job) -> str:
         heights=(),
         spar_levels=(),
         pairs=(),
+        typed=(),
+        steps=(),
         stage=None,
         length_unit="mm",
         decimal=".",

@@ -13,6 +13,7 @@ from shared.rounding import number, places
 if TYPE_CHECKING:
     from rigging.preflight.job import JobCheck, StationCheck
     from rigging.preflight.photo import PhotoCheck
+    from shared.job.model import Job
 
 
 @click.command(epilog="Example: ribangle check wing.toml photos")
@@ -46,6 +47,8 @@ def check(
     sources = find_photos(photos, follow_links=follow_links)
     result = check_job(loaded, sources, lines=not quick, workers=jobs, only=only)
     _show(result, quick)
+    if not only:
+        _tell_order(loaded, result)
     for hint in hints(loaded, job.name):
         click.echo(f"job: {hint.words}")
     return 0 if result.ready else 1
@@ -84,6 +87,17 @@ def _show(result: JobCheck, quick: bool) -> None:
         f"{ready} of {len(result.stations)} stations{places} can be measured."
         + ("" if result.ready else " Mend the above while everything still hangs.")
     )
+
+
+def _tell_order(job: Job, result: JobCheck) -> None:
+    """The first step of the set-up that lacks photos."""
+    from rigging.order.ahead import first_missing
+
+    missing = first_missing(job, {s.station.name for s in result.stations if s.ready})
+    if missing is not None:
+        click.echo(
+            f"In the set-up's order next: {missing[0]}: no photo yet that can be measured of {', '.join(missing[1])}"
+        )
 
 
 def _photo(say: object, p: PhotoCheck) -> None:

@@ -25,6 +25,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "measure": ("rigging.cli.measure:measure", "Read the rib angles from photos."),
     "survey": ("rigging.cli.survey:survey", "Judge the wing from photos, and keep the survey."),
     "turned": ("rigging.cli.turned:turned", "A rib was turned: judge its new photo with the rest."),
+    "order": ("rigging.cli.order:order", "Show how far the set-up has come, and what is next."),
+    "done": ("rigging.cli.order:done", "Say that a step is done, or what a level shows."),
     "mixed": ("rigging.cli.mixed:mixed", "Say when the glue was mixed, and what time is left."),
     "show": ("rigging.cli.show:show", "Show a kept survey again."),
     "budget": ("rigging.cli.show:budget", "Show where a station's uncertainty comes from."),

@@ -116,6 +116,7 @@ def plan(asked: PlanOptions) -> None:
     if loaded.lines:
         _show_lines(loaded, lens, choices[0], asked.part)
     _tell_board(loaded, asked.camera, lens, plans, choices, asked.part)
+    _tell_order(loaded)
     if any(_lean_open(loaded, s) for s in loaded.stations):
         echo(
             "The ribs' lean is not known well: a second photo from one step to the side, the string towards the other "
@@ -125,6 +126,20 @@ def plan(asked: PlanOptions) -> None:
         echo(
             "Where the lens stands is not stated (--aside): these figures are the middle of what hands do, and a "
             "photo's U may be half or twice as large; stated, it is foretold to some 15 %."
+        )
+
+
+def _tell_order(job: Job) -> None:
+    """In what order to go on, and the time that the glue leaves for what comes after mixing."""
+    from rigging.order.ahead import step_lines
+
+    where = "as the job states it" if job.steps else "a usual one; [[step]] in the job states your own"
+    echo(f"The set-up's order, {where}:")
+    for line in step_lines(job):
+        echo(f"  {line}")
+    if job.glue is not None:
+        echo(
+            f"  From mixing on {job.glue.working_min:.0f} min are left to move and clamp: have all before it right by then."
         )
 
 

@@ -24,7 +24,8 @@ def turned(job_file: Path, photos: tuple[Path, ...], out: Path | None, jobs: int
     """Read the new PHOTOS of what was just turned, and say what is left to turn on the wing that JOB describes.
 
     Goes on from the last survey: photos taken before the turn are set aside (of the whole panel, where its jig was
-    turned), the others still count. Keeps a survey, draws no report.
+    turned), the others still count. A rib photographed for the first time, or again because what it hangs on was turned,
+    is not taken for turned. Keeps a survey, draws no report.
 
     Exit code: 0 measured, 1 not, 2 bad input.
     """
@@ -44,4 +45,7 @@ def turned(job_file: Path, photos: tuple[Path, ...], out: Path | None, jobs: int
     result = take_turned(job_file, find_photos(photos), folder, Options(workers=jobs))
     for line in told(result):
         click.echo(line)
-    return 0 if all(result.taken.survey.station(n).chord.quantity is not None for n in result.stations) else 1
+    survey = result.taken.survey
+    seen = {s.station.name for s in survey.stations if s.chord.quantity is not None}
+    seen |= {r.line.at for r in survey.lines if r.quantity is not None}
+    return 0 if set(result.stations) <= seen else 1

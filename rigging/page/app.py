@@ -34,7 +34,8 @@ from rigging.page.gate import Gate
 from rigging.page.guard import COOKIE, Guard
 from rigging.page.keeping import keep_survey
 from rigging.page.moves import moved, take_photo
-from rigging.page.notes import IDENT, Mixed, Note, Typed
+from rigging.page.notes import IDENT, Mixed, Note, Said, Typed
+from rigging.record.saying import in_reach, sayable
 from shared.errors import UserError
 from shared.gauge.readings import Line
 from shared.lines import Role
@@ -49,6 +50,7 @@ SCRIPTS = (
     "hear.js",
     "lines.js",
     "live.js",
+    "order.js",
     "page.js",
     "queue.js",
     "station.js",
@@ -114,6 +116,14 @@ class Glue(msgspec.Struct, forbid_unknown_fields=True):
     now: bool
 
 
+class Step(msgspec.Struct, forbid_unknown_fields=True):
+    """A step that is done, or a typed check and what it reads."""
+
+    id: str
+    name: str
+    value: float | None = None
+
+
 class Keep(msgspec.Struct, forbid_unknown_fields=True):
     """A survey to be kept."""
 
@@ -148,6 +158,7 @@ def make_app(desk: Desk, gate: Gate, hosts: frozenset[str]) -> Starlette:
         Route("/api/gauge", functools.partial(_gauge, board), methods=["POST"]),
         Route("/api/moved", functools.partial(_moved, board), methods=["POST"]),
         Route("/api/glue", functools.partial(_glue, board), methods=["POST"]),
+        Route("/api/step", functools.partial(_step, board), methods=["POST"]),
         Route("/api/undo", functools.partial(_undo, board), methods=["POST"]),
         Route("/api/keep", functools.partial(_keep, board), methods=["POST"]),
     ]
@@ -304,6 +315,18 @@ async def _moved(board: Board, request: Request) -> Response:
 async def _glue(board: Board, request: Request) -> Response:
     told = await _body(request, Glue)
     return await _note(board, Mixed(_ident(told.id), time.time(), told.now))
+
+
+async def _step(board: Board, request: Request) -> Response:
+    told, job = await _body(request, Step), board.desk.job
+    if told.name not in sayable(job):
+        raise Refused("the job has no such step without checks, and no such typed check")
+    typed = next((t for t in job.typed if t.name == told.name), None)
+    if (typed is None) != (told.value is None):
+        raise Refused("a typed check needs what it reads" if typed is not None else "a step takes no value")
+    value = in_reach(typed, told.value) if typed is not None and told.value is not None else None
+    seen = await run_in_threadpool(board.desk.bench.entries)
+    return await _note(board, Said(_ident(told.id), time.time(), told.name, value, tuple(e.ident for e in seen)))
 
 
 async def _undo(board: Board, request: Request) -> Response:

@@ -51,7 +51,15 @@ def _keep(desk: Desk, note: str, now: Standing) -> Kept:
     if not now.readings:
         raise UserError("the bench", "has no photo read yet", "photograph a station first")
     job, job_file = desk.job, desk.job_file
-    asked = Asked(datetime.now().replace(microsecond=0).isoformat(), set_aside=now.set_aside)
+    happened = now.happened
+    asked = Asked(
+        datetime.now().replace(microsecond=0).isoformat(),
+        set_aside=now.set_aside,
+        turned=dict(happened.turned),
+        moved=dict(happened.moved),
+        came=dict(happened.came),
+        told=dict(happened.told),
+    )
     paths = {s.entry.sha256: s.entry.path for s in now.seen}
     profile = load_gauge(job.folder / job.gauge.profile) if job.gauge.profile is not None else None
     materials = gather(

@@ -13,8 +13,9 @@ from rigging.page.notes import Chosen, Moved, Notes, on_same_jig
 def moved(desk: Desk, ident: str, at: float, station: str) -> Moved:
     """The note that a station's jig was moved: all its stations, and the photos that show how they stood."""
     stations = on_same_jig(desk.job, station)
-    before = (s.entry.ident for s in desk.seen() if s.tree is None or s.tree["station"] in (None, *stations))
-    return Moved(ident, at, stations, tuple(before))
+    seen = desk.seen()
+    before = (s.entry.ident for s in seen if s.tree is None or s.tree["station"] in (None, *stations))
+    return Moved(ident, at, stations, tuple(before), tuple(s.entry.ident for s in seen))
 
 
 def take_photo(desk: Desk, data: bytes, waited_s: float, turned: str | None) -> tuple[str, bool]:

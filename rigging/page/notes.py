@@ -1,4 +1,4 @@
-"""The shop's notes: glue mixed, ribs moved, inclinometer readings typed in; each can be taken back.
+"""The shop's notes: glue mixed, ribs moved, steps done, readings typed in; each can be taken back.
 
 A journal in `notes.json`: what is written stays, what was a slip is withdrawn by its ident. The phone makes the
 ident, so that a press that arrives twice (a broken connection, a second tap) is noted once.
@@ -31,12 +31,16 @@ class Typed(msgspec.Struct, frozen=True, tag="gauge"):
 
 
 class Moved(msgspec.Struct, frozen=True, tag="moved"):
-    """A jig was moved, and with it all of `stations`. aside : idents of the photos that show how they stood before."""
+    """A jig was moved, and with it all of `stations`. aside : idents of the photos that show how they stood before.
+
+    seen : idents of all photos that had come by then; None: not noted.
+    """
 
     ident: str
     at: float
     stations: tuple[str, ...]
     aside: tuple[str, ...]
+    seen: tuple[str, ...] | None = None
 
 
 class Mixed(msgspec.Struct, frozen=True, tag="glue"):
@@ -55,7 +59,17 @@ class Chosen(msgspec.Struct, frozen=True, tag="photo"):
     chosen: float
 
 
-Note = Typed | Moved | Mixed | Chosen
+class Said(msgspec.Struct, frozen=True, tag="step"):
+    """A step is done, or a typed check reads this value, in its own unit. at : seconds since the epoch. seen : as in Moved."""
+
+    ident: str
+    at: float
+    thing: str
+    value: float | None = None
+    seen: tuple[str, ...] | None = None
+
+
+Note = Typed | Moved | Mixed | Chosen | Said
 
 
 class Notes(msgspec.Struct, frozen=True, forbid_unknown_fields=True):

@@ -13,10 +13,12 @@ import msgspec
 from rigging.batch.readings_file import every_rib, from_tree
 from rigging.crosscheck.gauge_photos import TAUGHT
 from rigging.crosscheck.types import CrossCheck
+from rigging.order.happened import Happened
 from rigging.page.desk import Desk, Seen
 from rigging.page.dimensions import dimensions_tree, features_of
 from rigging.page.lines import line_words, lines_tree, place_tree
-from rigging.page.notes import Chosen, Mixed, Moved, Notes, Typed, gauge_readings, on_same_jig
+from rigging.page.notes import Chosen, Mixed, Moved, Notes, Said, Typed, gauge_readings, on_same_jig
+from rigging.page.order import happened_of, outdated, setup_tree
 from rigging.page.refusals import refusal
 from rigging.page.three import angle_words, doubts, explained, left_to_turn, todo
 from rigging.survey.dimension_words import value_words
@@ -46,6 +48,7 @@ class Standing:
     set_aside: dict[str, str]
     notes: Notes
     problem: str | None
+    happened: Happened
 
 
 class Readings:
@@ -93,12 +96,21 @@ def standing(desk: Desk, made: Readings | None = None) -> Standing:
         profile = load_gauge(job.folder / job.gauge.profile) if job.gauge.profile is not None else None
     except UserError as error:
         problems.append(f"The inclinometer's readings are not used. {error}")
-    survey = made.survey(
-        readings,
-        (aside, gauge, profile),
-        lambda: evaluate(job, readings, gauge, gauge_profile=profile, set_aside=aside),
-    )
-    return Standing(survey, seen, readings, aside, notes, " ".join(problems) or None)
+    happened = happened_of(job, notes, [s.entry for s in seen])
+
+    def judged(aside: dict[str, str]) -> Survey:
+        return made.survey(
+            readings,
+            (aside, gauge, profile, happened),
+            lambda: evaluate(job, readings, gauge, gauge_profile=profile, set_aside=aside, happened=happened),
+        )
+
+    survey = judged(aside)
+    late = outdated(readings, survey.setup, happened)
+    if late.keys() - aside.keys():
+        aside = {**late, **aside}
+        survey = judged(aside)
+    return Standing(survey, seen, readings, aside, notes, " ".join(problems) or None, happened)
 
 
 def _readings(desk: Desk, trees: list[dict[str, Any]], made: Readings, problems: list[str]) -> tuple[Reading, ...]:
@@ -130,6 +142,7 @@ def tree_of(now: Standing) -> dict[str, Any]:
         "glue": glue_tree(job.glue, now.notes),
         "next": following,
         "left": left_to_turn(now.survey),
+        "setup": setup_tree(now.survey),
         "stations": [_station(s, now, photos, following) for s in now.survey.stations],
         "places": [_place(place, now, photos) for place in job.places],
         "dimensions": dimensions_tree(now.survey),
@@ -139,7 +152,7 @@ def tree_of(now: Standing) -> dict[str, Any]:
     }
 
 
-def _note(note: Typed | Moved | Mixed) -> dict[str, Any]:
+def _note(note: Typed | Moved | Mixed | Said) -> dict[str, Any]:
     at = datetime.fromtimestamp(note.at).strftime("%H:%M")
     stations: tuple[str, ...] = ()
     words = "glue mixed" if isinstance(note, Mixed) and note.mixed else "no glue mixed"
@@ -148,12 +161,21 @@ def _note(note: Typed | Moved | Mixed) -> dict[str, Any]:
         words = f"inclinometer shows {number(note.shown_deg, 2)}° at {note.station}, {note.line} line"
     elif isinstance(note, Moved):
         words, stations = f"{' and '.join(note.stations)} moved", note.stations
+    elif isinstance(note, Said):
+        words = f"{note.thing}: {'done' if note.value is None else f'reads {number(note.value, 2)}'}"
     return {"id": note.ident, "words": f"{at} {words}", "stations": list(stations)}
 
 
 def _following(now: Standing) -> str | None:
-    """The station to go to next: the first in the order of checking that is not shown to conform."""
+    """The station to go to next: of the step that comes next the most urgent; None where that step looks at none.
+
+    Where every step is right, the first in the order of checking that is not shown to conform.
+    """
     states = {s.station.name: s for s in now.survey.stations}
+    step = now.survey.setup.next
+    if step is not None:
+        mine = {thing for c in step.open if not c.found.by_hand for thing in c.found.things}
+        return next((check.station for check in now.survey.order if check.station in mine), None)
     for check in now.survey.order:
         s = states[check.station]
         if s.state != "conforming" or doubts(s):
@@ -181,7 +203,9 @@ def _station(
     refused = None if tree is None else refusal(tree)
     together = on_same_jig(job, name)
     moved = [n for n in together if now.notes.moved(n) and now.survey.station(n).chord.quantity is None]
-    do = todo(s, fixes, moved if now.notes.moved(name) else (), refused, following if following != name else None)
+    step = now.survey.setup.next
+    then = following or (step.step.name if step is not None else None)
+    do = todo(s, fixes, moved if now.notes.moved(name) else (), refused, then if then != name else None)
     d, part = s.chord.decision, s.rib_or_jig
     return {
         "name": name,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from rigging.order.ahead import order_hints
 from shared.errors import UserError
 from shared.job.file import load_job
 from shared.job.lint import JobHint, lint
@@ -11,8 +12,8 @@ from shared.job.model import Job
 
 
 def hints(job: Job, file_name: str) -> tuple[JobHint, ...]:
-    """What of the job looks like a slip, and which other job in its folder shares card numbers with it."""
-    return (*lint(job), *_other_wings(job, file_name))
+    """What looks like a slip, what is in none of the steps, which other job in the folder shares card numbers with this one."""
+    return (*lint(job), *order_hints(job), *_other_wings(job, file_name))
 
 
 def _other_wings(job: Job, file_name: str) -> Iterator[JobHint]:

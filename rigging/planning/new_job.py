@@ -35,6 +35,7 @@ _HEAD = """\
 [wing]
 {name}
 root = "{root}"                     # washout is counted from this station
+# dihedral_tolerance_deg = 0.3  # allowed deviation of each spar's rise from that dihedral
 # dihedral_deg = 3.0            # ribs square to a spar with dihedral lean inboard by it; 0: ribs stand plumb
 # u_lean_deg = 0.3              # how well that lean is known (standard uncertainty)
 symmetry_tolerance_deg = 0.2    # allowed difference, left minus right
@@ -109,6 +110,22 @@ u_scale = 0.005                 # how well that is known
 # line = "chord"
 # base = "root level"
 # tolerance_deg = 0.2
+# [[typed]]                     # a check that you read off an instrument and type: ribangle done JOB "level on the spar" 0.05
+# name = "level on the spar"    # or mm, tolerance_mm, u_mm in place of the three
+# deg = 0.0
+# tolerance_deg = 0.25
+# u_deg = 0.05
+
+# [[step]]                      # the order of the set-up; without any a usual one: root, spars plumb, washout, clamping
+# name = "root level"
+# checks = ["R1/chord", "L1/chord"]
+
+# [[step]]                      # hangs on the step before it, unless after = ["..."] says otherwise
+# name = "washout"
+# checks = ["*/chord"]          # also R1/spar, R1/built-in, R2/washout, R2/symmetry, or the name of a [[typed]]
+
+# [[step]]
+# name = "locked and clamped"   # no checks: ribangle done JOB "locked and clamped"
 
 # One [[station]] for each rib. cards: numbers of the station cards that lie on it, 0 to 30, none twice;
 # two cards far apart on one rib read much better than one: cards = [1, 13]

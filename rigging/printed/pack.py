@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from rigging.printed import aids, guide, lines_page, mounting
 from rigging.printed.boards import kind_for
 from rigging.printed.card_sheet import PrintedCard, draw_card
+from rigging.printed.order_page import order_page
 from rigging.printed.pages import Book
 from shared.cards import KINDS, CardKind
 from shared.job.model import Job, Station
@@ -34,13 +35,15 @@ def cards_of(job: Job, spares: int = SPARES) -> tuple[PrintedCard, ...]:
 
 
 def print_pack(job: Job, paper: str = "a4", spares: int = SPARES) -> bytes:
-    """The PDF: how to mount and to photograph, lines by name if any, station cards, reference marks, gauge tags, lens board.
+    """The PDF: how to mount and to photograph, the order of the set-up, lines by name if any, station cards, reference marks,
+    gauge tags, lens board.
 
     paper : "a4" or "letter". Black and grey only.
     """
     book = Book(paper, job.wing.name)
     mounting.mounting_page(book, job)
     guide.guide_page(book)
+    order_page(book, job)
     if job.lines:
         lines_page.lines_page(book, job)
     cards_pages(book, cards_of(job, spares))

@@ -20,7 +20,7 @@ from typing import Any
 import msgspec
 
 from rigging.batch.readings_file import finite, from_tree, known_or_nan, to_tree
-from rigging.record.materials import Materials, evaluated
+from rigging.record.materials import Asked, Materials, evaluated
 from rigging.survey.model import LineResult, Survey
 from shared.cautions import CAUTIONS
 from shared.errors import UserError
@@ -127,7 +127,7 @@ def keep(folder: Path, materials: Materials, readings: Sequence[Reading], survey
                 "previous": sha256_of(known[number - 1]) if known else None,
                 "materials": finite(msgspec.to_builtins(materials)),
                 "readings": [to_tree(r) for r in readings],
-                "result": finite(summary(survey)),
+                "result": finite(summary(survey, materials.asked)),
             }
             path, data = folder / f"{number:04d}.json", sealed(body)
             write_whole(path, data)
@@ -274,8 +274,12 @@ def _range(known: Sequence[int]) -> str:
     return f"survey {known[0]}" if len(known) == 1 else f"surveys {known[0]} to {known[-1]}"
 
 
-def summary(survey: Survey) -> dict[str, Any]:
-    """What followed from the readings, in numbers and words; working it out again must give the same."""
+def summary(survey: Survey, asked: Asked) -> dict[str, Any]:
+    """What followed from the readings, in numbers and words; working it out again must give the same.
+
+    The steps' states are among it where the record knows when its evidence came.
+    """
+    steps = {"steps": {s.step.name: s.state for s in survey.setup.steps}} if asked.came or asked.told else {}
     return {
         "verdict": survey.verdict,
         "words": [*survey.findings, *(c.words for c in survey.corrections if c.needed)],
@@ -286,7 +290,7 @@ def summary(survey: Survey) -> dict[str, Any]:
             for s in survey.stations
         },
         "corrections": [[*c.stations, c.rounded] for c in survey.corrections],
-    }
+    } | steps
 
 
 def _numbers(line: LineResult) -> dict[str, float | None] | None:

@@ -9,6 +9,7 @@ from datetime import datetime
 from pathlib import Path
 
 from calibration.gauge.profile import GaugeProfile
+from rigging.order.happened import Happened, Told
 from rigging.survey.model import RootSetting, Stage, Survey, evaluate
 from shared.errors import UserError
 from shared.gauge.csv_file import parse_gauge_readings
@@ -48,6 +49,7 @@ class Asked:
     """How the evaluation was asked for. now : local time, ISO 8601. set_aside : photo -> reason.
 
     turned : station -> local time, ISO 8601, of those turned since the inclinometer's readings were taken.
+    moved, came, told : for the steps of the set-up, as `rigging.order.happened.Happened` has them.
     """
 
     now: str
@@ -55,6 +57,14 @@ class Asked:
     stage: Stage | None = None
     set_aside: dict[str, str] = field(default_factory=dict)
     turned: dict[str, str] = field(default_factory=dict)
+    moved: dict[str, str] = field(default_factory=dict)
+    came: dict[str, str] = field(default_factory=dict)
+    told: dict[str, Told] = field(default_factory=dict)
+
+    @property
+    def happened(self) -> Happened:
+        """What the states of the set-up's steps depend on."""
+        return Happened(self.turned, self.moved, self.came, self.told)
 
 
 @dataclass(frozen=True)
@@ -100,8 +110,8 @@ def evaluated(materials: Materials, readings: Sequence[Reading], folder: Path = 
         gauge_profile=materials.gauge_profile,
         set_aside=asked.set_aside,
         root_setting=asked.root_setting,
-        turned=asked.turned,
         now=datetime.fromisoformat(asked.now),
+        happened=asked.happened,
     )
     provenance = replace(
         survey.provenance,

@@ -118,7 +118,7 @@ def _job(record: Record, job_file: Path) -> Iterator[Trouble]:
 def _again(record: Record) -> Iterator[Trouble]:
     """Work the verdict out again and compare it with the recorded one."""
     try:
-        now = finite(summary(record.worked_out()))
+        now = finite(summary(record.worked_out(), record.materials.asked))
     except UserError as error:
         yield Trouble(record.number, "broken", "verdict", f"cannot be worked out again: {error}")
         return

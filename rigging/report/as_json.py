@@ -30,6 +30,8 @@ from rigging.report.json_types import (
     Sides,
     SpanLevel,
     Station,
+    Step,
+    StepCheck,
     Symmetry,
     TwoLines,
     Washout,
@@ -108,6 +110,18 @@ def report(survey: Survey) -> Report:
             )
             for s in survey.sides
         ),
+        steps=tuple(
+            Step(
+                s.step.name,
+                s.state,
+                tuple(StepCheck(c.name, c.state, c.why) for c in s.checks),
+                s.step.after,
+                s.waits,
+                s.why,
+            )
+            for s in survey.setup.steps
+        ),
+        next=survey.setup.words,
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
-from rigging.report import front, named, remedies, trust, whole_wing
+from rigging.report import front, named, order, remedies, trust, whole_wing
 from rigging.report.blocks import Document
 from rigging.report.dimensions import dimensions
 from rigging.report.shots import shots
@@ -17,6 +17,7 @@ def document(survey: Survey, overlays: Mapping[str, Path] | None = None) -> Docu
     sections = (
         front.findings(survey),
         remedies.corrections(survey),
+        order.order(survey),
         front.stations(survey),
         dimensions(survey),
         whole_wing.rib_or_jig(survey),

@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from msgspec import Meta, Struct
 
 State = Literal["conforming", "nonconforming", "undecided", "not measured"]
+StepState = Literal["to do", "right", "wrong", "open again"]
 Sha256 = Annotated[str, Meta(pattern="^[0-9a-f]{64}$")]
 
 
@@ -203,6 +204,25 @@ class Check(Struct, frozen=True, forbid_unknown_fields=True):
     why_silent: str | None
 
 
+class StepCheck(Struct, frozen=True, forbid_unknown_fields=True):
+    """One check of a step. state: as of the step; why: value, reason, or what was turned since."""
+
+    name: str
+    state: StepState
+    why: str
+
+
+class Step(Struct, frozen=True, forbid_unknown_fields=True):
+    """One step of the set-up. after: steps that it hangs on; waits: those of them that are not right."""
+
+    name: str
+    state: StepState
+    checks: tuple[StepCheck, ...]
+    after: tuple[str, ...]
+    waits: tuple[str, ...]
+    why: str
+
+
 class Refusal(Struct, frozen=True, forbid_unknown_fields=True):
     """A photo without a value."""
 
@@ -254,3 +274,5 @@ class Report(Struct, frozen=True, forbid_unknown_fields=True):
     span_levels: tuple[SpanLevel, ...]
     dimensions: tuple[Dimension, ...]
     sides: tuple[Sides, ...]
+    steps: tuple[Step, ...]
+    next: str

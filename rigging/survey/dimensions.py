@@ -13,12 +13,12 @@ from functools import partial
 from rigging.survey.decision import Decision, decide
 from rigging.survey.dimension_words import exact_words, limit_of, value_words
 from rigging.survey.repeats import Combined, combine_angles
-from shared.angles import wrap_half_turn
 from shared.dimensions import Dimension
 from shared.flags import Flag, FlagCode, Scope
 from shared.job.model import Job
 from shared.quantity import Component, Quantity
 from shared.reading import Advice, Angle, Measured, Reading
+from shared.turns import wrap_half_turn
 
 WAVES = frozenset({"pen waviness", "waviness of line or edge"})
 """Components that belong to the drawn line or the edge itself, and so are the same in every photo of it."""

@@ -8,8 +8,10 @@ from dataclasses import replace
 from calibration.gauge.profile import GaugeProfile
 from rigging.crosscheck.check import crosscheck
 from rigging.crosscheck.types import CrossCheck
+from rigging.order.lead import set_up
 from rigging.survey import dimensions, findings
 from rigging.survey.bonding import BondingWindow, order_to_check, window
+from rigging.survey.checks import found_of
 from rigging.survey.corrections import Correction, Standing, closed, corrections
 from rigging.survey.drawn_line import as_drawn
 from rigging.survey.fairness import Fairness, Unfair, fairness, unfair
@@ -82,6 +84,7 @@ def evaluate_survey(
         for s in job.stations
     )
     found = _findings(job, stations, parts, (pairs, breaks), check, fixes, (named, pairs_split))
+    levels = span_levels(job, named)
     measured, sides = dimensions.judge(job, readings, asked.set_aside)
     survey = Survey(
         job=job,
@@ -103,11 +106,14 @@ def evaluate_survey(
         + _side_flags(side_notes)
         + _job_flags(job)
         + dimensions.flags_of(measured),
-        span_levels=span_levels(job, named),
+        span_levels=levels,
         lines=named,
         pairs=pairs_split,
         dimensions=measured,
         sides=sides,
+        setup=set_up(
+            job, found_of(job, stations, (pairs, levels, named, measured), asked.happened), asked.happened, glue
+        ),
         provenance=_provenance(readings, asked),
     )
     return in_units(survey, job.length_unit)
@@ -237,9 +243,8 @@ def _crosscheck(
     """Both looked at the drawn lines, so the marking by hand stays out of it; doubtful angles too."""
     if readings is None:
         return None
-    stale = [
-        r for r in readings.readings if r.station in asked.turned and not (r.taken or "") > asked.turned[r.station]
-    ]
+    turned = asked.happened.turned
+    stale = [r for r in readings.readings if r.station in turned and not (r.taken or "") > turned[r.station]]
     if stale:
         told = tuple(Oddity(r.row, f"{r.station} {r.line}: read before it was turned: not used", False) for r in stale)
         fresh = tuple(r for r in readings.readings if r not in stale)

@@ -6,11 +6,13 @@ Degrees, nose-up positive; `Quantity` keeps shared components, so differences of
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal
 
 from rigging.crosscheck.types import CrossCheck, Pair
+from rigging.order.happened import Happened
+from rigging.order.state import SetUp
 from rigging.survey.bonding import BondingWindow, ToCheck
 from rigging.survey.corrections import Correction
 from rigging.survey.decision import Decision
@@ -109,6 +111,7 @@ class Survey:
     crosscheck : `rigging.crosscheck.check`'s comparison with the inclinometer, when there is one. lines : those that the job
     names. pairs : of lines whose built-in angle counts by itself. dimensions, sides : the job's lengths and angles in a
     plane, and left against right of each.
+    setup : how far the set-up has come, step by step; it changes no angle and no decision.
     """
 
     job: Job
@@ -132,6 +135,7 @@ class Survey:
     pairs: tuple[TwoLines, ...] = ()
     dimensions: tuple[DimensionResult, ...] = ()
     sides: tuple[SidesResult, ...] = ()
+    setup: SetUp = field(default_factory=SetUp)
 
     def station(self, name: str) -> StationResult:
         """The result of the station of this name. Raises KeyError."""
@@ -149,8 +153,8 @@ def evaluate(
     gauge_profile: GaugeProfile | None = None,
     set_aside: Mapping[str, str] | None = None,
     root_setting: RootSetting | None = None,
-    turned: Mapping[str, str] | None = None,
     now: datetime | None = None,
+    happened: Happened | None = None,
 ) -> Survey:
     """Evaluate a set of readings as a survey of the job's wing.
 
@@ -160,8 +164,9 @@ def evaluate(
     gauge_readings, gauge_profile : the inclinometer's, for the cross-check.
     set_aside : photo name or SHA-256 -> the user's reason for leaving that photo out.
     root_setting : None takes the job's.
-    turned : station -> local time, ISO 8601, at which it was turned: what the inclinometer showed there before is left out.
     now : local time without zone, for the bonding window and the provenance; None is the clock's.
+    happened : what was turned, came and was said, and when: for the steps of the set-up. Beside that, what the inclinometer
+        showed at a station before it was turned is left out.
     """
     from rigging.survey.evaluate import evaluate_survey
     from rigging.survey.station_lines import Asked
@@ -171,6 +176,6 @@ def evaluate(
         root_setting or job.wing.root_setting,
         job.stage,
         now or datetime.now().replace(microsecond=0),
-        dict(turned or {}),
+        happened or Happened(),
     )
     return evaluate_survey(job, readings, gauge_readings, gauge_profile, asked)

@@ -139,7 +139,7 @@ def _gauge(
     job: Job, r: NamedResult, asked: Asked, readings: GaugeReadings | None, profile: GaugeProfile | None
 ) -> GaugePair | None:
     """The inclinometer's word on a line beside the camera's; what it showed before the line was turned does not count."""
-    turned = asked.turned.get(r.line.at)
+    turned = asked.happened.turned.get(r.line.at)
     shown = [
         g
         for g in (readings.named if readings else ())

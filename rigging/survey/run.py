@@ -11,7 +11,8 @@ from rigging.batch.find import Source
 from rigging.batch.overlays import overlays_of
 from rigging.batch.readings_file import load_readings
 from rigging.batch.run import BatchResult, Options, Tell, measure_batch
-from rigging.record.chain import keep, load_record, numbers, record_folder
+from rigging.record.chain import Record, keep, record_folder
+from rigging.record.history import carried, last_standing, with_moves
 from rigging.record.materials import Asked, Materials, evaluated, gather, photo_files
 from rigging.survey.model import RootSetting, Stage, Survey
 from shared.errors import UserError
@@ -59,28 +60,21 @@ def take_survey(
     after : what is asked of the survey once the readings are there, in place of `wanted`.
     """
     job = load_job(job_file)
-    options = replace(options or Options(), earlier=_earlier(job_file))
+    last = last_standing(job_file)
+    options = replace(options or Options(), earlier=() if last is None else last.readings)
     batch = measure_batch(job, sources, out, options, tell)
     readings = load_readings(batch.json)
     wanted = wanted if after is None else after(job, readings)
     _refuse_unknown(wanted.set_aside or {}, readings)
-    materials = _materials(job_file, job, batch, readings, wanted)
+    materials = with_moves(_materials(job_file, job, batch, readings, wanted, last), last, readings, job_file.parent)
     survey = evaluated(materials, readings, job_file.parent)
     record = keep(record_folder(job_file), materials, readings, survey, wanted.note)
     return Taken(survey, batch, record, overlays_of(batch.json))
 
 
-def _earlier(job_file: Path) -> tuple[Reading, ...]:
-    """The readings of the survey kept last, to compare the cards' residuals with; none where there is none."""
-    kept = numbers(record_folder(job_file))
-    try:
-        last = load_record(kept[max(kept)]) if kept else None
-    except UserError:
-        return ()  # a damaged record is told of by all that read it; it must not stop a new survey
-    return last.readings if last is not None and last.standing.holds else ()
-
-
-def _materials(job_file: Path, job: Job, batch: BatchResult, readings: Sequence[Reading], wanted: Wanted) -> Materials:
+def _materials(
+    job_file: Path, job: Job, batch: BatchResult, readings: Sequence[Reading], wanted: Wanted, last: Record | None
+) -> Materials:
     from calibration.gauge.file import load_gauge
 
     now = (wanted.at or datetime.now()).replace(microsecond=0)
@@ -89,6 +83,7 @@ def _materials(job_file: Path, job: Job, batch: BatchResult, readings: Sequence[
     )
     paths = {line.sha256: Path(line.path) for line in batch.lines if line.sha256}
     gauge = None if job.gauge.profile is None else load_gauge(job_file.parent / job.gauge.profile)
+    asked = carried(asked, last, [r.photo.sha256 for r in readings if r.photo.sha256])
     photos = photo_files(paths, readings, job_file.parent)
     return gather(job_file, photos, profiles_used(job_file, job, readings), asked, gauge)
 

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
+from rigging.order.happened import Happened
 from rigging.planning.advice import advise
 from rigging.survey.decision import decide
 from rigging.survey.drawn_line import with_marking
@@ -28,7 +29,7 @@ class Asked:
     root_setting: RootSetting
     stage: Stage | None
     now: datetime
-    turned: Mapping[str, str] = field(default_factory=dict)
+    happened: Happened = field(default_factory=Happened)
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,8 @@ from rich.table import Table
 from rich.text import Text
 
 from rigging.crosscheck.types import Pair
+from rigging.order.state import SetUp, State
+from rigging.order.words import SIGNS, step_line
 from rigging.record.compare import Comparison
 from rigging.survey.dimension_table import dimensions_table
 from rigging.survey.gauge_marks import stands_out, zero_of
@@ -24,6 +26,8 @@ from shared.rounding import degrees, number, places
 
 _STYLES = {"conforming": "green", "nonconforming": "bold red", "undecided": "yellow", "not measured": "magenta"}
 
+STEP_STYLES: dict[State, str] = {"right": "green", "wrong": "red", "open again": "yellow", "to do": ""}
+
 
 def survey_view(survey: Survey) -> RenderableType:
     """Everything a builder needs at the bench."""
@@ -33,6 +37,7 @@ def survey_view(survey: Survey) -> RenderableType:
     parts += [Text(), *([Text(limit), Text()] if limit else []), stations_table(survey)]
     parts += [Text(), dimensions_table(survey)] if survey.dimensions else []
     parts += _section("Left against right, dimensions", [s.words for s in survey.sides])
+    parts += _section("The set-up, step by step", order_lines(survey.setup))
     parts += _section("What to turn", [c.words for c in survey.corrections if c.needed])
     parts += _section("What it means", _what_it_means(survey))
     parts += _section("What would decide it", _advice(survey.stations))
@@ -46,6 +51,24 @@ def survey_view(survey: Survey) -> RenderableType:
     parts += _section("Doubts", _doubts(survey))
     parts += _section("Photos without a value", [f"{r.photo}: {r.reason}" for r in survey.refusals])
     return Group(*parts)
+
+
+def order_lines(setup: SetUp) -> Iterable[str]:
+    """A line a step with its state, and what comes next."""
+    yield from (f"{SIGNS[s.state]} {k}. {step_line(s)}" for k, s in enumerate(setup.steps, 1))
+    yield from (setup.words,) if setup.words else ()
+
+
+def order_view(setup: SetUp, every: bool = False) -> RenderableType:
+    """The steps alone. every : each with all its checks."""
+    parts: list[RenderableType] = [] if setup.stated else [Text("The job states no [[step]]: a usual order."), Text()]
+    for k, s in enumerate(setup.steps, 1):
+        style = STEP_STYLES[s.state] + (" bold" if s is setup.next else "")
+        parts.append(Text(f"{SIGNS[s.state]} {k}. {step_line(s)}", style=style))
+        parts += [
+            Padding(Text(f"{SIGNS[c.state]} {c.name}: {c.state}: {c.why}"), (0, 0, 0, 4)) for c in s.checks if every
+        ]
+    return Group(*parts, Text(), Text(setup.words, style="bold"))
 
 
 def station_view(survey: Survey, name: str) -> RenderableType:

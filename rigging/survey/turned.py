@@ -1,7 +1,8 @@
 """Turn, photograph, turn: one new photo of a rib that was just turned, judged with what still holds of the last survey.
 
 What was photographed before the turn is set aside, for the rib itself and for every rib that its jig moves with it;
-so is what the inclinometer showed there. All else stands as it was.
+so is what the inclinometer showed there. All else stands as it was. A rib that is photographed for the first time, or
+again because what it hangs on was turned, was not turned itself.
 """
 
 from __future__ import annotations
@@ -13,7 +14,9 @@ from pathlib import Path
 
 from rigging.batch.find import Source
 from rigging.batch.run import Options, Tell
+from rigging.order.happened import latest
 from rigging.record.chain import Record, find_record
+from rigging.record.history import stamp
 from rigging.survey.model import Survey
 from rigging.survey.run import Taken, Wanted, take_survey
 from shared.errors import UserError
@@ -26,7 +29,7 @@ ALONG = "turned along with"
 
 @dataclass(frozen=True)
 class Turned:
-    """What the new photos said. stations : turned and photographed anew. again : turned along, to be photographed."""
+    """What the new photos said. stations : photographed anew. again : turned along, to be photographed."""
 
     taken: Taken
     stations: tuple[str, ...]
@@ -47,33 +50,32 @@ def take_turned(
     kept, lost = _still_there(last, job_file.parent)
     old = [s for s in kept if s.path.absolute() not in mine]
     known = {p.sha256 for p in last.materials.photos}
-    moved: dict[str, str] = {}
+    news: list[_News] = []
 
     def after(job: Job, readings: Sequence[Reading]) -> Wanted:
         new = [r for r in readings if r.photo.sha256 not in known]
-        moved.update(_moved(job, [r.station for r in new if r.station is not None and r.foremost], _waiting(last)))
-        if not moved:
+        now = stamp(datetime.now().replace(microsecond=0).isoformat(), last.materials.asked)
+        told = dict.fromkeys(r.station for r in new if r.station is not None and r.foremost)
+        news.extend(_sorted_out(job, tuple(told), last, now))
+        if not news:
             raise UserError(
                 ", ".join(p.name for p in photos),
                 _why_not(new),
                 "nothing was kept; photograph the rib again, its card and string in the picture",
             )
         before = last.materials.asked
-        now = datetime.now().replace(microsecond=0).isoformat()
-        stale = {
-            r.key: moved[r.station] for r in readings if r.photo.sha256 in known and r.station in moved and r.station
-        }
+        why = {n.station: n.why for n in news if n.why}
+        stale = {r.key: why[r.station] for r in readings if r.photo.sha256 in known and r.station in why and r.station}
         return Wanted(
             before.root_setting,
             before.stage,
             {**{k: v for k, v in before.set_aside.items() if _named(k, readings)}, **stale},
-            f"turned: {', '.join(n for n, why in moved.items() if why.startswith('photographed'))}",
-            turned={**before.turned, **dict.fromkeys(moved, now)},
+            _note(news),
+            turned={**before.turned, **{n.station: n.at for n in news if n.at}},
         )
 
     taken = take_survey(job_file, [*old, *photos], out, Wanted(), options, tell, after)
-    stations = tuple(n for n, why in moved.items() if why.startswith("photographed"))
-    again = tuple(n for n in moved if n not in stations)
+    stations, again = (tuple(n.station for n in news if n.seen is seen) for seen in (True, False))
     return Turned(taken, stations, again, lost)
 
 
@@ -96,16 +98,47 @@ def _waiting(last: Record) -> frozenset[str]:
     return frozenset(n for n in along - fresh if n is not None)
 
 
-def _moved(job: Job, stations: Sequence[str], waiting: frozenset[str]) -> Iterator[tuple[str, str]]:
-    """Station -> why its earlier photos no longer hold: turned itself, or with the panel whose jig was turned."""
+@dataclass(frozen=True)
+class _News:
+    """A station that the new photos show, or that was turned along with one. at : when it, or what it hangs on, was turned;
+    empty: it was not. why : its earlier photos no longer hold; empty: they do, or there are none."""
+
+    station: str
+    turned: bool
+    seen: bool
+    at: str = ""
+    why: str = ""
+
+
+def _sorted_out(job: Job, stations: Sequence[str], last: Record, now: str) -> Iterator[_News]:
+    """What the new photos of these stations mean: turned, photographed again after something else was, or for the first
+    time; and the stations that are turned along with the panel of one that was."""
+    known = {r.station for r in last.readings}
+    along = {n: last.materials.asked.turned.get(n, now) for n in _waiting(last)}
+    setup = last.worked_out().setup
+    opened, taken = {*setup.opened(), *along}, latest(setup.taken_along(), along)
+    for name in stations:
+        if name not in known:
+            yield _News(name, turned=False, seen=True)
+        elif name in opened:
+            why = "photographed before what it hangs on was turned or done"
+            yield _News(name, turned=False, seen=True, at=taken.get(name, ""), why=why)
+        else:
+            yield _News(name, turned=True, seen=True, at=now, why=f"photographed before {name} was turned")
     panelled = {j.panel for j in job.jigs if j.panel is not None}
-    for name in dict.fromkeys(stations):
-        yield name, f"photographed before {name} was turned"
-    for name in dict.fromkeys(n for n in stations if n not in waiting):
-        panel = job.station(name).panel
+    panels = {s.name: s.panel for s in job.stations}
+    for name in (n for n in stations if n in known and n not in opened):
+        panel = panels.get(name)  # a place that is no rib has none
         for mate in job.stations:
             if panel in panelled and mate.panel == panel and mate.name not in stations:
-                yield mate.name, f"{ALONG} {name} since"
+                yield _News(mate.name, turned=True, seen=False, at=now, why=f"{ALONG} {name} since")
+
+
+def _note(news: Sequence[_News]) -> str:
+    """What is kept as the survey's note."""
+    turned = ", ".join(n.station for n in news if n.turned and n.seen)
+    other = ", ".join(n.station for n in news if not n.turned and n.seen)
+    return "; ".join(f"{what}: {names}" for what, names in (("turned", turned), ("photographed", other)) if names)
 
 
 def _why_not(new: Sequence[Reading]) -> str:
@@ -122,13 +155,15 @@ def told(turned: Turned) -> Iterator[str]:
     """What the bench wants to know, a line each: the rib, what is left to turn, what to photograph, the wing."""
     survey = turned.taken.survey
     for name in turned.stations:
-        yield survey.station(name).headline
+        yield from (s.headline for s in survey.stations if s.station.name == name)
+        yield from (r.headline for r in survey.lines if r.line.at == name)
     yield _left(survey)
     if turned.again:
         yield f"Turned along, photograph again: {', '.join(turned.again)}"
     if turned.lost:
         yield f"Photos of the last survey that are gone, and left out: {', '.join(turned.lost)}"
     yield survey.verdict
+    yield from (survey.setup.words,) if survey.setup.words else ()
 
 
 def _left(survey: Survey) -> str:

@@ -11,12 +11,9 @@ import numpy as np
 from rigging.survey.decision import Decision, decide
 from rigging.survey.fairness import LEAST_RUN_MM
 from rigging.survey.least_squares import fit
-from shared.job.model import Job, Station
+from shared.job.model import SAME_SPAN_MM, Job, Station
 from shared.quantity import Quantity
 from shared.rounding import number
-
-SAME_SPAN_MM = 10.0
-"""Stations left and right this near in span count as a pair."""
 
 
 @dataclass(frozen=True)

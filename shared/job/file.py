@@ -22,6 +22,7 @@ from shared.job.mistakes import explain, where
 from shared.job.model import CardPrint, Gauge, Glue, Height, Jig, Job, Level, SparLevel, Station, Wing
 from shared.job.named import LinePair
 from shared.job.named_rules import lines_of, place_of
+from shared.job.order import steps_of, typed_of
 from shared.job.rules import check
 from shared.job.schema import JobTables
 from shared.lengths import parse_length
@@ -114,13 +115,13 @@ def _plain(tree: Any) -> Any:
 
 
 def _lengths(tree: Any, file: str, root: Any, path: tuple[str | int, ...]) -> Any:
-    """Lengths written with their unit ("47 1/4 in", "1.2 m") in millimetres, wherever a key ends in _mm."""
+    """Lengths written with their unit ("47 1/4 in", "1.2 m") in millimetres, wherever a key is mm or ends in _mm."""
     if isinstance(tree, dict):
         return {key: _lengths(value, file, root, (*path, key)) for key, value in tree.items()}
     if isinstance(tree, list):
         return [_lengths(value, file, root, (*path, index)) for index, value in enumerate(tree)]
     last = path[-1] if path else None
-    if isinstance(tree, str) and isinstance(last, str) and last.endswith("_mm") and not tree.isdecimal():
+    if isinstance(tree, str) and isinstance(last, str) and f"_{last}".endswith("_mm") and not tree.isdecimal():
         return parse_length(tree, where(file, root, path))
     return tree
 
@@ -161,7 +162,13 @@ def _job(tables: JobTables, folder: Path) -> Job:
     fields = msgspec.structs.asdict
     return Job(
         wing=Wing(
-            wing.name, wing.root, wing.dihedral_deg, wing.u_lean_deg, wing.symmetry_tolerance_deg, wing.root_setting
+            wing.name,
+            wing.root,
+            wing.dihedral_deg,
+            wing.u_lean_deg,
+            wing.symmetry_tolerance_deg,
+            wing.root_setting,
+            wing.dihedral_tolerance_deg,
         ),
         stations=tuple(Station(**{**fields(s), "cards": tuple(s.cards)}) for s in tables.station),
         folder=folder,
@@ -176,6 +183,8 @@ def _job(tables: JobTables, folder: Path) -> Job:
         marking_u_deg=wing.marking_u_deg,
         heights=tuple(Height(**fields(height)) for height in tables.height),
         spar_levels=tuple(SparLevel(**fields(level)) for level in tables.spar_level),
+        typed=typed_of(tables),
+        steps=steps_of(tables),
         stage=wing.stage,
         length_unit=wing.length_unit,
         decimal=wing.decimal,

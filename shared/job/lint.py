@@ -15,7 +15,7 @@ from typing import Literal
 import numpy as np
 
 from shared.flags import FlagCode
-from shared.job.model import Job, Station
+from shared.job.model import SAME_SPAN_MM, Job, Station
 from shared.numerics.arrays import F64
 from shared.rounding import number
 
@@ -24,8 +24,6 @@ LEAST_DEG, LEAST_PART = 0.5, 0.15
 washout and taper run evenly along a wing, steps in them are smaller (common practice, no source)."""
 TIMES = 4.0
 """... where it is also so many times what the other stations lie off."""
-SAME_SPAN_MM = 10.0
-"""Stations left and right this near in span count as a pair (`rigging.survey.wing`)."""
 ONE_PLACE_MM = 1.0
 """Stations of a side this near in span stand at one place."""
 INCHES_CHORD, INCHES_SPAN = 130.0, 250.0

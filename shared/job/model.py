@@ -15,6 +15,8 @@ from shared.job.named import LinePair, NamedLine, Place
 
 Side = Literal["left", "right", "centre"]
 Sense = Literal["nose-up", "unsigned", "0-90", "0-180"]
+SAME_SPAN_MM = 10.0
+"""Stations left and right this near in span count as a pair."""
 
 
 @dataclass(frozen=True)
@@ -53,6 +55,7 @@ class Wing:
 
     root : name of the root station; washout is counted from it.
     dihedral_deg : ribs square to a spar with dihedral lean inboard by it. None: not stated.
+    dihedral_tolerance_deg : allowed deviation of a spar's rise from the dihedral. None: it is not judged.
     u_lean_deg : standard uncertainty of the rib planes' lean. None: the tool's wide default.
     symmetry_tolerance_deg : allowed difference, left minus right.
     root_setting : "kept": every chord angle is judged as it stands to gravity; "taken out": the root's own
@@ -65,6 +68,7 @@ class Wing:
     u_lean_deg: float | None = None
     symmetry_tolerance_deg: float = 0.2
     root_setting: Literal["kept", "taken out"] = "kept"
+    dihedral_tolerance_deg: float | None = None
 
 
 @dataclass(frozen=True)
@@ -147,6 +151,32 @@ class SparLevel:
 
 
 @dataclass(frozen=True)
+class Typed:
+    """A check that a person reads off an instrument and types: a level on the root, a height from a water level.
+
+    design, tolerance, u : in `unit`; tolerance is the allowed deviation either way, u a standard uncertainty.
+    """
+
+    name: str
+    design: float
+    tolerance: float
+    u: float
+    unit: Literal["deg", "mm"] = "deg"
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of the set-up. checks : names as `shared.job.order.check_names` has them; none: done or not done.
+
+    after : names of the steps that it hangs on.
+    """
+
+    name: str
+    checks: tuple[str, ...] = ()
+    after: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class CardPrint:
     """How the station cards came out of the printer.
 
@@ -175,7 +205,8 @@ class Job:
     lens : "auto" (profiles are matched by EXIF) or a profile's path.
     prints : how the station cards came out of the printer.
     marking_u_deg : how well the lines were drawn by hand; kept apart from the camera's own uncertainty.
-    heights, spar_levels : for the spanwise level. stage : where the work stands, when stated.
+    heights, spar_levels : for the spanwise level. typed, steps : the set-up's order. stage : where the work stands, when
+    stated.
     only : which ribs of a photo are read: every one that is seen well enough, or the foremost alone.
     length_unit : that lengths are shown in. inch_fractions : of dimensions, in 64ths. decimal : sign in CSV files.
     places : faces that are no rib. lines : by name, at stations and places, beside each rib's chord
@@ -195,6 +226,8 @@ class Job:
     marking_u_deg: float | None = None
     heights: tuple[Height, ...] = ()
     spar_levels: tuple[SparLevel, ...] = ()
+    typed: tuple[Typed, ...] = ()
+    steps: tuple[Step, ...] = ()
     stage: Literal["before glue", "after glue"] | None = None
     only: Literal["every", "foremost"] = "every"
     length_unit: Literal["mm", "in"] = "mm"

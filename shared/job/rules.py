@@ -13,6 +13,7 @@ from shared.job.dimensions import broken_dimensions
 from shared.job.mistakes import nearest
 from shared.job.named_rules import broken as broken_lines
 from shared.job.named_rules import broken_pairs
+from shared.job.order import broken_order
 from shared.job.schema import CardsTable, GlueTable, HeightTable, JigTable, JobTables, StationTable
 
 THREAD = re.compile(r"M\d+(\.\d+)?([x×]\d+(\.\d+)?)?|(#?\d+|\d+/\d+)-\d+|\d+(\.\d+)? ?mm", re.IGNORECASE)
@@ -67,6 +68,7 @@ def _broken(tables: JobTables) -> Iterator[Mistake]:
     yield from broken_lines(tables.line, tables.place, owners, designs)
     yield from broken_pairs(tables.pair, tables.line, designs)
     yield from broken_dimensions(tables)
+    yield from broken_order(tables)
     if not isinstance(tables.glue, UnsetType):
         yield from _glue(tables.glue)
 

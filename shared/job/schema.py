@@ -130,6 +130,18 @@ class WingTable(Struct, forbid_unknown_fields=True, kw_only=True):
             )
         ),
     ] = Wing.root_setting
+    dihedral_tolerance_deg: (
+        Annotated[
+            Tolerance,
+            Meta(
+                description=(
+                    "allowed deviation of a spar's rise outboard from the dihedral, degrees; without it the rise is shown "
+                    "and not judged"
+                )
+            ),
+        ]
+        | None
+    ) = None
     stage: Annotated[Literal["before glue", "after glue"], Meta(description="where the work stands")] | None = None
     marking_u_deg: (
         Annotated[
@@ -380,6 +392,51 @@ class DimensionTable(Struct, forbid_unknown_fields=True, kw_only=True):
     ] = Dimension.u_depth_mm
 
 
+Amount = Annotated[float, Meta(ge=-50_000.0, le=50_000.0)]
+AnyTurn = Annotated[float, Meta(ge=-180.0, le=180.0)]
+Above = Annotated[float, Meta(gt=0.0, le=1000.0)]
+
+
+class TypedTable(Struct, forbid_unknown_fields=True, kw_only=True):
+    """One [[typed]]: a check that a person reads off an instrument and types, in degrees or in mm."""
+
+    name: Annotated[Text, Meta(description='what the steps call it, as "level on the root"')]
+    deg: Annotated[AnyTurn, Meta(description="what it is to read, degrees")] | None = None
+    tolerance_deg: Annotated[Tolerance, Meta(description="allowed deviation either way, degrees")] | None = None
+    u_deg: (
+        Annotated[float, Meta(gt=0.0, le=10.0, description="standard uncertainty of such a reading, degrees")] | None
+    ) = None
+    mm: Annotated[Amount, Meta(description="what it is to read, mm, where it is no angle")] | None = None
+    tolerance_mm: Annotated[Above, Meta(description="allowed deviation either way, mm")] | None = None
+    u_mm: Annotated[Above, Meta(description="standard uncertainty of such a reading, mm")] | None = None
+
+
+class StepTable(Struct, forbid_unknown_fields=True, kw_only=True):
+    """One [[step]]: a step of the set-up, what it checks and what it hangs on."""
+
+    name: Annotated[Text, Meta(description="what the step is called")]
+    checks: Annotated[
+        list[Annotated[Text, Meta(description="station/line, as R1/chord, or the name of a [[typed]]")]],
+        Meta(
+            max_length=400,
+            description=(
+                'what must be right: "R1/chord", "R6/spar", "R3/built-in", "R3/washout", "R3/symmetry", the name of a '
+                '[[typed]]; "*" stands for anything, as in "*/chord"; none: the step is done or not done'
+            ),
+        ),
+    ] = []
+    after: (
+        Annotated[
+            list[Text],
+            Meta(
+                max_length=100,
+                description="names of the steps that it hangs on; without it the step before it; [] hangs on nothing",
+            ),
+        ]
+        | None
+    ) = None
+
+
 class JobTables(Struct, forbid_unknown_fields=True, kw_only=True):
     """The whole file."""
 
@@ -397,6 +454,8 @@ class JobTables(Struct, forbid_unknown_fields=True, kw_only=True):
     line: Annotated[list[LineTable], Meta(max_length=400)] = []
     pair: list[PairTable] = []
     dimension: list[DimensionTable] = []
+    typed: Annotated[list[TypedTable], Meta(max_length=400)] = []
+    step: Annotated[list[StepTable], Meta(max_length=100)] = []
 
 
 TABLES: dict[str, type[Struct]] = {
@@ -414,6 +473,8 @@ TABLES: dict[str, type[Struct]] = {
     "line": LineTable,
     "pair": PairTable,
     "dimension": DimensionTable,
+    "typed": TypedTable,
+    "step": StepTable,
 }
 """Table name -> its keys."""
 

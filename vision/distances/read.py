@@ -12,12 +12,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from shared.angles import wrap_half_turn
 from shared.dimensions import Dimension
 from shared.flags import Flag, FlagCode
 from shared.job.model import Job
 from shared.quantity import Component, Quantity
 from shared.reading import Measured, Point
+from shared.turns import wrap_half_turn
 from vision.assess import gates
 from vision.cards.detect import Card
 from vision.detect import Detections

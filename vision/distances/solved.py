@@ -16,10 +16,10 @@ import numpy as np
 
 from calibration.lens.model import undistort
 from calibration.print.profile import PAGE_TO_PAGE, KnownPrint
-from shared.angles import wrap_half_turn
 from shared.dimensions import Dimension, Feature
 from shared.numerics.arrays import F64
 from shared.quantity import Component, Quantity
+from shared.turns import wrap_half_turn
 from vision.cards.detect import Card
 from vision.distances.geometry import Undefined, crossing, value_of
 from vision.distances.spots import Spot

@@ -12,7 +12,7 @@ export function glueNow(glue) {
 export function showBar(state) {
   const glue = state && state.glue, now = glueNow(glue);
   const time = !now ? "" : !now.over ? `${clock(now.left)} left` : now.gelled ? "Glue has gelled" : `Time is over, gels in ${clock(now.gel)}`;
-  const next = state && state.stations ? (state.next ? `next: ${state.next}` : "all conform") : "";
+  const next = state && state.stations ? (state.next || state.setup.next ? `next: ${state.next || state.setup.next}` : "all conform") : "";
   const words = [time, next].filter(Boolean).join(", ");
   if (el("left").textContent !== words) el("left").textContent = words;
   el("left").className = now && now.left < 300 ? "bad" : "";

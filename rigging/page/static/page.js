@@ -6,6 +6,7 @@ import { showBar, glueNow } from "./glue.js";
 import { showLive } from "./live.js";
 import { gaugeStations, gaugeAt, readGauge } from "./gauge.js";
 import { featureButtons, showDimensions, told as dimensionsTold } from "./dimensions.js";
+import { showOrder } from "./order.js";
 import { card, behind, refusal, spoken, photoButtons } from "./station.js";
 import { linesFold, placeCard } from "./lines.js";
 
@@ -50,6 +51,7 @@ function show() {
   only("now", [view, s, place, photo, glueStage(), state.next, view.turned && state.left], () => now(s, photo, place));
   only("behind", [view, s, s && state.photos.find((p) => p.id === s.photo), state.problem, refusedOf(s)], () => below(s));
   only("dims", state.dimensions, dimensions);
+  only("order", state.setup, order);
   only("notes", state.notes, notes);
   only("whole", [state.verdict, state.findings, state.gauge_unused, state.caution], whole);
   only("photos", state.photos, () => el("photos").replaceChildren(...state.photos.map(photoRow)));
@@ -129,6 +131,11 @@ function dimensions() {
   el("dimensions").hidden = !state.dimensions.length;
   el("dimensionsaid").textContent = dimensionsTold(state.dimensions);
   showDimensions(state.dimensions, el("dims"));
+}
+function order() {
+  const { steps, next } = state.setup, right = steps.filter((s) => s.state === "right").length;
+  el("ordersaid").textContent = `The set-up: ${right} of ${steps.length} steps right${next ? `, next: ${next}` : ""}`;
+  showOrder(state.setup, el("steps"), look);
 }
 function whole() {
   el("verdict").textContent = state.verdict;
