@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from functools import cache
 
 import samples
+from rigging.order.happened import Happened
+from rigging.order.usual import steps_of_job
 from rigging.survey.model import Survey, evaluate
 from shared.job.file import load_job
 from shared.reading import Reading
@@ -53,3 +56,26 @@ def test_the_spar_rises_too_much_by_heights_and_photo_alike():
         "fitting": "nonconforming",
         "flange": "nonconforming",
     }
+
+
+def test_the_steps_take_named_lines_and_the_spars_rise():
+    setup = survey().setup
+    states = {c.name: c.state for s in setup.steps for c in s.checks}
+    assert states["R1/root level"] == "right" and states["R6/fitting"] == "wrong"
+    assert states["web R/flange"] == "wrong" and states["right spar/rise"] in ("wrong", "to do")
+    assert setup.next is not None and setup.next.step.name == "fitting plumb"
+    assert setup.step("spanwise level").waits == () and setup.step("washout").waits == ("fitting plumb",)
+
+
+def test_the_usual_order_puts_named_lines_where_they_belong():
+    usual = {s.name: s.checks for s in steps_of_job(replace(JOB, steps=()))}
+    assert usual["root level"] == ("R1/chord", "R1/root level")
+    assert usual["spars and fittings plumb"] == ("R6/fitting",)
+    assert usual["spanwise level"] == ("web R/flange", "right spar/rise")
+
+
+def test_a_turned_root_opens_a_line_of_a_place_that_hangs_on_it():
+    came = {r.photo.sha256: "2026-05-16T09:00:00" for r in readings()}
+    happened = Happened({"R1": "2026-05-16T09:30:00"}, came=came)
+    setup = evaluate(JOB, readings(), happened=happened).setup
+    assert setup.step("spanwise level").checks[0].state == "open again" and "web R" in setup.opened()

@@ -96,7 +96,7 @@ def standing(desk: Desk, made: Readings | None = None) -> Standing:
         profile = load_gauge(job.folder / job.gauge.profile) if job.gauge.profile is not None else None
     except UserError as error:
         problems.append(f"The inclinometer's readings are not used. {error}")
-    happened = happened_of(job, notes, [s.entry for s in seen])
+    happened = happened_of(job, notes, [s.entry for s in seen if s.tree is not None])
 
     def judged(aside: dict[str, str]) -> Survey:
         return made.survey(
@@ -174,8 +174,8 @@ def _following(now: Standing) -> str | None:
     states = {s.station.name: s for s in now.survey.stations}
     step = now.survey.setup.next
     if step is not None:
-        mine = {thing for c in step.open if not c.found.by_hand for thing in c.found.things}
-        return next((check.station for check in now.survey.order if check.station in mine), None)
+        mine = dict.fromkeys(thing for c in step.open if not c.found.by_hand for thing in c.found.things)
+        return next((check.station for check in now.survey.order if check.station in mine), next(iter(mine), None))
     for check in now.survey.order:
         s = states[check.station]
         if s.state != "conforming" or doubts(s):
