@@ -19,6 +19,7 @@ from shared.quantity import Component, Quantity
 from shared.rounding import degrees, number
 
 if TYPE_CHECKING:
+    from rigging.survey.dimensions import DimensionResult
     from rigging.survey.model import LineResult, StationResult
     from rigging.survey.named_lines import NamedResult
 
@@ -26,19 +27,20 @@ if TYPE_CHECKING:
 def found_of(
     job: Job,
     stations: Sequence[StationResult],
-    whole: tuple[Sequence[Symmetry], Sequence[SpanLevel], Sequence[NamedResult]],
+    whole: tuple[Sequence[Symmetry], Sequence[SpanLevel], Sequence[NamedResult], Sequence[DimensionResult]],
     happened: Happened,
 ) -> dict[str, Found]:
     """Check name -> what the evidence says, for all that the job has evidence of or could have.
 
-    whole : left against right, the spars' rises, and the lines by name.
+    whole : left against right, the spars' rises, the lines by name, the dimensions.
     """
-    pairs, levels, named = whole
+    pairs, levels, named, measured = whole
     photos = {s.station.name: _photos(s.chord) for s in stations}
     found = [f for s in stations for f in _of_station(s, job.wing.root, photos)]
     found += [f for left, right in wing_pairs(job) for f in _unpaired(left.name, right.name)]
     found += [f for p in pairs for f in _of_pair(p, photos)]
     found += [_named(r) for r in named]
+    found += [_dimension(r) for r in measured]
     found += _rises(job, levels)
     found += [_read(t, happened) for t in job.typed]
     return {f.name: f for f in found}
@@ -72,6 +74,14 @@ def _named(r: NamedResult) -> Found:
     doubt = None if r.gauge is None or r.gauge.agrees else "camera and inclinometer disagree"
     words = f"{degrees(r.quantity, sign=True)}, {_off(r.decision)}"
     return Found(f"{at}/{name}", (at,), r.decision.outcome, words, photos, doubt)
+
+
+def _dimension(r: DimensionResult) -> Found:
+    at, name = r.dimension.place, f"{r.dimension.place}/{r.dimension.name}"
+    if r.quantity is None or r.decision is None:
+        return Found(name, (at,), None, r.words)
+    photos = tuple(p.sha256 for p in r.combined.photos if p.weight > 0)
+    return Found(name, (at,), r.decision.outcome, r.words, photos)
 
 
 def _judged(line: LineResult) -> tuple[Outcome | None, str]:

@@ -84,8 +84,8 @@ def evaluate_survey(
         for s in job.stations
     )
     found = _findings(job, stations, parts, (pairs, breaks), check, fixes, (named, pairs_split))
-    measured, sides = dimensions.judge(job, readings, asked.set_aside)
     levels = span_levels(job, named)
+    measured, sides = dimensions.judge(job, readings, asked.set_aside)
     survey = Survey(
         job=job,
         root_setting=asked.root_setting,
@@ -111,7 +111,9 @@ def evaluate_survey(
         pairs=pairs_split,
         dimensions=measured,
         sides=sides,
-        setup=set_up(job, found_of(job, stations, (pairs, levels, named), asked.happened), asked.happened, glue),
+        setup=set_up(
+            job, found_of(job, stations, (pairs, levels, named, measured), asked.happened), asked.happened, glue
+        ),
         provenance=_provenance(readings, asked),
     )
     return in_units(survey, job.length_unit)

@@ -23,6 +23,8 @@ _KINDS = {
 }
 
 Path = tuple[str | int, ...]
+NAMED_TABLES = ("station", "place", "dimension", "typed", "step")
+"""Tables of which each entry has a name of its own."""
 
 
 def explain(error: msgspec.ValidationError, tree: Any, file: str) -> UserError:
@@ -71,7 +73,7 @@ def nearest(word: str, choices: list[str]) -> str | None:
 
 
 def _entry(tree: Any, table: str, index: int) -> str:
-    name = _at(tree, (table, index, "name")) if table in ("station", "place", "dimension", "typed", "step") else None
+    name = _at(tree, (table, index, "name")) if table in NAMED_TABLES else None
     ordinal = f"[[{table}]] number {index + 1}"
     return f"{table} {name}" if isinstance(name, str) and name.strip() else ordinal
 
@@ -120,7 +122,7 @@ def _rule(message: str, path: Path, tree: Any) -> str:
 def _remedy(path: Path, tree: Any) -> str:
     keys = [part for part in path if isinstance(part, str)]
     if len(keys) == 1:
-        if keys[0] in ("station", "jig", "height", "spar_level", "place", "line", "pair", "dimension", "typed", "step"):
+        if keys[0] in (*NAMED_TABLES, "jig", "height", "spar_level", "line", "pair"):
             return f"write [[{keys[0]}]] once for each"
         return f"write it as a table, [{keys[0]}]"
     value = _at(tree, path)

@@ -11,8 +11,6 @@ from graphlib import CycleError, TopologicalSorter
 
 from shared.job.mistakes import nearest
 from shared.job.model import SAME_SPAN_MM, Job, Station, Step, Typed, Wing
-from shared.job.named import NamedLine
-from shared.job.named_schema import LineTable
 from shared.job.schema import JobTables, StationTable, StepTable, TypedTable, WingTable
 
 Mistake = tuple[str, str, str]
@@ -21,12 +19,15 @@ Mistake = tuple[str, str, str]
 def check_names(
     wing: Wing | WingTable,
     stations: Sequence[Station | StationTable],
-    lines: Iterable[NamedLine | LineTable],
+    placed: Iterable[tuple[str, str]],
     typed: Iterable[Typed | TypedTable],
 ) -> tuple[str, ...]:
-    """Every name that a step may check: of every station, of the lines by name, the spars' rise, what is typed."""
+    """Every name that a step may check: of every station, of what the job names there, the spars' rise, what is typed.
+
+    placed : where each line by name and each dimension is, and its name.
+    """
     names = [f"{s.name}/{line}" for s in stations for line in lines_of_station(s, stations, wing.root)]
-    names += [f"{line.at}/{line.name}" for line in lines]
+    names += [f"{at}/{name}" for at, name in placed]
     if wing.dihedral_deg is not None and wing.dihedral_tolerance_deg is not None:
         names += [rise_name(side) for side in ("left", "right") if any(s.side == side for s in stations)]
     return (*names, *(t.name for t in typed))
@@ -77,7 +78,7 @@ def in_order(after: Mapping[str, Sequence[str]]) -> tuple[str, ...]:
 
 def steps_of(tables: JobTables) -> tuple[Step, ...]:
     """The job's steps in an order that can be worked through; their checks by full name, each once."""
-    names = check_names(tables.wing, tables.station, tables.line, tables.typed)
+    names = _names(tables)
     hung = _hung(tables.step)
     steps = {
         s.name: Step(s.name, tuple(dict.fromkeys(n for c in s.checks for n in named_by(c, names))), hung[s.name])
@@ -93,12 +94,13 @@ def typed_of(tables: JobTables) -> tuple[Typed, ...]:
 
 def job_checks(job: Job) -> tuple[str, ...]:
     """Every name that a step of this job may check."""
-    return check_names(job.wing, job.stations, job.lines, job.typed)
+    placed = [line.key for line in job.lines] + [(d.place, d.name) for d in job.dimensions]
+    return check_names(job.wing, job.stations, placed, job.typed)
 
 
 def broken_order(tables: JobTables) -> Iterator[Mistake]:
     """Rules that typed checks and steps break: names used twice or unknown, parts missing, steps in a circle."""
-    names = check_names(tables.wing, tables.station, tables.line, tables.typed)
+    names = _names(tables)
     yield from _twice([f"typed {t.name}" for t in tables.typed], [t.name for t in tables.typed], names)
     for t in tables.typed:
         yield from _parts(t)
@@ -115,6 +117,11 @@ def broken_order(tables: JobTables) -> Iterator[Mistake]:
                 yield f"step {s.name}: after", f"there is no step {other!r}", _hint(other, steps)
     if known and len(set(steps)) == len(steps):
         yield from _circle(_hung(tables.step))
+
+
+def _names(tables: JobTables) -> tuple[str, ...]:
+    placed = [(t.at, t.name) for t in tables.line] + [(t.at, t.name) for t in tables.dimension]
+    return check_names(tables.wing, tables.station, placed, tables.typed)
 
 
 def _hung(steps: Sequence[StepTable]) -> dict[str, tuple[str, ...]]:
