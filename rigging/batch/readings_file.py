@@ -160,7 +160,7 @@ def json_schema() -> Tree:
     defs["Angle"]["required"] = sorted({*defs["Angle"].get("required", ()), *sums})
     defs["Measured"]["properties"] |= {**sums, "value": {"type": ["number", "null"], "description": "mm or degrees"}}
     defs["Measured"]["required"] = sorted({*defs["Measured"].get("required", ()), *sums})
-    for part in ("Twist", "FoundLean"):
+    for part in ("RibDifference", "FoundLean"):
         defs[part]["properties"] |= sums
         defs[part]["required"] = [*defs[part]["required"], *sums]
     defs["Reading"]["properties"] |= {
