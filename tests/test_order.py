@@ -324,3 +324,12 @@ def test_what_is_next_is_said_with_the_time_that_is_left(minutes: int | None, wo
     said = next_words(setup, window(glue, NOON))
     assert "root" in said and words in said
     assert ("2 steps not right" in said) == (minutes == 5)
+
+
+def test_a_dimension_is_a_check_of_its_own_beside_the_line_of_its_name():
+    dimension = '[[dimension]]\nname = "chord"\nkind = "chord length"\nat = "L4"\ndesign_mm = 936\ntolerance_mm = 1.5\n'
+    told = parse_job(f'{BASE}\n{dimension}[[step]]\nname = "size"\nchecks = ["L4/chord*"]\n')
+    assert told.steps[0].checks == ("L4/chord", "L4/chord mm")
+    found = evaluate(told, [], now=NOON).setup.step("size").checks
+    assert [(c.state, c.found.things) for c in found] == [("to do", ("L4",))] * 2
+    assert len({c.why for c in found}) == 2

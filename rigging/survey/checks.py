@@ -14,7 +14,7 @@ from rigging.survey.wing import Symmetry
 from rigging.survey.wing import pairs as wing_pairs
 from shared.flags import FlagCode, in_doubt
 from shared.job.model import Job, Typed
-from shared.job.order import rise_name
+from shared.job.order import dimension_name, rise_name
 from shared.quantity import Component, Quantity
 from shared.rounding import degrees, number
 
@@ -77,7 +77,7 @@ def _named(r: NamedResult) -> Found:
 
 
 def _dimension(r: DimensionResult) -> Found:
-    at, name = r.dimension.place, f"{r.dimension.place}/{r.dimension.name}"
+    at, name = r.dimension.place, f"{r.dimension.place}/{dimension_name(r.dimension.name, r.dimension.kind)}"
     if r.quantity is None or r.decision is None:
         return Found(name, (at,), None, r.words)
     photos = tuple(p.sha256 for p in r.combined.photos if p.weight > 0)

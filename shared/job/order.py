@@ -9,6 +9,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from graphlib import CycleError, TopologicalSorter
 
+from shared.dimensions import Kind
 from shared.job.mistakes import nearest
 from shared.job.model import SAME_SPAN_MM, Job, Station, Step, Typed, Wing
 from shared.job.schema import JobTables, StationTable, StepTable, TypedTable, WingTable
@@ -48,6 +49,11 @@ def lines_of_station(s: Station | StationTable, stations: Iterable[Station | Sta
 def rise_name(side: str) -> str:
     """The name of the check of one spar's rise outboard."""
     return f"{side} spar/rise"
+
+
+def dimension_name(name: str, kind: Kind) -> str:
+    """The name of a dimension's check at its place: with its unit, so that no line's name is taken for it."""
+    return f"{name} {kind.unit}"
 
 
 def named_by(pattern: str, names: Sequence[str]) -> tuple[str, ...]:
@@ -94,7 +100,7 @@ def typed_of(tables: JobTables) -> tuple[Typed, ...]:
 
 def job_checks(job: Job) -> tuple[str, ...]:
     """Every name that a step of this job may check."""
-    placed = [line.key for line in job.lines] + [(d.place, d.name) for d in job.dimensions]
+    placed = [line.key for line in job.lines] + [(d.place, dimension_name(d.name, d.kind)) for d in job.dimensions]
     return check_names(job.wing, job.stations, placed, job.typed)
 
 
@@ -120,7 +126,7 @@ def broken_order(tables: JobTables) -> Iterator[Mistake]:
 
 
 def _names(tables: JobTables) -> tuple[str, ...]:
-    placed = [(t.at, t.name) for t in tables.line] + [(t.at, t.name) for t in tables.dimension]
+    placed = [(t.at, t.name) for t in tables.line] + [(t.at, dimension_name(t.name, t.kind)) for t in tables.dimension]
     return check_names(tables.wing, tables.station, placed, tables.typed)
 
 
