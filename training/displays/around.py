@@ -46,7 +46,7 @@ def _photo(name: str) -> F32:
     grey = cv2.imread(str(Path(skimage.__file__).parent / "data" / name), cv2.IMREAD_GRAYSCALE)
     if grey is None:
         raise FileNotFoundError(f"scikit-image brings no {name}: install scikit-image 0.23 or later")
-    return np.asarray(grey, np.float32) / 255
+    return np.asarray(grey, np.float32) / np.float32(255)
 
 
 def photo_piece(shape: tuple[int, ...], rng: np.random.Generator) -> F32:
@@ -70,7 +70,7 @@ def word(high: float, rng: np.random.Generator) -> F32:
     left, top, right, low = face.getbbox(text)
     image = Image.new("L", (int(right - left) + 2, int(low - top) + 2), 0)
     ImageDraw.Draw(image).text((1 - left, 1 - top), text, font=face, fill=255)
-    return np.asarray(image, dtype=np.float32) / 255
+    return np.asarray(image, dtype=np.float32) / np.float32(255)
 
 
 def laid(onto: F32, ink: F32, at: tuple[float, float]) -> F32:
