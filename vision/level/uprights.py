@@ -24,9 +24,10 @@ from vision.image.rectified import Plane
 from vision.level.agree import down_in_plane, view_plane
 from vision.solution.scene import Lean, LineSeen
 
-PLUMB_DEG = 0.8
-"""Standard deviation of how plumb shop fittings stand (by judgement: a door or a shelf is set with a spirit level; a jig's posts
-are not)."""
+PLUMB_DEG = 1.2
+"""Standard deviation of how plumb shop fittings stand (by judgement: a door or a shelf is set with a spirit level, a pipe or a
+jig's post is not). Half of it would take a true string down where a few poles lean by 2 degrees; twice it would let pass a
+string that is 3 degrees aslant."""
 SHARE = 0.4
 """Share of plumb things among the upright lines of a photo that are no string and no line on the rib (by judgement)."""
 RANGE_DEG = 24.0
@@ -38,8 +39,8 @@ LEAST = 0.5
 """Probability of being one of these from which on a line counts."""
 LEAST_PLACES = 12
 """Places of a strip at which it must show: a fifth."""
-SAME_DEG, SAME_MM = 0.15, 25.0
-"""Two lines nearer to each other than both are the edges of one thing."""
+SAME_DEG, SAME_MM = 0.4, 60.0
+"""Two lines nearer to each other than both are of one thing: the edges of a pole, or it and its shadow (by judgement)."""
 GRID_DEG = 0.25
 """Step of the directions tried."""
 
