@@ -154,7 +154,8 @@ def _state(s: Step, above: Sequence[Step], found: Mapping[str, Found], happened:
         return StepState(s, "open again" if late else "right", (), (), why)
     undone = [a.name for a in above if not a.checks and a.name not in happened.told]
     if undone:
-        waiting = (CheckState(_of(c, found), "to do", f"{undone[0]} is not done yet") for c in s.checks)
+        first = next((name for name in s.after if name in undone), min(undone))  # whatever the job writes first
+        waiting = (CheckState(_of(c, found), "to do", f"{first} is not done yet") for c in s.checks)
         return StepState(s, "to do", tuple(waiting), ())
     checks = tuple(_check(_of(c, found), happened, events) for c in s.checks)
     return StepState(s, min((c.state for c in checks), key=GRAVEST.index), checks, ())

@@ -25,8 +25,9 @@ from shared.numerics.arrays import F64
 
 GIVE = 0.05
 """Probability of having taken a wrong line up to which a value is given without a flag."""
-DOUBT = 0.50
-"""The same, up to which it is given with a flag. Both were chosen for the rates that `docs/recognition.md` shows."""
+DOUBT = 0.40
+"""The same, up to which it is given with a flag: of the doubtful values most are to be right. `docs/recognition.md` shows the
+rates that both give."""
 ALIKE = 0.20
 """Probability of the second best from which on two lines are called about as likely. A choice of words only: below it
 the reason names no second line."""
