@@ -85,6 +85,10 @@ OTHER_STEPS = (
 """Beside further photos; each is offered only where it touches the budget."""
 
 
+NOTICEABLE = 0.95
+"""What is left of U at most after a step worth naming: less than 5 % does not show in the figures given. By judgement."""
+
+
 def steps(photos: int) -> tuple[Remedy, ...]:
     """All steps on offer for a value that `photos` photos make."""
     return (*(more_photos(max(photos, 1), k) for k in (1, 2, 3)), *OTHER_STEPS)
@@ -109,13 +113,13 @@ def advise(
         return (Advice(f"it stands on the limit itself, where no measurement decides: {NEARER}", now, None),)
     offers = [(s.effort, s.text, s.after(deviation).U) for s in steps(photos)]
     offers += [o for a in from_reader if (o := _from_reader(a, now)) is not None]
-    enough = sorted(o for o in offers if o[2] <= needed)
+    enough = sorted(o for o in offers if o[2] <= min(needed, NOTICEABLE * now))
     if not enough:
         enough = sorted(_pairs(deviation, photos, needed))
     if enough:
         return tuple(Advice(_text(text, now, then), now, then) for _, text, then in _unlike(enough)[:3])
     _, text, then = min(offers, key=lambda o: o[2])
-    if then >= 0.95 * now:
+    if then > NOTICEABLE * now:
         return (Advice(f"no step on offer lowers U noticeably: {NEARER}", now, None),)
     return (
         Advice(_text(text, now, then) + f", which alone does not decide it (U {_deg(needed)} is needed)", now, then),
