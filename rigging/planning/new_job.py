@@ -110,6 +110,15 @@ u_scale = 0.005                 # how well that is known
 # line = "chord"
 # base = "root level"
 # tolerance_deg = 0.2
+
+# [[dimension]]                 # a length or angle between marks, lines or edges in the plane of a card
+# name = "chord"
+# kind = "chord length"         # or "distance", "offset", "step", "gap", "place on chord", "angle", "sweep"
+# at = "R1"                     # a station, or a [[place]]: a skin joint, a wing seen from above
+# between = ["nose", "tail"]    # or "mark NAME", "line NAME", "edge NAME", which you point at in the photo
+# design_mm = 1200.0            # or design_deg, tolerance_deg
+# tolerance_mm = 1.5
+
 # [[typed]]                     # a check that you read off an instrument and type: ribangle done JOB "level on the spar" 0.05
 # name = "level on the spar"    # or mm, tolerance_mm, u_mm in place of the three
 # deg = 0.0

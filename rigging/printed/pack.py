@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from rigging.printed import aids, guide, lines_page, mounting
+from rigging.printed import aids, dimensions_page, guide, lines_page, mounting
 from rigging.printed.boards import kind_for
 from rigging.printed.card_sheet import PrintedCard, draw_card
 from rigging.printed.order_page import order_page
@@ -35,8 +35,8 @@ def cards_of(job: Job, spares: int = SPARES) -> tuple[PrintedCard, ...]:
 
 
 def print_pack(job: Job, paper: str = "a4", spares: int = SPARES) -> bytes:
-    """The PDF: how to mount and to photograph, the order of the set-up, lines by name if any, station cards, reference marks,
-    gauge tags, lens board.
+    """The PDF: how to mount and to photograph, the order of the set-up, lines by name and dimensions if any, station cards,
+    reference marks, gauge tags, lens board.
 
     paper : "a4" or "letter". Black and grey only.
     """
@@ -46,6 +46,8 @@ def print_pack(job: Job, paper: str = "a4", spares: int = SPARES) -> bytes:
     order_page(book, job)
     if job.lines:
         lines_page.lines_page(book, job)
+    if job.dimensions:
+        dimensions_page.dimensions_page(book, job)
     cards_pages(book, cards_of(job, spares))
     aids.marks_page(book)
     aids.tags_page(book)
