@@ -68,7 +68,10 @@ def load(folders: list[Path], family: str, device: str, ranks: int = 99) -> Data
             phone.append(np.full(int(keep.sum()), int(z["phone"])))
             names.append(str(z["name"]))
     strips, kinds, seen, sub = (np.concatenate(p) for p in zip(*parts, strict=True))
-    to = lambda a: torch.as_tensor(a, device=device)  # noqa: E731
+
+    def to(a: NDArray[np.generic]) -> Tensor:
+        return torch.as_tensor(a, device=device)
+
     return Data(
         to(strips),
         to(kinds.astype(np.int64)),
@@ -106,7 +109,7 @@ def train(
             if real.any():
                 loss = loss + 0.5 * nn.functional.cross_entropy(states[real], seen[real])
             optimiser.zero_grad()
-            loss.backward()
+            loss.backward()  # type: ignore[no-untyped-call]
             optimiser.step()
             plan.step()
             total += float(loss.detach()) if k % 20 == 0 else 0.0

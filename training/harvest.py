@@ -60,7 +60,7 @@ def harvest(
         for k, across in ((1, False), (2, True)):
             view = upright_view(photo, plane, papers, others, chord_mm, ends, across)
             parts.append(_part(k, view, lines, chord_mm, crossings(view, ends), forward_right))
-    return Harvest(*(np.concatenate(p) for p in zip(*parts, strict=True)))
+    return together(parts)
 
 
 def harvest_behind(
@@ -78,7 +78,7 @@ def harvest_behind(
     view = level_view(Photograph.of(picture, scale), plane, papers, others, chord_mm)
     ring = np.concatenate(papers)
     middle = np.full(len(view.candidates), (ring[:, 0].min() + ring[:, 0].max()) / 2)
-    return Harvest(*_part(3, view, lines, chord_mm, middle, forward_right))
+    return _part(3, view, lines, chord_mm, middle, forward_right)
 
 
 def together(some: list[Harvest]) -> Harvest:
@@ -86,13 +86,11 @@ def together(some: list[Harvest]) -> Harvest:
     return Harvest(*(np.concatenate([getattr(h, f.name) for h in some]) for f in fields(Harvest)))
 
 
-def _part(
-    family: int, view: View, lines: list[TrueLine], chord_mm: float, middle: F64, forward_right: bool
-) -> tuple[NDArray[np.generic], ...]:
+def _part(family: int, view: View, lines: list[TrueLine], chord_mm: float, middle: F64, forward_right: bool) -> Harvest:
     c = view.candidates
     strips = cut_strips(view.raster, view.context, c, chord_mm, middle, forward_right)
     labels = label(view.raster, c, lines, chord_mm, middle, forward_right)
-    return (
+    return Harvest(
         np.rint(strips * SCALE).astype(np.int8),
         np.full(len(c), family, np.uint8),
         labels.kinds,

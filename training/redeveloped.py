@@ -74,7 +74,7 @@ def size_of(width: int, height: int, factor: float) -> tuple[int, int]:
 def developed(bgr: U8, d: Development, rng: np.random.Generator) -> U8:
     """The photo (h, w, 3) as kept under `d`."""
     small = cv2.resize(bgr, size_of(bgr.shape[1], bgr.shape[0], d.factor), interpolation=cv2.INTER_AREA)
-    light = cv2.pow(small.astype(np.float32) / np.float32(255), 2.2)
+    light: F32 = np.asarray(cv2.pow(small.astype(np.float32) / np.float32(255), 2.2), np.float32)
     light = light * (np.float32(2.0**d.stops) * np.array(d.balance, np.float32)) + np.float32(d.haze)
     light = _smeared(light, d, rng)
     grey = cv2.cvtColor(light, cv2.COLOR_BGR2GRAY)[..., None]

@@ -63,7 +63,7 @@ def cut_patch(scene: Scene, rng: np.random.Generator) -> Patch:
     scale *= other  # figures far too large or too small: parts of them, and what is beside them, are none
     image = scene.photo
     if scale < 0.9:
-        image = cv2.GaussianBlur(image, (0, 0), 0.45 / scale)
+        image = np.asarray(cv2.GaussianBlur(image, (0, 0), 0.45 / scale), np.uint8)
     spot = np.array([PATCH[1], PATCH[0]]) * rng.uniform(0.25, 0.75, 2)
     move = spot - scale * middle[int(rng.integers(len(middle)))]
     way = np.array([[scale, 0, move[0]], [0, scale, move[1]]])
@@ -110,8 +110,8 @@ def no_display(shape: tuple[int, int], rng: np.random.Generator) -> np.ndarray:
 def _speckled(patch: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     """Fine noise where the photo has none left, or none yet: what is enlarged or made of plain colours is smooth."""
     noise = cv2.GaussianBlur(rng.normal(0, 1, PATCH).astype(np.float32), (0, 0), float(rng.uniform(0.3, 2.0)))
-    noise *= float(rng.choice([0.0, rng.uniform(0.3, 3.0)])) / max(float(noise.std()), 1e-6)
-    return np.clip(patch + noise, 0, 255).astype(np.uint8)
+    amount = float(rng.choice([0.0, rng.uniform(0.3, 3.0)])) / max(float(noise.std()), 1e-6)
+    return np.asarray(np.clip(patch + amount * noise, 0, 255), np.uint8)
 
 
 def cut_strip(scene: Scene, rng: np.random.Generator) -> Strip:

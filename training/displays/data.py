@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from joblib import Parallel, delayed
@@ -38,9 +39,8 @@ def main() -> None:
     done = Parallel(n_jobs=args.jobs)(delayed(block)(args.seed, b) for b in range(args.scenes // BLOCK))
     for name, kind in (("patches", 0), ("strips", 1)):
         rows = [one for pair in done for one in pair[kind]]
-        np.savez(
-            args.out / f"{name}.npz", **{key: np.stack([getattr(r, key) for r in rows]) for key in rows[0]._fields}
-        )
+        columns: dict[str, Any] = {key: np.stack([getattr(r, key) for r in rows]) for key in rows[0]._fields}
+        np.savez(args.out / f"{name}.npz", **columns)
         print(f"{name}: {len(rows)}")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import onnx
@@ -14,7 +15,7 @@ from torch import nn
 def conv(a: int, b: int, size: tuple[int, int] = (3, 3), stride: tuple[int, int] = (1, 1), dilation: tuple[int, int] = (1, 1),
          groups: int = 1, valid: bool = False) -> list[nn.Module]:  # fmt: skip
     """A convolution that keeps the size (unless `valid`), normalised, rectified."""
-    pad = (0, 0) if valid else tuple(d * (s // 2) for s, d in zip(size, dilation, strict=True))
+    pad = (0, 0) if valid else (dilation[0] * (size[0] // 2), dilation[1] * (size[1] // 2))
     return [nn.Conv2d(a, b, size, stride, pad, dilation, groups, bias=False), nn.BatchNorm2d(b), nn.ReLU(inplace=True)]
 
 
@@ -52,6 +53,7 @@ def write_onnx(net: nn.Sequential, shape: tuple[int, int, int], free: bool, path
         bias = layer.bias.detach().numpy().astype(np.float64) if layer.bias is not None else np.zeros(len(weight))
         norm = layers[i + 1] if i + 1 < len(layers) else None
         if isinstance(norm, nn.BatchNorm2d):
+            assert norm.running_var is not None and norm.running_mean is not None
             gain = norm.weight.detach().numpy() / np.sqrt(norm.running_var.numpy() + norm.eps)
             weight = weight * gain[:, None, None, None]
             bias = (bias - norm.running_mean.numpy()) * gain + norm.bias.detach().numpy()
@@ -62,14 +64,14 @@ def write_onnx(net: nn.Sequential, shape: tuple[int, int, int], free: bool, path
             numpy_helper.from_array(bias.astype(np.float32), f"b{i}"),
         ]
         pad = list(layer.padding)
-        shape_of = {"strides": list(layer.stride), "pads": pad + pad, "dilations": list(layer.dilation)}
+        shape_of: dict[str, Any] = {"strides": list(layer.stride), "pads": pad + pad, "dilations": list(layer.dilation)}
         shape_of |= {"group": layer.groups, "kernel_shape": list(layer.kernel_size)}
         nodes.append(helper.make_node("Conv", [name, f"w{i}", f"b{i}"], [out], **shape_of))
         name = out
         if not last:
             nodes.append(helper.make_node("Relu", [name], [f"r{i}"]))
             name = f"r{i}"
-    sizes = ["n", shape[0], "h", "w"] if free else ["n", *shape]
+    sizes: list[int | str] = ["n", shape[0], "h", "w"] if free else ["n", *shape]
     graph = helper.make_graph(nodes, "display", [value("image", sizes)],
                               [value("answer", ["n", "c", "y", "x"])], weights)  # fmt: skip
     model = helper.make_model(graph, opset_imports=[helper.make_opsetid("", 13)], producer_name="ribangle")

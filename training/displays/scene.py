@@ -158,10 +158,10 @@ def _texture(shape: tuple[int, ...], rng: np.random.Generator) -> F32:
     """Grain of the case or of what lies behind it, its fibres along some direction; mean 0."""
     grain = rng.normal(0, 1, shape).astype(np.float32)
     along = float(rng.choice([0.3, rng.uniform(1, 12)]))
-    grain = cv2.GaussianBlur(grain, (0, 0), along, sigmaY=float(rng.uniform(0.3, 1.5)))
+    grain = np.asarray(cv2.GaussianBlur(grain, (0, 0), along, sigmaY=float(rng.uniform(0.3, 1.5))), np.float32)
     if rng.random() < 0.5:
         turn = cv2.getRotationMatrix2D((shape[1] / 2, shape[0] / 2), float(rng.uniform(0, 180)), 1.0)
-        grain = cv2.warpAffine(grain, turn, shape[::-1], borderMode=cv2.BORDER_REFLECT)
+        grain = np.asarray(cv2.warpAffine(grain, turn, shape[::-1], borderMode=cv2.BORDER_REFLECT), np.float32)
     return np.asarray(float(rng.uniform(0, 0.3)) * grain / max(float(grain.std()), 1e-6), np.float32)
 
 
@@ -189,7 +189,7 @@ def _case(light: F32, x: F32, y: F32, box: tuple[float, ...], high: float, rng: 
     case = np.where(inside > -frame, bezel, body * grain)
     rim = float(rng.choice([0.0, rng.uniform(-0.3, 0.5)])) * np.exp(-((inside / 0.03) ** 2))
     share = np.clip(0.5 + inside * high, 0, 1)
-    out = (light * share + case * (1 - share) + rim).astype(np.float32)
+    out: F32 = (light * share + case * (1 - share) + rim).astype(np.float32)
     for _ in range(int(rng.integers(0, 4))):  # words on the case, up to the size of the figures
         y_at = float(rng.choice([rng.uniform(0, 0.25), rng.uniform(0.75, 1.0)])) * out.shape[0]
         size = float(np.exp(rng.uniform(np.log(0.15), np.log(0.9)))) * high
@@ -271,9 +271,9 @@ def _reflections(
     if rng.random() < 0.08:  # the place of the minus lost in glare or in the dark, whether there is one or not
         signs = [s.x for s in face.signs if s.kind == "minus"]
         first = min(s.x for s in face.signs)
-        spot = np.array([[signs[0] if signs else first - rng.uniform(0.3, 0.9), 0.5 + rng.uniform(-0.15, 0.15)]])
+        minus = np.array([[signs[0] if signs else first - rng.uniform(0.3, 0.9), 0.5 + rng.uniform(-0.15, 0.15)]])
         v, u = np.mgrid[0 : shape[0], 0 : shape[1]].astype(np.float32)
-        at, r = seen(to_photo, spot, face.style.slant)[0], float(rng.uniform(0.12, 0.4)) * high
+        at, r = seen(to_photo, minus, face.style.slant)[0], float(rng.uniform(0.12, 0.4)) * high
         blob = np.exp(-(((u - at[0]) / (r * float(rng.uniform(1, 2)))) ** 2) - ((v - at[1]) / r) ** 2)
         light = light + float(rng.uniform(0.3, 2.5)) * blob if rng.random() < 0.8 else light * (1 - blob)
     return np.asarray(light, np.float32)

@@ -134,7 +134,7 @@ def main() -> None:
     args = parser.parse_args()
     if args.device == "cpu":
         torch.set_num_threads(1)
-    tasks = (
+    tasks: tuple[tuple[str, Any, Any, Loss, tuple[int, ...]], ...] = (
         ("finder", finder, finder_examples, finder_loss, (1, 96, 192)),
         ("cells", reader, reader_examples, reader_loss, (2, HIGH, WIDE)),
     )
