@@ -15,6 +15,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import torch
@@ -134,7 +135,7 @@ def main() -> None:
     args = parser.parse_args()
     if args.device == "cpu":
         torch.set_num_threads(1)
-    tasks: tuple[tuple[str, Any, Any, Loss, tuple[int, ...]], ...] = (
+    tasks: tuple[tuple[str, Any, Any, Loss, tuple[int, int, int]], ...] = (
         ("finder", finder, finder_examples, finder_loss, (1, 96, 192)),
         ("cells", reader, reader_examples, reader_loss, (2, HIGH, WIDE)),
     )
