@@ -23,6 +23,11 @@ from vision.solution.scene import Lean, Scene
 from vision.solution.solve import Solution, with_lines
 from vision.solution.together import Together, solve_together
 
+MOVED = 3.0
+"""Standard uncertainties by which ribs behind may move the foremost rib's angle (0.3 % of true ones move it by more)."""
+MOVED_DEG = 0.02
+"""Standard uncertainty that such a move has at least: what a string's own error leaves open."""
+NOT_IN_LINE = "its plane does not agree with the foremost rib's: its cards are partly hidden, or lie askew"
 UNKNOWN_U_LEAN_DEG = 2.0
 """Where the job says nothing of the ribs' lean (common practice, no source: ribs stand within a few degrees)."""
 
@@ -89,6 +94,8 @@ def solve_ribs(photo: str, ribs: tuple[Rib, ...], scene_of: Callable[[Rib, Lean]
             for r, s in zip(ribs[1:], solutions[0][1:] if solutions else (), strict=bool(solutions))
             if (why := gates.after_solving(s).reason)
         ]
+        if solutions and not misfit and len(ribs) > 1 and shown:
+            misfit = [(name, NOT_IN_LINE) for name in _pulling(photo, ribs, scenes)]
         if solutions and not misfit:
             break
         if len(ribs) == 1:
@@ -98,6 +105,35 @@ def solve_ribs(photo: str, ribs: tuple[Rib, ...], scene_of: Callable[[Rib, Lean]
     together, solutions, leans = _with_leans(together, solutions)
     found, flags = both_poses(solutions, photo)
     return Solved(ribs, together, solutions[0], found, flags, leans, _gravity(ribs), dropped)
+
+
+def _pulling(photo: str, ribs: tuple[Rib, ...], scenes: tuple[Scene, ...]) -> list[str]:
+    """Stations behind that move the foremost rib's chord angle by more than they may.
+
+    What is added to a least-squares solution moves it by no more than the difference of the covariances lets expect,
+    var(joint - alone) = u_alone^2 - u_joint^2 (Hausman 1978, Econometrica 46, 1251; from memory). Nothing to compare where
+    the foremost rib shows no gravity by itself.
+    """
+    if not any(line.role.is_reference for line in scenes[0].lines):
+        return []
+    alone = _foremost(photo, ribs[:1], scenes[:1])
+    if alone is None:
+        return []
+    found = []
+    for k in range(1, len(ribs)):
+        both = _foremost(photo, (ribs[0], ribs[k]), (scenes[0], scenes[k]))
+        if both is None:
+            continue
+        u = np.hypot(MOVED_DEG, np.sqrt(max(alone.u**2 - both.u**2, 0.0)))
+        if abs(both.value - alone.value) > MOVED * u:
+            found.append(ribs[k].station.name)
+    return found
+
+
+def _foremost(photo: str, ribs: tuple[Rib, ...], scenes: tuple[Scene, ...]) -> Quantity | None:
+    """The foremost rib's chord angle from some of the ribs."""
+    solved = _solutions(Together(scenes, photo, False), ribs)
+    return angles_together(solved[0])[0].chord if solved else None
 
 
 def _solutions(together: Together, ribs: tuple[Rib, ...]) -> list[Ribs]:

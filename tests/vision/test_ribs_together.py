@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from seen_rib import solved
 from seen_ribs import BEHIND, FARTHEST, FRONT, Placed, start_of, together
 
 from shared.numerics.arrays import F64
+from vision.ribs import _pulling
 from vision.solution.equations import residuals
 from vision.solution.propagate import Angles, angles, angles_together
 from vision.solution.scene import move
@@ -107,3 +111,31 @@ def test_errors_scatter_as_u_says_and_twist_by_less() -> None:
     assert np.all(np.abs(both.std(axis=0) - 1) < 0.2)
     assert np.all(np.abs(both.mean(axis=0)) < 0.28)
     assert np.all(np.mean(np.abs(both) <= 2, axis=0) > 0.89)
+
+
+def named(seen: Together) -> list[str]:
+    """The stations behind that pull the foremost one's angle too far."""
+    ribs = tuple(
+        SimpleNamespace(station=SimpleNamespace(name=f"R{k + 1}"), poses=[SimpleNamespace(state=state)])
+        for k, state in enumerate(start_of(seen))
+    )
+    return _pulling("photo", ribs, seen.scenes)
+
+
+ASIDE = Placed(cards=FRONT.cards, strings=((-420.0, -15.0),))
+"""A string far to the side: there the angle hangs on the way out of the rib's plane, which a rib behind tells as well."""
+
+
+def test_a_true_rib_behind_pulls_no_more_than_it_may() -> None:
+    """One in 370 may by chance."""
+    assert sum(named(together((ASIDE, BEHIND), seed)) != [] for seed in range(60)) <= 2
+
+
+@pytest.mark.parametrize("off", [-6.0, 5.0])
+def test_a_rib_behind_whose_plane_was_taken_wrongly_is_named(off: float) -> None:
+    """Its lean is off by degrees from what the job states: a card half hidden, or laid askew."""
+    seen = together((ASIDE, replace(BEHIND, lean_deg=BEHIND.lean_deg + off), FARTHEST), 4)
+    stated = [
+        replace(s, lean=replace(s.lean, deg=s.lean.deg - off)) if k == 1 else s for k, s in enumerate(seen.scenes)
+    ]
+    assert named(replace(seen, scenes=tuple(stated))) == ["R2"]
