@@ -31,9 +31,9 @@ HEAD = f"""\
 # A wing from bare jig to cured
 
 Made by `docs/make_story.py`, which runs every command on this page. The wing is invented, its photos are drawn by the
-simulator in `benchmarks/shop`, so what is wrong here is wrong on purpose and known exactly. Every step is found wrong once,
-turned, photographed, and found right. [The order of the set-up](order.md) tells how the steps work. All of it ran within two
-minutes, so its clock stands nearly still.
+simulator in `benchmarks/shop`, so what is wrong here is wrong on purpose and known exactly. Every step that can
+still be turned is found wrong once, turned, photographed, and found right. [The order of the set-up](order.md) tells how the
+steps work. All of it ran within two minutes, so its clock stands nearly still.
 
 In a checkout of the repository this draws the photos, with a job and a lens profile beside them:
 
