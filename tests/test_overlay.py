@@ -1,11 +1,13 @@
 import dataclasses
 import itertools
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from shared.flags import FlagCode
+from shared.job.file import load_job
 from shared.lines import Role
 from shared.quantity import Component, Quantity
 from shared.reading import (
@@ -27,6 +29,9 @@ from vision.overlay.lettering import extent, face, halo, wrap
 from vision.overlay.picture import gray_of, reduced
 from vision.overlay.placing import Occupancy, beside, leader
 from vision.overlay.strips import straightened
+from vision.reader import read_photo
+
+HOME = Path(__file__).parent.parent
 
 SIZE = (1200, 900)
 SLOPE = 0.02
@@ -163,6 +168,21 @@ def test_headline_first_then_what_to_do_and_numbers_about_candidates_only_on_req
     _, rest = words.sentences(r, {2: "A"}, said, details=True)
     assert rest[1].text == "A: no mark lies on it (length 0.4 chords)"
     assert not np.array_equal(draw_overlay(photo(), r), draw_overlay(photo(), r, details=True))
+
+
+def test_what_the_reader_says_of_candidates_has_numbers_only_on_request() -> None:
+    """Words of a true reading, not made up here: each candidate's likeliest kind, and how likely where it is asked for."""
+    sample = HOME / "samples" / "trainer"
+    r = read_photo(sample / "photos" / "R6.jpg", load_job(sample / "trainer.toml"))
+    letters = {i: chr(65 + i) for i, line in enumerate(r.evidence.lines) if line.role is Role.CANDIDATE}
+    assert letters
+    for details in (False, True):
+        _, rest = words.sentences(r, letters, None, details)
+        said = [s.text for s in rest if s.text[1:3] == ": "]
+        assert len(said) == len(letters)
+        assert all(any(c.isdigit() for c in text) is details for text in said), said
+    rod = next(text for text in said if "a rod, a cable or a slanted string 0." in text)
+    assert rod.split(": ")[1].startswith("a rod, a cable or a slanted string, probably (a rod")
 
 
 def test_without_evidence_or_station_the_words_stand_alone() -> None:

@@ -109,7 +109,7 @@ def _candidates(found: Detections) -> list[SeenLine]:
         for b in likely:
             if b.shares[:NOT_LINES].sum() < LEAST_RIVAL:
                 continue
-            share = float(b.shares.max())
+            order = sorted(zip(KINDS, b.shares.tolist(), strict=True), key=lambda kind: -kind[1])
             out.append(
                 SeenLine(
                     Role.CANDIDATE,
@@ -117,12 +117,8 @@ def _candidates(found: Detections) -> list[SeenLine]:
                     float("nan"),
                     float("nan"),
                     False,
-                    f"{KIND_IN_WORDS[b.likeliest]}, probably ({share:.0%})",
-                    tuple(
-                        (KIND_IN_WORDS[k], round(float(p), 4))
-                        for k, p in zip(KINDS, b.shares, strict=True)
-                        if p > LEAST_RIVAL
-                    ),
+                    f"{KIND_IN_WORDS[b.likeliest]}, probably",
+                    tuple((KIND_IN_WORDS[k], round(p, 4)) for k, p in order if p > LEAST_RIVAL),
                 )
             )
     return out

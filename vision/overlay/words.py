@@ -161,8 +161,10 @@ def _why(line: SeenLine, details: bool) -> str:
 
 
 def _worded(name: str, value: float) -> str:
-    """A number of the evidence; what follows a comma in its name is its unit."""
+    """A number of the evidence; a single word after a comma in its name is its unit."""
     what, _, unit = name.partition(", ")
+    if " " in unit:
+        what, unit = name, ""
     return f"{what} {value:.2g}{'°' if unit == 'deg' else f' {unit}' if unit else ''}".replace("-", "\N{MINUS SIGN}")
 
 
