@@ -19,27 +19,10 @@ from rigging.record.now import as_of_now
 from rigging.record.verify import verify
 from rigging.survey.run import Wanted, take_survey
 from rigging.survey.turned import Turned, take_turned
+from tests.order_steps import STEPS
 
 SAMPLE = Path(__file__).parent.parent / "samples" / "trainer"
 FAKE = Options(workers=0, overlays=False, reader="survey_reader:read_photo")
-STEPS = """
-[[typed]]
-name = "level on the root"
-deg = 0.0
-tolerance_deg = 0.2
-u_deg = 0.05
-
-[[step]]
-name = "root"
-checks = ["R1/chord", "level on the root"]
-
-[[step]]
-name = "washout"
-checks = ["R2/chord", "R3/chord"]
-
-[[step]]
-name = "clamped"
-"""
 
 
 @pytest.fixture

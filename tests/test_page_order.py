@@ -18,26 +18,9 @@ from rigging.page.gate import Gate
 from rigging.page.keeping import keep_survey
 from rigging.record.chain import find_record
 from rigging.record.verify import verify
+from tests.order_steps import STEPS
 
 R2, R3 = 1, 2
-STEPS = """
-[[typed]]
-name = "level on the root"
-deg = 0.0
-tolerance_deg = 0.2
-u_deg = 0.05
-
-[[step]]
-name = "root"
-checks = ["R1/chord", "level on the root"]
-
-[[step]]
-name = "washout"
-checks = ["R2/chord", "R3/chord"]
-
-[[step]]
-name = "clamped"
-"""
 
 
 @pytest.fixture
